@@ -1,0 +1,202 @@
+"""Settings, read from the environment.
+
+`PRODUCTION=1` switches everything that guards people on; it then refuses to start without SECRET_KEY and
+ALLOWED_HOSTS. Without it the program runs on this machine only, for development and the demonstration clinic.
+"""
+
+import os
+from pathlib import Path
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+
+BASE_DIR = Path(__file__).resolve().parents[2]
+VAR_DIR = Path(os.environ.get("VAR_DIR", BASE_DIR / "var"))
+# A service user often has no writable home; matplotlib keeps its font cache here.
+os.environ.setdefault("MPLCONFIGDIR", str(VAR_DIR / "matplotlib"))
+
+env = environ.Env()
+PRODUCTION = env.bool("PRODUCTION", default=False)
+DEBUG = env.bool("DEBUG", default=False)
+
+if PRODUCTION:
+    if DEBUG:
+        raise ImproperlyConfigured("DEBUG must be off when PRODUCTION is on")
+    SECRET_KEY = env.str("SECRET_KEY", default="")
+    ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=[])
+    if len(SECRET_KEY) < 50:
+        raise ImproperlyConfigured("SECRET_KEY must be set in production, 50 characters or more")
+    if not ALLOWED_HOSTS or "*" in ALLOWED_HOSTS:
+        raise ImproperlyConfigured("ALLOWED_HOSTS must name the hosts served in production, not '*'")
+else:
+    SECRET_KEY = env.str("SECRET_KEY", default="development-only-key-never-used-in-production-0123456789")
+    ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["127.0.0.1", "localhost", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django_htmx",
+    "template_partials",
+    "simple_history",
+    "csp",
+    "offload",
+    "clinic",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "clinic.middleware.HtmxLoginRedirect",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "simple_history.middleware.HistoryRequestMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "clinic.middleware.TouchSession",
+    "clinic.middleware.PrivatePages",
+]
+
+ROOT_URLCONF = "clinic.config.urls"
+WSGI_APPLICATION = "clinic.config.wsgi.application"
+AUTH_USER_MODEL = "clinic.User"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+FORM_RENDERER = "clinic.forms.renderer.FormRenderer"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "clinic.context.frame",
+            ],
+        },
+    }
+]
+
+# --- Database: one SQLite file by default, PostgreSQL by DATABASE_URL -----------------------------------------
+DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'clinic.sqlite3'}")}
+_database = DATABASES["default"]
+if _database["ENGINE"].endswith("sqlite3"):
+    # WAL lets readers pass a writer; IMMEDIATE takes the write lock at BEGIN, so a read-then-write transaction
+    # waits its turn instead of failing. ATOMIC_REQUESTS stays off: reads must not take that lock.
+    _database["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 10,
+        "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA foreign_keys=ON;",
+    }
+else:
+    _database.setdefault("OPTIONS", {})["pool"] = {
+        "min_size": 1,
+        "max_size": env.int("DATABASE_POOL", default=4),
+        "timeout": 10,
+    }
+    _database["CONN_MAX_AGE"] = 0
+    _database["CONN_HEALTH_CHECKS"] = True
+
+# --- Accounts and sessions -------------------------------------------------------------------------------------
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.ScryptPasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "login"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "login"
+SESSION_COOKIE_AGE = env.int("SESSION_IDLE_SECONDS", default=30 * 60)
+SESSION_EXPIRE_AT_BROWSER_CLOSE = True
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+
+# --- Language and time ------------------------------------------------------------------------------------------
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = env.str("TIME_ZONE", default="Europe/London")
+USE_TZ = True
+USE_I18N = True
+FORMAT_MODULE_PATH = "clinic.config.formats"
+
+# --- Static files and private photos -----------------------------------------------------------------------------
+STATIC_URL = "/static/"
+STATIC_ROOT = VAR_DIR / "static"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+MEDIA_ROOT = VAR_DIR / "media"
+STORAGES = {
+    # Photos have no URL of their own: only the access-checked view opens them.
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": str(MEDIA_ROOT), "base_url": None},
+    },
+    "staticfiles": {
+        "BACKEND": (
+            "whitenoise.storage.CompressedManifestStaticFilesStorage"
+            if PRODUCTION
+            else "django.contrib.staticfiles.storage.StaticFilesStorage"
+        )
+    },
+}
+WHITENOISE_USE_FINDERS = not PRODUCTION
+DATA_UPLOAD_MAX_MEMORY_SIZE = 3 * 1024 * 1024
+
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "OPTIONS": {"MAX_ENTRIES": 2000},
+    }
+}
+
+# --- Headers ------------------------------------------------------------------------------------------------------
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "base-uri": [NONE],
+        "frame-ancestors": [NONE],
+        "object-src": [NONE],
+        "manifest-src": [SELF],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+if PRODUCTION:
+    SECURE_SSL_REDIRECT = env.bool("SECURE_SSL_REDIRECT", default=True)
+    SECURE_HSTS_SECONDS = env.int("SECURE_HSTS_SECONDS", default=31536000)
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = True
+    SECURE_HSTS_PRELOAD = True
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

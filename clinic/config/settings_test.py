@@ -1,0 +1,16 @@
+"""Settings of the test run: fast passwords, a database file of its own, plain static files."""
+
+import os
+import tempfile
+from pathlib import Path
+
+os.environ.setdefault("VAR_DIR", str(Path(tempfile.gettempdir()) / "offloading-clinic-tests"))
+
+from clinic.config.settings import *  # noqa: E402, F403
+from clinic.config.settings import BASE_DIR, DATABASES  # noqa: E402
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+# SQLite in memory locks the whole table for the live server's threads; a file behaves as in the clinic.
+if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
+    DATABASES["default"]["TEST"] = {"NAME": os.environ.get("PYTEST_DB", str(BASE_DIR / ".pytest-db.sqlite3"))}
+ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]

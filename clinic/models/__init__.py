@@ -1,0 +1,70 @@
+"""The clinic's nouns, one a file."""
+
+from .audit import AuditEvent
+from .contact import Contact, ContactHow, ContactResult
+from .episode import Episode
+from .event import Event, EventKind
+from .lesion import (
+    PLACES,
+    Cause,
+    Imprint,
+    ImprintHow,
+    Lesion,
+    LesionOutcome,
+    LesionState,
+    WoundKind,
+)
+from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
+from .measurement import (
+    INFECTION_SIGNS,
+    AreaMethod,
+    Debridement,
+    Depth,
+    Exudate,
+    Measurement,
+    Tissue,
+)
+from .person import (
+    Circumstances,
+    DiabetesType,
+    Mobility,
+    Person,
+    PersonState,
+    WeighedHow,
+    Weight,
+)
+from .photo import Photo, PhotoConsent
+from .prescription import (
+    NON_REMOVABLE,
+    WITH_INSOLE,
+    DepartureReason,
+    DeviceClass,
+    LimbPlan,
+    Prescription,
+    StopReason,
+)
+from .record import ClinicalRecord
+from .red_flag import FlagAnswer, RedFlag
+from .referral import Referral, ReferralTo, Urgency
+from .site import Site
+from .user import Role, User
+from .visit import (
+    Attendance,
+    DeviceCondition,
+    Looked,
+    Pain,
+    Visit,
+    VisitState,
+    Wear,
+)
+
+__all__ = [
+    "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
+    "Amputation", "AreaMethod", "Attendance", "AuditEvent", "Cause", "Charcot", "Circumstances",
+    "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "Deformity", "DepartureReason",
+    "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Event", "EventKind", "Exudate",
+    "FlagAnswer", "Imprint", "ImprintHow", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
+    "LimbPlan", "Looked", "Measurement", "Mobility", "Oedema", "Pain", "Person", "PersonState", "Photo",
+    "PhotoConsent", "Prescription", "Pulse", "RedFlag", "Referral", "ReferralTo", "Role", "Side", "Site",
+    "StopReason", "Tissue", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind",
+]  # fmt: skip

@@ -1,0 +1,38 @@
+"""An attempt to reach a person, after a missed visit or a flag."""
+
+from django.db import models
+
+from .record import ClinicalRecord, one_of
+
+
+class ContactHow(models.TextChoices):
+    TELEPHONE = "telephone", "Telephone"
+    SECOND_CONTACT = "second_contact", "Second contact"
+    LETTER = "letter", "Letter"
+    HOME = "home", "Home visit"
+
+
+class ContactResult(models.TextChoices):
+    REACHED = "reached", "Reached"
+    NOT_REACHED = "not_reached", "Not reached"
+    MESSAGE = "message", "Message left"
+
+
+class Contact(ClinicalRecord):
+    SITE_PATH = "person__site"
+
+    person = models.ForeignKey("clinic.Person", on_delete=models.PROTECT, related_name="contacts")
+    tried_at = models.DateTimeField()
+    how = models.CharField(max_length=14, choices=ContactHow.choices)
+    result = models.CharField(max_length=12, choices=ContactResult.choices)
+    note = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-tried_at"]
+        constraints = [
+            one_of("how", ContactHow, name="contact_how"),
+            one_of("result", ContactResult, name="contact_result"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_how_display()}: {self.get_result_display()}"

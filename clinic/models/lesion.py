@@ -1,0 +1,140 @@
+"""A lesion: one place on one limb, from first sight to its outcome; and its imprint on the insole."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from clinic.guidelines.sites import SITES, FootSite
+
+from .record import ClinicalRecord, between, one_of
+
+#: The closed list of `clinic.guidelines.sites`, as choices.
+PLACES = [(place.id, place.words) for place in SITES.values()]
+
+
+class WoundKind(models.TextChoices):
+    ULCER = "ulcer", "Ulcer"
+    PRE_ULCER = "pre_ulcer", "Pre-ulcerative lesion"
+    BLISTER = "blister", "Blister"
+    SURGICAL = "surgical", "Wound after surgery"
+
+
+class Cause(models.TextChoices):
+    NEUROPATHIC = "neuropathic", "Neuropathic"
+    NEUROISCHAEMIC = "neuroischaemic", "Neuro-ischaemic"
+    ISCHAEMIC = "ischaemic", "Ischaemic"
+    OTHER = "other", "Other"
+
+
+class LesionState(models.TextChoices):
+    OPEN = "open", "Open"
+    TO_CONFIRM = "to_confirm", "Closed, to confirm"
+    HEALED = "healed", "Healed"
+    ENDED = "ended", "Ended otherwise"
+
+
+class LesionOutcome(models.TextChoices):
+    HEALED = "healed", "Healed"
+    MINOR_AMPUTATION = "minor_amputation", "Minor amputation"
+    MAJOR_AMPUTATION = "major_amputation", "Major amputation"
+    DIED = "died", "Died with the lesion open"
+    MOVED = "moved", "Moved away"
+    LOST = "lost", "Lost to follow-up"
+
+
+class Lesion(ClinicalRecord):
+    SITE_PATH = "limb__person__site"
+
+    episode = models.ForeignKey("clinic.Episode", on_delete=models.PROTECT, related_name="lesions")
+    limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="lesions")
+    label = models.CharField(max_length=2)
+    place = models.CharField("site on the foot", max_length=24, choices=PLACES)
+    wound_kind = models.CharField(max_length=10, choices=WoundKind.choices, default=WoundKind.ULCER)
+    cause = models.CharField(max_length=16, choices=Cause.choices)
+    onset_on = models.DateField("began on (about)")
+    first_seen_on = models.DateField()
+    recurs_of = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="recurrences"
+    )
+    state = models.CharField(max_length=10, choices=LesionState.choices, default=LesionState.OPEN)
+    outcome = models.CharField(max_length=18, choices=LesionOutcome.choices, blank=True)
+    closed_on = models.DateField("covered and dry on", null=True, blank=True)
+    confirmed_on = models.DateField("confirmed healed on", null=True, blank=True)
+    ended_on = models.DateField(null=True, blank=True)
+    footwear = models.CharField("footwear in remission", max_length=160, blank=True)
+
+    class Meta:
+        ordering = ["first_seen_on", "pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["episode", "label"], name="lesion_label_once"),
+            one_of("place", PLACES, name="lesion_place"),
+            one_of("wound_kind", WoundKind, name="lesion_wound_kind"),
+            one_of("cause", Cause, name="lesion_cause"),
+            one_of("state", LesionState, name="lesion_state"),
+            one_of("outcome", LesionOutcome, name="lesion_outcome", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(first_seen_on__gte=models.F("onset_on")),
+                name="lesion_onset_order",
+                violation_error_message="the lesion cannot be first seen before it began",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(state="healed")
+                | models.Q(closed_on__isnull=False, confirmed_on__isnull=False, outcome="healed"),
+                name="lesion_healed_confirmed",
+                violation_error_message="healed needs the date of closure and the date of confirmation",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(state__in=["open", "to_confirm"]) | models.Q(outcome=""),
+                name="lesion_open_no_outcome",
+                violation_error_message="an open lesion has no outcome yet",
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "limb"], name="lesion_by_state")]
+
+    def __str__(self) -> str:
+        return f"Lesion {self.label}, {self.where}"
+
+    @property
+    def foot_site(self) -> FootSite:
+        return SITES[self.place]
+
+    @property
+    def where(self) -> str:
+        """Place and side in words, as every row and header shows it."""
+        words = self.foot_site.words
+        return f"{words[0].lower()}{words[1:]}, {self.limb.get_side_display().lower()} foot"
+
+    @property
+    def is_open(self) -> bool:
+        return self.state in (LesionState.OPEN, LesionState.TO_CONFIRM)
+
+
+class ImprintHow(models.TextChoices):
+    TRACED = "traced", "Traced from the insole"
+    PLACED = "placed", "Placed by hand on the drawing"
+    TYPED = "typed", "Typed from measurements"
+
+
+class Imprint(ClinicalRecord):
+    """Where the marked lesion printed on the insole after a few steps, in the anatomical frame (mm)."""
+
+    SITE_PATH = "lesion__limb__person__site"
+
+    lesion = models.ForeignKey(Lesion, on_delete=models.PROTECT, related_name="imprints")
+    taken_on = models.DateField()
+    how = models.CharField(max_length=8, choices=ImprintHow.choices)
+    outline_mm = models.JSONField()
+    dressing_mm = models.DecimalField(
+        "dressing thickness (mm)", max_digits=3, decimal_places=1, null=True, blank=True
+    )
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-taken_on", "-pk"]
+        constraints = [
+            one_of("how", ImprintHow, name="imprint_how"),
+            between("dressing_mm", 0, 30, name="imprint_dressing"),
+        ]
+
+    def __str__(self) -> str:
+        return f"Imprint of {self.taken_on}"

@@ -1,0 +1,130 @@
+"""The person in care, their weight over time, and what is asked once per person."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.db import models
+
+from .record import ClinicalRecord, between, one_of
+
+
+class DiabetesType(models.TextChoices):
+    TYPE_1 = "type_1", "Type 1"
+    TYPE_2 = "type_2", "Type 2"
+    OTHER = "other", "Other type"
+    NOT_KNOWN = "not_known", "Not known"
+
+
+class PersonState(models.TextChoices):
+    IN_CARE = "in_care", "In care"
+    MOVED = "moved", "Moved away"
+    DIED = "died", "Died"
+
+
+class Person(ClinicalRecord):
+    site = models.ForeignKey("clinic.Site", on_delete=models.PROTECT, related_name="people")
+    record_number = models.CharField(max_length=20)
+    given_name = models.CharField(max_length=80)
+    family_name = models.CharField(max_length=80)
+    birth_date = models.DateField()
+    diabetes_type = models.CharField(
+        max_length=12, choices=DiabetesType.choices, default=DiabetesType.NOT_KNOWN
+    )
+    telephone = models.CharField(max_length=40, blank=True)
+    second_contact = models.CharField("second contact (name and telephone)", max_length=120, blank=True)
+    language = models.CharField(max_length=60, blank=True)
+    interpreter = models.BooleanField("needs an interpreter", default=False)
+    allergies = models.CharField(max_length=300, blank=True)
+    dialysis = models.BooleanField("on dialysis", null=True, blank=True)
+    state = models.CharField(max_length=8, choices=PersonState.choices, default=PersonState.IN_CARE)
+    state_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["family_name", "given_name", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "record_number"],
+                name="person_record_number",
+                violation_error_message="another person of this clinic has this record number",
+            ),
+            one_of("diabetes_type", DiabetesType, name="person_diabetes_type"),
+            one_of("state", PersonState, name="person_state"),
+            models.CheckConstraint(
+                condition=models.Q(state="in_care", state_on__isnull=True)
+                | (~models.Q(state="in_care") & models.Q(state_on__isnull=False)),
+                name="person_state_dated",
+                violation_error_message="moved or died needs its date; in care has none",
+            ),
+        ]
+        indexes = [models.Index(fields=["site", "family_name", "given_name"], name="person_by_name")]
+
+    def __str__(self) -> str:
+        return self.full_name
+
+    @property
+    def full_name(self) -> str:
+        return f"{self.given_name} {self.family_name}"
+
+    def age_on(self, day: date) -> int:
+        """Whole years lived on a day."""
+        before_birthday = (day.month, day.day) < (self.birth_date.month, self.birth_date.day)
+        return day.year - self.birth_date.year - int(before_birthday)
+
+
+class WeighedHow(models.TextChoices):
+    SCALES = "scales", "On scales here"
+    SCALES_WITH_DEVICE = "scales_with_device", "On scales here, device on"
+    TOLD = "told", "Told by the person"
+    LETTER = "letter", "From a letter"
+    ESTIMATE = "estimate", "Estimate"
+
+
+class Weight(ClinicalRecord):
+    SITE_PATH = "person__site"
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="weights")
+    measured_on = models.DateField()
+    kg = models.DecimalField("weight (kg)", max_digits=4, decimal_places=1)
+    how = models.CharField("weighed how", max_length=20, choices=WeighedHow.choices)
+
+    class Meta:
+        ordering = ["-measured_on", "-pk"]
+        constraints = [
+            between("kg", 20, 300, name="weight_kg"),
+            one_of("how", WeighedHow, name="weight_how"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kg} kg"
+
+
+class Mobility(models.TextChoices):
+    WALKS = "walks", "Walks"
+    WALKS_WITH_AID = "walks_with_aid", "Walks with an aid"
+    TRANSFERS_ONLY = "transfers_only", "Transfers only"
+    DOES_NOT_WALK = "does_not_walk", "Does not walk"
+
+
+class Circumstances(ClinicalRecord):
+    """A dated screen of falls, sight, driving and help at home; an empty answer was not asked."""
+
+    SITE_PATH = "person__site"
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="circumstances")
+    asked_on = models.DateField()
+    high_falls_risk = models.BooleanField("high risk of falling", null=True, blank=True)
+    falls_note = models.CharField("how this was judged", max_length=200, blank=True)
+    poor_sight = models.BooleanField("poor sight", null=True, blank=True)
+    drives_or_job_at_risk = models.BooleanField("drives, or a job at risk", null=True, blank=True)
+    help_at_home = models.BooleanField("has help at home", null=True, blank=True)
+    cannot_attend_weekly = models.BooleanField("cannot attend every week", null=True, blank=True)
+    declines_non_removable = models.BooleanField("declines a device that stays on", null=True, blank=True)
+    mobility = models.CharField(max_length=16, choices=Mobility.choices, blank=True)
+
+    class Meta:
+        ordering = ["-asked_on", "-pk"]
+        constraints = [one_of("mobility", Mobility, name="circumstances_mobility", blank=True)]
+
+    def __str__(self) -> str:
+        return f"Circumstances, {self.asked_on}"

@@ -1,0 +1,161 @@
+"""A device prescribed for a limb: what was known, what the guidance said, what was chosen and why.
+
+Facts and advice are copies: a later edition of the rules, or a corrected finding, never rewrites them.
+"""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from .record import ClinicalRecord, one_of
+
+
+class DeviceClass(models.TextChoices):
+    """Generic trade classes; a maker's label is for tracing only and enters no rule."""
+
+    TOTAL_CONTACT_CAST = "total_contact_cast", "Total contact cast"
+    WALKER_NON_REMOVABLE = "walker_non_removable", "Knee-high walker, made non-removable"
+    WALKER_KNEE_HIGH_REMOVABLE = "walker_knee_high_removable", "Knee-high walker, removable"
+    ANKLE_HIGH_REMOVABLE = "ankle_high_removable", "Ankle-high device, removable"
+    FELTED_FOAM = "felted_foam_with_footwear", "Felted foam with fitting footwear"
+    HEEL_RELIEVING = "heel_relieving_knee_high", "Heel-relieving knee-high device"
+    DORSUM_FREE = "dorsum_free_device", "Device that leaves the top of the foot free"
+    TOE_SPACER = "toe_spacer", "Toe spacer"
+    FOOTWEAR_MODIFICATION = "footwear_modification", "Change to the footwear"
+    HEEL_FLOAT = "heel_float_in_bed_and_chair", "Heel floated in bed and chair"
+
+
+NON_REMOVABLE = (DeviceClass.TOTAL_CONTACT_CAST, DeviceClass.WALKER_NON_REMOVABLE)
+#: Classes with an insole that a relief plan can serve. A cast has none.
+WITH_INSOLE = (
+    DeviceClass.WALKER_NON_REMOVABLE,
+    DeviceClass.WALKER_KNEE_HIGH_REMOVABLE,
+    DeviceClass.ANKLE_HIGH_REMOVABLE,
+    DeviceClass.FOOTWEAR_MODIFICATION,
+)
+
+
+class DepartureReason(models.TextChoices):
+    """Why the choice departs from the first class the advice offers."""
+
+    PERSON_DECLINES = "person_declines", "The person declines it"
+    CANNOT_ATTEND = "cannot_attend", "Cannot attend as often as it needs"
+    NOT_TOLERATED = "not_tolerated", "Not tolerated before"
+    NOT_AVAILABLE = "not_available", "Not available here today"
+    SKILL = "skill", "No one trained to apply it today"
+    FINDING_NOT_IN_RULES = "finding_not_in_rules", "A finding the rules do not know"
+    FACT_MISSING = "fact_missing", "A fact is missing; removable meanwhile"
+    OTHER = "other", "Other"
+
+
+class StopReason(models.TextChoices):
+    HEALED = "healed", "Healed"
+    CHANGED = "changed", "Changed for another device"
+    NOT_TOLERATED = "not_tolerated", "Not tolerated"
+    NEW_LESION = "new_lesion", "New lesion from the device"
+    BROKEN = "broken", "Broken"
+    INFECTION = "infection", "Infection or ischaemia"
+    OTHER = "other", "Other"
+
+
+class Prescription(ClinicalRecord):
+    SITE_PATH = "limb__person__site"
+
+    limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="prescriptions")
+    lesions = models.ManyToManyField("clinic.Lesion", related_name="prescriptions")
+    device_class = models.CharField(max_length=32, choices=DeviceClass.choices)
+    device_label = models.CharField("maker's label, for tracing only", max_length=80, blank=True)
+    prescribed_on = models.DateField()
+
+    facts = models.JSONField()
+    advice = models.JSONField()
+    edition = models.CharField(max_length=40)
+    first_offered = models.CharField(max_length=32, blank=True)
+    agrees = models.BooleanField("choice is the first class the advice offers", null=True)
+    departure_reason = models.CharField(max_length=24, choices=DepartureReason.choices, blank=True)
+    reason = models.TextField("reason in words")
+    signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    signed_at = models.DateTimeField()
+    forecast_shown = models.JSONField(null=True, blank=True)
+    relief_plan = models.ForeignKey(
+        "offload.ReliefPlan", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    fitted_on = models.DateField(null=True, blank=True)
+    sealed_on = models.DateField(null=True, blank=True)
+    open_by = models.DateField(null=True, blank=True)
+    opened_on = models.DateField(null=True, blank=True)
+    stopped_on = models.DateField(null=True, blank=True)
+    stop_reason = models.CharField(max_length=14, choices=StopReason.choices, blank=True)
+
+    #: Read by the history library: the list of lesions is kept with each copy.
+    _history_m2m_fields = [lesions]
+
+    class Meta:
+        ordering = ["-prescribed_on", "-pk"]
+        constraints = [
+            one_of("device_class", DeviceClass, name="prescription_class"),
+            one_of("departure_reason", DepartureReason, name="prescription_departure", blank=True),
+            one_of("stop_reason", StopReason, name="prescription_stop", blank=True),
+            models.CheckConstraint(
+                condition=~models.Q(reason=""),
+                name="prescription_reason",
+                violation_error_message="a prescription needs its reason in words",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(agrees=False) | ~models.Q(departure_reason=""),
+                name="prescription_departure_coded",
+                violation_error_message="a choice against the advice needs its coded reason",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(stopped_on__isnull=True, stop_reason="")
+                | (models.Q(stopped_on__isnull=False) & ~models.Q(stop_reason="")),
+                name="prescription_stopped",
+                violation_error_message="a stopped device needs the date and the reason",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(sealed_on__isnull=True)
+                | models.Q(
+                    open_by__isnull=False,
+                    open_by__gt=models.F("sealed_on"),
+                    device_class__in=[c.value for c in NON_REMOVABLE],
+                ),
+                name="prescription_sealed",
+                violation_error_message="only a non-removable device is sealed, and then it has a day to open it by",
+            ),
+            models.UniqueConstraint(
+                fields=["limb"],
+                condition=models.Q(stopped_on__isnull=True),
+                name="prescription_one_running",
+                violation_error_message="this limb already has a running device; stop it first",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_device_class_display()
+
+    @property
+    def is_non_removable(self) -> bool:
+        return self.device_class in NON_REMOVABLE
+
+    @property
+    def takes_insole(self) -> bool:
+        return self.device_class in WITH_INSOLE
+
+
+class LimbPlan(ClinicalRecord):
+    """Which limb and which lesions a relief plan serves; the plan itself knows no person."""
+
+    SITE_PATH = "limb__person__site"
+
+    limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="relief_plans")
+    lesions = models.ManyToManyField("clinic.Lesion", related_name="relief_plans")
+    plan = models.OneToOneField("offload.ReliefPlan", on_delete=models.PROTECT, related_name="+")
+    _history_m2m_fields = [lesions]
+
+    class Meta:
+        ordering = ["-pk"]
+
+    def __str__(self) -> str:
+        return f"Relief plan {self.plan_id}"

@@ -1,0 +1,45 @@
+"""A red flag raised at a visit; it stands on Today until answered."""
+
+from __future__ import annotations
+
+from django.conf import settings
+from django.db import models
+
+from .record import ClinicalRecord, one_of
+
+
+class FlagAnswer(models.TextChoices):
+    CALLED = "called", "Called, and answered"
+    SENT = "sent", "Sent in at once"
+    NOT_A_FLAG = "not_a_flag", "Looked at: not a flag"
+
+
+class RedFlag(ClinicalRecord):
+    SITE_PATH = "person__site"
+
+    person = models.ForeignKey("clinic.Person", on_delete=models.PROTECT, related_name="red_flags")
+    visit = models.ForeignKey(
+        "clinic.Visit", on_delete=models.PROTECT, related_name="red_flags", null=True, blank=True
+    )
+    raised_at = models.DateTimeField()
+    flags = models.JSONField()
+    answer = models.CharField(max_length=10, choices=FlagAnswer.choices, blank=True)
+    answer_note = models.CharField(max_length=300, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
+    answered_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", null=True, blank=True
+    )
+
+    class Meta:
+        ordering = ["-raised_at"]
+        constraints = [
+            one_of("answer", FlagAnswer, name="red_flag_answer", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(answer="", answered_at__isnull=True)
+                | (~models.Q(answer="") & models.Q(answered_at__isnull=False)),
+                name="red_flag_answered",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Red flag of {self.raised_at:%Y-%m-%d}"

@@ -1,0 +1,60 @@
+"""A clinic site: its telephone numbers and its house rules."""
+
+from django.db import models
+from simple_history.models import HistoricalRecords
+
+from .record import between
+
+
+def demonstration_stack() -> list[dict[str, object]]:
+    """Stack a new site starts with until it enters its own (demonstration values)."""
+    return [
+        {"role": "cover", "foam": "soft", "thickness_mm": 3},
+        {"role": "middle", "foam": "medium", "thickness_mm": 6},
+        {"role": "base", "foam": "firm", "thickness_mm": 6},
+    ]
+
+
+class Site(models.Model):
+    """House rules without a published source are common practice and marked so where they are shown."""
+
+    name = models.CharField(max_length=120)
+    short_name = models.CharField(max_length=40, unique=True)
+    telephone_in_hours = models.CharField(max_length=40, blank=True)
+    telephone_out_of_hours = models.CharField(max_length=40, blank=True)
+    hours_start = models.TimeField(default="08:30")
+    hours_end = models.TimeField(default="17:00")
+    protocol_text = models.TextField(blank=True)
+
+    weight_threshold_kg = models.DecimalField(max_digits=5, decimal_places=1, default=90)
+    margin_mm = models.DecimalField(max_digits=4, decimal_places=1, default=5)
+    distal_margin_mm = models.DecimalField(max_digits=4, decimal_places=1, default=10)
+    bevel_deg = models.DecimalField(max_digits=4, decimal_places=1, default=45)
+    stack = models.JSONField(default=demonstration_stack)
+    weight_fresh_days = models.PositiveSmallIntegerField(default=30)
+    perfusion_fresh_days = models.PositiveSmallIntegerField(default=90)
+    falls_fresh_days = models.PositiveSmallIntegerField(default=90)
+    sealed_first_days = models.PositiveSmallIntegerField(default=7)
+    sealed_days = models.PositiveSmallIntegerField(default=7)
+    confirm_closure_days = models.PositiveSmallIntegerField(default=14)
+    reopen_days = models.PositiveSmallIntegerField(default=28)
+    tcpo2_urgent_mmhg = models.PositiveSmallIntegerField(default=25)
+
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            between("weight_threshold_kg", 40, 200, name="site_weight_threshold"),
+            between("margin_mm", 0, 30, name="site_margin"),
+            between("distal_margin_mm", 0, 30, name="site_distal_margin"),
+            between("bevel_deg", 20, 90, name="site_bevel"),
+            between("sealed_first_days", 1, 14, name="site_sealed_first"),
+            between("sealed_days", 1, 14, name="site_sealed"),
+            # The published confirmation interval; a site may lengthen it, never shorten it.
+            between("confirm_closure_days", 14, 60, name="site_confirm_closure"),
+            between("tcpo2_urgent_mmhg", 25, 30, name="site_tcpo2"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name

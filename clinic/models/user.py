@@ -1,0 +1,32 @@
+"""People who sign in. Their role decides what they may do, their sites decide whose records they see."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+from .record import one_of
+
+
+class Role(models.TextChoices):
+    STAFF = "staff", "Clinic staff"
+    PODIATRIST = "podiatrist", "Podiatrist"
+    MANAGER = "manager", "Manager"
+
+
+class User(AbstractUser):
+    role = models.CharField(max_length=12, choices=Role.choices, default=Role.STAFF)
+    sites = models.ManyToManyField("clinic.Site", related_name="members", blank=True)
+
+    class Meta(AbstractUser.Meta):
+        constraints = [one_of("role", Role, name="user_role")]
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+    @cached_property
+    def site_ids(self) -> list[int]:
+        """Sites this user works at, read once per request."""
+        return list(self.sites.order_by("name").values_list("pk", flat=True))

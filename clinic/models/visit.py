@@ -1,0 +1,103 @@
+"""A weekly visit of a person, booked or made: what is asked once, whatever the number of lesions."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import models
+
+from .record import ClinicalRecord, one_of
+
+
+class Attendance(models.TextChoices):
+    CAME = "came", "Came"
+    DID_NOT_COME = "did_not_come", "Did not come"
+    CANCELLED = "cancelled", "Cancelled by us"
+    IN_HOSPITAL = "in_hospital", "In hospital"
+    ELSEWHERE = "elsewhere", "Seen elsewhere"
+
+
+class VisitState(models.TextChoices):
+    STANDS = "stands", "Stands"
+    IN_ERROR = "in_error", "Entered in error"
+
+
+class Pain(models.TextChoices):
+    NONE = "none", "No new pain"
+    NEW = "new", "New pain"
+    WORSE = "worse", "Worse pain"
+
+
+class Looked(models.TextChoices):
+    CLEAR = "clear", "Looked at, clear"
+    PROBLEM = "problem", "Looked at, problem"
+
+
+class DeviceCondition(models.TextChoices):
+    SOUND = "sound", "Sound"
+    WORN = "worn", "Worn, still works"
+    BROKEN = "broken", "Broken or wet"
+    NONE = "no_device", "No device"
+
+
+class Wear(models.TextChoices):
+    ALL = "all", "All steps"
+    MOST = "most", "Most steps"
+    HALF = "half", "About half"
+    FEW = "few", "Few steps"
+    NONE = "none", "Not worn"
+    STILL_SEALED = "still_sealed", "Still sealed"
+    OPENED = "opened", "Was opened by the person"
+
+
+class Visit(ClinicalRecord):
+    SITE_PATH = "person__site"
+
+    person = models.ForeignKey("clinic.Person", on_delete=models.PROTECT, related_name="visits")
+    visited_on = models.DateField("date of the visit")
+    attendance = models.CharField(max_length=14, choices=Attendance.choices, default=Attendance.CAME)
+    why_not = models.CharField("why not", max_length=200, blank=True)
+    # The same form sent twice carries the same key: the second one finds the first one's visit.
+    submission_key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+
+    pain = models.CharField("pain", max_length=5, choices=Pain.choices, blank=True)
+    fall = models.BooleanField("a fall since the last visit", null=True, blank=True)
+    other_foot = models.CharField(max_length=8, choices=Looked.choices, blank=True)
+    other_foot_note = models.CharField("what on the other foot", max_length=200, blank=True)
+    skin_under_device = models.CharField(max_length=8, choices=Looked.choices, blank=True)
+    skin_note = models.CharField("what under the device", max_length=200, blank=True)
+    device_condition = models.CharField(max_length=10, choices=DeviceCondition.choices, blank=True)
+    wear = models.CharField(max_length=12, choices=Wear.choices, blank=True)
+    why_not_worn = models.CharField(max_length=200, blank=True)
+    dressing = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
+    next_on = models.DateField("next visit", null=True, blank=True)
+
+    state = models.CharField(max_length=8, choices=VisitState.choices, default=VisitState.STANDS)
+    error_reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["-visited_on", "-pk"]
+        constraints = [
+            one_of("attendance", Attendance, name="visit_attendance"),
+            one_of("state", VisitState, name="visit_state"),
+            one_of("pain", Pain, name="visit_pain", blank=True),
+            one_of("other_foot", Looked, name="visit_other_foot", blank=True),
+            one_of("skin_under_device", Looked, name="visit_skin", blank=True),
+            one_of("device_condition", DeviceCondition, name="visit_device_condition", blank=True),
+            one_of("wear", Wear, name="visit_wear", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(next_on__isnull=True) | models.Q(next_on__gt=models.F("visited_on")),
+                name="visit_next_after",
+                violation_error_message="the next visit must lie after this one",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(state="stands") | ~models.Q(error_reason=""),
+                name="visit_error_reason",
+                violation_error_message="entered in error needs its reason",
+            ),
+        ]
+        indexes = [models.Index(fields=["person", "-visited_on"], name="visit_latest")]
+
+    def __str__(self) -> str:
+        return f"Visit of {self.visited_on}"

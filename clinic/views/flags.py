@@ -1,0 +1,39 @@
+"""Answering a red flag."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from clinic.access import may, visible_or_404
+from clinic.forms.flags import FlagAnswerForm
+from clinic.forms.refusals import show
+from clinic.models import RedFlag
+from clinic.selectors.people import person_bar
+from clinic.services.errors import Refused
+from clinic.services.flags import flag_answer as answer
+
+
+@may("answer_flags")
+def flag_answer(request: HttpRequest, flag: int) -> HttpResponse:
+    found = visible_or_404(RedFlag.objects.select_related("person__site"), request.user, pk=flag)
+    form = FlagAnswerForm(request.POST or None, initial={"version": found.version})
+    if request.method == "POST" and form.is_valid():
+        try:
+            answer(
+                by=request.user,
+                flag=found,
+                answer=form.cleaned_data["answer"],
+                note=form.cleaned_data["answer_note"],
+                expected_version=form.cleaned_data["version"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The red flag is answered.")
+            return redirect("person", person=found.person_id)
+    return render(
+        request,
+        "clinic/flags/answer.html",
+        {"form": form, "flag": found, "bar": person_bar(found.person), "here": "today"},
+        status=422 if form.errors else 200,
+    )

@@ -1,0 +1,15 @@
+"""The first page after signing in depends on what one comes for."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from clinic.access import can, may
+
+
+@may("see_cases")
+def home(request: HttpRequest) -> HttpResponse:
+    if can(request.user, "audit"):
+        return redirect("audit")
+    if can(request.user, "review"):
+        return redirect("review")
+    return redirect("today")

@@ -1,0 +1,6 @@
+from django.apps import AppConfig
+
+
+class OffloadConfig(AppConfig):
+    name = "offload"
+    verbose_name = "Insole relief plans"

@@ -1,0 +1,126 @@
+"""Shared fixtures: one site with a user of each role, and clients signed in as them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+
+from tests import factories
+
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+# Playwright's synchronous interface keeps an event loop running in the test's thread.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+def pytest_collection_modifyitems(config, items):
+    """Deselect, with a printed line, what needs a program this machine lacks; under CI that is an error."""
+    wanted_oracle = "oracle" in (config.getoption("-m") or "")
+    missing = {
+        "browser": None if CHROMIUM else "Chromium is not installed",
+        "postgres": None
+        if os.environ.get("DATABASE_URL", "").startswith("postgres")
+        else "DATABASE_URL names no PostgreSQL",
+        "oracle": None if wanted_oracle else "only `make validate` compares with the heavy libraries",
+    }
+    keep, dropped = [], {}
+    for item in items:
+        reason = next(
+            (f"{m}: {why}" for m, why in missing.items() if why and item.get_closest_marker(m)), None
+        )
+        if reason is None:
+            keep.append(item)
+        else:
+            dropped.setdefault(reason, []).append(item)
+    if dropped:
+        items[:] = keep
+        config.hook.pytest_deselected(items=[i for group in dropped.values() for i in group])
+        config.stash[_dropped] = {reason: len(group) for reason, group in dropped.items()}
+
+
+_dropped = pytest.StashKey[dict[str, int]]()
+
+
+def pytest_terminal_summary(terminalreporter, config):
+    for reason, count in config.stash.get(_dropped, {}).items():
+        terminalreporter.write_line(f"{count} deselected, {reason}")
+
+
+def pytest_sessionstart(session):
+    if os.environ.get("CI") and not CHROMIUM:
+        pytest.exit("CI needs Chromium for the browser tests", returncode=3)
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(browser_type_launch_args):
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": [
+            *(["--no-sandbox"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []),
+            "--disable-gpu",
+            "--disable-quic",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+        ],
+    }
+
+
+@pytest.fixture
+def site(db):
+    return factories.site(name="Alder Lane clinic")
+
+
+@pytest.fixture
+def other_site(db):
+    return factories.site(name="Birch Road clinic")
+
+
+@pytest.fixture
+def staff(site):
+    return factories.user("staff", at=site)
+
+
+@pytest.fixture
+def podiatrist(site):
+    return factories.user("podiatrist", at=site)
+
+
+@pytest.fixture
+def manager(site):
+    return factories.user("manager", at=site)
+
+
+def _signed_in(client_class, user):
+    client = client_class()
+    client.force_login(user)
+    return client
+
+
+@pytest.fixture
+def as_staff(staff):
+    from django.test import Client
+
+    return _signed_in(Client, staff)
+
+
+@pytest.fixture
+def as_podiatrist(podiatrist):
+    from django.test import Client
+
+    return _signed_in(Client, podiatrist)
+
+
+@pytest.fixture
+def as_manager(manager):
+    from django.test import Client
+
+    return _signed_in(Client, manager)
+
+
+@pytest.fixture
+def person(site):
+    return factories.person(at=site)

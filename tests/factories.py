@@ -1,0 +1,193 @@
+"""The least that a test needs: each function makes one valid row and takes any field by keyword."""
+
+from __future__ import annotations
+
+import itertools
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
+from clinic.models import (
+    Episode,
+    Lesion,
+    Limb,
+    LimbFinding,
+    Measurement,
+    Person,
+    Prescription,
+    RedFlag,
+    Site,
+    User,
+    Visit,
+    Weight,
+)
+
+_numbers = itertools.count(1)
+
+
+def site(**fields: Any) -> Site:
+    n = next(_numbers)
+    return Site.objects.create(
+        **{
+            "name": f"Test clinic {n}",
+            "short_name": f"test-{n}",
+            "telephone_in_hours": "000 1000",
+            "telephone_out_of_hours": "000 2000",
+            **fields,
+        }
+    )
+
+
+def user(role: str = "staff", *, at: Site | None = None, **fields: Any) -> User:
+    made = User.objects.create_user(
+        username=fields.pop("username", f"{role}-{next(_numbers)}"),
+        password=fields.pop("password", "correct horse battery"),
+        role=role,
+        **fields,
+    )
+    if at is not None:
+        made.sites.add(at)
+    return made
+
+
+def author() -> User:
+    """Somebody has to have made the row; who does not matter to the test."""
+    return User.objects.filter(username="author").first() or User.objects.create_user(username="author")
+
+
+def person(*, at: Site | None = None, **fields: Any) -> Person:
+    n = next(_numbers)
+    return Person.objects.create(
+        **{
+            "site": at or site(),
+            "record_number": f"T{n:05d}",
+            "given_name": "Ada",
+            "family_name": f"Testperson{n}",
+            "birth_date": date(1960, 5, 17),
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def limb(*, of: Person | None = None, side: str = "left", **fields: Any) -> Limb:
+    who = of or person()
+    found = Limb.objects.filter(person=who, side=side).first()
+    return found or Limb.objects.create(
+        **{"person": who, "side": side, "foot_length_mm": 260, "created_by": author(), **fields}
+    )
+
+
+def finding(*, of: Limb | None = None, **fields: Any) -> LimbFinding:
+    return LimbFinding.objects.create(
+        **{"limb": of or limb(), "found_on": timezone.localdate(), "created_by": author(), **fields}
+    )
+
+
+def weight(*, of: Person, kg: float = 82, on: date | None = None, **fields: Any) -> Weight:
+    return Weight.objects.create(
+        **{
+            "person": of,
+            "kg": kg,
+            "measured_on": on or timezone.localdate(),
+            "how": "scales",
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def lesion(*, on: Limb | None = None, **fields: Any) -> Lesion:
+    where = on or limb()
+    first_seen = fields.pop("first_seen_on", timezone.localdate() - timedelta(weeks=8))
+    episode = Episode.objects.filter(person=where.person, ended_on=None).first() or Episode.objects.create(
+        person=where.person,
+        first_presented_on=first_seen - timedelta(days=10),
+        first_assessed_on=first_seen,
+        created_by=author(),
+    )
+    label = "ABCDEFGHIJ"[episode.lesions.count()]
+    return Lesion.objects.create(
+        **{
+            "episode": episode,
+            "limb": where,
+            "label": label,
+            "place": "mth_2",
+            "cause": "neuropathic",
+            "onset_on": first_seen - timedelta(days=30),
+            "first_seen_on": first_seen,
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def visit(*, of: Person, on: date | None = None, **fields: Any) -> Visit:
+    return Visit.objects.create(
+        **{"person": of, "visited_on": on or timezone.localdate(), "created_by": author(), **fields}
+    )
+
+
+def measurement(*, at: Visit, of: Lesion, cm2: float = 2.0, **fields: Any) -> Measurement:
+    return Measurement.objects.create(
+        **{
+            "visit": at,
+            "lesion": of,
+            "method": "traced",
+            "area_mm2": cm2 * 100,
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def series(
+    of: Lesion, areas_cm2: list[float], *, every_days: int = 7, last: date | None = None
+) -> list[Visit]:
+    """Weekly visits with these areas, the last of them on `last` (today if not given)."""
+    end = last or timezone.localdate()
+    visits = []
+    for back, area in zip(range(len(areas_cm2) - 1, -1, -1), areas_cm2, strict=True):
+        day = end - timedelta(days=back * every_days)
+        made = visit(of=of.limb.person, on=day, next_on=day + timedelta(days=7))
+        measurement(at=made, of=of, cm2=area)
+        visits.append(made)
+    return visits
+
+
+def prescription(
+    *, of: Limb | None = None, lesions: list[Lesion] | None = None, **fields: Any
+) -> Prescription:
+    where = of or limb()
+    made = Prescription.objects.create(
+        **{
+            "limb": where,
+            "device_class": "walker_knee_high_removable",
+            "prescribed_on": timezone.localdate(),
+            "facts": {},
+            "advice": {"classes": [], "withheld": [], "refer": [], "rules": [], "missing": []},
+            "edition": "test edition",
+            "first_offered": "walker_knee_high_removable",
+            "agrees": True,
+            "reason": "First class offered.",
+            "signed_by": author(),
+            "signed_at": timezone.now(),
+            "created_by": author(),
+            **fields,
+        }
+    )
+    made.lesions.set(lesions or [])
+    return made
+
+
+def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:
+    return RedFlag.objects.create(
+        **{
+            "person": of,
+            "raised_at": raised_at or timezone.now(),
+            "flags": ["fever_or_unwell"],
+            "created_by": author(),
+            **fields,
+        }
+    )
