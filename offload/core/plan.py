@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import CORE_VERSION, NOTICE
-from .checks import Check
-from .insole import Insole
-from .relief import Opening
+from .checks import Check, geometry_checks
+from .errors import SpecError
+from .insole import Insole, insole_for
+from .placement import faults_of_lesions, faults_of_map, share_off_insole
+from .policy import DEFAULT_POLICY, Policy, decide
+from .relief import Opening, Wall, cut_openings
 from .spec import ReliefSpec
 
 __all__ = [
@@ -19,6 +22,8 @@ __all__ = [
     "PressureModel",
     "PressureReport",
     "ReliefPlan",
+    "compute",
+    "with_pressure",
 ]
 
 
@@ -135,3 +140,91 @@ class ReliefPlan:
 
 
 PressureModel = Callable[[ReliefPlan], PressureFindings]
+
+NO_ADVICE = ClearanceAdvice(None, "No pressure model was run, so no cut can be advised from mechanics.")
+
+
+def compute(
+    spec: ReliefSpec,
+    *,
+    policy: Policy = DEFAULT_POLICY,
+    pressure_model: PressureModel | None = None,
+    insole: Insole | None = None,
+) -> ReliefPlan:
+    """Compute the relief plan of a specification.
+
+    Parameters
+    ----------
+    spec : ReliefSpec
+    policy : Policy
+        House rules; the packaged ones by default.
+    pressure_model : callable or None
+        Takes the plan with its geometry and returns what pressure adds to it; None leaves the plan without
+        pressures.
+    insole : Insole or None
+        An insole whose zone lines or landmarks were moved; otherwise it follows from the specification.
+
+    Returns
+    -------
+    ReliefPlan
+
+    Raises
+    ------
+    SpecError
+        If a lesion or the pressure map does not lie on the insole.
+    ImpossibleRelief
+        If the margins, bevel and layers leave no floor.
+    """
+    if insole is None:
+        insole = insole_for(spec.foot_length, spec.foot_width, spec.insole_outline)
+    faults = faults_of_lesions(spec.lesions, insole.outline)
+    if spec.pressure_map is not None:
+        faults += faults_of_map(spec.pressure_map, insole.outline, spec.body_weight)
+    if faults:
+        raise SpecError(faults)
+    decision = decide(spec.stack, spec.body_weight, spec.rigid_deformity, spec.cut, policy)
+    wall = Wall(spec.margin, spec.distal_margin, spec.bevel, spec.margin_face)
+    cutting = cut_openings(spec.lesions, insole.outline, spec.stack, decision.cut_layers, wall, policy)
+    plan = ReliefPlan(
+        spec=spec,
+        insole=insole,
+        openings=cutting.openings,
+        cut_layers=decision.cut_layers,
+        clearance_advice=NO_ADVICE,
+        reasons=(
+            *decision.reasons,
+            _margin_reason(spec),
+            *cutting.reasons,
+            *insole.notes,
+            *_map_reasons(spec, insole),
+        ),
+        checks=geometry_checks(cutting.openings, spec.lesions, insole, spec.stack, policy),
+    )
+    return plan if pressure_model is None else with_pressure(plan, pressure_model(plan))
+
+
+def with_pressure(plan: ReliefPlan, findings: PressureFindings) -> ReliefPlan:
+    """The plan with the findings of a pressure model attached."""
+    return replace(
+        plan,
+        pressure=findings.report,
+        alternatives=findings.alternatives,
+        clearance_advice=findings.clearance_advice,
+        reasons=plan.reasons + findings.reasons,
+        checks=plan.checks + findings.checks,
+    )
+
+
+def _margin_reason(spec: ReliefSpec) -> str:
+    face = "the floor" if spec.margin_face == "floor" else "the foot-facing side of the opening"
+    return (
+        f"The margin is {spec.margin:g} mm all round and {spec.distal_margin:g} mm towards the toes, measured on "
+        f"{face}; the wall stands at {spec.bevel:g}° (common practice, no source)."
+    )
+
+
+def _map_reasons(spec: ReliefSpec, insole: Insole) -> tuple[str, ...]:
+    if spec.pressure_map is None:
+        return ()
+    off = share_off_insole(spec.pressure_map, insole.outline)
+    return (f"{off:.1f} % of the measured load lie on cells off the insole and are ignored.",)
