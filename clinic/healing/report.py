@@ -1,0 +1,75 @@
+"""One wound from its areas to its verdict: the door most callers use."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from clinic.healing.forecast import Forecast, forecast
+from clinic.healing.progress import Progress, progress_of
+from clinic.healing.series import Area, Run, last_run
+from clinic.healing.verdict import Findings, Reason, Verdict, review_reasons, verdict_of
+
+__all__ = ["LesionReport", "lesion_report"]
+
+
+@dataclass(frozen=True, slots=True)
+class LesionReport:
+    """Everything the package says about one wound.
+
+    Parameters
+    ----------
+    run : Run
+        The areas judged, with a note when others were left out.
+    progress : Progress
+        Reduction, advance, changes.
+    verdict : Verdict
+        The word and its reasons.
+    forecast : Forecast or None
+        None under 3 areas or when the last area is 0.
+    review : tuple of Reason
+        Reasons for the review list that are not a verdict.
+    """
+
+    run: Run
+    progress: Progress
+    verdict: Verdict
+    forecast: Forecast | None
+    review: tuple[Reason, ...]
+
+
+def lesion_report(
+    areas: Iterable[Area],
+    findings: Findings | None = None,
+    breaks: Iterable[date] = (),
+) -> LesionReport:
+    """Judge one wound.
+
+    Parameters
+    ----------
+    areas : iterable of Area
+        All its areas, any order, methods and states mixed or not.
+    findings : Findings or None
+        Findings beside the areas.
+    breaks : iterable of datetime.date
+        Days on which device, plan, debridement policy or perfusion changed.
+
+    Returns
+    -------
+    LesionReport
+        Figures, verdict and forecast.
+
+    Raises
+    ------
+    SeriesError
+        If there is no area, or two of one method and state on one day.
+    """
+    run = last_run(areas)
+    outlook = forecast(run, breaks)
+    chance = None if outlook is None else outlook.chance_next_8w
+    return LesionReport(
+        run=run,
+        progress=progress_of(run),
+        verdict=verdict_of(run, findings, chance),
+        forecast=outlook,
+        review=review_reasons(run),
+    )

@@ -1,0 +1,289 @@
+"""The one word on a wound's course, with its reasons and where each limit comes from."""
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+
+from clinic.healing.errors import SeriesError
+from clinic.healing.progress import TOO_SMALL, Progress, area_error, progress_of
+from clinic.healing.series import Area, Run
+
+__all__ = ["Findings", "Reason", "Verdict", "VerdictWord", "review_reasons", "verdict_of"]
+
+FOUR_WEEK_SOURCE = (
+    "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, and "
+    "Warriner 2011, Int Wound J 8 (50 %)"
+)
+EIGHT_WEEK_SOURCE = "Warriner 2011, Int Wound J 8 (90 % at 8 weeks)"
+DESIGN_CHOICE = "design choice of this program, no source"
+
+_SLOW_LIMIT = 50.0
+_CHANCE_LIMIT = 0.5
+_EIGHT_WEEK_LIMIT = 90.0
+
+
+class VerdictWord(StrEnum):
+    """Words of the verdict; exactly one holds."""
+
+    HEALED = "healed"
+    CLOSED = "closed, to confirm"
+    WORSENING = "worsening"
+    TOO_EARLY = "too early"
+    STALLED = "stalled"
+    SLOW = "slow"
+    ON_COURSE = "on course"
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """What the record knows about a wound besides its areas.
+
+    Parameters
+    ----------
+    healed_confirmed : bool
+        Full cover and no drainage, confirmed at a second visit at least 14 days after the first.
+    covered : bool
+        Full cover and no drainage at the last visit, not yet confirmed.
+    infection_up : bool
+        The infection grade of the last visit is above that of the visit before.
+    depth_up : bool
+        The depth class of the last visit is above that of the visit before.
+    """
+
+    healed_confirmed: bool = False
+    covered: bool = False
+    infection_up: bool = False
+    depth_up: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One sentence and the source of the limit in it (None for a plain fact)."""
+
+    text: str
+    source: str | None = None
+
+    @property
+    def sentence(self) -> str:
+        """The text with its source in brackets."""
+        return self.text if self.source is None else f"{self.text} [{self.source}]"
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """A word and the reasons for it."""
+
+    word: VerdictWord
+    reasons: tuple[Reason, ...]
+
+
+def verdict_of(
+    run: Run,
+    findings: Findings | None = None,
+    chance_closed_next_8w: float | None = None,
+) -> Verdict:
+    """Verdict on the course of a wound: the first of the list that holds.
+
+    Parameters
+    ----------
+    run : Run
+        Areas of one kind, from ``last_run``.
+    findings : Findings or None
+        Findings beside the areas; None when only areas are known.
+    chance_closed_next_8w : float or None
+        Forecast chance of closing within 8 weeks after the last area; None without a forecast. [-]
+
+    Returns
+    -------
+    Verdict
+        The word, and reasons with their sources.
+
+    Raises
+    ------
+    SeriesError
+        If the chance is not from 0 to 1.
+
+    Notes
+    -----
+    Order: healed; closed, to confirm; worsening; too early; stalled; slow; on course. Every limit below day
+    28 and every error is a design choice; the 50 % limits are the published 4-week rule, taken again over
+    the last 28 days from day 56, so that no old figure holds a verdict for ever.
+    """
+    if chance_closed_next_8w is not None and not 0.0 <= chance_closed_next_8w <= 1.0:
+        raise SeriesError(f"chance_closed_next_8w: {chance_closed_next_8w:g} is not from 0 to 1")
+    known = findings if findings is not None else Findings()
+    progress = progress_of(run)
+    reasons: list[Reason] = []
+    if known.healed_confirmed:
+        reasons = [
+            Reason(
+                "Full cover without drainage, confirmed at a second visit at least 14 days later.",
+                "two visits two weeks apart: regulators' definition, from memory",
+            )
+        ]
+        word = VerdictWord.HEALED
+    elif run.last.area == 0 or known.covered:
+        found = "The last area is 0" if run.last.area == 0 else "Found covered and dry"
+        reasons = [Reason(f"{found}; healed only when confirmed at a visit at least 14 days later.")]
+        word = VerdictWord.CLOSED
+    elif reasons := _worsening(run, known, progress):
+        word = VerdictWord.WORSENING
+    elif reasons := _too_early(progress):
+        word = VerdictWord.TOO_EARLY
+    elif reasons := _stalled(run, progress):
+        word = VerdictWord.STALLED
+    elif reasons := _slow(progress, chance_closed_next_8w):
+        word = VerdictWord.SLOW
+    else:
+        word = VerdictWord.ON_COURSE
+        reasons = _on_course(progress, chance_closed_next_8w)
+    if 0 < run.last.area < TOO_SMALL:
+        reasons.append(Reason(f"{run.last.area_cm2:.2f} cm²: too small to judge by area.", DESIGN_CHOICE))
+    if run.note is not None:
+        reasons.append(Reason(run.note))
+    return Verdict(word, tuple(reasons))
+
+
+def review_reasons(run: Run) -> tuple[Reason, ...]:
+    """Reasons to look at a wound again that do not change its verdict.
+
+    Parameters
+    ----------
+    run : Run
+        Areas of one kind.
+
+    Returns
+    -------
+    tuple of Reason
+        From day 56 on: the reduction from the first area is under 90 %.
+    """
+    reduction = progress_of(run).reduction_last
+    if run.span < 56 or run.last.area == 0 or reduction is None or reduction >= _EIGHT_WEEK_LIMIT:
+        return ()
+    return (Reason(f"{_smaller(reduction)} at {_weeks(run.span)}, under 90 % at week 8.", EIGHT_WEEK_SOURCE),)
+
+
+def _worsening(run: Run, known: Findings, progress: Progress) -> list[Reason]:
+    reasons = []
+    areas = run.areas
+    if len(areas) >= 2:
+        before = areas[-2]
+        limit = 2.0 * math.sqrt(2.0) * _error(before)
+        if areas[-1].area - before.area > limit:
+            reasons.append(_up(before, areas[-1], limit, "since the last visit"))
+    if len(areas) >= 3:
+        before = areas[-3]
+        limit = math.sqrt(2.0) * _error(before)
+        if areas[-1].area - before.area > limit:
+            reasons.append(_up(before, areas[-1], limit, "over the last two visits together"))
+        recent = progress.three_weeks
+        if areas[-1].area > areas[0].area and recent is not None and -recent.difference <= recent.error:
+            reasons.append(
+                Reason(
+                    f"Above the first area ({_cm2(areas[0].area)} to {_cm2(areas[-1].area)} cm²) and not falling "
+                    "beyond measuring error in the last 3 weeks.",
+                    DESIGN_CHOICE,
+                )
+            )
+    if known.infection_up:
+        reasons.append(Reason("The infection grade has gone up."))
+    if known.depth_up:
+        reasons.append(Reason("The depth class has gone up."))
+    return reasons
+
+
+def _too_early(progress: Progress) -> list[Reason]:
+    if progress.n < 3:
+        return [Reason(f"{progress.n} of at least 3 areas so far.", DESIGN_CHOICE)]
+    if progress.days < 14:
+        return [Reason(f"{progress.days} of at least 14 days so far.", DESIGN_CHOICE)]
+    return []
+
+
+def _stalled(run: Run, progress: Progress) -> list[Reason]:
+    recent = progress.three_weeks
+    if recent is None or -recent.difference > recent.error:
+        return []
+    period = "the last 3 weeks" if run.span >= 21 else f"the {run.span} days so far"
+    then = run.last.area - recent.difference
+    return [
+        Reason(
+            f"No reduction beyond measuring error over {period}: {_cm2(then)} to {_cm2(run.last.area)} cm² "
+            f"({recent.words}).",
+            DESIGN_CHOICE,
+        )
+    ]
+
+
+def _slow(progress: Progress, chance: float | None) -> list[Reason]:
+    reasons = []
+    if (
+        28 <= progress.days < 56
+        and progress.reduction_last is not None
+        and progress.reduction_last < _SLOW_LIMIT
+    ):
+        reasons.append(
+            Reason(
+                f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}, under 50 % (published marks "
+                "50–53 %).",
+                FOUR_WEEK_SOURCE,
+            )
+        )
+    if progress.days >= 56 and progress.reduction_28d is not None and progress.reduction_28d < _SLOW_LIMIT:
+        reasons.append(
+            Reason(
+                f"{_smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week mark, "
+                "asked again.",
+                FOUR_WEEK_SOURCE,
+            )
+        )
+    if progress.days >= 28 and chance is not None and chance < _CHANCE_LIMIT:
+        reasons.append(
+            Reason(f"Chance of closing in the next 8 weeks: {_percent(chance)}, under a half.", DESIGN_CHOICE)
+        )
+    return reasons
+
+
+def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
+    reasons = []
+    if progress.reduction_last is not None:
+        reasons.append(Reason(f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}."))
+    if progress.days >= 56 and progress.reduction_28d is not None:
+        reasons.append(
+            Reason(
+                f"{_smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
+                FOUR_WEEK_SOURCE,
+            )
+        )
+    if progress.days >= 28 and chance is not None:
+        reasons.append(Reason(f"Chance of closing in the next 8 weeks: {_percent(chance)}.", DESIGN_CHOICE))
+    return reasons
+
+
+def _error(area: Area) -> float:
+    return area_error(area.area, area.method, area.perimeter)
+
+
+def _up(before: Area, now: Area, limit: float, period: str) -> Reason:
+    return Reason(
+        f"Larger {period}: {_cm2(before.area)} to {_cm2(now.area)} cm², more than the {_cm2(limit)} cm² that "
+        "measuring error explains.",
+        DESIGN_CHOICE,
+    )
+
+
+def _cm2(area: float) -> str:
+    return f"{area / 100.0:.2f}"
+
+
+def _smaller(percent: float) -> str:
+    # Rounded toward the worse side: 49.6 % under a limit of 50 must not read "50 % smaller, under 50 %".
+    return f"{math.floor(percent)} % smaller" if percent >= 0 else f"{math.ceil(-percent)} % larger"
+
+
+def _percent(chance: float) -> str:
+    return f"{math.floor(chance * 100.0)} %"
+
+
+def _weeks(days: int) -> str:
+    return f"{days // 7} weeks" if days % 7 == 0 else f"{days} days"

@@ -1,0 +1,115 @@
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from clinic.healing.errors import SeriesError
+from clinic.healing.series import Area, last_run, square_mm
+from clinic.healing.verdict import Findings, VerdictWord, review_reasons, verdict_of
+
+DAY = date(2026, 1, 5)
+
+
+def weekly(*cm2, step=7):
+    return last_run([Area(DAY + timedelta(days=step * i), square_mm(a)) for i, a in enumerate(cm2)])
+
+
+def word(run, findings=None, chance=None):
+    return verdict_of(run, findings, chance).word
+
+
+CASES = [
+    # area series (cm², weekly), findings, chance, expected
+    ((4.0, 2.0, 0.0), Findings(healed_confirmed=True), None, VerdictWord.HEALED),
+    ((4.0, 2.0, 0.0), None, None, VerdictWord.CLOSED),
+    ((4.0, 2.0, 0.3), Findings(covered=True), None, VerdictWord.CLOSED),
+    ((0.0,), None, None, VerdictWord.CLOSED),
+    ((4.0, 5.3), None, None, VerdictWord.WORSENING),  # +1.30 over 2·√2·0.4 = 1.13
+    ((4.0, 5.1), None, None, VerdictWord.TOO_EARLY),  # +1.10 is under it
+    ((4.0, 4.3, 4.7), None, None, VerdictWord.WORSENING),  # +0.70 over √2·0.4 = 0.57 in two visits
+    ((4.0, 3.0, 3.1, 3.3, 3.5), None, None, VerdictWord.STALLED),  # +0.40 in two visits is under √2·0.31
+    ((4.0, 4.1, 4.0, 4.1), None, None, VerdictWord.WORSENING),  # above the first, not falling
+    ((4.0, 3.0, 2.0), Findings(infection_up=True), None, VerdictWord.WORSENING),
+    ((4.0,), Findings(depth_up=True), None, VerdictWord.WORSENING),
+    ((4.0, 3.0), None, None, VerdictWord.TOO_EARLY),
+    ((4.0, 4.0, 4.0), None, None, VerdictWord.STALLED),
+    ((4.0, 3.0, 2.9, 2.9, 2.8), None, None, VerdictWord.STALLED),
+    ((4.0, 3.5, 3.1, 2.7, 2.3), None, None, VerdictWord.SLOW),  # 42 % at day 28
+    ((4.0, 3.4, 2.8, 2.3, 1.9), None, None, VerdictWord.ON_COURSE),  # 52 %
+    ((4.0, 3.4, 2.8, 2.3, 1.9), None, 0.49, VerdictWord.SLOW),
+    ((4.0, 3.4, 2.8, 2.3, 1.9), None, 0.50, VerdictWord.ON_COURSE),
+    ((4.0, 3.4, 2.8), None, 0.1, VerdictWord.ON_COURSE),  # before day 28 the chance is not asked
+    # 81 % smaller in all, but only 42 % over the last 28 days
+    ((8.0, 6.0, 4.0, 3.0, 2.6, 2.3, 2.0, 1.7, 1.5), None, None, VerdictWord.SLOW),
+]
+
+
+@pytest.mark.parametrize(("areas", "findings", "chance", "expected"), CASES)
+def test_the_first_verdict_that_holds_is_given(areas, findings, chance, expected):
+    assert word(weekly(*areas), findings, chance) is expected
+
+
+def test_three_areas_within_two_weeks_are_too_early():
+    assert word(weekly(4.0, 3.0, 2.0, step=6)) is VerdictWord.TOO_EARLY
+
+
+def test_flat_for_eight_weeks_then_falling_fast_leaves_slow():
+    flat = [4.0] * 9
+    assert word(weekly(*flat)) is VerdictWord.STALLED
+    assert word(weekly(*flat, 3.2, 2.5, 1.9, 1.3)) is VerdictWord.ON_COURSE
+
+
+def test_every_reason_of_a_slow_wound_names_figure_limit_and_source():
+    verdict = verdict_of(weekly(4.0, 3.6, 3.3, 3.0, 2.76), chance_closed_next_8w=0.24)
+    texts = [reason.sentence for reason in verdict.reasons]
+    assert texts[0].startswith("31 % smaller after 4 weeks, under 50 % (published marks 50–53 %).")
+    assert "Sheehan 2003" in texts[0]
+    assert texts[1].startswith("Chance of closing in the next 8 weeks: 24 %, under a half.")
+
+
+def test_a_reduction_just_under_the_limit_does_not_read_as_the_limit():
+    verdict = verdict_of(weekly(4.0, 3.5, 3.0, 2.5, 2.02))
+    assert verdict.word is VerdictWord.SLOW
+    assert verdict.reasons[0].text.startswith("49 % smaller")
+
+
+def test_a_small_area_says_that_area_cannot_judge_it():
+    reasons = verdict_of(weekly(2.0, 1.0, 0.4)).reasons
+    assert any("too small to judge by area" in reason.text for reason in reasons)
+
+
+def test_a_split_series_says_so_among_its_reasons():
+    areas = list(weekly(4.0, 3.0, 2.0).areas)
+    older = Area(DAY - timedelta(days=7), 500.0, method="ruler")
+    reasons = verdict_of(last_run([older, *areas])).reasons
+    assert any("last unbroken run" in reason.text for reason in reasons)
+
+
+def test_under_ninety_percent_at_week_eight_is_a_reason_to_look_again():
+    eight = weekly(4.0, 3.0, 2.0, 1.5, 1.2, 1.0, 0.8, 0.7, 0.6)
+    assert "85 % smaller at 8 weeks, under 90 %" in review_reasons(eight)[0].text
+    assert review_reasons(weekly(4.0, 3.0)) == ()
+
+
+@pytest.mark.parametrize("chance", [-0.1, 1.1, float("nan")])
+def test_an_impossible_chance_is_refused(chance):
+    with pytest.raises(SeriesError, match="chance_closed_next_8w"):
+        verdict_of(weekly(4.0), chance_closed_next_8w=chance)
+
+
+@given(st.lists(st.floats(0.0, 30.0), min_size=1, max_size=14), st.none() | st.floats(0, 1))
+def test_every_series_has_one_verdict_with_a_reason(values, chance):
+    verdict = verdict_of(weekly(*values), chance_closed_next_8w=chance)
+    assert verdict.word in VerdictWord
+    assert verdict.reasons
+    assert all("nan" not in reason.text and "None" not in reason.text for reason in verdict.reasons)
+    if values[-1] == 0:
+        assert verdict.word is VerdictWord.CLOSED
+
+
+@given(st.lists(st.floats(0.6, 24.0), min_size=1, max_size=10), st.sampled_from([0.5, 2.0]))
+def test_a_verdict_of_large_wounds_does_not_depend_on_their_scale(values, factor):
+    # Above 3.2 cm² the error is a share of the area, so scaling changes nothing but figures in the words.
+    large = [v * 20 for v in values]
+    assert word(weekly(*large)) is word(weekly(*(v * factor for v in large)))
