@@ -233,15 +233,8 @@ def forecast_many(
         fan: tuple[CurvePoint, ...] = ()
         if smoothed is not None:
             curve = _curve(run, times[row], smoothed.level[row], smoothed.level_var[row])
-            fan = _fan(
-                run,
-                level[row],
-                trend[row],
-                [float(part[row]) for part in covariance],
-                ahead[row],
-                high,
-                model,
-            )
+            own = (covariance[0][row : row + 1], covariance[1][row : row + 1], covariance[2][row : row + 1])
+            fan = _fan(run, float(level[row]), float(trend[row]), own, ahead[row], high, model)
         answers[index] = Forecast(
             n=len(run.areas),
             median=median,
