@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 from . import CORE_VERSION, NOTICE
 from .checks import Check, geometry_checks
 from .errors import SpecError
 from .insole import Insole, insole_for
+from .outline import Outline
 from .placement import faults_of_lesions, faults_of_map, share_off_insole
 from .policy import DEFAULT_POLICY, Policy, decide
 from .relief import Opening, Wall, cut_openings
@@ -22,6 +25,7 @@ __all__ = [
     "PressureModel",
     "PressureReport",
     "ReliefPlan",
+    "as_json",
     "compute",
     "with_pressure",
 ]
@@ -141,6 +145,7 @@ class ReliefPlan:
 
 PressureModel = Callable[[ReliefPlan], PressureFindings]
 
+PLACES = (("rim", "peak"), ("elsewhere", "peak"), ("elsewhere", "mean"))
 NO_ADVICE = ClearanceAdvice(None, "No pressure model was run, so no cut can be advised from mechanics.")
 
 
@@ -228,3 +233,107 @@ def _map_reasons(spec: ReliefSpec, insole: Insole) -> tuple[str, ...]:
         return ()
     off = share_off_insole(spec.pressure_map, insole.outline)
     return (f"{off:.1f} % of the measured load lie on cells off the insole and are ignored.",)
+
+
+def as_json(plan: ReliefPlan) -> dict[str, Any]:
+    """The plan as plain values, in the order and with the names of the command's contract.
+
+    Parameters
+    ----------
+    plan : ReliefPlan
+
+    Returns
+    -------
+    dict
+        JSON-ready; lengths rounded to 0.1 µm, other figures to six decimals, never NaN.
+    """
+    return {
+        "openings": [
+            {
+                "labels": list(opening.labels),
+                "opening_mm": _ring(opening.opening),
+                "floor_mm": _ring(opening.floor),
+                "area_mm2": _figure(opening.area),
+                "floor_area_mm2": _figure(opening.floor_area),
+                "open_to_edge": opening.open_to_edge,
+                "layers": [
+                    {"role": layer.role, "top_mm": _ring(layer.top), "bottom_mm": _ring(layer.bottom)}
+                    for layer in opening.layers
+                ],
+            }
+            for opening in plan.openings
+        ],
+        "cut_layers": list(plan.cut_layers),
+        "clearance_advice": {
+            "cut_layers": None
+            if plan.clearance_advice.cut_layers is None
+            else list(plan.clearance_advice.cut_layers),
+            "because": plan.clearance_advice.because,
+        },
+        "reasons": list(plan.reasons),
+        "checks": [
+            {
+                "id": check.id,
+                "severity": check.severity,
+                "passed": check.passed,
+                "value": _value(check.value),
+                "limit": _value(check.limit),
+                "message": check.message,
+            }
+            for check in plan.checks
+        ],
+        "pressure": None if plan.pressure is None else _pressure_json(plan.pressure),
+        "alternatives": [
+            {
+                "cut_layers": list(other.cut_layers),
+                "margin_mm": _figure(other.margin),
+                "distal_margin_mm": _figure(other.distal_margin),
+                "bevel_deg": _figure(other.bevel),
+                "area_mm2": _figure(other.area),
+                "peak_after_kpa": _figure(other.peak_after),
+                "rim_peak_after_kpa": _figure(other.rim_peak_after),
+                "passed": other.passed,
+            }
+            for other in plan.alternatives
+        ],
+        "notice": plan.notice,
+        "core_version": plan.core_version,
+    }
+
+
+def _pressure_json(report: PressureReport) -> dict[str, Any]:
+    figures = ("load", "solved_load")
+    peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
+    return {
+        "baseline": report.baseline,
+        **{f"{name}_n": _figure(getattr(report, name)) for name in figures},
+        **{f"{name}_kpa": _figure(getattr(report, name)) for name in peaks},
+        "lesions": [
+            {
+                "label": lesion.label,
+                "load_case": lesion.load_case,
+                "peak_before_kpa": _figure(lesion.peak_before),
+                "peak_after_kpa": _figure(lesion.peak_after),
+                "mean_before_kpa": _figure(lesion.mean_before),
+                "mean_after_kpa": _figure(lesion.mean_after),
+                "reduction_percent": _figure(lesion.reduction_percent),
+                "bottomed_percent": _figure(lesion.bottomed_percent),
+                "clearance_mm": _figure(lesion.clearance),
+                "peak_after_range_kpa": [_figure(value) for value in lesion.peak_after_range],
+            }
+            for lesion in report.lesions
+        ],
+    }
+
+
+def _ring(outline: Outline) -> list[list[float]]:
+    return [[round(x, 4) + 0.0, round(y, 4) + 0.0] for x, y in outline.exterior]
+
+
+def _figure(value: float | None) -> float | None:
+    """Six decimals, minus zero as zero, and null for what is not a finite number."""
+    return None if value is None or not math.isfinite(value) else round(float(value), 6) + 0.0
+
+
+def _value(value: float | str | None) -> float | str | None:
+    return value if isinstance(value, str) else _figure(value)
