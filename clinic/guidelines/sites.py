@@ -82,14 +82,19 @@ _ALL: tuple[FootSite, ...] = (
         for n in (1, 2, 3, 4, 5)
     ),
     _plantar("plantar_midfoot", "Under the midfoot", "midfoot", "mid_stance", 0.55, 0.45),
-    _plantar("plantar_mt5_base", "Under the base of the fifth metatarsal", "midfoot", "mid_stance", 0.80, 0.42),
+    _plantar(
+        "plantar_mt5_base", "Under the base of the fifth metatarsal", "midfoot", "mid_stance", 0.80, 0.42
+    ),
     _plantar("heel_central", "Under the heel, centre", "rearfoot", "heel_strike", 0.50, 0.13),
     _plantar("heel_medial", "Under the heel, medial side", "rearfoot", "heel_strike", 0.32, 0.14),
     _plantar("heel_lateral", "Under the heel, lateral side", "rearfoot", "heel_strike", 0.68, 0.14),
     _other("heel_posterior", "Back of the heel", "rearfoot", "posterior", 0.50, 0.02),
     _other("heel_posterolateral", "Back of the heel, lateral side", "rearfoot", "posterior", 0.72, 0.04),
     _other("apex_1", "Tip of the big toe", "hallux", "apex", 0.22, 0.97),
-    *(_other(f"apex_{n}", f"Tip of the {_ORDINAL[n]} toe", "lesser_toe", "apex", *_TOE[n]) for n in (2, 3, 4, 5)),
+    *(
+        _other(f"apex_{n}", f"Tip of the {_ORDINAL[n]} toe", "lesser_toe", "apex", *_TOE[n])
+        for n in (2, 3, 4, 5)
+    ),
     _other("dorsal_toe_1", "Top of the big toe", "hallux", "dorsal", 0.22, 0.90),
     *(
         _other(f"dorsal_toe_{n}", f"Top of the {_ORDINAL[n]} toe", "lesser_toe", "dorsal", *_TOE[n])
@@ -97,12 +102,21 @@ _ALL: tuple[FootSite, ...] = (
     ),
     _other("dorsum", "Top of the foot", "midfoot", "dorsal", 0.50, 0.52),
     *(
-        _other(f"web_{n}", f"Web space {n}, between toes {n} and {n + 1}", "lesser_toe", "interdigital", *_WEB[n])
+        _other(
+            f"web_{n}", f"Web space {n}, between toes {n} and {n + 1}", "lesser_toe", "interdigital", *_WEB[n]
+        )
         for n in (1, 2, 3, 4)
     ),
     _other("medial_mth_1", "Medial side of the first metatarsal head", "forefoot", "medial", 0.10, 0.72),
     _other("lateral_mth_5", "Lateral side of the fifth metatarsal head", "forefoot", "lateral", 0.93, 0.63),
-    _other("lateral_mt5_base", "Lateral side of the base of the fifth metatarsal", "midfoot", "lateral", 0.93, 0.42),
+    _other(
+        "lateral_mt5_base",
+        "Lateral side of the base of the fifth metatarsal",
+        "midfoot",
+        "lateral",
+        0.93,
+        0.42,
+    ),
     _other("malleolus_medial", "Inner ankle bone", "rearfoot", "medial", 0.15, 0.22),
     _other("malleolus_lateral", "Outer ankle bone", "rearfoot", "lateral", 0.88, 0.20),
     _plantar("stump", "Stump, bearing end", "forefoot", "push_off", 0.50, 0.62),

@@ -1,0 +1,435 @@
+"""Which device class suits these facts? The rule table, asked.
+
+Every condition of every row and caution is one set of allowed values per fact. So the table is compiled once
+into bit masks: each value of each fact keeps the rows it does not contradict, and their intersection is the
+set of rows that hold. Equal sets give equal answers, which are put together once and kept.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from operator import attrgetter
+from typing import Any
+
+from clinic.guidelines.cautions import CAUTIONS
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, Urgency, most_urgent
+from clinic.guidelines.edition import MISSING, Row, Table, current, load
+from clinic.guidelines.facts import FIRST_GROUP, OPTIONAL, Facts, check
+
+__all__ = [
+    "NOTICE",
+    "Advice",
+    "Offer",
+    "Referral",
+    "Withheld",
+    "advice_json",
+    "current",
+    "decide",
+    "decider",
+    "load",
+    "rows_that_hold",
+]
+
+NOTICE = "Supports licensed judgement. Follow local protocol. Not a diagnosis."
+RECENT_SURGERY_WEEKS = 6  # design choice: a web space or wound younger than this counts as freshly operated
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A device class the table offers.
+
+    Parameters
+    ----------
+    id : str
+    tier : int
+        Place in the published sequence, 1 first. [-]
+    rules : tuple of str
+        Topic keys that speak for it.
+    cautions : tuple of str
+    because : tuple of str
+        Reasons of the rows that offer it.
+    derived : tuple of str
+        Those reasons that the source does not spell out.
+    rows : tuple of str
+        Ids of the rows.
+    """
+
+    id: str
+    tier: int
+    rules: tuple[str, ...]
+    cautions: tuple[str, ...]
+    because: tuple[str, ...]
+    derived: tuple[str, ...]
+    rows: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Withheld:
+    """A device class, or a referral to discuss surgery, that is not offered, and why."""
+
+    id: str
+    reasons: tuple[str, ...]
+    rows: tuple[str, ...]
+
+    @property
+    def because(self) -> str:
+        """All reasons as one text."""
+        return " ".join(self.reasons)
+
+
+@dataclass(frozen=True)
+class Referral:
+    """Somebody else has to see this foot: who, how soon and why."""
+
+    id: str
+    urgency: Urgency
+    reasons: tuple[str, ...]
+    rows: tuple[str, ...]
+
+    @property
+    def because(self) -> str:
+        """All reasons as one text."""
+        return " ".join(self.reasons)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """The table's answer for one lesion.
+
+    Parameters
+    ----------
+    classes : tuple of Offer
+        Ranked, best first.
+    withheld : tuple of Withheld
+        Classes that were considered and are not offered.
+    refer : tuple of Referral
+        Most urgent first.
+    held_referrals : tuple of Withheld
+        Surgery that would be discussed, were it not for the reasons given.
+    contradictions : tuple of str
+        Facts that contradict each other, and how they were read.
+    rules : tuple of str
+        Topic keys of the rows that decided something.
+    rows : tuple of str
+        Ids of those rows.
+    missing : tuple of str
+        Facts of the first group that are missing.
+    edition : str
+    notice : str
+    """
+
+    classes: tuple[Offer, ...]
+    withheld: tuple[Withheld, ...]
+    refer: tuple[Referral, ...]
+    held_referrals: tuple[Withheld, ...]
+    contradictions: tuple[str, ...]
+    rules: tuple[str, ...]
+    rows: tuple[str, ...]
+    missing: tuple[str, ...]
+    edition: str
+    notice: str
+
+
+def _infection_readings() -> dict[tuple[int | None, bool | None], int | str]:
+    """Infection with bone counted: infected bone is at least moderate."""
+    readings: dict[tuple[int | None, bool | None], int | str] = {}
+    for bone in (True, False, None):
+        for grade in (1, 2, 3, 4):
+            readings[grade, bone] = max(grade, 3) if bone else grade
+        readings[None, bone] = "3_or_4" if bone else MISSING
+    return readings
+
+
+def _cell_readings(table: Table) -> dict[tuple[int | str, int | None], str]:
+    """Matrix cell of each infection reading and ischaemia grade; where a grade is missing, what all agree on."""
+    grades: dict[int | str, tuple[int, ...]] = {n: (n,) for n in (1, 2, 3, 4)}
+    grades |= {"3_or_4": (3, 4), MISSING: (1, 2, 3, 4)}
+    readings: dict[tuple[int | str, int | None], str] = {}
+    for infection, possible in grades.items():
+        for ischaemia in (0, 1, 2, 3, None):
+            columns = (0, 1, 2, 3) if ischaemia is None else (ischaemia,)
+            cells = {table.matrix[grade, column] for grade in possible for column in columns}
+            if len(cells) == 1:
+                readings[infection, ischaemia] = cells.pop()
+            elif cells <= {"rm", "rm_derived", "treat_first"}:
+                readings[infection, ischaemia] = "rm_or_treat_first"
+            else:
+                readings[infection, ischaemia] = "unknown"
+    return readings
+
+
+def _site_readings(table: Table) -> dict[tuple[str | None, str | None], tuple[str, bool]]:
+    """Kind of site of each region and surface; where one is missing, what all sound pairs agree on."""
+    readings: dict[tuple[str | None, str | None], tuple[str, bool]] = dict(table.sites)
+    regions = {region for region, _ in table.sites}
+    surfaces = {surface for _, surface in table.sites}
+    pairs: list[tuple[str | None, str | None]] = [(r, None) for r in regions]
+    pairs += [(None, s) for s in surfaces]
+    pairs.append((None, None))
+    for region, surface in pairs:
+        kinds = {
+            kind
+            for (r, s), (kind, doubt) in table.sites.items()
+            if region in (r, None) and surface in (s, None) and not doubt
+        }
+        readings[region, surface] = (kinds.pop() if len(kinds) == 1 else "unknown", False)
+    return readings
+
+
+class _Decider:
+    """One edition, compiled."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+        conditions: list[Mapping[str, tuple]] = [row.when for row in table.rows]
+        conditions += [caution.when for caution in CAUTIONS]
+        conditions += [{name: (MISSING,)} for name in FIRST_GROUP]
+        self.row_count, self.caution_count = len(table.rows), len(CAUTIONS)
+        self.everything = (1 << len(conditions)) - 1
+        names = (*FIRST_GROUP, *OPTIONAL[: OPTIONAL.index("recent_surgery_weeks")])
+        self.values: Callable[[Facts], tuple] = attrgetter(*names)
+        domains = table.domains
+
+        def masks(name: str) -> dict[Any, int]:
+            free = sum(1 << i for i, when in enumerate(conditions) if name not in when)
+            found: dict[Any, int] = {}
+            for value in domains[name]:
+                held = sum(
+                    1 << i for i, when in enumerate(conditions) if name in when and value in when[name]
+                )
+                found[None if value == MISSING else value] = free | held
+            return found
+
+        self.plain = tuple(masks(name) for name in names)
+        self.surgery = masks("recent_surgery")
+        site, doubt = masks("site"), masks("site_doubt")
+        self.site = {
+            pair: site[kind] & doubt[in_doubt] for pair, (kind, in_doubt) in _site_readings(table).items()
+        }
+        infection, cell = masks("infection"), masks("cell")
+        cells = _cell_readings(table)
+        self.matrix = {
+            (grade, bone, ischaemia): infection[None if reading == MISSING else reading]
+            & cell[cells[reading, ischaemia]]
+            for (grade, bone), reading in _infection_readings().items()
+            for ischaemia in (0, 1, 2, 3, None)
+        }
+        self.answer = lru_cache(maxsize=1 << 15)(self._answer)
+
+    def holding(self, facts: Facts) -> int:
+        """Bit set of the rows, cautions and missing facts that hold."""
+        try:
+            mask = self.site[facts.region, facts.surface]
+            mask &= self.matrix[facts.infection_grade, facts.osteomyelitis, facts.ischaemia_grade]
+            weeks = facts.recent_surgery_weeks
+            mask &= self.surgery[None if weeks is None else weeks < RECENT_SURGERY_WEEKS]
+            for masks, value in zip(self.plain, self.values(facts), strict=True):
+                mask &= masks[value]
+        except (KeyError, TypeError):
+            check(facts)
+            raise
+        return mask
+
+    def rows(self, mask: int) -> list[Row]:
+        return [row for i, row in enumerate(self.table.rows) if mask >> i & 1]
+
+    def _answer(self, mask: int) -> Advice:
+        rows = self.rows(mask)
+        cautions = [c for i, c in enumerate(CAUTIONS, self.row_count) if mask >> i & 1]
+        first_missing = self.row_count + self.caution_count
+        missing = tuple(name for i, name in enumerate(FIRST_GROUP, first_missing) if mask >> i & 1)
+
+        offered: dict[str, list[Row]] = {}
+        withheld: dict[str, list[Row]] = {}
+        shown: set[str] = set(NON_REMOVABLE)
+        for row in rows:
+            if row.kind == "offer":
+                for name in row.classes:
+                    offered.setdefault(name, []).append(row)
+            elif row.kind == "withhold":
+                for name in row.classes:
+                    withheld.setdefault(name, []).append(row)
+                shown.update(row.always)
+        adjuncts = [row for row in rows if row.kind == "adjunct"]
+
+        classes: list[Offer] = []
+        decided: list[Row] = []
+        for name, speaking in offered.items():
+            if name in withheld:
+                continue
+            beside = [row for row in adjuncts if name in row.classes]
+            decided += speaking + beside
+            classes.append(
+                Offer(
+                    id=name,
+                    tier=min(row.tier for row in speaking),
+                    rules=_topics(speaking + beside),
+                    cautions=tuple(
+                        [r.because for r in beside] + [c.text for c in cautions if name in c.classes]
+                    ),
+                    because=tuple(row.because for row in speaking),
+                    derived=tuple(row.because for row in speaking if row.derived),
+                    rows=tuple(row.id for row in speaking),
+                )
+            )
+        classes.sort(key=attrgetter("tier"))
+
+        not_offered = []
+        for name in DEVICES:
+            if name in withheld and (name in offered or name in shown):
+                why = withheld[name]
+                decided += why
+                not_offered.append(_withheld(name, why))
+
+        held = {
+            name: [row for row in rows if row.kind == "hold_referral" and name in row.refer]
+            for name in REFERRALS
+        }
+        refer, held_referrals = [], []
+        for name in REFERRALS:
+            asking = [row for row in rows if row.kind == "refer" and name in row.refer]
+            if not asking:
+                continue
+            if held[name]:
+                held_referrals.append(_withheld(name, held[name]))
+                decided += held[name]
+                continue
+            decided += asking
+            urgency = most_urgent(*(row.urgency for row in asking if row.urgency is not None))
+            refer.append(
+                Referral(name, urgency, tuple(row.because for row in asking), tuple(row.id for row in asking))
+            )
+        refer.sort(key=lambda referral: URGENCIES.index(referral.urgency))
+        notes = [row for row in rows if row.kind == "note"]
+        decided += notes
+        changed = {row.id for row in decided}
+        in_order = [row for row in rows if row.id in changed]
+        return Advice(
+            classes=tuple(classes),
+            withheld=tuple(not_offered),
+            refer=tuple(refer),
+            held_referrals=tuple(held_referrals),
+            contradictions=tuple(row.because for row in notes),
+            rules=_topics(in_order),
+            rows=tuple(row.id for row in in_order),
+            missing=missing,
+            edition=self.table.edition,
+            notice=NOTICE,
+        )
+
+
+def _topics(rows: list[Row]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.topic for row in rows if row.topic is not None))
+
+
+def _withheld(name: str, rows: list[Row]) -> Withheld:
+    return Withheld(name, tuple(row.because for row in rows), tuple(row.id for row in rows))
+
+
+_DECIDERS: dict[int, _Decider] = {}
+
+
+def decider(table: Table | None = None) -> _Decider:
+    """The compiled form of an edition, made once.
+
+    Parameters
+    ----------
+    table : Table, optional
+        The edition in force if not given.
+
+    Returns
+    -------
+    _Decider
+    """
+    table = current() if table is None else table
+    found = _DECIDERS.get(id(table))
+    if found is None or found.table is not table:
+        found = _DECIDERS[id(table)] = _Decider(table)
+    return found
+
+
+def decide(facts: Facts, table: Table | None = None) -> Advice:
+    """Rank the device classes for one lesion, with what was withheld, who must be asked and what is missing.
+
+    Parameters
+    ----------
+    facts : Facts
+        A missing fact is read as unknown, never as "no".
+    table : Table, optional
+        The edition to ask; the one in force if not given.
+
+    Returns
+    -------
+    Advice
+
+    Raises
+    ------
+    FactsError
+        If a value is one no rule knows.
+
+    Notes
+    -----
+    A class is offered if some row offers it and no row withholds it. Its tier is the best among the rows that
+    offer it; classes of one tier keep the order of the table. The urgency of a referral is the most pressing
+    among its rows. Rules named are those of rows that changed the answer.
+
+    References
+    ----------
+    .. [1] The edition's own citation, ``table.source``; each row carries its own.
+    """
+    compiled = decider(table)
+    return compiled.answer(compiled.holding(facts))
+
+
+def rows_that_hold(facts: Facts, table: Table | None = None) -> tuple[Row, ...]:
+    """Rows of an edition whose condition these facts meet, whether or not they changed the answer.
+
+    Parameters
+    ----------
+    facts : Facts
+    table : Table, optional
+
+    Returns
+    -------
+    tuple of Row
+    """
+    compiled = decider(table)
+    return tuple(compiled.rows(compiled.holding(facts)))
+
+
+def advice_json(advice: Advice) -> dict[str, Any]:
+    """The answer in the form of the command's contract.
+
+    Contradictions, derived reasons and held referrals have no field of their own there; they stand among the
+    cautions of each class they bear on, contradictions also among the reasons for what is withheld.
+
+    Parameters
+    ----------
+    advice : Advice
+
+    Returns
+    -------
+    dict
+        With keys classes, withheld, refer, rules, missing, edition, notice.
+    """
+    noted = [f"Contradiction: {text}" for text in advice.contradictions]
+    noted += [f"Not referred: {held.because}" for held in advice.held_referrals]
+    return {
+        "classes": [
+            {
+                "id": offer.id,
+                "tier": offer.tier,
+                "rules": list(offer.rules),
+                "cautions": [*noted, *(f"Derived: {text}" for text in offer.derived), *offer.cautions],
+            }
+            for offer in advice.classes
+        ],
+        "withheld": [
+            {"id": w.id, "because": " ".join([w.because, *advice.contradictions])} for w in advice.withheld
+        ],
+        "refer": [{"id": r.id, "urgency": r.urgency, "because": r.because} for r in advice.refer],
+        "rules": list(advice.rules),
+        "missing": list(advice.missing),
+        "edition": advice.edition,
+        "notice": advice.notice,
+    }
