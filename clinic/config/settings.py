@@ -13,6 +13,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 VAR_DIR = Path(os.environ.get("VAR_DIR", BASE_DIR / "var"))
+VAR_DIR.mkdir(parents=True, exist_ok=True)
 # A service user often has no writable home; matplotlib keeps its font cache here.
 os.environ.setdefault("MPLCONFIGDIR", str(VAR_DIR / "matplotlib"))
 
@@ -35,6 +36,7 @@ else:
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
 
 INSTALLED_APPS = [
+    "django.forms",  # its field templates, which our renderer falls back to
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -1,18 +1,87 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""Photos: adding one, looking at one, and the consent to take them."""
 
-from clinic.access import may
+from django.contrib import messages
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from clinic.access import may, visible_or_404
+from clinic.forms.photos import ConsentForm, PhotoForm
+from clinic.forms.refusals import show
+from clinic.models import Lesion, Person, Photo
+from clinic.selectors.people import person_bar
+from clinic.services.errors import Refused
+from clinic.services.photos import consent_give, consent_withdraw, photo_store
 
 
-@may("see_cases")
+@may("register")
 def consent(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
+    standing = found.photo_consents.filter(withdrawn_on=None).first()
+    form = ConsentForm(request.POST or None, initial={"on": timezone.localdate()})
+    if request.method == "POST" and form.is_valid():
+        day = form.cleaned_data["on"]
+        try:
+            if standing:
+                consent_withdraw(by=request.user, person=found, withdrawn_on=day)
+            else:
+                consent_give(by=request.user, person=found, given_on=day)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(
+                request, "Consent to photos withdrawn." if standing else "Consent to photos recorded."
+            )
+            return redirect("person", person=found.pk)
+    return render(
+        request,
+        "clinic/photos/consent.html",
+        {"form": form, "standing": standing, "bar": person_bar(found), "here": "people"},
+        status=422 if form.errors else 200,
+    )
 
 
-@may("see_cases")
+@may("log_visits")
 def photo_new(request: HttpRequest, lesion: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(Lesion.objects.select_related("limb__person__site"), request.user, pk=lesion)
+    person = found.limb.person
+    form = PhotoForm(request.POST or None, request.FILES or None, initial={"taken_on": timezone.localdate()})
+    if request.method == "POST" and form.is_valid():
+        try:
+            photo_store(
+                by=request.user,
+                lesion=found,
+                taken_on=form.cleaned_data["taken_on"],
+                upload=form.cleaned_data["photo"],
+                note=form.cleaned_data["note"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The photo is kept with this lesion.")
+            return redirect("lesion", lesion=found.pk)
+    return render(
+        request,
+        "clinic/photos/new.html",
+        {
+            "form": form,
+            "lesion": found,
+            "consent": person.photo_consents.filter(withdrawn_on=None).first(),
+            "bar": person_bar(person),
+            "here": "people",
+        },
+        status=422 if form.errors else 200,
+    )
 
 
 @may("see_cases")
 def photo_file(request: HttpRequest, photo: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(Photo, request.user, pk=photo)
+    try:
+        opened = found.file.open("rb")
+    except FileNotFoundError:
+        raise Http404("the picture is not in the store") from None
+    response = FileResponse(opened, content_type="image/jpeg")
+    response["Content-Disposition"] = "inline"
+    response["Cache-Control"] = "private, no-store"
+    return response

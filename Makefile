@@ -1,0 +1,83 @@
+# The only list of commands. `make demo` and `make test` need nothing but python3 (3.11 or newer) and make.
+.DEFAULT_GOAL := help
+.PHONY: help install demo run test check fix lock bench validate screenshots clean-demo
+
+V := .venv
+BIN := $(V)/bin
+PORT ?= 8000
+export VAR_DIR ?= $(CURDIR)/var
+PIP := $(BIN)/python -m pip install -q --disable-pip-version-check --require-hashes --only-binary :all:
+
+# The first suitable interpreter: 3.11 or newer, able to make an environment.
+PY := $(shell for p in python3.13 python3.12 python3.11 python3.14 python3; do \
+  $$p -c 'import sys, ensurepip, venv; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
+
+help: ## this list
+	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+$(V)/made:
+	@test -n "$(PY)" || { echo "Python 3.11 or newer with venv is needed (Debian/Ubuntu: apt install python3-venv)"; exit 1; }
+	@echo "Making the environment with $(PY)"
+	@$(PY) -m venv $(V) && touch $@
+
+$(V)/base.ok: $(V)/made requirements/base.txt
+	@echo "Installing what the program needs (once; about a minute)"
+	@$(PIP) -r requirements/base.txt && touch $@
+
+$(V)/test.ok: $(V)/base.ok requirements/test.txt
+	@echo "Installing what the tests need (once)"
+	@$(PIP) -r requirements/test.txt && touch $@
+
+$(V)/dev.ok: $(V)/test.ok requirements/dev.txt
+	@$(PIP) -r requirements/dev.txt && touch $@
+
+$(V)/oracle.ok: $(V)/test.ok requirements/oracle.txt
+	@echo "Installing the reference libraries (once; large)"
+	@$(PIP) -r requirements/oracle.txt && touch $@
+
+install: $(V)/base.ok ## the environment in .venv
+
+demo: $(V)/base.ok ## the invented clinic on http://127.0.0.1:8000 (PORT=… overrides)
+	@mkdir -p $(VAR_DIR)
+	@$(BIN)/python manage.py migrate -v 0
+	@$(BIN)/python manage.py demo --if-empty
+	@$(BIN)/python manage.py demo --show-logins --port $(PORT)
+	@exec $(BIN)/python manage.py runserver --noreload --insecure 127.0.0.1:$(PORT)
+
+run: $(V)/base.ok ## serve the database as it is
+	@mkdir -p $(VAR_DIR) && $(BIN)/python manage.py migrate -v 0 && exec $(BIN)/python manage.py runserver --insecure 127.0.0.1:$(PORT)
+
+test: $(V)/test.ok ## all tests that this machine can run
+	@$(BIN)/python -m pytest -n 2
+
+check: $(V)/dev.ok ## lint, format, types, migrations, deployment settings
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy clinic offload
+	$(BIN)/python manage.py makemigrations --check --dry-run
+	PRODUCTION=1 SECRET_KEY=check-only-0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJ ALLOWED_HOSTS=clinic.example.org \
+	  $(BIN)/python manage.py check --deploy --fail-level WARNING
+
+fix: $(V)/dev.ok ## mend lint and format
+	$(BIN)/ruff check --fix . && $(BIN)/ruff format .
+
+lock: $(V)/dev.ok ## pin requirements/*.in with hashes and without host names
+	cd requirements && for set in base test dev oracle; do \
+	  constraints=""; [ $$set = base ] || constraints="-c base.txt"; \
+	  case $$set in dev|oracle) constraints="$$constraints -c test.txt";; esac; \
+	  ../$(BIN)/uv pip compile -q --universal --fork-strategy fewest --python-version 3.11 --generate-hashes \
+	    --no-emit-index-url --no-emit-find-links --no-header --no-annotate $$constraints $$set.in -o $$set.txt || exit 1; \
+	done
+	@! grep -n '://' requirements/*.txt
+
+bench: $(V)/test.ok ## performance as ratios measured in one run
+	@$(BIN)/python -m tests.bench
+
+validate: $(V)/oracle.ok ## compare with the heavy reference libraries
+	@$(BIN)/python -m pytest -m oracle -n 0
+
+screenshots: $(V)/test.ok ## the README's pictures
+	@$(BIN)/python -m tests.journeys.screenshots
+
+clean-demo: ## forget the demonstration clinic
+	@rm -rf $(VAR_DIR)

@@ -1,0 +1,71 @@
+"""The project's own files keep their promises: locks without hosts, one reason a dependency, safe settings."""
+
+import os
+import re
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.mark.parametrize("name", ["base", "test", "dev", "oracle"])
+def test_a_lock_pins_with_hashes_and_names_no_host(name):
+    text = (ROOT / "requirements" / f"{name}.txt").read_text()
+    assert "://" not in text
+    pins = re.findall(r"^[a-z0-9][\w.-]*(?:\[.*?\])?==", text, flags=re.MULTILINE)
+    assert pins
+    assert text.count("--hash=sha256:") >= len(pins)
+
+
+def test_dependencies_stand_equal_in_both_lists_each_with_its_reason():
+    text = (ROOT / "pyproject.toml").read_text()
+    declared = set(tomllib.loads(text)["project"]["dependencies"])
+    lines = (ROOT / "requirements" / "base.in").read_text().splitlines()
+    assert declared == {line for line in lines if line and not line.startswith("#")}
+    for dependency in declared:
+        assert re.search(re.escape(f'"{dependency}",') + r"\s+# \w+", text), (
+            f"{dependency} has no reason beside it"
+        )
+
+
+def run_check(**environment):
+    clean = {
+        k: v
+        for k, v in os.environ.items()
+        if k not in {"DJANGO_SETTINGS_MODULE", "SECRET_KEY", "ALLOWED_HOSTS", "DJANGO_ALLOW_ASYNC_UNSAFE"}
+    }
+    return subprocess.run(
+        [sys.executable, "manage.py", "check", "--deploy", "--fail-level", "WARNING"],
+        cwd=ROOT,
+        env={**clean, "PRODUCTION": "1", **environment},
+        capture_output=True,
+        text=True,
+    )
+
+
+LONG_KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQ"
+
+
+@pytest.mark.parametrize(
+    ("environment", "named"),
+    [
+        ({"ALLOWED_HOSTS": "clinic.example.org"}, "SECRET_KEY"),
+        ({"SECRET_KEY": "short", "ALLOWED_HOSTS": "clinic.example.org"}, "SECRET_KEY"),
+        ({"SECRET_KEY": LONG_KEY}, "ALLOWED_HOSTS"),
+        ({"SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "*"}, "ALLOWED_HOSTS"),
+        ({"SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "clinic.example.org", "DEBUG": "1"}, "DEBUG"),
+    ],
+)
+def test_production_refuses_to_start_half_configured(environment, named):
+    done = run_check(**environment)
+    assert done.returncode != 0
+    assert named in done.stderr
+
+
+def test_production_settings_pass_the_deployment_check():
+    done = run_check(SECRET_KEY=LONG_KEY, ALLOWED_HOSTS="clinic.example.org")
+    assert done.returncode == 0, done.stderr
