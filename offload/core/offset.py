@@ -7,10 +7,20 @@ import math
 import numpy as np
 import shapely
 from shapely.affinity import translate
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["bevel_growth", "dilate", "erode", "largest_part", "round_concave", "sweep", "swept_margin"]
+__all__ = [
+    "bevel_growth",
+    "dilate",
+    "erode",
+    "is_convex",
+    "largest_part",
+    "parts_of",
+    "round_concave",
+    "sweep",
+    "swept_margin",
+]
 
 QUARTER_STEPS = 64  # arc steps of a quarter circle: a disc is 0.01 % small
 TIDY = 0.0002  # [mm] points nearer than this to the line between their neighbours are dropped
@@ -121,8 +131,3 @@ def parts_of(shape: BaseGeometry) -> list[Polygon]:
 def largest_part(shape: BaseGeometry) -> Polygon:
     """The largest polygon of a geometry."""
     return parts_of(shape)[0]
-
-
-def nearest_step(shape: BaseGeometry, edge: BaseGeometry) -> LineString:
-    """Shortest segment from one geometry to another."""
-    return shapely.shortest_line(shape, edge)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely.geometry import LineString, Polygon
 
 from .errors import ImpossibleRelief
@@ -15,7 +16,6 @@ from .offset import (
     dilate,
     erode,
     largest_part,
-    nearest_step,
     round_concave,
     sweep,
     swept_margin,
@@ -182,8 +182,8 @@ def cut_openings(
     openings = []
     for part in parts:
         faces = _faces(part, [layer for _, layer in layers], wall, policy)
-        lesion_area = [lesion.outline.polygon for lesion in lesions if lesion.label in part.labels]
-        openings.append(_opening(part, faces, layers, insole.polygon, lesion_area, policy, reasons))
+        lesions_over = [lesion.outline.polygon for lesion in lesions if lesion.label in part.labels]
+        openings.append(_opening(part, faces, layers, insole.polygon, lesions_over, policy, reasons))
     return Cutting(tuple(openings), tuple(reasons))
 
 
@@ -259,7 +259,7 @@ def _opening(
     for _ in range(MOST_NOTCHES):
         if strip is None or strip >= policy.edge_strip:
             break
-        step = _step_to_edge(faces[0], insole, lesions, policy.edge_strip)
+        step = _step_to_edge(faces[0], insole, lesions, policy.edge_strip, notched)
         faces = [largest_part(sweep(face, *step).intersection(insole)) for face in faces]
         notched = True
         walls = _walls_and_edge(faces[0], insole, policy.edge_strip)
@@ -294,28 +294,22 @@ def _walls_and_edge(top: Polygon, insole: Polygon, strip: float) -> tuple[LineSt
 
 
 def _step_to_edge(
-    top: Polygon, insole: Polygon, lesions: Sequence[Polygon], strip: float
+    top: Polygon, insole: Polygon, lesions: Sequence[Polygon], strip: float, notched: bool
 ) -> tuple[float, float]:
     """Vector that carries the whole opening across the nearest stretch of the insole's edge."""
-    walls = _walls_and_edge(top, insole, strip) if top.intersects(insole.exterior) else None
-    if walls is not None and insole.buffer(0.01).covers(top):
-        line = nearest_step(*walls)
+    walls = _walls_and_edge(top, insole, strip) if notched else None
+    if walls is not None:
+        line = shapely.shortest_line(*walls)
     elif top.intersects(insole.exterior):
         # The opening crosses the edge: the way out is the shortest one from the lesions under it.
-        line = nearest_step(lesions[0] if len(lesions) == 1 else _middle(lesions), insole.exterior)
+        outermost = min(lesions, key=lambda lesion: float(lesion.distance(insole.exterior)))
+        line = shapely.shortest_line(outermost, insole.exterior)
         if line.length == 0.0:
-            line = nearest_step(_middle(lesions), insole.exterior)
+            line = shapely.shortest_line(outermost.representative_point(), insole.exterior)
     else:
-        line = nearest_step(top, insole.exterior)
+        line = shapely.shortest_line(top, insole.exterior)
     (ax, ay), (bx, by) = line.coords[0], line.coords[-1]
     gap = math.hypot(bx - ax, by - ay)
     unit = np.array([(bx - ax) / gap, (by - ay) / gap])
     length = gap + float(np.ptp(np.asarray(top.exterior.coords) @ unit)) + BEYOND_EDGE
     return float(unit[0] * length), float(unit[1] * length)
-
-
-def _middle(lesions: Sequence[Polygon]):
-    joined = lesions[0]
-    for lesion in lesions[1:]:
-        joined = joined.union(lesion)
-    return joined.representative_point() if len(lesions) == 1 else joined.centroid

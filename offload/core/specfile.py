@@ -188,11 +188,12 @@ def _lesions(top: Fields) -> tuple[LesionSpec, ...]:
                 label = None
             elif label in labels:
                 fields.refuse("label", "a label that no other lesion has")
+                label = None
             else:
                 labels.add(label)
         outline = _lesion_outline(fields)
         if outline is not None:
-            lesions.append(LesionSpec(label or f"{i + 1}", outline))
+            lesions.append(LesionSpec(label or fields.path, outline))
     return tuple(lesions)
 
 
