@@ -86,6 +86,13 @@ class Visit(ClinicalRecord):
             one_of("skin_under_device", Looked, name="visit_skin", blank=True),
             one_of("device_condition", DeviceCondition, name="visit_device_condition", blank=True),
             one_of("wear", Wear, name="visit_wear", blank=True),
+            # Two areas of one lesion on one day could not be told apart on its curve.
+            models.UniqueConstraint(
+                fields=["person", "visited_on"],
+                condition=models.Q(state="stands", attendance="came"),
+                name="visit_one_a_day",
+                violation_error_message="this person already has a visit on that day; open it to correct it",
+            ),
             models.CheckConstraint(
                 condition=models.Q(next_on__isnull=True) | models.Q(next_on__gt=models.F("visited_on")),
                 name="visit_next_after",

@@ -1,0 +1,192 @@
+"""The seam: rows of measurements become healing values. Every page that judges a wound reads it from here."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Q
+
+from clinic.healing.report import LesionReport, lesion_report
+from clinic.healing.series import Area, Method, WoundState
+from clinic.healing.verdict import Findings, VerdictWord
+from clinic.models import (
+    AreaMethod,
+    Depth,
+    Event,
+    EventKind,
+    Lesion,
+    LesionState,
+    LimbPlan,
+    Measurement,
+    Prescription,
+    VisitState,
+)
+
+__all__ = ["BREAKING_EVENTS", "LesionHealing", "Mark", "healing_of", "healings_of"]
+
+#: Events after which the course of a wound may change: the forecast's trend widens there.
+BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
+_DEPTHS = [value for value, _ in Depth.choices]
+_WORD_KIND = {
+    VerdictWord.HEALED: "healed",
+    VerdictWord.CLOSED: "to_confirm",
+    VerdictWord.WORSENING: "worsening",
+    VerdictWord.TOO_EARLY: "too_early",
+    VerdictWord.STALLED: "stalled",
+    VerdictWord.SLOW: "slow",
+    VerdictWord.ON_COURSE: "on_course",
+}
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something to show in the strip under a healing curve."""
+
+    day: date
+    kind: str
+    words: str
+    breaks: bool
+
+
+@dataclass(frozen=True)
+class LesionHealing:
+    """A lesion with everything its curve, its row and its verdict need."""
+
+    lesion: Lesion
+    measurements: tuple[Measurement, ...]
+    areas: tuple[Area, ...]
+    marks: tuple[Mark, ...]
+    report: LesionReport | None
+
+    @property
+    def last(self) -> Measurement | None:
+        return self.measurements[-1] if self.measurements else None
+
+    @property
+    def kind(self) -> str:
+        """Key of the state's shape, colour and word."""
+        if self.lesion.state == LesionState.HEALED:
+            return "healed"
+        if self.report is None:
+            return "too_early"
+        return _WORD_KIND[self.report.verdict.word]
+
+    @property
+    def words(self) -> str:
+        if self.lesion.state == LesionState.HEALED:
+            return "healed"
+        if self.lesion.state == LesionState.ENDED:
+            return self.lesion.get_outcome_display().lower()
+        if self.report is None:
+            return "not measured yet"
+        return self.report.verdict.word.value
+
+    @property
+    def sentence(self) -> str:
+        """The verdict sentence under a lesion's title."""
+        if self.report is None:
+            return "No area measured yet."
+        if self.lesion.state == LesionState.ENDED:
+            return f"Ended: {self.lesion.get_outcome_display().lower()}."
+        return " ".join(reason.text for reason in self.report.verdict.reasons)
+
+
+def _areas(measurements: Iterable[Measurement]) -> tuple[Area, ...]:
+    return tuple(
+        Area(
+            day=m.visit.visited_on,
+            area=float(m.area_mm2),
+            method=Method.TRACED if m.method == AreaMethod.TRACED else Method.ELLIPSE,
+            state=WoundState(m.debridement),
+        )
+        for m in measurements
+        if m.area_mm2 is not None
+    )
+
+
+def _findings(lesion: Lesion, measurements: Sequence[Measurement]) -> Findings:
+    depths = [_DEPTHS.index(m.depth) for m in measurements if m.depth]
+    grades = [m.infection_grade for m in measurements if m.infection_grade is not None]
+    return Findings(
+        healed_confirmed=lesion.state == LesionState.HEALED,
+        covered=bool(measurements and measurements[-1].covered_dry) or lesion.state == LesionState.TO_CONFIRM,
+        infection_up=len(grades) > 1 and grades[-1] > grades[-2] and grades[-1] > 1,
+        depth_up=len(depths) > 1 and depths[-1] > depths[-2],
+    )
+
+
+def _standing(lesions: Sequence[Lesion]) -> dict[int, list[Measurement]]:
+    rows = (
+        Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
+        .select_related("visit")
+        .order_by("visit__visited_on", "pk")
+    )
+    by_lesion: dict[int, list[Measurement]] = defaultdict(list)
+    for row in rows:
+        by_lesion[row.lesion_id].append(row)
+    return by_lesion
+
+
+def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
+    marks: dict[int, list[Mark]] = defaultdict(list)
+    by_limb: dict[int, list[Lesion]] = defaultdict(list)
+    for lesion in lesions:
+        by_limb[lesion.limb_id].append(lesion)
+
+    def put(limb_id: int, lesion_id: int | None, mark: Mark) -> None:
+        for lesion in by_limb[limb_id]:
+            # A strip tells of this lesion's own time; the fortnight before it explains where it started.
+            early = lesion.first_seen_on - timedelta(days=14)
+            late = lesion.confirmed_on or lesion.ended_on
+            if lesion_id in (None, lesion.pk) and mark.day >= early and (late is None or mark.day <= late):
+                marks[lesion.pk].append(mark)
+
+    limbs = list(by_limb)
+    for event in Event.objects.filter(limb__in=limbs):
+        put(
+            event.limb_id,
+            event.lesion_id,
+            Mark(event.happened_on, event.kind, event.get_kind_display(), event.kind in BREAKING_EVENTS),
+        )
+    for prescription in Prescription.objects.filter(limb__in=limbs):
+        day = prescription.fitted_on or prescription.prescribed_on
+        put(
+            prescription.limb_id,
+            None,
+            Mark(day, "device", prescription.get_device_class_display(), True),
+        )
+        if prescription.stopped_on:
+            put(prescription.limb_id, None, Mark(prescription.stopped_on, "device_off", "Device stopped", True))
+    signed = LimbPlan.objects.filter(Q(limb__in=limbs), plan__signed_at__isnull=False).select_related("plan")
+    for link in signed:
+        day = link.plan.signed_at.date()
+        put(link.limb_id, None, Mark(day, "plan", f"Relief plan v{link.plan.number}", True))
+    return marks
+
+
+def healings_of(lesions: Iterable[Lesion]) -> dict[int, LesionHealing]:
+    """Judge many lesions with a constant number of queries; keyed by lesion."""
+    wanted = list(lesions)
+    if not wanted:
+        return {}
+    measured, marked = _standing(wanted), _marks(wanted)
+    answer = {}
+    for lesion in wanted:
+        measurements = tuple(measured[lesion.pk])
+        marks = tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words)))
+        areas = _areas(measurements)
+        report = (
+            lesion_report(areas, _findings(lesion, measurements), [m.day for m in marks if m.breaks])
+            if areas
+            else None
+        )
+        answer[lesion.pk] = LesionHealing(lesion, measurements, areas, marks, report)
+    return answer
+
+
+def healing_of(lesion: Lesion) -> LesionHealing:
+    """Judge one lesion."""
+    return healings_of([lesion])[lesion.pk]
