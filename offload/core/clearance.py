@@ -1,0 +1,117 @@
+"""Which cut clears the lesion: the advice of mechanics beside the weight policy."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from offload.core.checks import geometry_checks
+from offload.core.errors import ImpossibleRelief
+from offload.core.plan import ClearanceAdvice
+from offload.core.policy import Policy
+from offload.core.relief import cut_openings
+from offload.core.scene import Scene
+from offload.core.stack import Layer
+from offload.core.trial import Trial, try_openings
+
+__all__ = ["clearance_advice", "possible_cuts"]
+
+ENOUGH = 0.30
+"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, here only for ranking."""
+SOME = 0.10
+"""Fall of the peak below which no cut is advised [-]; design choice."""
+TIE = 0.05
+"""Peaks closer than this count as equal [-]; design choice."""
+
+
+def possible_cuts(stack: Sequence[Layer]) -> tuple[tuple[str, ...], ...]:
+    """The cuts of whole layers that a stack allows: never the cover."""
+    if any(layer.role == "middle" for layer in stack):
+        return (("middle",), ("base",), ("middle", "base"))
+    return (("base",),)
+
+
+def clearance_advice(scene: Scene, plan: Trial, policy: Policy) -> ClearanceAdvice:
+    """The cut that mechanics would choose with the plan's own margins and bevel.
+
+    Parameters
+    ----------
+    scene
+        Foot and insole.
+    plan
+        The plan's own cut, solved.
+    policy
+        House rules for the geometry of other cuts.
+
+    Notes
+    -----
+    Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls by
+    30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie and
+    least foam wins. None when no cut lowers the peak by 10 %.
+
+    References
+    ----------
+    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it met.
+    """
+    trials = list(_holding(scene, plan, policy))
+    if not trials:
+        return ClearanceAdvice(None, "No cut of whole layers holds its geometry with these margins.")
+    best = max(trial.least_fall for trial in trials)
+    if best < SOME:
+        return ClearanceAdvice(
+            None,
+            f"This insole cannot clear the lesion at this load: the best cut lowers its peak by {max(best, 0.0):.0%} "
+            f"in this estimate, under {SOME:.0%}.",
+        )
+    clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
+    if clearing:
+        chosen = min(clearing, key=lambda trial: trial.volume)
+        why = f"of the cuts that lower the lesion's peak by {ENOUGH:.0%} or more it takes out least foam"
+    else:
+        lowest = min(trial.worst_peak for trial in trials)
+        tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
+        chosen = min(tied, key=lambda trial: trial.volume)
+        why = f"no cut lowers the lesion's peak by {ENOUGH:.0%}, and this one leaves the lowest"
+        if len(tied) > 1:
+            why += f" (within {TIE:.0%}) with least foam taken out"
+    return ClearanceAdvice(
+        chosen.cut_layers,
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {chosen.least_fall:.0%} in this estimate; {why}. "
+        f"{_void_words(scene, chosen)} For ranking only.",
+    )
+
+
+def _holding(scene: Scene, plan: Trial, policy: Policy) -> Iterable[Trial]:
+    spec = scene.spec
+    for cut in possible_cuts(spec.stack):
+        if cut == plan.cut_layers:
+            trial, openings = plan, plan.openings
+        else:
+            try:
+                cutting = cut_openings(spec.lesions, scene.insole.outline, spec.stack, cut, plan.wall, policy)
+            except ImpossibleRelief:
+                continue
+            openings = cutting.openings
+            trial = None
+        checks = geometry_checks(openings, spec.lesions, scene.insole, spec.stack, policy)
+        if all(check.passed or check.severity != "error" for check in checks):
+            yield trial or try_openings(scene, cut, plan.wall, openings)
+
+
+def _void_words(scene: Scene, trial: Trial) -> str:
+    """Whether the void stays open at soft, central and stiff tissue."""
+    soft, stiff = scene.other_tissues
+    said = []
+    for word, tissue in (("soft", soft), ("central", scene.tissue), ("stiff", stiff)):
+        least = min(_void_left(scene, trial, index, tissue) for index in range(len(scene.spec.lesions)))
+        said.append(
+            f"stays open with {word} tissue ({least:.1f} mm)" if least > 0 else f"closes with {word} tissue"
+        )
+    return f"The void {', '.join(said)}."
+
+
+def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:
+    lesion, name = scene.spec.lesions[index], scene.case_names[index]
+    if tissue == scene.tissue:
+        return trial.report.lesions[index].clearance
+    state = scene.case(name).press(trial.voids[name], tissue, trial.states[name].as_start())
+    return scene.lesion_pressure(lesion, name, trial.voids[name], state).clearance

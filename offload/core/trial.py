@@ -1,0 +1,221 @@
+"""One cut tried on a scene: solved, reported and checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from offload.core.baseline import load_constants
+from offload.core.checks import Check
+from offload.core.foundation import Settled
+from offload.core.plan import PressureReport
+from offload.core.relief import Opening, Wall
+from offload.core.scene import Scene
+from offload.core.void import Void
+
+__all__ = ["RIM_MM", "Trial", "pressure_checks", "try_openings"]
+
+Array = NDArray[np.float64]
+
+RIM_MM = 10.0
+"""How far the rim reaches outside the opening."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A cut and what it does, at central tissue stiffness.
+
+    Attributes
+    ----------
+    cut_layers, wall, openings
+        The cut.
+    voids, states
+        Void and equilibrium of each load case.
+    report
+        Pressures; the ranges of the lesions span the other tissues where those were solved.
+    checks
+        Checks that need pressure.
+    volume
+        Foam taken out [mm³].
+    """
+
+    cut_layers: tuple[str, ...]
+    wall: Wall
+    openings: tuple[Opening, ...]
+    voids: Mapping[str, Void]
+    states: Mapping[str, Settled]
+    report: PressureReport
+    checks: tuple[Check, ...]
+    volume: float
+
+    @property
+    def area(self) -> float:
+        """Area of the openings at the foot-facing side [mm²]."""
+        return sum(opening.area for opening in self.openings)
+
+    @property
+    def worst_peak(self) -> float:
+        """Peak at the worst lesion [kPa]."""
+        return max(lesion.peak_after for lesion in self.report.lesions)
+
+    @property
+    def least_fall(self) -> float:
+        """Share by which the peak falls at the lesion it falls least at [-]; unloaded lesions do not count."""
+        return min(
+            (
+                1.0 - item.peak_after / item.peak_before
+                for item in self.report.lesions
+                if item.peak_before > 0
+            ),
+            default=0.0,
+        )
+
+
+def try_openings(
+    scene: Scene,
+    cut_layers: tuple[str, ...],
+    wall: Wall,
+    openings: tuple[Opening, ...],
+    near: Trial | None = None,
+    tissues: Sequence[float] = (),
+) -> Trial:
+    """Solve a cut in every load case of the scene.
+
+    Parameters
+    ----------
+    scene, cut_layers, wall, openings
+        What is cut where.
+    near
+        A neighbouring cut to start from.
+    tissues
+        Further tissue stiffnesses [kPa/mm] for the range of the lesions' peaks.
+    """
+    voids, states, others = {}, {}, {}
+    for name in scene.cases:
+        case = scene.case(name)
+        void = scene.void(name, openings, wall.bevel)
+        start = near.states[name].as_start() if near is not None else None
+        state = case.press(void, scene.tissue, start)
+        voids[name], states[name] = void, state
+        others[name] = [case.press(void, tissue, state.as_start()) for tissue in tissues]
+    report = _report(scene, voids, states, others)
+    volume = max(void.volume for void in voids.values())
+    return Trial(
+        cut_layers,
+        wall,
+        openings,
+        voids,
+        states,
+        report,
+        pressure_checks(report, _strains(scene, voids, states)),
+        volume,
+    )
+
+
+def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]) -> tuple[Check, ...]:
+    """Checks that need pressure: layer strain, clearance, bottoming out, peak elsewhere.
+
+    Parameters
+    ----------
+    report
+        Pressures of the plan.
+    strains
+        Role and largest compressive strain of each layer after the cut.
+
+    Notes
+    -----
+    ``passed`` means *not flagged*. A flag says where to look first; none says that a foot is safe.
+    """
+    limits = load_constants()["limits"]
+    good, warn = limits["layer_strain_good"]["value"], limits["layer_strain_warn"]["value"]
+    least, peak = limits["clearance_mm"]["value"], limits["peak_elsewhere_kpa"]["value"]
+    role, strain = max(strains, key=lambda item: item[1])
+    tight = min(report.lesions, key=lambda lesion: lesion.clearance)
+    closed = max(report.lesions, key=lambda lesion: lesion.bottomed_percent)
+    return (
+        _check(
+            "layer_strain",
+            "error" if strain > warn else "warn",
+            strain <= good,
+            strain,
+            good,
+            f"the {role} is compressed by {strain:.0%} where it is loaded most; up to {good:.0%} is good, "
+            f"over {warn:.0%} it bottoms out.",
+        ),
+        _check(
+            "clearance",
+            "warn",
+            tight.clearance >= least,
+            tight.clearance,
+            least,
+            f"the void under lesion {tight.label} keeps {tight.clearance:.1f} mm open; {least:g} mm or more is wanted.",
+        ),
+        _check(
+            "bottoming_out",
+            "warn",
+            closed.bottomed_percent <= 0.0,
+            closed.bottomed_percent,
+            0.0,
+            f"the void is closed under {closed.bottomed_percent:.0f} % of lesion {closed.label}.",
+        ),
+        _check(
+            "peak_elsewhere",
+            "warn",
+            report.elsewhere_peak_after <= peak,
+            report.elsewhere_peak_after,
+            peak,
+            f"outside the opening the estimate peaks at {report.elsewhere_peak_after:.0f} kPa, before the cut at "
+            f"{report.elsewhere_peak_before:.0f} kPa; regions over {peak:g} kPa are looked at.",
+        ),
+    )
+
+
+def _check(id: str, severity: str, passed: bool, value: float, limit: float, sentence: str) -> Check:
+    return Check(
+        id, severity, passed, value, limit, f"{'Not flagged' if passed else 'Look here first'}: {sentence}"
+    )
+
+
+def _report(
+    scene: Scene,
+    voids: Mapping[str, Void],
+    states: Mapping[str, Settled],
+    others: Mapping[str, Sequence[Settled]],
+) -> PressureReport:
+    first = scene.case_names[0]
+    case, void, state = scene.case(first), voids[first], states[first]
+    before, after = case.baseline.pressure_kpa, state.pressure_kpa
+    elsewhere = (void.outside_mm > 0) & case.loaded
+    rim = elsewhere & (void.outside_mm <= RIM_MM)
+    return PressureReport(
+        baseline=case.baseline.kind,
+        load=case.baseline.load.force_n,
+        solved_load=state.load.force_n,
+        rim_peak_before=float(before.max(where=rim, initial=0.0)),
+        rim_peak_after=float(after.max(where=rim, initial=0.0)),
+        elsewhere_peak_before=float(before.max(where=elsewhere, initial=0.0)),
+        elsewhere_peak_after=float(after.max(where=elsewhere, initial=0.0)),
+        elsewhere_mean_before=float(before[elsewhere].mean()) if elsewhere.any() else 0.0,
+        elsewhere_mean_after=float(after[elsewhere].mean()) if elsewhere.any() else 0.0,
+        lesions=tuple(
+            scene.lesion_pressure(lesion, name, voids[name], states[name], others[name])
+            for lesion, name in zip(scene.spec.lesions, scene.case_names, strict=True)
+        ),
+    )
+
+
+def _strains(
+    scene: Scene, voids: Mapping[str, Void], states: Mapping[str, Settled]
+) -> list[tuple[str, float]]:
+    """Largest strain of each layer over the cases, where a tenth of the layer or more is left."""
+    found = []
+    for index, (layer, foam) in enumerate(zip(scene.stack, scene.foams, strict=True)):
+        peaks = [
+            float(states[name].foam_kpa.max(where=void.left_mm[index] > 0.1 * layer.thickness, initial=0.0))
+            for name, void in voids.items()
+        ]
+        found.append((layer.role, float(foam.strain(max(peaks)))))
+    return found

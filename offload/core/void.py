@@ -1,0 +1,189 @@
+"""The void under the cover: what an opening takes out of each cell's column of foam."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from offload.core.foam import Foam, FoamError, Series
+from offload.core.foundation import Foundation, Lattice
+from offload.core.outline import Outline
+from offload.core.relief import Opening
+from offload.core.stack import Layer
+
+__all__ = ["Void", "coverage", "foams_of", "full_coupling", "signed_distance", "void_of"]
+
+Array = NDArray[np.float64]
+
+FAR_MM = 1e3
+
+
+@dataclass(frozen=True, slots=True)
+class Void:
+    """Openings on the cells.
+
+    Attributes
+    ----------
+    depth_mm
+        Mean depth taken out of each cell [mm], shape ``(ny, nx)``: the gap the foam above must close.
+    outside_mm
+        Distance of each cell's centre from the nearest opening at its foot-facing side [mm]; negative inside.
+        Exact up to 15 mm, larger beyond.
+    left_mm
+        Thickness left of each layer [mm], shape ``(layers, ny, nx)``.
+    foundation
+        The cut foam.
+    """
+
+    depth_mm: Array
+    outside_mm: Array
+    left_mm: Array
+    foundation: Foundation
+
+    @property
+    def volume(self) -> float:
+        """Foam taken out [mm³]."""
+        return float(self.depth_mm.sum() * self.foundation.lattice.area)
+
+
+def foams_of(stack: Sequence[Layer], foams: Mapping[str, Foam]) -> tuple[Foam, ...]:
+    """The foam of each layer.
+
+    Raises
+    ------
+    FoamError
+        When a layer names a foam that is not known.
+    """
+    for layer in stack:
+        if layer.foam not in foams:
+            raise FoamError(
+                f"foam of the {layer.role} is {layer.foam!r}; it must be one of {', '.join(sorted(foams))}."
+            )
+    return tuple(foams[layer.foam] for layer in stack)
+
+
+def full_coupling(stack: Sequence[Layer], foams: Sequence[Foam]) -> float:
+    """Shear coupling of an uncut column [kPa mm].
+
+    Notes
+    -----
+    ``sum G_i integral(phi^2 dz)``. The sideways pull of a neighbour fades with depth: ``phi`` falls from 1 at the
+    upper face to 0 at the ground in step with the compliance ``t / E`` passed, so it is straight in each layer.
+    """
+    compliance = [layer.thickness / foam.modulus_kpa for layer, foam in zip(stack, foams, strict=True)]
+    total, passed, coupling = sum(compliance), 0.0, 0.0
+    for layer, foam, part in zip(stack, foams, compliance, strict=True):
+        top, bottom = 1.0 - passed / total, 1.0 - (passed + part) / total
+        coupling += (
+            foam.shear_modulus_kpa * layer.thickness * (top * top + top * bottom + bottom * bottom) / 3.0
+        )
+        passed += part
+    return coupling
+
+
+def void_of(
+    openings: Sequence[Opening],
+    bevel_deg: float,
+    stack: Sequence[Layer],
+    foams: Sequence[Foam],
+    lattice: Lattice,
+) -> Void:
+    """Put openings on the cells.
+
+    Parameters
+    ----------
+    openings
+        All with the same cut layers; none for the uncut insole.
+    bevel_deg
+        Angle of the wall to the surface.
+    stack, foams
+        Layers from the foot down and the foam of each.
+    lattice
+        The cells.
+
+    Notes
+    -----
+    A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d`` from the
+    floor's outline. Along the line across the wall the mean over a cell is exact; the outline is taken as straight
+    within one cell. What is left of the cut layers is their lower part.
+    Over the void the layers above it move as one, so their whole shear stiffness spans it, and nothing below counts.
+    """
+    shape = lattice.support.shape
+    depth, share, outside = np.zeros(shape), np.zeros(shape), np.full(shape, FAR_MM)
+    for opening in openings:
+        total = sum(stack[cut.index].thickness for cut in opening.layers)
+        growth = 0.0 if bevel_deg >= 90.0 else total / math.tan(math.radians(bevel_deg))
+        window = _window(lattice, opening.opening, 15.0)
+        # The wall of a notch ends at the insole's edge, so distance counts from the floor and the top alike.
+        from_floor = signed_distance(opening.floor, lattice, window)
+        from_top = signed_distance(opening.opening, lattice, window)
+        inside = np.clip(0.5 - from_top / lattice.dx, 0.0, 1.0)
+        mean = np.minimum(_mean_depth(from_floor, total, growth, lattice.dx), total * inside)
+        depth[window] = np.maximum(depth[window], mean)
+        share[window] = np.maximum(share[window], inside)
+        outside[window] = np.minimum(outside[window], from_top)
+    thickness = np.empty((len(stack), *shape))
+    for index, layer in enumerate(stack):
+        thickness[index] = layer.thickness
+    coupling = np.full(shape, full_coupling(stack, foams))
+    if openings:
+        cut = [item.index for item in openings[0].layers]
+        rest = depth.copy()
+        for index in cut:
+            taken = np.minimum(rest, stack[index].thickness)
+            thickness[index] -= taken
+            rest -= taken
+        spanning = sum(
+            foam.shear_modulus_kpa * layer.thickness
+            for layer, foam in zip(stack[: cut[0]], foams[: cut[0]], strict=True)
+        )
+        coupling += share * (spanning - coupling)
+    return Void(depth, outside, thickness, Foundation(lattice, Series(thickness, foams), depth, coupling))
+
+
+def signed_distance(outline: Outline, lattice: Lattice, window: tuple[slice, slice]) -> Array:
+    """Distance of the cell centres in a window from an outline [mm], negative inside."""
+    x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
+    # A hundredth of a cell is far below what a cell can show, and a tenth of the corners is far quicker.
+    polygon = shapely.simplify(outline.polygon, 0.01 * lattice.dx, preserve_topology=False)
+    shapely.prepare(polygon)
+    ring = shapely.boundary(polygon)
+    distance = shapely.distance(ring, shapely.points(x, y))
+    return np.where(shapely.contains_xy(polygon, x, y), -distance, distance)
+
+
+def coverage(outline: Outline, lattice: Lattice) -> Array:
+    """Share of each cell that an outline covers, straight within one cell; never nothing for a small outline."""
+    share = np.zeros(lattice.support.shape)
+    window = _window(lattice, outline, 2.0 * lattice.dx)
+    distance = signed_distance(outline, lattice, window)
+    share[window] = np.clip(0.5 - distance / lattice.dx, 0.0, 1.0)
+    if not share.any():
+        x, y = outline.centroid
+        share[int(np.argmin(np.abs(lattice.y - y))), int(np.argmin(np.abs(lattice.x - x)))] = 1.0
+    return share
+
+
+def _window(lattice: Lattice, outline: Outline, around: float) -> tuple[slice, slice]:
+    x0, y0, x1, y1 = outline.bounds
+    rows = np.searchsorted(lattice.y, [y0 - around, y1 + around])
+    columns = np.searchsorted(lattice.x, [x0 - around, x1 + around])
+    return slice(int(rows[0]), int(rows[1])), slice(int(columns[0]), int(columns[1]))
+
+
+def _mean_depth(distance: Array, total: float, growth: float, size: float) -> Array:
+    """Mean over ``distance +- size/2`` of a depth that is whole inside and falls to nothing over the wall."""
+
+    def summed(d: Array) -> Array:
+        inside = total * np.minimum(d, 0.0)
+        if growth <= 0.0:
+            return inside
+        wall = np.clip(d, 0.0, growth)
+        return inside + total * (wall - wall * wall / (2.0 * growth))
+
+    return (summed(distance + size / 2) - summed(distance - size / 2)) / size
