@@ -6,13 +6,13 @@ set of rows that hold. Equal sets give equal answers, which are put together onc
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
+from clinic.guidelines.advice import NOTICE, Advice, Offer, Referral, Withheld, advice_json
 from clinic.guidelines.cautions import CAUTIONS
-from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, Urgency, most_urgent
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, most_urgent
 from clinic.guidelines.edition import MISSING, Row, Table, current, load
 from clinic.guidelines.facts import FIRST_GROUP, OPTIONAL, Facts, check
 
@@ -30,104 +30,7 @@ __all__ = [
     "rows_that_hold",
 ]
 
-NOTICE = "Supports licensed judgement. Follow local protocol. Not a diagnosis."
 RECENT_SURGERY_WEEKS = 6  # design choice: a web space or wound younger than this counts as freshly operated
-
-
-@dataclass(frozen=True)
-class Offer:
-    """A device class the table offers.
-
-    Parameters
-    ----------
-    id : str
-    tier : int
-        Place in the published sequence, 1 first. [-]
-    rules : tuple of str
-        Topic keys that speak for it.
-    cautions : tuple of str
-    because : tuple of str
-        Reasons of the rows that offer it.
-    derived : tuple of str
-        Those reasons that the source does not spell out.
-    rows : tuple of str
-        Ids of the rows.
-    """
-
-    id: str
-    tier: int
-    rules: tuple[str, ...]
-    cautions: tuple[str, ...]
-    because: tuple[str, ...]
-    derived: tuple[str, ...]
-    rows: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Withheld:
-    """A device class, or a referral to discuss surgery, that is not offered, and why."""
-
-    id: str
-    reasons: tuple[str, ...]
-    rows: tuple[str, ...]
-
-    @property
-    def because(self) -> str:
-        """All reasons as one text."""
-        return " ".join(self.reasons)
-
-
-@dataclass(frozen=True)
-class Referral:
-    """Somebody else has to see this foot: who, how soon and why."""
-
-    id: str
-    urgency: Urgency
-    reasons: tuple[str, ...]
-    rows: tuple[str, ...]
-
-    @property
-    def because(self) -> str:
-        """All reasons as one text."""
-        return " ".join(self.reasons)
-
-
-@dataclass(frozen=True)
-class Advice:
-    """The table's answer for one lesion.
-
-    Parameters
-    ----------
-    classes : tuple of Offer
-        Ranked, best first.
-    withheld : tuple of Withheld
-        Classes that were considered and are not offered.
-    refer : tuple of Referral
-        Most urgent first.
-    held_referrals : tuple of Withheld
-        Surgery that would be discussed, were it not for the reasons given.
-    contradictions : tuple of str
-        Facts that contradict each other, and how they were read.
-    rules : tuple of str
-        Topic keys of the rows that decided something.
-    rows : tuple of str
-        Ids of those rows.
-    missing : tuple of str
-        Facts of the first group that are missing.
-    edition : str
-    notice : str
-    """
-
-    classes: tuple[Offer, ...]
-    withheld: tuple[Withheld, ...]
-    refer: tuple[Referral, ...]
-    held_referrals: tuple[Withheld, ...]
-    contradictions: tuple[str, ...]
-    rules: tuple[str, ...]
-    rows: tuple[str, ...]
-    missing: tuple[str, ...]
-    edition: str
-    notice: str
 
 
 def _infection_readings() -> dict[tuple[int | None, bool | None], int | str]:
@@ -160,7 +63,9 @@ def _cell_readings(table: Table) -> dict[tuple[int | str, int | None], str]:
 
 def _site_readings(table: Table) -> dict[tuple[str | None, str | None], tuple[str, bool]]:
     """Kind of site of each region and surface; where one is missing, what all sound pairs agree on."""
-    readings: dict[tuple[str | None, str | None], tuple[str, bool]] = dict(table.sites)
+    readings: dict[tuple[str | None, str | None], tuple[str, bool]] = {
+        pair: kind for pair, kind in table.sites.items()
+    }
     regions = {region for region, _ in table.sites}
     surfaces = {surface for _, surface in table.sites}
     pairs: list[tuple[str | None, str | None]] = [(r, None) for r in regions]
@@ -395,41 +300,3 @@ def rows_that_hold(facts: Facts, table: Table | None = None) -> tuple[Row, ...]:
     """
     compiled = decider(table)
     return tuple(compiled.rows(compiled.holding(facts)))
-
-
-def advice_json(advice: Advice) -> dict[str, Any]:
-    """The answer in the form of the command's contract.
-
-    Contradictions, derived reasons and held referrals have no field of their own there; they stand among the
-    cautions of each class they bear on, contradictions also among the reasons for what is withheld.
-
-    Parameters
-    ----------
-    advice : Advice
-
-    Returns
-    -------
-    dict
-        With keys classes, withheld, refer, rules, missing, edition, notice.
-    """
-    noted = [f"Contradiction: {text}" for text in advice.contradictions]
-    noted += [f"Not referred: {held.because}" for held in advice.held_referrals]
-    return {
-        "classes": [
-            {
-                "id": offer.id,
-                "tier": offer.tier,
-                "rules": list(offer.rules),
-                "cautions": [*noted, *(f"Derived: {text}" for text in offer.derived), *offer.cautions],
-            }
-            for offer in advice.classes
-        ],
-        "withheld": [
-            {"id": w.id, "because": " ".join([w.because, *advice.contradictions])} for w in advice.withheld
-        ],
-        "refer": [{"id": r.id, "urgency": r.urgency, "because": r.because} for r in advice.refer],
-        "rules": list(advice.rules),
-        "missing": list(advice.missing),
-        "edition": advice.edition,
-        "notice": advice.notice,
-    }
