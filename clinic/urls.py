@@ -9,6 +9,7 @@ from clinic.views import (
     flags,
     home,
     house_rules,
+    lesion_register,
     lesions,
     limbs,
     people,
@@ -37,7 +38,7 @@ people_urls = [
     path("people/<int:person>/weights/new/", people.weight_new, name="weight_new"),
     path("people/<int:person>/circumstances/new/", people.circumstances_new, name="circumstances_new"),
     path("people/<int:person>/photo-consent/", photos.consent, name="photo_consent"),
-    path("people/<int:person>/lesions/new/", lesions.lesion_new, name="lesion_new"),
+    path("people/<int:person>/lesions/new/", lesion_register.lesion_new, name="lesion_new"),
     path("people/<int:person>/visits/new/", visits.visit_new, name="visit_new"),
     path("people/<int:person>/visits/check/", visits.visit_check, name="visit_check"),
     path("people/<int:person>/visits/missed/", visits.visit_missed, name="visit_missed"),
@@ -55,7 +56,7 @@ limb_urls = [
 
 lesion_urls = [
     path("lesions/<int:lesion>/", lesions.lesion, name="lesion"),
-    path("lesions/<int:lesion>/edit/", lesions.lesion_edit, name="lesion_edit"),
+    path("lesions/<int:lesion>/edit/", lesion_register.lesion_edit, name="lesion_edit"),
     path("lesions/<int:lesion>/chart.svg", lesions.lesion_chart, name="lesion_chart"),
     path("lesions/<int:lesion>/events/new/", lesions.event_new, name="event_new"),
     path("lesions/<int:lesion>/photos/new/", photos.photo_new, name="photo_new"),

@@ -13,7 +13,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 VAR_DIR = Path(os.environ.get("VAR_DIR", BASE_DIR / "var"))
-VAR_DIR.mkdir(parents=True, exist_ok=True)
+(VAR_DIR / "static").mkdir(parents=True, exist_ok=True)
 # A service user often has no writable home; matplotlib keeps its font cache here.
 os.environ.setdefault("MPLCONFIGDIR", str(VAR_DIR / "matplotlib"))
 

@@ -159,7 +159,11 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
             Mark(day, "device", prescription.get_device_class_display(), True),
         )
         if prescription.stopped_on:
-            put(prescription.limb_id, None, Mark(prescription.stopped_on, "device_off", "Device stopped", True))
+            put(
+                prescription.limb_id,
+                None,
+                Mark(prescription.stopped_on, "device_off", "Device stopped", True),
+            )
     signed = LimbPlan.objects.filter(Q(limb__in=limbs), plan__signed_at__isnull=False).select_related("plan")
     for link in signed:
         day = link.plan.signed_at.date()

@@ -1,0 +1,106 @@
+"""What happened to a person, newest first: visits, events, prescriptions, flags and contacts in one list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils import timezone
+
+from clinic.models import Attendance, Contact, Event, Person, Prescription, RedFlag, Visit, VisitState
+
+__all__ = ["SHOWN_FIRST", "Happening", "Timeline", "timeline"]
+
+SHOWN_FIRST = 15
+
+
+@dataclass(frozen=True)
+class Happening:
+    """One line of the list."""
+
+    day: date
+    kind: str
+    words: str
+    route: str = ""
+    pk: int | None = None
+    in_error: bool = False
+
+
+@dataclass(frozen=True)
+class Timeline:
+    happenings: list[Happening]
+    cut: bool
+
+
+def _visit(visit: Visit) -> Happening:
+    if visit.attendance == Attendance.CAME:
+        parts = []
+        for m in visit.measurements.all():
+            if m.covered_dry:
+                parts.append(f"{m.lesion.label} covered and dry")
+            elif m.area_cm2 is not None:
+                parts.append(f"{m.lesion.label} {m.area_cm2:.2f} cm²")
+            else:
+                parts.append(f"{m.lesion.label} not measured")
+        words = ", ".join(parts) or visit.get_attendance_display()
+    else:
+        words = visit.get_attendance_display() + (f": {visit.why_not}" if visit.why_not else "")
+    return Happening(
+        visit.visited_on,
+        "Visit",
+        words,
+        "visit",
+        visit.pk,
+        in_error=visit.state == VisitState.IN_ERROR,
+    )
+
+
+def _event(event: Event) -> Happening:
+    where = f", lesion {event.lesion.label}" if event.lesion else ""
+    note = f": {event.note}" if event.note else ""
+    words = f"{event.get_kind_display()}, {event.limb.get_side_display().lower()} foot{where}{note}"
+    return Happening(event.happened_on, "Event", words, "lesion" if event.lesion_id else "", event.lesion_id)
+
+
+def _device(row: Prescription) -> Iterable[Happening]:
+    words = f"{row.get_device_class_display()}, {row.limb.get_side_display().lower()} foot"
+    yield Happening(row.prescribed_on, "Device prescribed", words, "prescription", row.pk)
+    if row.stopped_on:
+        why = row.get_stop_reason_display().lower()
+        yield Happening(row.stopped_on, "Device stopped", f"{words}: {why}", "prescription", row.pk)
+
+
+def _flag(flag: RedFlag) -> Happening:
+    words = flag.get_answer_display() or "unanswered"
+    return Happening(
+        timezone.localdate(flag.raised_at),
+        "Red flag",
+        words,
+        "" if flag.answer else "flag_answer",
+        flag.pk,
+    )
+
+
+def _contact(contact: Contact) -> Happening:
+    return Happening(timezone.localdate(contact.tried_at), "Contact", str(contact))
+
+
+def timeline(person: Person, *, everything: bool = False) -> Timeline:
+    """The newest happenings, or all of them (six queries, whatever the size of the record)."""
+    limit = None if everything else SHOWN_FIRST + 1
+    visits = person.visits.prefetch_related("measurements__lesion").order_by("-visited_on", "-pk")[:limit]
+    events = Event.objects.filter(limb__person=person).select_related("limb", "lesion")[:limit]
+    devices = Prescription.objects.filter(limb__person=person).select_related("limb")
+    happenings = [
+        *map(_visit, visits),
+        *map(_event, events),
+        # Every device: one prescribed long ago may have been stopped yesterday. They are few.
+        *(happening for row in devices for happening in _device(row)),
+        *map(_flag, person.red_flags.all()[:limit]),
+        *map(_contact, person.contacts.all()[:limit]),
+    ]
+    happenings.sort(key=lambda h: h.day, reverse=True)
+    if everything:
+        return Timeline(happenings, cut=False)
+    return Timeline(happenings[:SHOWN_FIRST], cut=len(happenings) > SHOWN_FIRST)

@@ -1,0 +1,237 @@
+"""Reading visits: what the weekly page shows beside its empty fields, and one stored visit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.utils.formats import date_format
+
+from clinic.healing.progress import Change, change_between
+from clinic.healing.series import Method
+from clinic.models import (
+    INFECTION_SIGNS,
+    AreaMethod,
+    Attendance,
+    Lesion,
+    LesionState,
+    Measurement,
+    Person,
+    Photo,
+    PhotoConsent,
+    Prescription,
+    RedFlag,
+    Visit,
+    VisitState,
+    Weight,
+)
+
+from .flags import flag_words
+
+__all__ = [
+    "LesionSheet",
+    "VisitPage",
+    "VisitSheet",
+    "change_since",
+    "latest_visit",
+    "open_lesions",
+    "visit_page",
+    "visit_sheet",
+]
+
+OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
+METHOD_WORDS = {AreaMethod.TRACED: "traced", AreaMethod.ELLIPSE: "length × width"}
+
+
+@dataclass(frozen=True)
+class LesionSheet:
+    """One lesion of the weekly page with what was found last."""
+
+    lesion: Lesion
+    last: Measurement | None
+    last_area: Measurement | None
+
+    @property
+    def prefix(self) -> str:
+        return f"lesion-{self.lesion.pk}"
+
+    @property
+    def last_words(self) -> str:
+        """The last area with its unit, method and day."""
+        return "" if self.last_area is None else area_words(self.last_area, dated=True)
+
+
+@dataclass(frozen=True)
+class VisitSheet:
+    """What the weekly page knows before anything is asked."""
+
+    person: Person
+    lesions: tuple[LesionSheet, ...]
+    devices: tuple[Prescription, ...]
+    last: Visit | None
+    weight: Weight | None
+    weight_due: bool
+    photo_consent: bool
+
+    @property
+    def worn(self) -> tuple[Prescription, ...]:
+        """Running devices that were fitted, so that wear can be asked."""
+        return tuple(d for d in self.devices if d.fitted_on or d.sealed_on)
+
+    @property
+    def removable(self) -> bool:
+        return any(not d.is_non_removable for d in self.worn)
+
+    @property
+    def stays_on(self) -> bool:
+        return any(d.is_non_removable for d in self.worn)
+
+    @property
+    def sealed(self) -> tuple[Prescription, ...]:
+        return tuple(d for d in self.worn if d.is_non_removable and d.sealed_on and not d.opened_on)
+
+
+@dataclass(frozen=True)
+class VisitPage:
+    """A stored visit with everything found at it."""
+
+    visit: Visit
+    measurements: tuple[Measurement, ...]
+    photos: tuple[Photo, ...]
+    flags: tuple[tuple[RedFlag, list[str]], ...]
+    changes: tuple[object, ...]
+
+
+def area_words(row: Measurement, *, dated: bool = False) -> str:
+    """An area as every screen says it: figure, unit, method, and the day if wanted."""
+    if row.area_mm2 is None:
+        words = f"not measured: {row.not_measured_because}"
+    elif row.covered_dry:
+        words = "covered and dry"
+    else:
+        words = (
+            f"{row.area_mm2 / 100:.2f} cm², {METHOD_WORDS[AreaMethod(row.method)]}, "
+            f"{row.get_debridement_display().lower()}"
+        )
+    return f"{words}, {date_format(row.visit.visited_on, 'DATE_FORMAT')}" if dated else words
+
+
+def infection_words(row: Measurement) -> str:
+    """What was seen of infection; empty when nobody looked."""
+    if not row.infection_looked:
+        return ""
+    signs = [words.lower() for key, words in INFECTION_SIGNS.items() if key in row.infection_signs]
+    return ", ".join(signs) or "no sign"
+
+
+def open_lesions(person: Person) -> list[Lesion]:
+    """Lesions that a visit looks at: open, or closed and not yet confirmed."""
+    return list(
+        Lesion.objects.filter(limb__person=person, state__in=OPEN)
+        .select_related("limb")
+        .order_by("label", "pk")
+    )
+
+
+def latest_visit(person: Person) -> Visit | None:
+    """The latest standing visit, made or missed: it carries the next date."""
+    return person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
+
+
+def visit_sheet(person: Person, day: date) -> VisitSheet:
+    """The weekly page of a person (six queries, whatever the number of lesions)."""
+    lesions = open_lesions(person)
+    last_came = (
+        person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME)
+        .order_by("-visited_on", "-pk")
+        .first()
+    )
+    weight = person.weights.order_by("-measured_on", "-pk").first()
+    fresh = timedelta(days=person.site.weight_fresh_days)
+    devices = Prescription.objects.filter(limb__person=person, stopped_on=None).select_related("limb")
+    return VisitSheet(
+        person=person,
+        lesions=_with_last(lesions),
+        devices=tuple(devices.order_by("limb__side")),
+        last=last_came,
+        weight=weight,
+        weight_due=weight is None or day - weight.measured_on > fresh,
+        photo_consent=PhotoConsent.objects.filter(
+            person=person, given_on__lte=day, withdrawn_on=None
+        ).exists(),
+    )
+
+
+def _with_last(lesions: list[Lesion], before: Visit | None = None) -> tuple[LesionSheet, ...]:
+    rows = Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
+    if before is not None:
+        rows = rows.filter(visit__visited_on__lt=before.visited_on)
+    last: dict[int, Measurement] = {}
+    last_area: dict[int, Measurement] = {}
+    for row in rows.select_related("visit").order_by("visit__visited_on", "pk"):
+        last[row.lesion_id] = row
+        if row.area_mm2 is not None:
+            last_area[row.lesion_id] = row
+    return tuple(LesionSheet(one, last.get(one.pk), last_area.get(one.pk)) for one in lesions)
+
+
+def correction_sheet(visit: Visit, measurements: Iterable[Measurement]) -> VisitSheet:
+    """The page of a stored visit: its own lesions, what came before it, and every question asked once."""
+    person = visit.person
+    devices = Prescription.objects.filter(limb__person=person).select_related("limb")
+    running = [
+        d
+        for d in devices
+        if (d.fitted_on or d.sealed_on or visit.visited_on) <= visit.visited_on
+        and (d.stopped_on is None or d.stopped_on >= visit.visited_on)
+    ]
+    last = person.visits.filter(
+        state=VisitState.STANDS, attendance=Attendance.CAME, visited_on__lt=visit.visited_on
+    ).first()
+    return VisitSheet(
+        person=person,
+        lesions=_with_last([row.lesion for row in measurements], before=visit),
+        devices=tuple(running),
+        last=last,
+        weight=None,
+        weight_due=False,
+        photo_consent=False,
+    )
+
+
+def change_since(
+    *, lesion: Lesion, day: date, method: str, debridement: str, area_mm2: float, covered: bool = False
+) -> tuple[Measurement | None, Change | None, bool]:
+    """The last area before a day, the change from it, and whether the two may be compared at all.
+
+    Areas of two methods, or of two states of debridement, are never compared.
+    """
+    before = (
+        Measurement.objects.filter(
+            lesion=lesion, visit__state=VisitState.STANDS, visit__visited_on__lt=day, area_mm2__isnull=False
+        )
+        .select_related("visit")
+        .order_by("-visit__visited_on", "-pk")
+        .first()
+    )
+    if before is None or before.area_mm2 is None:
+        return None, None, False
+    alike = covered or (before.method == method and before.debridement == debridement)
+    if not alike:
+        return before, None, False
+    how = Method.TRACED if before.method == AreaMethod.TRACED else Method.ELLIPSE
+    return before, change_between(before.area_mm2, area_mm2, how), True
+
+
+def visit_page(visit: Visit) -> VisitPage:
+    """One visit, readable (four queries, whatever was found)."""
+    rows = visit.measurements.select_related("lesion__limb", "visit").order_by("lesion__label", "pk")
+    flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
+    return VisitPage(
+        visit=visit,
+        measurements=tuple(rows),
+        photos=tuple(visit.photos.select_related("lesion")),
+        flags=tuple((flag, flag_words(flag.flags)) for flag in flags),
+        changes=tuple(visit.history.select_related("history_user").order_by("-history_id")),
+    )
