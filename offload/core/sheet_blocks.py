@@ -38,6 +38,7 @@ __all__ = [
     "drawing_block",
     "flagged_checks",
     "heading",
+    "layer_words",
     "legend",
     "register_mark",
 ]
@@ -142,10 +143,8 @@ def _paragraphs(
     return Block(-y + 1.0, tuple(items), name or title or paragraphs[0])
 
 
-def heading(
-    plan: ReliefPlan, imprint: Imprint, cut_index: int | None, pages: tuple[int, int], width: float
-) -> Block:
-    """Return warning, side, code, layer, version, date and page; without a layer, the head of a page of notes."""
+def heading(plan: ReliefPlan, imprint: Imprint, what: str, pages: tuple[int, int], width: float) -> Block:
+    """Return warning, side, code, what the page is for, version, date and page."""
     items: list[Item] = []
     y = 0.0
     if imprint.warning:
@@ -164,12 +163,6 @@ def heading(
     items.append(Text((0, y - 5.5), "sheet", 3.0))
     items.append(Text((9.5, y - 5.5), imprint.code, 8.0, bold=True))
     y -= 8.0
-    order = plan.cut_indices
-    what = "Sections and notes"
-    if cut_index is not None:
-        layer, name = plan.spec.stack[cut_index], layer_names(plan)[cut_index]
-        place = f"Layer {order.index(cut_index) + 1} of {len(order)} to cut"
-        what = f"{place}: {name}, {layer.thickness:g} mm, {layer.foam}"
     for row in wrap(what, 3.4, width, bold=True):
         y -= 3.4 * LEAD
         items.append(Text((0, y), row, 3.4, bold=True))
@@ -183,6 +176,12 @@ def heading(
         y -= BODY * LEAD
         items.append(Text((0, y), row, BODY))
     return Block(-y + 2.5, tuple(items))
+
+
+def layer_words(plan: ReliefPlan, index: int) -> str:
+    """Return a layer in words: name, thickness and foam."""
+    layer = plan.spec.stack[index]
+    return f"{layer_names(plan)[index]}, {layer.thickness:g} mm, {layer.foam}"
 
 
 def legend(plan: ReliefPlan, width: float) -> Block:
@@ -245,10 +244,9 @@ def cautions(plan: ReliefPlan, width: float) -> Block:
     return _paragraphs([f"{plan.notice} Not a diagnosis."], width, SMALL, title="Cautions")
 
 
-def flagged_checks(plan: ReliefPlan, width: float) -> list[Block]:
-    """Return one block for each check that was flagged as an error or a warning, errors first."""
-    flagged = [check for check in plan.checks if not check.passed and check.severity in ("error", "warn")]
-    flagged.sort(key=lambda check: check.severity != "error")
+def flagged_checks(plan: ReliefPlan, width: float, severity: str) -> list[Block]:
+    """Return one block for each flagged check of a severity."""
+    flagged = [check for check in plan.checks if not check.passed and check.severity == severity]
     return [_paragraphs([f"Look here first: {check.message}"], width, SMALL + 0.1) for check in flagged]
 
 
