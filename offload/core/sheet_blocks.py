@@ -123,7 +123,7 @@ class Block:
 
 def _fitting(text: str, size: float, width: float, *, bold: bool = False) -> float:
     """Return the size, reduced if the line would be wider than `width`."""
-    return min(size, size * width / text_width(text, size, bold=bold))
+    return min(size, size * width / max(text_width(text, size, bold=bold), 1e-9))
 
 
 def _paragraphs(

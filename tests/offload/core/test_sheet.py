@@ -36,6 +36,10 @@ CASES = {
     "wide": plan_of("left", 270.0, outline=Outline.ellipse((0.0, 140.0), 280.0, 150.0)),
     "longest": plan_of("right", 350.0, (("A", (0.0, 300.0), 10.0, 10.0),)),
     "child": plan_of("left", 130.0, (("A", (0.0, 90.0), 3.0, 3.0),)),
+    "just fits": plan_of("right", 266.0),
+    "blunt heel": plan_of(
+        "right", 262.0, outline=Outline(((-50.0, 0.0), (50.0, 0.0), (50.0, 272.0), (-50.0, 272.0)))
+    ),
     "one at the middle": plan_of("right", 290.0, (("A", (0.0, 150.0), 12.0, 10.0),)),
 }
 everywhere = pytest.mark.parametrize("paper", list(PAPERS))
@@ -139,9 +143,15 @@ def test_what_a_sheet_must_say_stands_in_the_text_of_every_page(plan, paper):
 def test_an_insole_that_fits_is_kept_whole_and_a_longer_one_is_tiled():
     assert len(template_drawing(CASES["left 255"], UNSIGNED, paper="A4")) == 1
     assert len(template_drawing(CASES["left 255"], UNSIGNED, paper="A3")) == 1
+    assert len(template_drawing(CASES["just fits"], UNSIGNED, paper="A4")) == 1
     assert len(template_drawing(CASES["right 290"], UNSIGNED, paper="A4")) == 2
     assert len(template_drawing(CASES["right 290"], UNSIGNED, paper="A3")) == 1
     assert len(template_drawing(CASES["left 255"], UNSIGNED, paper="Letter")) == 2
+
+
+def test_an_insole_whose_heel_would_cover_the_horizontal_bar_is_tiled_though_it_fits():
+    assert len(template_drawing(CASES["blunt heel"], UNSIGNED, paper="A4")) == 2
+    assert len(template_drawing(CASES["blunt heel"], UNSIGNED, paper="A3")) == 1
 
 
 def test_each_cut_layer_has_its_own_sheet_in_order():
