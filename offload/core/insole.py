@@ -11,6 +11,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import shapely
 from shapely.geometry import MultiPolygon, Polygon, box
 
 from .errors import ReliefError
@@ -102,9 +103,7 @@ def estimate_width(foot_length: float, measure: str = "foot_width", group: str =
     return float(line["slope"] * foot_length + line["intercept"])
 
 
-def insole_for(
-    foot_length: float, foot_width: float | None = None, traced: Outline | None = None
-) -> Insole:
+def insole_for(foot_length: float, foot_width: float | None = None, traced: Outline | None = None) -> Insole:
     """Insole for a foot, estimated from its length and breadth unless it was traced.
 
     Parameters
@@ -184,7 +183,9 @@ def move_zone_lines(insole: Insole, lines: Sequence[float]) -> Insole:
     low, high = insole.outline.bounds[1], insole.outline.bounds[3]
     if len(lines) != 3 or not all(a < b for a, b in pairwise((low, *lines, high))):
         given = ", ".join(f"{line:g}" for line in lines)
-        raise ReliefError(f"zone lines are {given} mm; the limit is 3 rising values between {low:g} and {high:g}")
+        raise ReliefError(
+            f"zone lines are {given} mm; the limit is 3 rising values between {low:g} and {high:g}"
+        )
     return replace(insole, zone_lines=(float(lines[0]), float(lines[1]), float(lines[2])))
 
 
@@ -199,8 +200,10 @@ def move_landmark(insole: Insole, name: str, at: Point) -> Insole:
     names = [mark.name for mark in insole.landmarks]
     if name not in names:
         raise ReliefError(f"landmark is {name!r}; the limit is one of {', '.join(names)}")
-    if not insole.outline.polygon.covers(box(*at, *at).centroid):
-        raise ReliefError(f"landmark {name} is at ({at[0]:g}, {at[1]:g}) mm; the limit is a place on the insole")
+    if not insole.outline.polygon.covers(shapely.Point(at)):
+        raise ReliefError(
+            f"landmark {name} is at ({at[0]:g}, {at[1]:g}) mm; the limit is a place on the insole"
+        )
     moved = tuple(Landmark(name, at) if mark.name == name else mark for mark in insole.landmarks)
     return replace(insole, landmarks=moved)
 

@@ -145,12 +145,13 @@ def spec_from(
     rigid = top.flag("rigid_deformity", False)
     pressure_map = _pressure_map(top)
     if foot_length is not None and (traced is not None or not top.has("insole_outline_mm")):
-        if traced is not None:
-            _refuse_misplaced_insole(top, traced, foot_length)
-        insole = insole_for(foot_length, foot_width, traced).outline
-        faults += faults_of_lesions(lesions, insole)
-        if pressure_map is not None and weight is not None:
-            faults += faults_of_map(pressure_map, insole, weight)
+        misplaced = [] if traced is None else _faults_of_traced(traced, foot_length)
+        faults += misplaced
+        if not misplaced:
+            insole = insole_for(foot_length, foot_width, traced).outline
+            faults += faults_of_lesions(lesions, insole)
+            if pressure_map is not None and weight is not None:
+                faults += faults_of_map(pressure_map, insole, weight)
     if faults:
         raise SpecError(faults)
     return ReliefSpec(
@@ -202,6 +203,7 @@ def _lesion_outline(fields: Fields) -> Outline | None:
     if fields.has("outline_mm"):
         if given:
             fields.refuse(given[0], "either outline_mm or centre_mm with length_mm and width_mm, not both")
+            return None
         return fields.outline("outline_mm", MOST_POINTS, REACH)
     if not given:
         fields.raw("outline_mm", "outline_mm, or centre_mm with length_mm and width_mm", REQUIRED)
@@ -276,16 +278,18 @@ def _kpa(fields: Fields, rows: list[Any]) -> tuple[tuple[float, ...], ...] | Non
     return tuple(grid)
 
 
-def _refuse_misplaced_insole(top: Fields, traced: Outline, foot_length: float) -> None:
+def _faults_of_traced(traced: Outline, foot_length: float) -> list[str]:
+    """Whether a traced insole can be this foot's, in millimetres and in the anatomical frame."""
     low, high = traced.bounds[1], traced.bounds[3]
     least, most = (share * foot_length for share in TRACED_LENGTHS)
     if not least <= high - low <= most:
-        top.faults.append(
+        return [
             f"insole_outline_mm is {high - low:.0f} mm long; the limit is {least:.0f} to {most:.0f} mm for a foot of "
             f"{foot_length:g} mm"
-        )
-    elif abs(low) > LARGEST_HEEL_SHIFT:
-        top.faults.append(
+        ]
+    if abs(low) > LARGEST_HEEL_SHIFT:
+        return [
             f"insole_outline_mm begins at y {low:.0f} mm; the limit is 0 ± {LARGEST_HEEL_SHIFT:g} mm, since the "
             "insole's rearmost point is the origin"
-        )
+        ]
+    return []

@@ -42,14 +42,11 @@ DEMONSTRATION_STACK = (
 
 
 def faults_of_stack(roles: Sequence[str]) -> list[str]:
-    """Sentences on what is wrong with the order of the layers; empty if nothing is."""
-    if not roles:
-        return ["stack has 0 layers; the limit is one cover first, 0 to 2 middles, one base last"]
-    faults = []
-    if roles[0] != "cover" or roles.count("cover") != 1:
-        faults.append(f"stack is {', '.join(roles)}; the limit is exactly one cover, and it comes first")
-    if roles[-1] != "base" or roles.count("base") != 1:
-        faults.append(f"stack is {', '.join(roles)}; the limit is exactly one base, and it comes last")
-    if roles.count("middle") > MOST_MIDDLES:
-        faults.append(f"stack has {roles.count('middle')} middles; the limit is {MOST_MIDDLES}")
-    return faults
+    """A sentence on what is wrong with the order of the layers; empty if nothing is."""
+    middles = roles[1:-1]
+    right = len(roles) >= 2 and roles[0] == "cover" and roles[-1] == "base"
+    if right and len(middles) <= MOST_MIDDLES and all(role == "middle" for role in middles):
+        return []
+    return [
+        f"stack is {', '.join(roles) or 'empty'}; the limit is one cover first, 0 to {MOST_MIDDLES} middles, one base last"
+    ]
