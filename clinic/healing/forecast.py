@@ -26,12 +26,16 @@ HORIZON = 364
 """Days after the last area beyond which a closing date is not named. [d]"""
 
 MODEL = TrendModel(
-    level_noise=0.02,
-    trend_noise=2e-5,
-    start_trend=-0.06,
-    start_spread=0.07,
+    level_noise=0.008,
+    trend_noise=8e-6,
+    start_trend=-0.045,
+    start_spread=0.05,
     break_spread=0.05,
 )
+"""Constants chosen on a seeded simulated cohort whose assumptions stand with it in the tests, for the Brier score of
+both chances and both tails of the 80 % interval at weeks 2, 4, 6 and 8; a break makes the trend as uncertain as it
+was at the start. Two models weighed by likelihood (healing and stalled) gained 2 % of Brier score and lost a third
+of the finite intervals, and were left out."""
 
 _LEAST_AREAS = 3
 _NAMED_FROM = 5
