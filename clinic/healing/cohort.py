@@ -1,0 +1,214 @@
+"""From case records to durations: the rules that decide where time starts, how it ends, and who is counted where."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from clinic.healing.errors import SurvivalError
+from clinic.healing.incidence import Incidence, cumulative_incidence
+from clinic.healing.survival import KaplanMeier, LogRank, kaplan_meier, logrank
+
+__all__ = ["RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
+
+RULES = (
+    "Time zero is the first fitting of a device; a lesion never fitted stands on a line of its own, from its first "
+    "assessment, and is in no comparison.",
+    "A lesion counts under its first device, whatever followed.",
+    "Healed counts on the day it was first found closed, once that was confirmed.",
+    "Amputation of the part and death end the follow-up: they compete with healing and are shown as such.",
+    "Open lesions and those lost to follow-up are censored on the day last seen.",
+    "Lesions that ended before time zero are left out and counted.",
+)
+"""The rules, in words for the page that shows the figures."""
+
+
+class Ending(StrEnum):
+    """How a lesion's follow-up ended."""
+
+    HEALED = "healed"
+    AMPUTATION = "amputation"
+    DEATH = "death"
+    LOST = "lost to follow-up"
+    OPEN = "open"
+
+
+_CAUSES = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH)
+
+
+class TimeZero(StrEnum):
+    """Where the clock of a group starts."""
+
+    FIRST_FITTING = "first fitting"
+    FIRST_ASSESSMENT = "first assessment"
+
+
+@dataclass(frozen=True, slots=True)
+class CaseRecord:
+    """One lesion as far as outcome figures need it.
+
+    Parameters
+    ----------
+    lesion : str
+        Its key, to open the case behind a figure.
+    group : str
+        What it is counted under: the class of the first device, a site, a severity.
+    first_seen : datetime.date
+        Day of the first assessment.
+    first_fitted : datetime.date or None
+        Day of the first fitting, None if never fitted.
+    last_seen : datetime.date
+        Last day its state is known.
+    ending : Ending
+        How it ended by ``last_seen``.
+    ended : datetime.date or None
+        Day of healing, amputation or death; None for open and lost.
+
+    Raises
+    ------
+    SurvivalError
+        If the days contradict each other or the ending.
+    """
+
+    lesion: str
+    group: str
+    first_seen: date
+    first_fitted: date | None
+    last_seen: date
+    ending: Ending = Ending.OPEN
+    ended: date | None = None
+
+    def __post_init__(self) -> None:
+        if (self.ended is not None) != (self.ending in _CAUSES):
+            given = "none" if self.ended is None else self.ended.isoformat()
+            raise SurvivalError(
+                f"ended of {self.lesion}: {given} does not go with the ending '{self.ending}'"
+            )
+        for name, day in (
+            ("first_fitted", self.first_fitted),
+            ("last_seen", self.last_seen),
+            ("ended", self.ended),
+        ):
+            if day is not None and day < self.first_seen:
+                raise SurvivalError(
+                    f"{name} of {self.lesion}: {day.isoformat()} is before first_seen, {self.first_seen.isoformat()}"
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class GroupOutcome:
+    """Outcome of one group.
+
+    Parameters
+    ----------
+    group : str
+        Its name; ``never fitted`` for that line.
+    time_zero : TimeZero
+        Where its clock starts.
+    lesions : tuple of str
+        Keys of the lesions counted, in the order of ``durations``.
+    durations : tuple of float
+        Time to ending or censoring. [d]
+    endings : tuple of Ending or None
+        Competing endings, None where censored.
+    incidence : tuple of Incidence
+        Healed, amputation, death.
+    healing : KaplanMeier
+        Time to healing with the competing endings censored: overstates healing where there are any.
+    """
+
+    group: str
+    time_zero: TimeZero
+    lesions: tuple[str, ...]
+    durations: tuple[float, ...]
+    endings: tuple[Ending | None, ...]
+    incidence: tuple[Incidence, ...]
+    healing: KaplanMeier
+
+    @property
+    def healed_marks(self) -> tuple[int, ...]:
+        """1 where healed, else 0; as the survival chart takes them."""
+        return tuple(int(ending is Ending.HEALED) for ending in self.endings)
+
+
+@dataclass(frozen=True, slots=True)
+class Cohort:
+    """Outcome of all groups.
+
+    Parameters
+    ----------
+    groups : tuple of GroupOutcome
+        In the order of first appearance, ``never fitted`` last.
+    test : LogRank or None
+        Between the fitted groups; None where not estimable.
+    before_time_zero : tuple of str
+        Lesions left out because they ended, or were last seen, before their clock starts.
+    """
+
+    groups: tuple[GroupOutcome, ...]
+    test: LogRank | None
+    before_time_zero: tuple[str, ...]
+
+
+def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
+    """Outcome figures of a set of cases as known on a day.
+
+    Parameters
+    ----------
+    records : iterable of CaseRecord
+        Lesions; those of one person are not independent, which the intervals do not know.
+    as_of : datetime.date
+        What happened later is not known yet.
+
+    Returns
+    -------
+    Cohort
+        Groups, test, and who was left out.
+
+    Raises
+    ------
+    SurvivalError
+        If a lesion is given twice.
+
+    Notes
+    -----
+    The rules are ``RULES``.
+    """
+    rows: dict[tuple[bool, str], list[tuple[str, float, Ending | None]]] = {}
+    seen: set[str] = set()
+    left_out: list[str] = []
+    for record in records:
+        if record.lesion in seen:
+            raise SurvivalError(f"lesion: {record.lesion} is given 2 times, at most 1")
+        seen.add(record.lesion)
+        fitted = record.first_fitted is not None and record.first_fitted <= as_of
+        start = record.first_fitted if fitted and record.first_fitted is not None else record.first_seen
+        known = record.ended is not None and record.ended <= as_of
+        end = record.ended if known and record.ended is not None else min(record.last_seen, as_of)
+        if end < start:
+            left_out.append(record.lesion)
+            continue
+        key = (not fitted, record.group if fitted else "never fitted")
+        rows.setdefault(key, []).append(
+            (record.lesion, float((end - start).days), record.ending if known else None)
+        )
+    groups = tuple(
+        _group(name, TimeZero.FIRST_ASSESSMENT if never else TimeZero.FIRST_FITTING, members)
+        for (never, name), members in sorted(rows.items(), key=lambda item: item[0][0])
+    )
+    compared = [g for g in groups if g.time_zero is TimeZero.FIRST_FITTING]
+    return Cohort(groups, logrank([(g.durations, g.healed_marks) for g in compared]), tuple(left_out))
+
+
+def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | None]]) -> GroupOutcome:
+    lesions, durations, endings = (tuple(column) for column in zip(*members, strict=True))
+    healed = [int(ending is Ending.HEALED) for ending in endings]
+    return GroupOutcome(
+        group=name,
+        time_zero=zero,
+        lesions=lesions,
+        durations=durations,
+        endings=endings,
+        incidence=cumulative_incidence(durations, endings, _CAUSES),
+        healing=kaplan_meier(durations, healed),
+    )
