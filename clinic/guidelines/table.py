@@ -247,8 +247,8 @@ def decider(table: Table | None = None) -> _Decider:
     _Decider
     """
     table = current() if table is None else table
-    found = _DECIDERS.get(id(table))
-    if found is None or found.table is not table:
+    found = _DECIDERS.get(id(table))  # a table holds dicts, so it has no hash; the decider keeps it alive
+    if found is None:
         found = _DECIDERS[id(table)] = _Decider(table)
     return found
 

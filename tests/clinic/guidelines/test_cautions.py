@@ -1,0 +1,55 @@
+"""Cautions and red flags as data."""
+
+import pytest
+
+from clinic.guidelines.cautions import CAUTIONS, RED_FLAGS
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, most_urgent
+from clinic.guidelines.facts import parse
+from clinic.guidelines.table import decide
+from tests.clinic.guidelines.cases import CASES, PLAIN
+
+
+def test_ids_are_unique_and_everything_has_words_and_a_source():
+    for things in (CAUTIONS, RED_FLAGS):
+        assert len({thing.id for thing in things}) == len(things)
+        assert all(thing.source for thing in things)
+    assert all(caution.text.endswith(".") for caution in CAUTIONS)
+    assert all(set(caution.classes) <= set(DEVICES) for caution in CAUTIONS)
+
+
+def test_red_flags_are_urgent_and_suspected_charcot_is_offloaded_today():
+    urgencies = {flag.id: flag.urgency for flag in RED_FLAGS}
+    assert urgencies.pop("suspected_charcot") == "one_working_day"
+    assert set(urgencies.values()) == {"immediate"}
+    assert [flag.id for flag in RED_FLAGS if flag.offload_today] == ["suspected_charcot"]
+
+
+def test_flags_about_a_limb_in_a_device_say_they_are_practice():
+    practice = {flag.id for flag in RED_FLAGS if "no source" in flag.source}
+    assert practice == {"calf_pain_or_swelling", "breathlessness"}
+
+
+def test_exactly_two_classes_stay_on():
+    assert {"total_contact_cast", "walker_non_removable"} == NON_REMOVABLE
+
+
+def test_the_most_pressing_urgency_wins():
+    assert most_urgent("planned", "immediate", "one_working_day") == "immediate"
+
+
+@pytest.mark.parametrize("caution", CAUTIONS, ids=lambda caution: caution.id)
+def test_each_caution_is_shown_in_some_case_and_only_with_its_classes(caution):
+    further = [
+        {**PLAIN, **change}
+        for change in (
+            {"fragile_skin": True}, {"poor_sight": True}, {"recent_surgery_weeks": 2}, {"bulky_calf": None},
+            {"needs_frequent_dressing": None}, {"region": "rearfoot", "surface": "posterior", "mobility": "walks"},
+        )
+    ]  # fmt: skip
+    shown = 0
+    for facts in [*(case.facts for case in CASES), *further]:
+        for offer in decide(parse(facts)).classes:
+            if caution.text in offer.cautions:
+                shown += 1
+                assert offer.id in caution.classes
+    assert shown
