@@ -70,9 +70,9 @@ class Prescription(ClinicalRecord):
 
     facts = models.JSONField()
     advice = models.JSONField()
-    edition = models.CharField(max_length=40)
+    edition = models.CharField(max_length=120)
     first_offered = models.CharField(max_length=32, blank=True)
-    agrees = models.BooleanField("choice is the first class the advice offers", null=True)
+    agrees = models.BooleanField("choice is the first class the advice offers", null=True, blank=True)
     departure_reason = models.CharField(max_length=24, choices=DepartureReason.choices, blank=True)
     reason = models.TextField("reason in words")
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

@@ -1,0 +1,283 @@
+"""The record read as facts for the choice of device: each with its date, and missing once it is too old."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any, Literal, cast
+
+from clinic.guidelines.facts import Facts
+from clinic.guidelines.perfusion import ischaemia_grade
+from clinic.models import (
+    Charcot,
+    Circumstances,
+    Deformity,
+    Event,
+    EventKind,
+    Exudate,
+    Lesion,
+    LesionState,
+    Limb,
+    LimbFinding,
+    Measurement,
+    Oedema,
+    Prescription,
+    StopReason,
+    VisitState,
+)
+
+__all__ = ["ASKED", "FactRow", "LesionFacts", "facts_of_limb"]
+
+FactState = Literal["current", "stale", "missing", "asked"]
+
+#: Facts with no home in the record: they are asked on the prescription page itself, the first per lesion.
+ASKED: dict[str, str] = {
+    "osteomyelitis": "Bone infection",
+    "needs_frequent_dressing": "Dressing needs changing more often than weekly",
+    "device_available": "An offloading device can be had here today",
+    "non_surgical_care_failed": "Good care without surgery has failed",
+}
+
+WORDS: dict[str, str] = {
+    "region": "Region of the foot",
+    "surface": "Surface",
+    "cause": "Cause",
+    "infection_grade": "Infection grade (IWGDF/IDSA)",
+    "ischaemia_grade": "Ischaemia grade (WIfI)",
+    "flexible_toe_deformity": "Flexible toe deformity",
+    "large_deformity": "Large deformity",
+    "rigid_deformity": "Rigid deformity",
+    "bulky_calf": "Calf too bulky for a prefabricated device",
+    "high_falls_risk": "High risk of falling",
+    "declines_non_removable": "Declines a device that stays on",
+    "cannot_attend_weekly": "Cannot attend every week",
+    "both_feet_ulcerated": "Both feet ulcerated",
+    "active_charcot": "Active Charcot foot",
+    "mobility": "Mobility",
+    "heavy_exudate": "Heavy exudate",
+    "changing_oedema": "Changing oedema",
+    "fragile_skin": "Fragile skin",
+    "poor_sight": "Poor sight",
+    "drives_or_job_at_risk": "Drives, or a job at risk",
+    "previous_device_not_tolerated": "A device before was not tolerated",
+    "recent_surgery_weeks": "Weeks since surgery on this foot",
+    **ASKED,
+}
+#: After these the perfusion measured before no longer holds (design choice).
+PERFUSION_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.ADMISSION)
+FINDING_BOOLEANS = ("flexible_toe_deformity", "rigid_deformity", "bulky_calf", "fragile_skin")
+CIRCUMSTANCES = ("declines_non_removable", "cannot_attend_weekly", "poor_sight", "drives_or_job_at_risk")
+
+
+@dataclass(frozen=True)
+class FactRow:
+    """One fact as the page and the stored copy show it."""
+
+    name: str
+    words: str
+    value: Any
+    shown: str
+    state: FactState
+    found_on: date | None = None
+    note: str = ""
+
+    def as_copy(self) -> dict[str, Any]:
+        """The row as the prescription keeps it."""
+        return {
+            "name": self.name,
+            "words": self.words,
+            "value": self.value,
+            "shown": self.shown,
+            "state": self.state,
+            "found_on": self.found_on.isoformat() if self.found_on else None,
+            "note": self.note,
+        }
+
+
+@dataclass(frozen=True)
+class LesionFacts:
+    lesion: Lesion
+    facts: Facts
+    rows: tuple[FactRow, ...]
+
+    @property
+    def missing(self) -> tuple[FactRow, ...]:
+        return tuple(row for row in self.rows if row.state in ("missing", "stale"))
+
+
+@dataclass
+class _Sheet:
+    """Collects the rows of one lesion."""
+
+    rows: dict[str, FactRow] = field(default_factory=dict)
+
+    def put(
+        self, name: str, value: Any, on: date | None, *, shown: str = "", note: str = "", asked: bool = False
+    ) -> None:
+        state: FactState = "missing" if value is None else "asked" if asked else "current"
+        self.rows[name] = FactRow(name, WORDS[name], value, shown or _shown(value), state, on, note)
+
+    def stale(self, name: str, value: Any, on: date, why: str) -> None:
+        shown = f"{_shown(value)}, not counted"
+        self.rows[name] = FactRow(name, WORDS[name], None, shown, "stale", on, why)
+
+
+def _shown(value: Any) -> str:
+    if value is None:
+        return "not known"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value).replace("_", " ")
+
+
+def _perfusion(
+    sheet: _Sheet, limb: Limb, findings: list[LimbFinding], events: list[Event], day: date
+) -> None:
+    site = limb.person.site
+    for found in findings:
+        grade = ischaemia_grade(
+            ankle_pressure=found.ankle_pressure_mmhg,
+            ankle_brachial=None if found.ankle_index is None else float(found.ankle_index),
+            toe_pressure=found.toe_pressure_mmhg,
+            tcpo2=found.tcpo2_mmhg,
+            tcpo2_urgent_below=cast(Literal[25, 30], site.tcpo2_urgent_mmhg),
+        )
+        if grade.grade is None:
+            continue
+        since = [e for e in events if e.kind in PERFUSION_EVENTS and e.happened_on > found.found_on]
+        if day - found.found_on > timedelta(days=site.perfusion_fresh_days):
+            why = f"older than {site.perfusion_fresh_days} days (house rule)"
+            sheet.stale("ischaemia_grade", grade.grade, found.found_on, why)
+        elif since:
+            why = f"{since[0].get_kind_display().lower()} since, on {since[0].happened_on:%-d %b %Y}"
+            sheet.stale("ischaemia_grade", grade.grade, found.found_on, why)
+        else:
+            decided = ", ".join(name.replace("_", " ") for name in grade.decided_by)
+            sheet.put("ischaemia_grade", grade.grade, found.found_on, note=f"by {decided}" if decided else "")
+        return
+    sheet.put("ischaemia_grade", None, None)
+
+
+def _limb_shape(sheet: _Sheet, findings: list[LimbFinding]) -> None:
+    for name in FINDING_BOOLEANS:
+        found = next((f for f in findings if getattr(f, name) is not None), None)
+        sheet.put(name, getattr(found, name) if found else None, found.found_on if found else None)
+    deformed = next((f for f in findings if f.deformity), None)
+    sheet.put(
+        "large_deformity",
+        None if deformed is None else deformed.deformity == Deformity.LARGE,
+        deformed.found_on if deformed else None,
+    )
+    charcot = next((f for f in findings if f.charcot), None)
+    suspected = charcot is not None and charcot.charcot == Charcot.SUSPECTED
+    sheet.put(
+        "active_charcot",
+        None if charcot is None else suspected or charcot.charcot == Charcot.ACTIVE,
+        charcot.found_on if charcot else None,
+        note="suspected, read as active until assessed" if suspected else "",
+    )
+    swollen = next((f for f in findings if f.oedema), None)
+    sheet.put(
+        "changing_oedema",
+        None if swollen is None else swollen.oedema == Oedema.CHANGING,
+        swollen.found_on if swollen else None,
+    )
+
+
+def _person(sheet: _Sheet, limb: Limb, screens: list[Circumstances], falls: list[date], day: date) -> None:
+    site = limb.person.site
+    asked = next((s for s in screens if s.high_falls_risk is not None), None)
+    if asked is None:
+        sheet.put("high_falls_risk", None, None)
+    else:
+        fallen = [fall for fall in falls if fall > asked.asked_on]
+        if day - asked.asked_on > timedelta(days=site.falls_fresh_days):
+            why = f"older than {site.falls_fresh_days} days (house rule)"
+            sheet.stale("high_falls_risk", asked.high_falls_risk, asked.asked_on, why)
+        elif fallen and not asked.high_falls_risk:
+            why = f"a fall since, told on {fallen[0]:%-d %b %Y}"
+            sheet.stale("high_falls_risk", asked.high_falls_risk, asked.asked_on, why)
+        else:
+            sheet.put("high_falls_risk", asked.high_falls_risk, asked.asked_on)
+    for name in CIRCUMSTANCES:
+        told = next((s for s in screens if getattr(s, name) is not None), None)
+        sheet.put(name, getattr(told, name) if told else None, told.asked_on if told else None)
+    walks = next((s for s in screens if s.mobility), None)
+    sheet.put("mobility", walks.mobility if walks else None, walks.asked_on if walks else None)
+
+
+def _wound(sheet: _Sheet, lesion: Lesion, last: Measurement | None, day: date) -> None:
+    site = lesion.foot_site
+    sheet.put("region", site.region, lesion.first_seen_on)
+    sheet.put("surface", site.surface, lesion.first_seen_on)
+    sheet.put("cause", lesion.cause, lesion.first_seen_on)
+    on = last.visit.visited_on if last else None
+    for name, value in (
+        ("infection_grade", last.infection_grade if last else None),
+        ("heavy_exudate", last.exudate == Exudate.HEAVY if last and last.exudate else None),
+    ):
+        if value is not None and on is not None and on != day:
+            sheet.stale(name, value, on, "infection and skin count from the same day only")
+        else:
+            sheet.put(name, value, on if value is not None else None)
+
+
+def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day: date) -> None:
+    stopped = [p for p in before if p.stop_reason == StopReason.NOT_TOLERATED]
+    sheet.put(
+        "previous_device_not_tolerated",
+        bool(stopped) if before else None,
+        stopped[0].stopped_on if stopped else None,
+    )
+    operated = next((e.happened_on for e in events if e.kind == EventKind.SURGERY), None)
+    weeks = None if operated is None else round((day - operated).days / 7, 1)
+    sheet.put("recent_surgery_weeks", weeks, operated)
+
+
+def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[LesionFacts]:
+    """Facts of every open lesion of a limb on a day.
+
+    `answers` holds what was asked on the page: the keys of ASKED, the first suffixed by the lesion's key
+    (`osteomyelitis_12`). Ten queries, whatever the size of the record.
+    """
+    lesions = list(limb.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
+    findings = list(limb.findings.filter(found_on__lte=day))
+    events = list(limb.events.filter(happened_on__lte=day).order_by("-happened_on"))
+    screens = list(limb.person.circumstances.filter(asked_on__lte=day))
+    visits = limb.person.visits.filter(state=VisitState.STANDS)
+    falls = list(visits.filter(fall=True).values_list("visited_on", flat=True))
+    falls += [e.happened_on for e in events if e.kind == EventKind.FALL]
+    before = list(limb.prescriptions.all())
+    other = Lesion.objects.filter(
+        limb__person=limb.person_id, state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]
+    ).exclude(limb=limb)
+    both = other.exists()
+    newest: dict[int, Measurement] = {}
+    for row in (
+        Measurement.objects.filter(
+            lesion__in=lesions, visit__state=VisitState.STANDS, visit__visited_on__lte=day
+        )
+        .select_related("visit")
+        .order_by("visit__visited_on", "pk")
+    ):
+        newest[row.lesion_id] = row
+    answer = []
+    for lesion in lesions:
+        sheet = _Sheet()
+        _wound(sheet, lesion, newest.get(lesion.pk), day)
+        _perfusion(sheet, limb, findings, events, day)
+        _limb_shape(sheet, findings)
+        _person(sheet, limb, screens, falls, day)
+        _history(sheet, before, events, day)
+        sheet.put("both_feet_ulcerated", both, day)
+        probed = newest.get(lesion.pk)
+        for name in ASKED:
+            key = f"{name}_{lesion.pk}" if name == "osteomyelitis" else name
+            touched = name == "osteomyelitis" and probed is not None and probed.probe_to_bone
+            note = "the probe touched bone at the last visit" if touched else ""
+            sheet.put(name, answers.get(key), day, note=note, asked=True)
+        rows = tuple(sheet.rows[name] for name in WORDS if name in sheet.rows)
+        facts = Facts(**{row.name: row.value for row in rows})
+        answer.append(LesionFacts(lesion, facts, rows))
+    return answer
