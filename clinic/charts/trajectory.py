@@ -30,6 +30,7 @@ from clinic.charts.style import (
 from clinic.healing.forecast import CurvePoint, Forecast
 from clinic.healing.progress import area_at, area_error
 from clinic.healing.series import Area, Method, Run, WoundState, last_run
+from clinic.healing.verdict import chance_words
 
 __all__ = ["GAP", "trajectory_svg"]
 
@@ -301,7 +302,7 @@ def _smoothed(axes: Axes, first: date, run: Run, forecast: Forecast, missed: Seq
 
 
 def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float]) -> None:
-    chance = f"Chance of closing in the next 8 weeks: {int(forecast.chance_next_8w * 100)} % (estimate)"
+    chance = f"Chance of closing in the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate)"
     if forecast.names_date and forecast.fan:
         _fan(axes, first, forecast.fan, span)
         if forecast.low is not None and _day(forecast.low, first) < span[1]:

@@ -8,7 +8,7 @@ from clinic.healing.errors import SeriesError
 from clinic.healing.progress import TOO_SMALL, Progress, area_error, progress_of
 from clinic.healing.series import Area, Run
 
-__all__ = ["Findings", "Reason", "Verdict", "VerdictWord", "review_reasons", "verdict_of"]
+__all__ = ["Findings", "Reason", "Verdict", "VerdictWord", "chance_words", "review_reasons", "verdict_of"]
 
 FOUR_WEEK_SOURCE = (
     "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, and "
@@ -239,7 +239,9 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
         )
     if progress.days >= 28 and chance is not None and chance < _CHANCE_LIMIT:
         reasons.append(
-            Reason(f"Chance of closing in the next 8 weeks: {_percent(chance)}, under a half.", DESIGN_CHOICE)
+            Reason(
+                f"Chance of closing in the next 8 weeks: {chance_words(chance)}, under a half.", DESIGN_CHOICE
+            )
         )
     return reasons
 
@@ -256,7 +258,9 @@ def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
             )
         )
     if progress.days >= 28 and chance is not None:
-        reasons.append(Reason(f"Chance of closing in the next 8 weeks: {_percent(chance)}.", DESIGN_CHOICE))
+        reasons.append(
+            Reason(f"Chance of closing in the next 8 weeks: {chance_words(chance)}.", DESIGN_CHOICE)
+        )
     return reasons
 
 
@@ -281,8 +285,11 @@ def _smaller(percent: float) -> str:
     return f"{math.floor(percent)} % smaller" if percent >= 0 else f"{math.ceil(-percent)} % larger"
 
 
-def _percent(chance: float) -> str:
-    return f"{math.floor(chance * 100.0)} %"
+def chance_words(chance: float) -> str:
+    """A chance in words of a screen: whole percent, never "0 %" or "100 %", which would claim certainty."""
+    if chance < 0.01:
+        return "under 1 %"
+    return "over 99 %" if chance > 0.99 else f"{math.floor(chance * 100.0)} %"
 
 
 def _weeks(days: int) -> str:

@@ -86,7 +86,7 @@ def test_a_date_is_named_only_from_the_fifth_area_on():
     four, five = weekly(4.0, 3.2, 2.5, 1.9), weekly(4.0, 3.2, 2.5, 1.9, 1.3)
     before = words(trajectory_svg(four, forecast=forecast(last_run(four))))
     after = words(trajectory_svg(five, forecast=forecast(last_run(five))))
-    assert re.search(r"Chance of closing in the next 8 weeks: \d+ % \(estimate\)", before)
+    assert re.search(r"Chance of closing in the next 8 weeks: (under |over )?\d+ % \(estimate\)", before)
     assert "Closing" not in before
     assert re.search(r"Closing \d+ \w+ 2026 to \d+ \w+ 2026 \(8 in 10\)", after)
 
@@ -98,6 +98,17 @@ def test_no_area_is_refused():
 
 def test_a_single_closed_wound_is_drawn():
     assert "Area [cm²]" in words(trajectory_svg([Area(DAY, 0.0)]))
+
+
+@pytest.mark.parametrize(
+    ("areas", "step"),
+    [([1e5, 9e4, 8e4, 7e4, 6e4], 7), ([1.0, 0.5, 2.0], 1), ([300.0] * 150, 7), ([200.0, 0.0, 50.0], 400)],
+)
+def test_very_large_small_long_and_sparse_series_are_drawn(areas, step):
+    series = [Area(DAY + timedelta(days=step * i), a) for i, a in enumerate(areas)]
+    svg = trajectory_svg(series, forecast=forecast(last_run(series)))
+    assert b"nan" not in svg
+    assert "Weeks since first seen" in words(svg)
 
 
 def test_labels_in_one_row_never_touch():

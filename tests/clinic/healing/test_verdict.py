@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.series import Area, last_run, square_mm
-from clinic.healing.verdict import Findings, VerdictWord, review_reasons, verdict_of
+from clinic.healing.verdict import Findings, VerdictWord, chance_words, review_reasons, verdict_of
 
 DAY = date(2026, 1, 5)
 
@@ -72,6 +72,21 @@ def test_a_reduction_just_under_the_limit_does_not_read_as_the_limit():
     verdict = verdict_of(weekly(4.0, 3.5, 3.0, 2.5, 2.02))
     assert verdict.word is VerdictWord.SLOW
     assert verdict.reasons[0].text.startswith("49 % smaller")
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (0.0, "under 1 %"),
+        (0.0099, "under 1 %"),
+        (0.01, "1 %"),
+        (0.499, "49 %"),
+        (0.99, "99 %"),
+        (1.0, "over 99 %"),
+    ],
+)
+def test_a_chance_never_claims_certainty(chance, words):
+    assert chance_words(chance) == words
 
 
 def test_a_small_area_says_that_area_cannot_judge_it():
