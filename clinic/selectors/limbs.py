@@ -52,7 +52,7 @@ _LABELS = {
 
 @dataclass(frozen=True)
 class FindingValue:
-    """The newest answer to one question about a foot."""
+    """The newest answer to one question about a foot; of the monofilament, the value is the sites not felt."""
 
     name: str
     label: str
@@ -90,13 +90,16 @@ def _last_changes(limbs: Sequence[Limb]) -> dict[int, date]:
     return days
 
 
-def _newest(rows: Iterable[LimbFinding], site: Site, changed_on: date | None, today: date) -> list[FindingValue]:
+def _newest(
+    rows: Iterable[LimbFinding], site: Site, changed_on: date | None, today: date
+) -> list[FindingValue]:
     found: dict[str, FindingValue] = {}
     for row in rows:  # newest first
         if row.monofilament_felt is not None and "monofilament" not in found:
+            not_felt = (row.monofilament_tested or 0) - row.monofilament_felt
             words = f"{row.monofilament_felt} of {row.monofilament_tested} sites felt"
             found["monofilament"] = FindingValue(
-                "monofilament", _LABELS["monofilament"], row.monofilament_felt, words, row.found_on, False
+                "monofilament", _LABELS["monofilament"], not_felt, words, row.found_on, False
             )
         for name in _LABELS:
             value = getattr(row, name, None)

@@ -1,13 +1,103 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""A foot: its lengths and amputation, and dated findings on it."""
 
-from clinic.access import may
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from clinic.access import may, visible_or_404
+from clinic.forms.conflict import Difference, differences
+from clinic.forms.entries import last_words
+from clinic.forms.limbs import FindingForm, LimbForm
+from clinic.forms.refusals import show
+from clinic.models import Limb
+from clinic.selectors.limbs import both_limbs, latest_findings
+from clinic.selectors.people import person_bar
+from clinic.services.errors import Conflict, Refused
+from clinic.services.limbs import finding_add, limb_correct
+
+FIELDS = ("foot_length_mm", "foot_breadth_mm", "amputation")
+#: Feet of one person that differ by more are more often a slip of the tape (common practice, no source).
+UNLIKE_FEET_MM = 20
 
 
-@may("see_cases")
+def _limb(request: HttpRequest, pk: int) -> Limb:
+    return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=pk)
+
+
+def _compare_feet(request: HttpRequest, limb: Limb) -> None:
+    other = next((one for one in both_limbs(limb.person) if one.side != limb.side), None)
+    if other is None or not (limb.foot_length_mm and other.foot_length_mm):
+        return
+    apart = abs(limb.foot_length_mm - other.foot_length_mm)
+    if apart > UNLIKE_FEET_MM and limb.amputation == other.amputation == "none":
+        messages.warning(
+            request, f"The two feet now differ by {apart} mm in length. Measure again if that is not so."
+        )
+
+
+@may("register")
 def limb_edit(request: HttpRequest, limb: int) -> HttpResponse:
-    raise Http404
+    found = _limb(request, limb)
+    form = LimbForm(
+        request.POST or None, initial={name: getattr(found, name) for name in (*FIELDS, "version")}
+    )
+    unlike: list[Difference] = []
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        try:
+            limb_correct(
+                by=request.user,
+                limb=found,
+                expected_version=data["version"],
+                **{name: data[name] for name in FIELDS},
+            )
+        except Conflict as conflict:
+            found = _limb(request, limb)
+            unlike = differences(form, {name: getattr(found, name) for name in FIELDS}, version=found.version)
+            show(form, conflict)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, f"{found} is recorded.")
+            _compare_feet(request, found)
+            return redirect("person", person=found.person_id)
+    other = next((one for one in both_limbs(found.person) if one.pk != found.pk), None)
+    return render(
+        request,
+        "clinic/limbs/edit.html",
+        {
+            "form": form,
+            "limb": found,
+            "other": other,
+            "unlike": unlike,
+            "bar": person_bar(found.person),
+            "here": "people",
+        },
+        status=422 if form.errors else 200,
+    )
 
 
-@may("see_cases")
+@may("register")
 def finding_new(request: HttpRequest, limb: int) -> HttpResponse:
-    raise Http404
+    found = _limb(request, limb)
+    form = FindingForm(request.POST or None, initial={"found_on": timezone.localdate()})
+    for last in latest_findings([found], found.person.site)[found.pk]:
+        name = "monofilament_felt" if last.name == "monofilament" else last.name
+        form.fields[name].help_text = last_words(last.words, last.found_on, stale=last.stale)
+    if request.method == "POST" and form.is_valid():
+        try:
+            finding_add(by=request.user, limb=found, **form.cleaned_data)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, f"The findings on the {str(found).lower()} are recorded.")
+            return redirect("person", person=found.person_id)
+    return render(
+        request,
+        "clinic/limbs/finding.html",
+        {"form": form, "limb": found, "bar": person_bar(found.person), "here": "people"},
+        status=422 if form.errors else 200,
+    )

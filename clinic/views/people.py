@@ -1,38 +1,234 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""People: the list with its search, a person's page, and what is registered once per person."""
 
-from clinic.access import may
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django import forms
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from clinic import access
+from clinic.access import may, visible_or_404
+from clinic.forms.conflict import Difference, differences
+from clinic.forms.entries import last_words
+from clinic.forms.people import (
+    PERSON_FIELDS,
+    CircumstancesForm,
+    PersonEditForm,
+    PersonNewForm,
+    PersonStateForm,
+    WeightForm,
+)
+from clinic.forms.refusals import show
+from clinic.models import Person
+from clinic.selectors.circumstances import circumstances_card
+from clinic.selectors.limbs import both_limbs, running_devices
+from clinic.selectors.people import SHOW, likely_duplicates, people_found, person_bar, person_row
+from clinic.selectors.person_page import person_page
+from clinic.services.errors import Conflict, Refused
+from clinic.services.people import (
+    circumstances_add,
+    person_correct,
+    person_register,
+    person_set_state,
+    weight_add,
+)
+
+A_PAGE = 50
+
+
+def _person(request: HttpRequest, pk: int) -> Person:
+    return visible_or_404(Person.objects.select_related("site"), request.user, pk=pk)
+
+
+def _page(request: HttpRequest, name: str, person: Person, form: forms.Form, **more: object) -> HttpResponse:
+    return render(
+        request,
+        f"clinic/people/{name}.html",
+        {"form": form, "person": person, "bar": person_bar(person), "here": "people", **more},
+        status=422 if form.errors else 200,
+    )
 
 
 @may("see_cases")
 def people(request: HttpRequest) -> HttpResponse:
-    raise Http404
+    site = access.site_or_404(request.user, request)
+    q = request.GET.get("q", "").strip()[:80]
+    wanted = request.GET.get("show", "all")
+    wanted = wanted if wanted in SHOW else "all"
+    page = Paginator(people_found(site, q=q, show=wanted), A_PAGE).get_page(request.GET.get("page"))
+    today = timezone.localdate()
+    template = "clinic/people/list.html"
+    return render(
+        request,
+        f"{template}#results" if request.htmx else template,  # type: ignore[attr-defined]
+        {
+            "rows": [person_row(person, site, today) for person in page],
+            "page": page,
+            "q": q,
+            "show": wanted,
+            "shows": SHOW,
+            "site": site,
+            "here": "people",
+        },
+    )
 
 
-@may("see_cases")
+@may("register")
 def person_new(request: HttpRequest) -> HttpResponse:
-    raise Http404
+    sites = access.sites_of(request.user)
+    site = access.site_or_404(request.user, request)
+    today = timezone.localdate()
+    form = PersonNewForm(request.POST or None, sites=sites, initial={"site": site.pk, "measured_on": today})
+    alike: Sequence[Person] = []
+    if request.method == "POST" and form.is_valid():
+        data = form.cleaned_data
+        alike = likely_duplicates(
+            request.user, **{name: data[name] for name in ("given_name", "family_name", "birth_date")}
+        )
+        if alike and not data["another_person"]:
+            form.ask_if_another()
+        else:
+            try:
+                made = person_register(
+                    by=request.user,
+                    site=next(mine for mine in sites if mine.pk == data["site"]),
+                    kg=data["kg"],
+                    how=data["how"],
+                    measured_on=data["measured_on"],
+                    **form.person(),
+                )
+            except Refused as refused:
+                show(form, refused)
+            else:
+                messages.success(request, f"{made.full_name} is registered, with both feet.")
+                return redirect("person", person=made.pk)
+    return render(
+        request,
+        "clinic/people/new.html",
+        {"form": form, "alike": alike, "many_sites": len(sites) > 1, "site": site, "here": "people"},
+        status=422 if form.errors else 200,
+    )
 
 
 @may("see_cases")
 def person(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = _person(request, person)
+    everything = request.GET.get("timeline") == "all"
+    return render(
+        request,
+        "clinic/people/person.html",
+        {
+            "person": found,
+            "page": person_page(found, today=timezone.localdate(), everything=everything),
+            "bar": person_bar(found),
+            "site": found.site,
+            "here": "people",
+            "in_care": found.state == "in_care",
+        },
+    )
 
 
-@may("see_cases")
+@may("register")
 def person_edit(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = _person(request, person)
+    initial = {name: getattr(found, name) for name in (*PERSON_FIELDS, "version")}
+    form = PersonEditForm(request.POST or None, initial=initial)
+    unlike: list[Difference] = []
+    if request.method == "POST" and form.is_valid():
+        try:
+            person_correct(
+                by=request.user,
+                person=found,
+                expected_version=form.cleaned_data["version"],
+                why=form.cleaned_data["why"],
+                **form.person(),
+            )
+        except Conflict as conflict:
+            found = _person(request, person)
+            unlike = differences(
+                form, {name: getattr(found, name) for name in PERSON_FIELDS}, version=found.version
+            )
+            show(form, conflict)
+        except Refused as refused:
+            found = _person(request, person)
+            show(form, refused)
+        else:
+            messages.success(request, "The record is corrected.")
+            return redirect("person", person=found.pk)
+    return _page(request, "edit", found, form, unlike=unlike)
 
 
-@may("see_cases")
+@may("register")
 def person_state(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = _person(request, person)
+    form = PersonStateForm(
+        request.POST or None,
+        initial={"state": found.state, "state_on": found.state_on, "version": found.version},
+    )
+    unlike: list[Difference] = []
+    running = list(running_devices(both_limbs(found)).values())
+    if request.method == "POST" and form.is_valid():
+        try:
+            person_set_state(
+                by=request.user,
+                person=found,
+                state=form.cleaned_data["state"],
+                state_on=form.cleaned_data["state_on"],
+                expected_version=form.cleaned_data["version"],
+            )
+        except Conflict as conflict:
+            found = _person(request, person)
+            unlike = differences(
+                form, {"state": found.state, "state_on": found.state_on}, version=found.version
+            )
+            show(form, conflict)
+        except Refused as refused:
+            found = _person(request, person)
+            show(form, refused)
+        else:
+            messages.success(request, f"{found.full_name}: {found.get_state_display().lower()}.")
+            for device in running if found.state != "in_care" else ():
+                side = device.limb.get_side_display().lower()
+                messages.warning(
+                    request, f"Still on record as worn: {device}, {side} foot. Stop it if it is off."
+                )
+            return redirect("person", person=found.pk)
+    return _page(request, "state", found, form, unlike=unlike, running=running)
 
 
-@may("see_cases")
+@may("register")
 def weight_new(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = _person(request, person)
+    form = WeightForm(request.POST or None, initial={"measured_on": timezone.localdate()})
+    if request.method == "POST" and form.is_valid():
+        try:
+            weight = weight_add(by=request.user, person=found, **form.cleaned_data)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, f"Weight recorded: {weight.kg} kg.")
+            return redirect("person", person=found.pk)
+    return _page(request, "weight", found, form, last=found.weights.first())
 
 
-@may("see_cases")
+@may("register")
 def circumstances_new(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = _person(request, person)
+    form = CircumstancesForm(request.POST or None, initial={"asked_on": timezone.localdate()})
+    for answer in circumstances_card(found, timezone.localdate()).answers:
+        if answer.asked_on:
+            form.fields[answer.name].help_text = last_words(answer.words, answer.asked_on)
+    if request.method == "POST" and form.is_valid():
+        try:
+            circumstances_add(by=request.user, person=found, **form.cleaned_data)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The circumstances are recorded.")
+            return redirect("person", person=found.pk)
+    return _page(request, "circumstances", found, form)
