@@ -6,6 +6,7 @@ import math
 import pytest
 
 from offload.core.errors import SpecError
+from offload.core.foam import packaged_foams
 from offload.core.specfile import LARGEST_FILE, read_spec, spec_from
 from offload.core.stack import DEMONSTRATION_STACK, PACKAGED_FOAMS
 
@@ -233,6 +234,10 @@ def test_all_faults_come_together():
         }
     )
     assert [fault.split(" ")[0] for fault in found] == ["side", "body_weight_kg", "margin_mm", "lesions:"]
+
+
+def test_the_packaged_foams_are_those_that_a_specification_may_name():
+    assert set(packaged_foams()) == set(PACKAGED_FOAMS)
 
 
 def test_three_middles_are_too_many():
