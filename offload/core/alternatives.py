@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
-from offload.core.checks import Check, geometry_checks
+from offload.core.checks import Check
 from offload.core.clearance import possible_cuts
-from offload.core.errors import ImpossibleRelief
 from offload.core.plan import Alternative
-from offload.core.policy import Policy
-from offload.core.relief import Wall, cut_openings
-from offload.core.scene import Scene
-from offload.core.trial import Trial, try_openings
+from offload.core.relief import Wall
+from offload.core.trial import Trials
 
 __all__ = ["LEAST_COUNT", "alternatives_for", "walls_around"]
 
@@ -39,21 +36,15 @@ def walls_around(wall: Wall) -> Iterator[Wall]:
             yield replace(wall, margin=margins[i], distal_margin=distals[j], bevel=bevels[k])
 
 
-def alternatives_for(
-    scene: Scene, plan: Trial, other_checks: tuple[Check, ...], policy: Policy
-) -> tuple[Alternative, ...]:
+def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Alternative, ...]:
     """At least 24 cuts for the same lesions, best first.
 
     Parameters
     ----------
-    scene
-        Foot and insole.
-    plan
-        The plan's own cut, solved; it is among the alternatives.
-    other_checks
+    tried
+        The plan's own cut, which is among the alternatives, and those tried beside it.
+    unchanged
         Checks of the plan that no cut changes.
-    policy
-        House rules for the geometry.
 
     Returns
     -------
@@ -65,28 +56,17 @@ def alternatives_for(
     All cuts of whole layers with the walls around the plan's own. Only impossible geometry is left out, and the next
     wall taken instead. Solved at central tissue stiffness; each starts from the last one with the same layers.
     """
-    spec = scene.spec
-    unflagged = all(check.passed for check in other_checks)
-    near: dict[tuple[str, ...], Trial] = {plan.cut_layers: plan}
+    unflagged = all(check.passed for check in unchanged)
     found: list[Alternative] = []
-    for wall in walls_around(plan.wall):
+    for wall in walls_around(tried.plan.wall):
         if len(found) >= LEAST_COUNT:
             break
-        for cut in possible_cuts(spec.stack):
-            try:
-                openings = cut_openings(
-                    spec.lesions, scene.insole.outline, spec.stack, cut, wall, policy
-                ).openings
-            except ImpossibleRelief:
+        for cut in possible_cuts(tried.scene.stack):
+            trial = tried.cut(cut, wall)
+            if trial is None:
                 continue
-            if cut == plan.cut_layers and wall == plan.wall:
-                trial = plan
-            else:
-                trial = near[cut] = try_openings(scene, cut, wall, openings, near.get(cut))
             passed = unflagged and all(check.passed for check in trial.checks)
-            if passed:
-                checks = geometry_checks(openings, spec.lesions, scene.insole, spec.stack, policy)
-                passed = all(check.passed for check in checks)
+            passed = passed and all(check.passed for check in tried.geometry_checks(trial))
             found.append(
                 Alternative(
                     cut_layers=cut,

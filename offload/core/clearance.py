@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from offload.core.checks import geometry_checks
-from offload.core.errors import ImpossibleRelief
 from offload.core.plan import ClearanceAdvice
-from offload.core.policy import Policy
-from offload.core.relief import cut_openings
 from offload.core.scene import Scene
 from offload.core.stack import Layer
-from offload.core.trial import Trial, try_openings
+from offload.core.trial import Trial, Trials
 
 __all__ = ["clearance_advice", "possible_cuts"]
 
@@ -22,6 +18,9 @@ SOME = 0.10
 TIE = 0.05
 """Peaks closer than this count as equal [-]; design choice."""
 
+SAME_VOLUME = 0.01
+"""Volumes closer than this count as equal [-]; design choice."""
+
 
 def possible_cuts(stack: Sequence[Layer]) -> tuple[tuple[str, ...], ...]:
     """The cuts of whole layers that a stack allows: never the cover."""
@@ -30,17 +29,13 @@ def possible_cuts(stack: Sequence[Layer]) -> tuple[tuple[str, ...], ...]:
     return (("base",),)
 
 
-def clearance_advice(scene: Scene, plan: Trial, policy: Policy) -> ClearanceAdvice:
+def clearance_advice(tried: Trials) -> ClearanceAdvice:
     """The cut that mechanics would choose with the plan's own margins and bevel.
 
     Parameters
     ----------
-    scene
-        Foot and insole.
-    plan
-        The plan's own cut, solved.
-    policy
-        House rules for the geometry of other cuts.
+    tried
+        The plan's own cut and those tried beside it.
 
     Notes
     -----
@@ -52,7 +47,7 @@ def clearance_advice(scene: Scene, plan: Trial, policy: Policy) -> ClearanceAdvi
     ----------
     The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it met.
     """
-    trials = list(_holding(scene, plan, policy))
+    trials = _holding(tried)
     if not trials:
         return ClearanceAdvice(None, "No cut of whole layers holds its geometry with these margins.")
     best = max(trial.least_fall for trial in trials)
@@ -64,8 +59,12 @@ def clearance_advice(scene: Scene, plan: Trial, policy: Policy) -> ClearanceAdvi
         )
     clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
     if clearing:
-        chosen = min(clearing, key=lambda trial: trial.volume)
+        least = min(trial.volume for trial in clearing)
+        tied = [trial for trial in clearing if trial.volume <= least * (1.0 + SAME_VOLUME)]
+        chosen = min(tied, key=lambda trial: trial.worst_peak)
         why = f"of the cuts that lower the lesion's peak by {ENOUGH:.0%} or more it takes out least foam"
+        if len(tied) > 1:
+            why += ", and of equals it leaves the lowest peak"
     else:
         lowest = min(trial.worst_peak for trial in trials)
         tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
@@ -76,25 +75,20 @@ def clearance_advice(scene: Scene, plan: Trial, policy: Policy) -> ClearanceAdvi
     return ClearanceAdvice(
         chosen.cut_layers,
         f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {chosen.least_fall:.0%} in this estimate; {why}. "
-        f"{_void_words(scene, chosen)} For ranking only.",
+        f"{_void_words(tried.scene, chosen)} For ranking only.",
     )
 
 
-def _holding(scene: Scene, plan: Trial, policy: Policy) -> Iterable[Trial]:
-    spec = scene.spec
-    for cut in possible_cuts(spec.stack):
-        if cut == plan.cut_layers:
-            trial, openings = plan, plan.openings
-        else:
-            try:
-                cutting = cut_openings(spec.lesions, scene.insole.outline, spec.stack, cut, plan.wall, policy)
-            except ImpossibleRelief:
-                continue
-            openings = cutting.openings
-            trial = None
-        checks = geometry_checks(openings, spec.lesions, scene.insole, spec.stack, policy)
-        if all(check.passed or check.severity != "error" for check in checks):
-            yield trial or try_openings(scene, cut, plan.wall, openings)
+def _holding(trials: Trials) -> list[Trial]:
+    """The cuts of the plan's own wall whose geometry has no error."""
+    found = []
+    for cut in possible_cuts(trials.scene.stack):
+        trial = trials.cut(cut, trials.plan.wall)
+        if trial is not None and all(
+            check.passed or check.severity != "error" for check in trials.geometry_checks(trial)
+        ):
+            found.append(trial)
+    return found
 
 
 def _void_words(scene: Scene, trial: Trial) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dpbtrf, dpbtrs
+from scipy.linalg.lapack import dpbtrf, dpbtrs, dtbtrs
 
 from offload.core.errors import ReliefError
 from offload.core.foam import Series
@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 MOST_STEPS = 80
+CHORD = 1e-5
+"""Residual below which the last factor serves again; the tangent hardly changes any more."""
 TOLERANCE = 1e-8
 """Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach."""
 
@@ -274,7 +276,7 @@ class Foundation:
             return tissue, touching, foam, slope, rest, frame.sums(tissue) * area - frame.wanted
 
         tissue, touching, foam, slope, rest, rest_rigid = state(u, motion, clip)
-        worst = np.inf
+        worst, tangent = np.inf, None
         for steps in range(MOST_STEPS):
             peak = max(scale, float(tissue.max()))
             worst = max(
@@ -292,15 +294,11 @@ class Foundation:
                     worst,
                 )
             guess = foam
-            factor = self._factor(slope + tissue_kpa_mm * touching)
-            pull = frame.basis * (area * tissue_kpa_mm * touching)
-            right = np.concatenate([-rest[None], pull]).reshape(4, -1).T
-            answer = _solve(factor, right).T.reshape(4, *u.shape)
-            flat = pull.reshape(3, -1)
-            schur = flat @ frame.basis.reshape(3, -1).T - flat @ answer[1:].reshape(3, -1).T
-            schur += np.eye(3) * (1e-12 * np.trace(schur) + 1e-30)
-            rigid = np.linalg.solve(schur, -rest_rigid + flat @ answer[0].ravel())
-            step = answer[0] + np.tensordot(rigid, answer[1:], 1)
+            if tangent is None or worst > CHORD:
+                tangent = _Tangent(
+                    self._factor(slope + tissue_kpa_mm * touching), frame, tissue_kpa_mm * touching, area
+                )
+            step, rigid = tangent.step(rest, rest_rigid)
             before = float((rest * step).sum() + rest_rigid @ rigid)
             size = 1.0
             was_clipped, clip = clip, True
@@ -347,6 +345,40 @@ class _RigidFrame:
         return float(motion[0]) - a * self._cx - b * self._cy, a, b
 
 
+class _Tangent:
+    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement."""
+
+    def __init__(self, factor: Array, frame: _RigidFrame, stiffness: Array, area: float) -> None:
+        self._factor = factor
+        basis = frame.basis.reshape(3, -1)
+        pull = basis * (area * stiffness).ravel()
+        own = pull @ basis.T
+        self._pull = _forward(factor, pull.T)
+        schur = own - self._pull.T @ self._pull
+        self._schur = schur + np.eye(3) * (1e-12 * np.trace(schur) + 1e-30)
+
+    def step(self, rest: Array, rest_rigid: Array) -> tuple[Array, Array]:
+        half = _forward(self._factor, -rest.reshape(-1, 1))[:, 0]
+        rigid = np.linalg.solve(self._schur, self._pull.T @ half - rest_rigid)
+        whole, info = dtbtrs(
+            self._factor, (half + self._pull @ rigid)[:, None], uplo="L", trans="T", overwrite_b=1
+        )
+        _refuse_fault(info)
+        return whole.reshape(rest.shape), rigid
+
+
+def _forward(factor: Array, right: Array) -> Array:
+    """Forward half of a solve; ``right`` is overwritten."""
+    answer, info = dtbtrs(factor, np.asfortranarray(right), uplo="L", overwrite_b=1)
+    _refuse_fault(info)
+    return answer
+
+
+def _refuse_fault(info: int) -> None:
+    if info:
+        raise SolverError(f"the banded solve failed with code {info}; the tangent is not a foundation's.")
+
+
 def _between(one: Array, other: Array) -> Array:
     """Coupling across a cell's side: the two half cells in series."""
     total = one + other
@@ -355,8 +387,7 @@ def _between(one: Array, other: Array) -> Array:
 
 def _solve(factor: Array, right: Array) -> Array:
     answer, info = dpbtrs(factor, np.asfortranarray(right), lower=1, overwrite_b=1)
-    if info:
-        raise SolverError(f"the banded solve was given an illegal value in argument {-info}.")
+    _refuse_fault(info)
     return answer
 
 

@@ -19,7 +19,7 @@ from offload.core.plan import PressureFindings, PressureReport, ReliefPlan
 from offload.core.policy import DEFAULT_POLICY, Policy
 from offload.core.relief import Wall
 from offload.core.scene import Case, Scene
-from offload.core.trial import try_openings
+from offload.core.trial import Trials, try_openings
 from offload.core.void import Void
 
 __all__ = ["PressureField", "PressureModel", "PressurePicture", "ZonePressure"]
@@ -121,8 +121,9 @@ class PressureModel:
         advice, alternatives = plan.clearance_advice, plan.alternatives
         reasons = _reasons(scene, own.report)
         if self.others:
-            advice = clearance_advice(scene, own, self.policy)
-            alternatives = alternatives_for(scene, own, _unchanged(plan), self.policy)
+            tried = Trials(scene, own, self.policy)
+            advice = clearance_advice(tried)
+            alternatives = alternatives_for(tried, _unchanged(plan))
             if advice.cut_layers is not None and advice.cut_layers != plan.cut_layers:
                 reasons.append(
                     f"This plan cuts {' and '.join(plan.cut_layers)}; mechanics would cut "

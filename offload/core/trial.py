@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
+import shapely
 
 from offload.core.baseline import load_constants
-from offload.core.checks import Check
+from offload.core.checks import Check, geometry_checks
+from offload.core.errors import ImpossibleRelief
 from offload.core.foundation import Settled
+from offload.core.outline import Outline
 from offload.core.plan import PressureReport
-from offload.core.relief import Opening, Wall
+from offload.core.policy import Policy
+from offload.core.relief import Opening, Wall, cut_openings
 from offload.core.scene import Scene
+from offload.core.spec import LesionSpec
 from offload.core.void import Void
 
-__all__ = ["RIM_MM", "Trial", "pressure_checks", "try_openings"]
-
-Array = NDArray[np.float64]
+__all__ = ["RIM_MM", "Trial", "Trials", "pressure_checks", "try_openings"]
 
 RIM_MM = 10.0
 """How far the rim reaches outside the opening."""
+PLAIN_MM = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,70 @@ class Trial:
             ),
             default=0.0,
         )
+
+
+class Trials:
+    """Cuts tried on one scene, each solved once.
+
+    Parameters
+    ----------
+    scene
+        Foot and insole.
+    plan
+        The plan's own cut, solved.
+    policy
+        House rules for the geometry of other cuts.
+    """
+
+    def __init__(self, scene: Scene, plan: Trial, policy: Policy) -> None:
+        self.scene = scene
+        self.plan = plan
+        self.policy = policy
+        self._known: dict[tuple[tuple[str, ...], Wall], Trial | None] = {(plan.cut_layers, plan.wall): plan}
+        self._lesions = tuple(_plainer(lesion) for lesion in scene.spec.lesions)
+
+    def cut(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
+        """A cut with a wall, solved from the last one with the same layers; None where its geometry is impossible."""
+        key = (cut_layers, wall)
+        if key not in self._known:
+            spec = self.scene.spec
+            try:
+                cutting = cut_openings(
+                    self._lesions, self.scene.insole.outline, spec.stack, cut_layers, wall, self.policy
+                )
+            except ImpossibleRelief:
+                self._known[key] = None
+                return None
+            self._known[key] = try_openings(
+                self.scene, cut_layers, wall, cutting.openings, self._nearest(cut_layers, wall)
+            )
+        return self._known[key]
+
+    def _nearest(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
+        """The solved trial with the same layers whose wall is most alike."""
+
+        def apart(other: Wall) -> float:
+            slope = abs(math.cos(math.radians(other.bevel)) - math.cos(math.radians(wall.bevel)))
+            return (
+                abs(other.margin - wall.margin)
+                + abs(other.distal_margin - wall.distal_margin) / 2
+                + 10.0 * slope
+            )
+
+        alike = [trial for (cut, _), trial in self._known.items() if cut == cut_layers and trial is not None]
+        return min(alike, key=lambda trial: apart(trial.wall), default=None)
+
+    def geometry_checks(self, trial: Trial) -> tuple[Check, ...]:
+        """Checks of a trial's geometry."""
+        return geometry_checks(
+            trial.openings, self._lesions, self.scene.insole, self.scene.stack, self.policy
+        )
+
+
+def _plainer(lesion: LesionSpec) -> LesionSpec:
+    """The lesion with fewer corners, nowhere further than 0.01 mm from its outline: other cuts are only compared."""
+    polygon = shapely.simplify(lesion.outline.polygon, PLAIN_MM)
+    return LesionSpec(lesion.label, Outline.of_polygon(polygon, lesion.outline.name))
 
 
 def try_openings(

@@ -21,6 +21,7 @@ __all__ = ["Void", "coverage", "foams_of", "full_coupling", "signed_distance", "
 Array = NDArray[np.float64]
 
 FAR_MM = 1e3
+REACH_MM = 11.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Void:
         Mean depth taken out of each cell [mm], shape ``(ny, nx)``: the gap the foam above must close.
     outside_mm
         Distance of each cell's centre from the nearest opening at its foot-facing side [mm]; negative inside.
-        Exact up to 15 mm, larger beyond.
+        Exact up to 11 mm, larger beyond.
     left_mm
         Thickness left of each layer [mm], shape ``(layers, ny, nx)``.
     foundation
@@ -47,8 +48,9 @@ class Void:
 
     @property
     def volume(self) -> float:
-        """Foam taken out [mm³]."""
-        return float(self.depth_mm.sum() * self.foundation.lattice.area)
+        """Foam taken out of the insole [mm³]."""
+        lattice = self.foundation.lattice
+        return float(self.depth_mm.sum(where=lattice.support) * lattice.area)
 
 
 def foams_of(stack: Sequence[Layer], foams: Mapping[str, Foam]) -> tuple[Foam, ...]:
@@ -118,7 +120,7 @@ def void_of(
     for opening in openings:
         total = sum(stack[cut.index].thickness for cut in opening.layers)
         growth = 0.0 if bevel_deg >= 90.0 else total / math.tan(math.radians(bevel_deg))
-        window = _window(lattice, opening.opening, 15.0)
+        window = _window(lattice, opening.opening, REACH_MM)
         # The wall of a notch ends at the insole's edge, so distance counts from the floor and the top alike.
         from_floor = signed_distance(opening.floor, lattice, window)
         from_top = signed_distance(opening.opening, lattice, window)
@@ -149,8 +151,8 @@ def void_of(
 def signed_distance(outline: Outline, lattice: Lattice, window: tuple[slice, slice]) -> Array:
     """Distance of the cell centres in a window from an outline [mm], negative inside."""
     x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
-    # A hundredth of a cell is far below what a cell can show, and a tenth of the corners is far quicker.
-    polygon = shapely.simplify(outline.polygon, 0.01 * lattice.dx, preserve_topology=False)
+    # A fiftieth of a cell is far below what a cell can show, and a tenth of the corners is far quicker.
+    polygon = shapely.simplify(outline.polygon, 0.02 * lattice.dx, preserve_topology=False)
     shapely.prepare(polygon)
     ring = shapely.boundary(polygon)
     distance = shapely.distance(ring, shapely.points(x, y))

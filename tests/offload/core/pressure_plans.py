@@ -1,0 +1,39 @@
+"""Plans on the demonstration stack for the tests of pressure."""
+
+from dataclasses import replace
+from functools import cache
+
+from offload.core.foam import packaged_foams
+from offload.core.outline import Outline
+from offload.core.plan import ReliefPlan, compute
+from offload.core.policy import DEFAULT_POLICY
+from offload.core.relief import Wall
+from offload.core.scene import Scene
+from offload.core.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.trial import Trials, try_openings
+
+HEADS_2_3 = (0.0, 193.0)
+
+
+def spec(
+    weight: float = 80.0, cut: str = "auto", at: tuple[float, float] = HEADS_2_3, size: float = 20.0, **more
+):
+    lesion = LesionSpec("A", Outline.ellipse(at, size, size))
+    return replace(ReliefSpec("right", 260.0, weight, (lesion,), foot_width=98.0, cut=cut), **more)
+
+
+@cache
+def plan(*args, **more) -> ReliefPlan:
+    return compute(spec(*args, **more))
+
+
+def trials(made: ReliefPlan, cell: float = 5.0) -> Trials:
+    """The plan's own cut solved, ready for others beside it."""
+    scene = Scene(made.spec, made.insole, packaged_foams(), cell)
+    wall = Wall(made.spec.margin, made.spec.distal_margin, made.spec.bevel, made.spec.margin_face)
+    return Trials(scene, try_openings(scene, made.cut_layers, wall, made.openings), DEFAULT_POLICY)
+
+
+def force_of(given: PressureMap) -> float:
+    """Integral of a map [N]."""
+    return float(given.grid().sum()) * given.cell[0] * given.cell[1] / 1000.0

@@ -1,0 +1,79 @@
+import math
+
+import numpy as np
+import pytest
+
+from offload.core.baseline import lattice_for
+from offload.core.foam import FoamError, packaged_foams
+from offload.core.outline import Outline
+from offload.core.stack import DEMONSTRATION_STACK
+from offload.core.void import coverage, foams_of, full_coupling, signed_distance, void_of
+from tests.offload.core.pressure_plans import plan
+
+FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
+
+
+@pytest.mark.parametrize("cell", [2.5, 1.0])
+@pytest.mark.parametrize(
+    ("cut", "depth", "bevel"),
+    [("middle", 6.0, 30.0), ("middle", 6.0, 45.0), ("base", 6.0, 90.0), ("middle+base", 12.0, 60.0)],
+)
+def test_the_cells_lose_the_volume_of_the_bevelled_opening(cell, cut, depth, bevel):
+    made = plan(cut=cut, bevel=bevel, at=(0.0, 170.0), size=10.0)
+    lattice = lattice_for(made.insole, cell)
+    found = void_of(made.openings, bevel, DEMONSTRATION_STACK, FOAMS, lattice)
+    # Steiner: floor area, perimeter and pi times the wall's run, each summed over the height.
+    area, perimeter, run = (
+        made.openings[0].floor.area,
+        made.openings[0].floor.perimeter,
+        depth / math.tan(math.radians(bevel)),
+    )
+    volume = depth * (area + perimeter * run / 2 + math.pi * run * run / 3)
+    assert not made.openings[0].open_to_edge
+    assert found.volume == pytest.approx(volume, rel=0.01)
+
+
+def test_the_cover_is_never_cut_and_the_deepest_part_of_a_layer_stays_longest():
+    made = plan(cut="middle+base", at=(0.0, 170.0), size=10.0)
+    lattice = lattice_for(made.insole, 2.5)
+    found = void_of(made.openings, 45.0, DEMONSTRATION_STACK, FOAMS, lattice)
+    assert np.all(found.left_mm[0] == 3.0)
+    assert found.left_mm[1:].sum(axis=0) + found.depth_mm == pytest.approx(
+        np.full(lattice.support.shape, 12.0)
+    )
+    assert np.all((found.left_mm[1] == 0) | (found.left_mm[2] == 6.0))
+
+
+def test_over_a_void_the_layers_above_span_it():
+    made = plan(cut="base", at=(0.0, 170.0))
+    lattice = lattice_for(made.insole, 2.5)
+    found = void_of(made.openings, 45.0, DEMONSTRATION_STACK, FOAMS, lattice).foundation
+    full = full_coupling(DEMONSTRATION_STACK, FOAMS)
+    assert found.coupling.max() == pytest.approx(100 * 3 + 250 * 6)
+    assert found.coupling.min() == pytest.approx(full)
+    # phi runs 1, 16/31, 4/31, 0 through the demonstration stack.
+    a, b = 16 / 31, 4 / 31
+    assert full == pytest.approx(100 * (1 + a + a * a) + 500 * (a * a + a * b + b * b) + 1500 * b * b)
+
+
+def test_distance_is_negative_inside_and_exact_outside():
+    lattice = lattice_for(plan().insole, 2.5)
+    whole = (slice(0, lattice.y.size), slice(0, lattice.x.size))
+    found = signed_distance(Outline.ellipse((0.0, 150.0), 40.0, 40.0), lattice, whole)
+    r = np.hypot(lattice.x[None, :], lattice.y[:, None] - 150.0)
+    assert found == pytest.approx(r - 20.0, abs=0.06)
+
+
+@pytest.mark.parametrize("size", [1.0, 6.0, 25.0])
+def test_coverage_sums_to_the_area_and_never_to_nothing(size):
+    lattice = lattice_for(plan().insole, 2.5)
+    share = coverage(Outline.ellipse((1.3, 151.1), size, size), lattice)
+    assert share.max() <= 1.0
+    assert share.sum() > 0
+    if size > 5:
+        assert share.sum() * lattice.area == pytest.approx(math.pi / 4 * size**2, rel=0.1)
+
+
+def test_an_unknown_foam_is_named():
+    with pytest.raises(FoamError, match="foam of the cover is 'soft'; it must be one of firm"):
+        foams_of(DEMONSTRATION_STACK, {"firm": packaged_foams()["firm"]})
