@@ -61,6 +61,10 @@ class PressureMap:
             self.origin[1] + (np.arange(rows) + 0.5) * self.cell[1],
         )
 
+    def force(self) -> float:
+        """Integral of the map. [N]"""
+        return float(self.grid().sum()) * self.cell[0] * self.cell[1] / 1000.0
+
 
 @dataclass(frozen=True)
 class ReliefSpec:

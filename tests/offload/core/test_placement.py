@@ -44,8 +44,9 @@ def test_one_instant_carries_three_tenths_to_one_and_four_tenths_body_weights(we
     assert faults_of_map(row_map(kpa, kind="peak"), INSOLE, 80.0) == []
 
 
-def test_a_map_knows_the_middles_of_its_cells():
+def test_a_map_knows_its_force_and_the_middles_of_its_cells():
     cells = row_map(100, 50)
+    assert cells.force() == pytest.approx(15.0)
     xs, ys = cells.centres()
     assert xs.tolist() == [25.0, 35.0]
     assert ys.tolist() == [105.0]
