@@ -1,11 +1,13 @@
 """The answer of the rule table: what is offered, withheld, referred and missing."""
 
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol, TypeVar
 
-from clinic.guidelines.devices import Urgency
+from clinic.guidelines.devices import REFERRALS, URGENCIES, Urgency, most_urgent
+from clinic.guidelines.errors import GuidelineError
 
-__all__ = ["NOTICE", "Advice", "Offer", "Referral", "Withheld", "advice_json"]
+__all__ = ["NOTICE", "Advice", "Offer", "Referral", "Withheld", "advice_json", "tightened"]
 
 NOTICE = "Supports licensed judgement. Follow local protocol. Not a diagnosis."
 
@@ -142,3 +144,47 @@ def advice_json(advice: Advice) -> dict[str, Any]:
         "edition": advice.edition,
         "notice": advice.notice,
     }
+
+
+class _Referral(Protocol):
+    @property
+    def id(self) -> str: ...
+    @property
+    def urgency(self) -> Urgency: ...
+
+
+R = TypeVar("R", bound=_Referral)
+
+
+def tightened(referrals: Sequence[R], site: Mapping[str, Urgency]) -> tuple[R, ...]:
+    """Referrals with a site's own urgencies, where these are more pressing.
+
+    Parameters
+    ----------
+    referrals : sequence of Referral or LimbReferral
+    site : mapping of str to {"immediate", "one_working_day", "planned"}
+        Referral id to the site's urgency. A less pressing one than the table's changes nothing: a site may
+        tighten, never loosen.
+
+    Returns
+    -------
+    tuple
+        Most urgent first.
+
+    Raises
+    ------
+    GuidelineError
+        If the site names an unknown referral or urgency.
+    """
+    for name, urgency in site.items():
+        if name not in REFERRALS:
+            raise GuidelineError(f"site urgency names {name}, must be one of {', '.join(REFERRALS)}")
+        if urgency not in URGENCIES:
+            raise GuidelineError(
+                f"site urgency of {name} is {urgency}, must be one of {', '.join(URGENCIES)}"
+            )
+    closer = [
+        replace(r, urgency=most_urgent(r.urgency, site.get(r.id, r.urgency)))  # type: ignore[type-var]
+        for r in referrals
+    ]
+    return tuple(sorted(closer, key=lambda r: URGENCIES.index(r.urgency)))

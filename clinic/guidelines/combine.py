@@ -28,6 +28,7 @@ SECOND_STAYS_ON = (
 ONE_SIDE_ONLY = (
     "A device that stays on is possible on either leg, but only on one of them (common practice, no source)."
 )
+UNSERVED = "Lesion {label} is served by no class allowed on this limb."
 LIFT = (
     "The knee-high device on the {limb} leg lifts that side: raise the lift under the {other} shoe to even out "
     "leg length (IWGDF offloading guideline 2023)."
@@ -47,7 +48,10 @@ class LimbOffer:
         Label of the lesion that gives that tier.
     serves, leaves : tuple of str
         Labels of the lesions it is advised for, and of those that need something of their own.
-    rules, cautions : tuple of str
+    rules, because : tuple of str
+        Topic keys that speak for it, and their reasons.
+    cautions : tuple of str
+        Reasons that the source does not spell out come first and say so.
     """
 
     id: str
@@ -56,6 +60,7 @@ class LimbOffer:
     serves: tuple[str, ...]
     leaves: tuple[str, ...]
     rules: tuple[str, ...]
+    because: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
@@ -179,7 +184,11 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
                 serves=tuple(found),
                 leaves=tuple(label for label in lesions if label not in found),
                 rules=_in_order(*(offer.rules for offer in found.values())),
-                cautions=_in_order(*(offer.cautions for offer in found.values())),
+                because=_in_order(*(offer.because for offer in found.values())),
+                cautions=_in_order(
+                    *([f"Derived: {text}" for text in offer.derived] for offer in found.values()),
+                    *(offer.cautions for offer in found.values()),
+                ),
             )
         )
     offers.sort(key=lambda offer: (len(offer.leaves), offer.tier))
@@ -211,7 +220,14 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
             )
         ),
         missing=_in_order(*(advice.missing for advice in lesions.values())),
-        notes=tuple(f"Lesion {label} is served by no class allowed on this limb." for label in left_over),
+        notes=(
+            *(UNSERVED.format(label=label) for label in left_over),
+            *(
+                f"Lesion {label}, not referred: {held.because}"
+                for label, advice in lesions.items()
+                for held in advice.held_referrals
+            ),
+        ),
         edition=editions[0],
     )
 
@@ -287,8 +303,7 @@ def _without_second(advice: LimbAdvice) -> LimbAdvice:
     stranded = tuple(
         note
         for label in advice.lesions
-        if label not in served
-        and (note := f"Lesion {label} is served by no class allowed on this limb.") not in advice.notes
+        if label not in served and (note := UNSERVED.format(label=label)) not in advice.notes
     )
     ordered = tuple(kept[name] for name in DEVICES if name in kept)
     return replace(advice, classes=classes, withheld=ordered, notes=(*advice.notes, *stranded))

@@ -10,7 +10,7 @@ from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
-from clinic.guidelines.advice import NOTICE, Advice, Offer, Referral, Withheld, advice_json
+from clinic.guidelines.advice import NOTICE, Advice, Offer, Referral, Withheld, advice_json, tightened
 from clinic.guidelines.cautions import CAUTIONS
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, most_urgent
 from clinic.guidelines.edition import MISSING, Row, Table, current, load
@@ -28,6 +28,7 @@ __all__ = [
     "decider",
     "load",
     "rows_that_hold",
+    "tightened",
 ]
 
 RECENT_SURGERY_WEEKS = 6  # design choice: a web space or wound younger than this counts as freshly operated

@@ -10,7 +10,7 @@ from clinic.guidelines.combine import ONE_SIDE_ONLY, SECOND_STAYS_ON, combine_li
 from clinic.guidelines.devices import NON_REMOVABLE
 from clinic.guidelines.errors import GuidelineError
 from clinic.guidelines.facts import parse
-from clinic.guidelines.table import decide
+from clinic.guidelines.table import decide, tightened
 from tests.clinic.guidelines.cases import PLAIN
 from tests.clinic.guidelines.strategies import any_facts
 
@@ -131,6 +131,33 @@ def test_a_limb_never_allows_what_one_of_its_lesions_withholds(lesions):
     for offer in limb.classes:
         tiers = {label: o.tier for label, a in advices.items() for o in a.classes if o.id == offer.id}
         assert offer.tier == max(tiers.values()) == tiers[offer.decided_by]
+
+
+def test_a_derived_reason_and_a_held_referral_reach_the_limb():
+    heel = combine_limb("left", {"A": advise(region="rearfoot")})
+    assert heel.classes[0].cautions[0].startswith("Derived: Heel")
+    toe = combine_limb(
+        "left",
+        {"A": advise(region="lesser_toe", surface="apex", flexible_toe_deformity=True, infection_grade=2)},
+    )
+    assert toe.notes == ("Lesion A, not referred: Flexor tenotomy is not offered with infection.",)
+
+
+def test_a_site_may_tighten_a_referral_and_never_loosen_it():
+    limb = combine_limb("left", {"A": advise(infection_grade=2, ischaemia_grade=1)})
+    before = {r.id: r.urgency for r in limb.refer}
+    assert before == {"infection_assessment": "one_working_day", "vascular_assessment": "planned"}
+    site = {"infection_assessment": "planned", "vascular_assessment": "immediate"}
+    after = tightened(limb.refer, site)
+    assert [(r.id, r.urgency) for r in after] == [
+        ("vascular_assessment", "immediate"),
+        ("infection_assessment", "one_working_day"),
+    ]
+    assert tightened(advise(infection_grade=4).refer, {}) == advise(infection_grade=4).refer
+    with pytest.raises(GuidelineError, match="names doctor"):
+        tightened(limb.refer, {"doctor": "immediate"})
+    with pytest.raises(GuidelineError, match="is soon, must be one of"):
+        tightened(limb.refer, {"vascular_assessment": "soon"})
 
 
 def test_one_lesion_alone_keeps_its_own_answer():

@@ -71,7 +71,7 @@ def test_a_row_lists_the_facts_behind_its_readings():
         (lambda r: row(r, "first_nr").update(classes=[]), "first_nr names no device class"),
         (lambda r: row(r, "first_nr").update(source="somewhere"), "first_nr has no known source"),
         (lambda r: row(r, "first_nr").update(because=" "), "first_nr gives no reason"),
-        (lambda r: row(r, "first_nr").update(tier=4), "first_nr has tier 4, must be 1, 2 or 3"),
+        (lambda r: row(r, "first_nr").update(tier=5), "first_nr has tier 5, must be 1, 2, 3 or 4"),
         (lambda r: row(r, "first_nr").update(kind="maybe"), "first_nr is of kind maybe"),
         (lambda r: row(r, "first_nr").update(colour="red"), "first_nr has the unknown key colour"),
         (lambda r: row(r, "first_nr")["when"].update(weight=[80]), "condition names weight"),
