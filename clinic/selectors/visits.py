@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Protocol
 
 from django.utils.formats import date_format
 
-from clinic.healing.progress import Change, change_between
+from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
     INFECTION_SIGNS,
@@ -33,7 +34,10 @@ __all__ = [
     "LesionSheet",
     "VisitPage",
     "VisitSheet",
-    "change_since",
+    "area_words",
+    "change_words",
+    "correction_sheet",
+    "infection_words",
     "latest_visit",
     "open_lesions",
     "visit_page",
@@ -42,6 +46,17 @@ __all__ = [
 
 OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 METHOD_WORDS = {AreaMethod.TRACED: "traced", AreaMethod.ELLIPSE: "length × width"}
+
+
+class TypedArea(Protocol):
+    """An area as the page has it, not yet stored."""
+
+    @property
+    def method(self) -> str: ...
+    @property
+    def debridement(self) -> str: ...
+    @property
+    def area_mm2(self) -> float | None: ...
 
 
 @dataclass(frozen=True)
@@ -98,9 +113,15 @@ class VisitPage:
 
     visit: Visit
     measurements: tuple[Measurement, ...]
+    signs: tuple[str, ...]
     photos: tuple[Photo, ...]
     flags: tuple[tuple[RedFlag, list[str]], ...]
     changes: tuple[object, ...]
+
+    @property
+    def findings(self) -> list[tuple[Measurement, str]]:
+        """Each measurement with what was seen of infection, in words."""
+        return list(zip(self.measurements, self.signs, strict=True))
 
 
 def area_words(row: Measurement, *, dated: bool = False) -> str:
@@ -177,22 +198,15 @@ def _with_last(lesions: list[Lesion], before: Visit | None = None) -> tuple[Lesi
 
 
 def correction_sheet(visit: Visit, measurements: Iterable[Measurement]) -> VisitSheet:
-    """The page of a stored visit: its own lesions, what came before it, and every question asked once."""
+    """The page of a stored visit: its own lesions, and what came before it."""
     person = visit.person
-    devices = Prescription.objects.filter(limb__person=person).select_related("limb")
-    running = [
-        d
-        for d in devices
-        if (d.fitted_on or d.sealed_on or visit.visited_on) <= visit.visited_on
-        and (d.stopped_on is None or d.stopped_on >= visit.visited_on)
-    ]
     last = person.visits.filter(
         state=VisitState.STANDS, attendance=Attendance.CAME, visited_on__lt=visit.visited_on
     ).first()
     return VisitSheet(
         person=person,
         lesions=_with_last([row.lesion for row in measurements], before=visit),
-        devices=tuple(running),
+        devices=(),
         last=last,
         weight=None,
         weight_due=False,
@@ -200,13 +214,13 @@ def correction_sheet(visit: Visit, measurements: Iterable[Measurement]) -> Visit
     )
 
 
-def change_since(
-    *, lesion: Lesion, day: date, method: str, debridement: str, area_mm2: float, covered: bool = False
-) -> tuple[Measurement | None, Change | None, bool]:
-    """The last area before a day, the change from it, and whether the two may be compared at all.
+def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: bool) -> tuple[str, str]:
+    """Change of a typed area since the last one, in words, and whether it is `real`, `within` or `none`.
 
-    Areas of two methods, or of two states of debridement, are never compared.
+    Areas of two methods, or of two states of debridement, are never compared: then the words say why.
     """
+    if area is None or area.area_mm2 is None:
+        return "", "none"
     before = (
         Measurement.objects.filter(
             lesion=lesion, visit__state=VisitState.STANDS, visit__visited_on__lt=day, area_mm2__isnull=False
@@ -216,21 +230,28 @@ def change_since(
         .first()
     )
     if before is None or before.area_mm2 is None:
-        return None, None, False
-    alike = covered or (before.method == method and before.debridement == debridement)
-    if not alike:
-        return before, None, False
+        return "first area of this lesion", "none"
+    covered = area.area_mm2 == 0
+    if not covered and before.method != area.method:
+        return f"not compared: last was {METHOD_WORDS[AreaMethod(before.method)]}", "none"
+    if not covered and not state_told:
+        return "say before or after debridement to compare with the last area", "none"
+    if not covered and before.debridement != area.debridement:
+        return f"not compared: last was {before.get_debridement_display().lower()}", "none"
     how = Method.TRACED if before.method == AreaMethod.TRACED else Method.ELLIPSE
-    return before, change_between(before.area_mm2, area_mm2, how), True
+    change = change_between(before.area_mm2, area.area_mm2, how)
+    since = date_format(before.visit.visited_on, "DATE_FORMAT")
+    return f"{change.words}, since {since}", "real" if change.real else "within"
 
 
 def visit_page(visit: Visit) -> VisitPage:
     """One visit, readable (four queries, whatever was found)."""
-    rows = visit.measurements.select_related("lesion__limb", "visit").order_by("lesion__label", "pk")
+    rows = tuple(visit.measurements.select_related("lesion__limb", "visit").order_by("lesion__label", "pk"))
     flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
     return VisitPage(
         visit=visit,
-        measurements=tuple(rows),
+        measurements=rows,
+        signs=tuple(infection_words(row) for row in rows),
         photos=tuple(visit.photos.select_related("lesion")),
         flags=tuple((flag, flag_words(flag.flags)) for flag in flags),
         changes=tuple(visit.history.select_related("history_user").order_by("-history_id")),

@@ -1,8 +1,30 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""Recording an attempt to reach a person."""
 
-from clinic.access import may
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+
+from clinic.access import may, visible_or_404
+from clinic.forms.contacts import ContactForm
+from clinic.forms.refusals import show
+from clinic.models import Person
+from clinic.selectors.contacts import contact_sheet
+from clinic.selectors.people import person_bar
+from clinic.services.contacts import contact_log
+from clinic.services.errors import Refused
 
 
-@may("see_cases")
+@may("log_visits")
 def contact_new(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    who = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
+    form = ContactForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            contact_log(by=request.user, person=who, **form.cleaned_data)
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The attempt is recorded.")
+            return redirect("person", person=who.pk)
+    context = {"form": form, "sheet": contact_sheet(who), "bar": person_bar(who), "here": "today"}
+    return render(request, "clinic/contacts/new.html", context, status=422 if form.errors else 200)

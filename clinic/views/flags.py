@@ -3,11 +3,13 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 
 from clinic.access import may, visible_or_404
 from clinic.forms.flags import FlagAnswerForm
 from clinic.forms.refusals import show
 from clinic.models import RedFlag
+from clinic.selectors.flags import flag_sheet
 from clinic.selectors.people import person_bar
 from clinic.services.errors import Refused
 from clinic.services.flags import flag_answer as answer
@@ -34,6 +36,12 @@ def flag_answer(request: HttpRequest, flag: int) -> HttpResponse:
     return render(
         request,
         "clinic/flags/answer.html",
-        {"form": form, "flag": found, "bar": person_bar(found.person), "here": "today"},
+        {
+            "form": form,
+            "flag": found,
+            "sheet": flag_sheet(found, timezone.now()),
+            "bar": person_bar(found.person),
+            "here": "today",
+        },
         status=422 if form.errors else 200,
     )

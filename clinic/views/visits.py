@@ -1,33 +1,299 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""The weekly visit: logged, read, corrected, taken out, or missed."""
 
-from clinic.access import may
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.contrib import messages
+from django.forms import BaseForm
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render, resolve_url
+from django.utils import timezone
+from django.utils.dateparse import parse_date
+from django.utils.formats import date_format
+from django_htmx.http import HttpResponseClientRedirect
+
+from clinic.access import may, visible_or_404
+from clinic.forms.measurement import MeasurementForm
+from clinic.forms.refusals import show
+from clinic.forms.visits import (
+    CorrectionForm,
+    InErrorForm,
+    MissedCorrectionForm,
+    MissedForm,
+    VisitForm,
+    lesion_forms,
+)
+from clinic.models import Attendance, Person, Visit
+from clinic.selectors.flags import flags_open
+from clinic.selectors.healing import healings_of
+from clinic.selectors.people import person_bar
+from clinic.selectors.visits import (
+    VisitSheet,
+    change_words,
+    correction_sheet,
+    latest_visit,
+    visit_page,
+    visit_sheet,
+)
+from clinic.services import corrections
+from clinic.services.errors import Refused
+from clinic.services.visits import visit_log
+from clinic.services.visits import visit_missed as log_missed
+
+PEOPLE = Person.objects.select_related("site")
+VISITS = Visit.objects.select_related("person__site", "created_by")
 
 
-@may("see_cases")
+@may("log_visits")
 def visit_new(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    who = visible_or_404(PEOPLE, request.user, pk=person)
+    sheet = visit_sheet(who, timezone.localdate())
+    sent = request.method == "POST"
+    form = VisitForm(request.POST if sent else None, sheet=sheet)
+    parts = lesion_forms(sheet, request.POST if sent else None, request.FILES if sent else None)
+    if sent and _all_valid(form, parts):
+        before = _verdicts(sheet)
+        try:
+            logged = visit_log(
+                by=request.user,
+                person=who,
+                submission_key=form.cleaned_data["submission_key"],
+                found=form.findings(),
+                lesions=[part.findings() for part in parts],
+            )
+        except Refused as refused:
+            _show(refused, form, parts)
+        else:
+            if not logged.new:
+                messages.warning(
+                    request,
+                    "This visit was stored already, so it was not stored twice. If you changed something "
+                    "since, correct it here.",
+                )
+                return _go(request, resolve_url("visit", visit=logged.visit.pk))
+            messages.success(request, _saved_words(logged.visit, sheet, before))
+            return _go(request, _after(sheet, logged.visit))
+    context = {
+        "form": form,
+        "parts": parts,
+        "sheet": sheet,
+        "faults": _faults(form, parts),
+        "bar": person_bar(who),
+        "here": "today",
+    }
+    return render(request, "clinic/visits/new.html", context, status=422 if context["faults"] else 200)
 
 
-@may("see_cases")
+def _all_valid(form: BaseForm, parts: list[MeasurementForm]) -> bool:
+    """Check every part, so that all faults show at once."""
+    return all([form.is_valid(), *(part.is_valid() for part in parts)])
+
+
+def _show(refused: Refused, form: BaseForm, parts: list[MeasurementForm]) -> None:
+    """The service's refusal, on the lesion's part of the page it names."""
+    for part in parts:
+        head = f"{part.prefix}-"
+        if refused.field and refused.field.startswith(head):
+            show(part, Refused(refused.message, field=refused.field.removeprefix(head)))
+            return
+    show(form, refused)
+
+
+def _faults(form: BaseForm, parts: list[MeasurementForm]) -> list[dict[str, str]]:
+    """All faults in the order of the page, each with the field it leads to; the first one takes the focus."""
+    faults = []
+    for one in (form, *parts):
+        lesion = f"Lesion {one.sheet.lesion.label}. " if isinstance(one, MeasurementForm) else ""
+        for name in one.errors:
+            if name not in one.fields:
+                faults += [{"id": "", "words": f"{lesion}{words}"} for words in one.errors[name]]
+                continue
+            field = one[name]
+            if not faults:
+                field.field.widget.attrs["autofocus"] = True
+            faults += [{"id": field.auto_id, "words": f"{lesion}{words}"} for words in field.errors]
+    return faults
+
+
+def _verdicts(sheet: VisitSheet) -> dict[int, str]:
+    judged = healings_of([one.lesion for one in sheet.lesions])
+    return {pk: healing.words for pk, healing in judged.items()}
+
+
+def _saved_words(visit: Visit, sheet: VisitSheet, before: dict[int, str]) -> str:
+    after = _verdicts(sheet)
+    words = [f"Visit of {date_format(visit.visited_on, 'DATE_FORMAT')} saved."]
+    for one in sheet.lesions:
+        was, now = before[one.lesion.pk], after[one.lesion.pk]
+        if was != now:
+            words.append(f"Lesion {one.lesion.label} is now “{now}”; it was “{was}”.")
+    return " ".join(words)
+
+
+def _after(sheet: VisitSheet, visit: Visit) -> str:
+    """A raised flag first; then the lesion's page, or the person's when there are several."""
+    flag = flags_open(sheet.person).filter(visit=visit).first()
+    if flag is not None:
+        return resolve_url("flag_answer", flag=flag.pk)
+    if len(sheet.lesions) == 1:
+        return resolve_url("lesion", lesion=sheet.lesions[0].lesion.pk)
+    return resolve_url("person", person=sheet.person.pk)
+
+
+def _go(request: HttpRequest, url: str) -> HttpResponse:
+    """Leave the page, also when htmx sent the form."""
+    return HttpResponseClientRedirect(url) if request.headers.get("HX-Request") else redirect(url)
+
+
+@may("log_visits")
 def visit_check(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    """Area and change of what is typed so far; nothing is stored."""
+    who = visible_or_404(PEOPLE, request.user, pk=person)
+    day = _day_typed(request.POST.get("visited_on", ""))
+    sheet = visit_sheet(who, day)
+    wanted = request.GET.get("lesion", "")
+    live = []
+    for part in lesion_forms(sheet, request.POST):
+        if wanted in ("", str(part.sheet.lesion.pk)):
+            area, fault = part.preview()
+            words, kind = change_words(
+                part.sheet.lesion, day, area, bool(part.data.get(part.add_prefix("debridement")))
+            )
+            live.append({"sheet": part.sheet, "area": area, "fault": fault, "change": words, "kind": kind})
+    return render(request, "clinic/visits/_live.html", {"live": live})
 
 
-@may("see_cases")
+def _day_typed(text: str) -> date:
+    try:
+        return parse_date(text) or timezone.localdate()
+    except ValueError:
+        return timezone.localdate()
+
+
+@may("log_visits")
 def visit_missed(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    who = visible_or_404(PEOPLE, request.user, pk=person)
+    latest = latest_visit(who)
+    booked = latest.next_on if latest is not None else None
+    today = timezone.localdate()
+    day = booked if booked is not None and booked <= today else today
+    form = MissedForm(request.POST if request.method == "POST" else None, initial={"visited_on": day})
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            logged = log_missed(
+                by=request.user,
+                person=who,
+                submission_key=told["submission_key"],
+                day=told["visited_on"],
+                attendance=told["attendance"],
+                why_not=told["why_not"],
+                next_on=told["next_on"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "Recorded that the visit did not take place.")
+            if logged.visit.attendance == Attendance.DID_NOT_COME:
+                return redirect("contact_new", person=who.pk)
+            return redirect("person", person=who.pk)
+    context = {"form": form, "bar": person_bar(who), "here": "today"}
+    return render(request, "clinic/visits/missed.html", context, status=422 if form.errors else 200)
 
 
 @may("see_cases")
 def visit(request: HttpRequest, visit: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(VISITS, request.user, pk=visit)
+    context = {"page": visit_page(found), "bar": person_bar(found.person), "here": "people"}
+    return render(request, "clinic/visits/visit.html", context)
 
 
-@may("see_cases")
+@may("log_visits")
 def visit_correct(request: HttpRequest, visit: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(VISITS, request.user, pk=visit)
+    if found.attendance != Attendance.CAME:
+        return _missed_correct(request, found)
+    rows = {row.lesion_id: row for row in visit_page(found).measurements}
+    sheet = correction_sheet(found, rows.values())
+    data = request.POST if request.method == "POST" else None
+    form = CorrectionForm(data, sheet=sheet, visit=found, prefix=None)
+    parts = lesion_forms(sheet, data, stored=rows)
+    if request.method == "POST" and _all_valid(form, parts):
+        try:
+            corrections.visit_correct(
+                by=request.user,
+                visit=found,
+                found=form.findings(),
+                lesions=[part.findings() for part in parts],
+                reason=form.cleaned_data["reason"],
+                expected_version=form.cleaned_data["version"],
+            )
+        except Refused as refused:
+            _show(refused, form, parts)
+        else:
+            messages.success(request, "The visit is corrected; what stood before is kept in its history.")
+            return redirect("visit", visit=found.pk)
+    context: dict[str, Any] = {
+        "form": form,
+        "parts": parts,
+        "sheet": sheet,
+        "visit": found,
+        "faults": _faults(form, parts),
+        "bar": person_bar(found.person),
+        "here": "people",
+    }
+    return render(request, "clinic/visits/correct.html", context, status=422 if context["faults"] else 200)
 
 
-@may("see_cases")
+def _missed_correct(request: HttpRequest, found: Visit) -> HttpResponse:
+    stored = {
+        "attendance": found.attendance,
+        "visited_on": found.visited_on,
+        "why_not": found.why_not,
+        "next_on": found.next_on,
+        "version": found.version,
+    }
+    form = MissedCorrectionForm(request.POST if request.method == "POST" else None, initial=stored)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            corrections.missed_correct(
+                by=request.user,
+                visit=found,
+                day=told["visited_on"],
+                attendance=told["attendance"],
+                why_not=told["why_not"],
+                next_on=told["next_on"],
+                reason=told["reason"],
+                expected_version=told["version"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The entry is corrected; what stood before is kept in its history.")
+            return redirect("visit", visit=found.pk)
+    context = {"form": form, "visit": found, "bar": person_bar(found.person), "here": "people"}
+    return render(request, "clinic/visits/missed_correct.html", context, status=422 if form.errors else 200)
+
+
+@may("log_visits")
 def visit_in_error(request: HttpRequest, visit: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(VISITS, request.user, pk=visit)
+    form = InErrorForm(request.POST if request.method == "POST" else None, initial={"version": found.version})
+    if request.method == "POST" and form.is_valid():
+        try:
+            corrections.visit_in_error(
+                by=request.user,
+                visit=found,
+                reason=form.cleaned_data["reason"],
+                expected_version=form.cleaned_data["version"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, "The visit is marked as entered in error; it counts in no figure.")
+            return redirect("visit", visit=found.pk)
+    context = {"form": form, "visit": found, "bar": person_bar(found.person), "here": "people"}
+    return render(request, "clinic/visits/in_error.html", context, status=422 if form.errors else 200)

@@ -1,0 +1,269 @@
+"""One lesion's part of the weekly page. Every field starts empty; what was found last stands beside it."""
+
+from __future__ import annotations
+
+import json
+import re
+from typing import Any
+
+from django import forms
+
+from clinic.models import INFECTION_SIGNS, Debridement, Depth, Exudate, Measurement, Tissue
+from clinic.selectors.visits import LesionSheet, infection_words
+from clinic.services.errors import Refused
+from clinic.services.measurement import LesionFindings, WoundArea, wound_area
+
+__all__ = ["MeasurementForm", "OutlineField", "YesNoField"]
+
+FIELD = "clinic/visits/_field.html"
+MOST_POINTS = 2000
+NONE_OF_THESE = "none"
+
+
+def drawn_by(form: forms.Form, template: str, *names: str) -> None:
+    """Draw these fields by a template of their own."""
+    for name in names:
+        if name in form.fields:
+            form.fields[name].template_name = template  # type: ignore[attr-defined]
+
+
+class OutlineField(forms.CharField):
+    """Points of a traced outline, in millimetres: one `x, y` a line (or `;` between them), or a JSON list."""
+
+    widget = forms.Textarea(attrs={"rows": 4, "spellcheck": "false", "autocomplete": "off"})
+
+    def to_python(self, value: Any) -> Any:
+        text = super().to_python(value)
+        if not text:
+            return ()
+        points = self._json(text) if text.startswith("[") else self._lines(text)
+        if len(points) > MOST_POINTS:
+            raise forms.ValidationError(
+                f"Outline: {len(points)} points given; at most {MOST_POINTS} are allowed."
+            )
+        return tuple(points)
+
+    def _lines(self, text: str) -> list[tuple[float, float]]:
+        points = []
+        for number, part in enumerate(filter(str.strip, re.split(r"[\n;]", text)), start=1):
+            pair = re.split(r"[,\s]+", part.strip())
+            try:
+                x, y = (float(one) for one in pair)
+            except ValueError:
+                raise forms.ValidationError(
+                    f"Outline: point {number} is “{part.strip()[:30]}”; two numbers in mm are needed, such as 12.5, 30."
+                ) from None
+            points.append((x, y))
+        return points
+
+    def _json(self, text: str) -> list[tuple[float, float]]:
+        try:
+            return [(float(x), float(y)) for x, y in json.loads(text)]
+        except (ValueError, TypeError):
+            raise forms.ValidationError(
+                "Outline: not a list of points; [[x, y], [x, y], …] in mm is needed."
+            ) from None
+
+    def prepare_value(self, value: Any) -> Any:
+        """A stored outline is shown as it would be typed."""
+        if isinstance(value, list | tuple):
+            return "\n".join(f"{x:g}, {y:g}" for x, y in value)
+        return value
+
+
+class YesNoField(forms.TypedChoiceField):
+    """Yes, no, or untouched, which is `not looked at` and never `no`."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            choices=[("yes", "Yes"), ("no", "No")],
+            coerce=lambda value: value == "yes",
+            empty_value=None,
+            required=False,
+            widget=forms.RadioSelect,
+            **options,
+        )
+
+    def prepare_value(self, value: Any) -> Any:
+        return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+
+
+def chips(label: str, choices: list[tuple[str, str]], **options: Any) -> forms.ChoiceField:
+    """One of a few words, none of them chosen beforehand."""
+    return forms.ChoiceField(
+        label=label,
+        choices=choices,
+        required=False,
+        widget=forms.RadioSelect,
+        **options,
+    )
+
+
+class MeasurementForm(forms.Form):
+    length_mm = forms.DecimalField(label="Length (mm)", required=False, max_digits=5, decimal_places=1)
+    width_mm = forms.DecimalField(label="Width (mm)", required=False, max_digits=5, decimal_places=1)
+    outline = OutlineField(
+        label="Outline points (mm)",
+        required=False,
+        help_text="One point a line, x and y in mm, such as 12.5, 30. The last joins the first.",
+    )
+    covered_dry = forms.BooleanField(label="Fully covered and dry", required=False)
+    not_measured_because = forms.CharField(label="Not measurable because", required=False, max_length=200)
+    debridement = chips(
+        "Measured",
+        [
+            (Debridement.BEFORE.value, "Before, or without, debridement"),
+            (Debridement.AFTER.value, "After debridement"),
+        ],
+    )
+    depth = chips("Deepest tissue seen", Depth.choices)
+    tissue = chips("Main tissue", Tissue.choices)
+    exudate = chips("Exudate", Exudate.choices)
+    infection = forms.MultipleChoiceField(
+        label="Signs of infection",
+        choices=[*INFECTION_SIGNS.items(), (NONE_OF_THESE, "None of these")],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    redness_mm = forms.IntegerField(label="Redness reaches (mm)", required=False, min_value=1, max_value=300)
+    deep_infection = YesNoField(label="Abscess, or deep")
+    probe_to_bone = YesNoField(label="Probe touches bone")
+    unwell = YesNoField(label="Fever or unwell")
+    photo = forms.FileField(
+        label="Photo (JPEG or PNG)",
+        required=False,
+        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png", "capture": "environment"}),
+    )
+    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    #: The area told, once the form is valid.
+    area: WoundArea | None = None
+
+    def __init__(
+        self,
+        data: Any = None,
+        files: Any = None,
+        *,
+        sheet: LesionSheet,
+        photo: bool = False,
+        initial: dict[str, Any] | None = None,
+    ) -> None:
+        super().__init__(data, files, prefix=sheet.prefix, label_suffix="", initial=initial)
+        self.sheet = sheet
+        if not photo:
+            del self.fields["photo"]
+        self._show_last(sheet)
+        drawn_by(self, FIELD, *self.fields)
+
+    def _show_last(self, sheet: LesionSheet) -> None:
+        """Last values in soft ink beside the empty fields."""
+        for name in ("length_mm", "width_mm"):
+            self.fields[name].widget.attrs.update({"inputmode": "decimal", "step": "0.1", "min": "0"})
+        beside: dict[str, str] = {}
+        area, last = sheet.last_area, sheet.last
+        if area is not None and not area.covered_dry and area.length_mm is not None:
+            beside["length_mm"], beside["width_mm"] = f"{area.length_mm}", f"{area.width_mm}"
+        if area is not None and not area.covered_dry:
+            beside["debridement"] = area.get_debridement_display().lower()
+        if last is not None:
+            beside["depth"] = last.get_depth_display().lower()
+            beside["tissue"] = last.get_tissue_display().lower()
+            beside["exudate"] = last.get_exudate_display().lower()
+            beside["infection"] = infection_words(last)
+            beside["redness_mm"] = "" if last.redness_mm is None else str(last.redness_mm)
+            for name in ("deep_infection", "probe_to_bone", "unwell"):
+                beside[name] = {True: "yes", False: "no"}.get(getattr(last, name), "")
+        for name, words in beside.items():
+            self.fields[name].last = words  # type: ignore[attr-defined]
+
+    def clean_infection(self) -> list[str]:
+        ticked = self.cleaned_data["infection"]
+        if NONE_OF_THESE in ticked and len(ticked) > 1:
+            raise forms.ValidationError(
+                "Signs of infection: “none of these” is ticked beside a sign; take one of them away."
+            )
+        return ticked
+
+    def clean(self) -> None:
+        if self.errors:
+            return
+        if self.cleaned_data["redness_mm"] is not None and "redness" not in self.cleaned_data["infection"]:
+            self.add_error(
+                "redness_mm",
+                f"Redness reaches {self.cleaned_data['redness_mm']} mm, but redness is not ticked.",
+            )
+        try:
+            self.area = wound_area(self.findings(), self.sheet.last_area)
+        except Refused as refused:
+            self.add_error(refused.field if refused.field in self.fields else None, refused.message)
+
+    def preview(self) -> tuple[WoundArea | None, str]:
+        """Area of what is typed so far, and what is still wrong with it; nothing typed gives neither."""
+        self.is_valid()
+        told = self.cleaned_data
+        faulty = [name for name in ("length_mm", "width_mm", "outline") if name in self.errors]
+        typed = LesionFindings(
+            lesion=self.sheet.lesion,
+            covered_dry=told.get("covered_dry", False),
+            outline_mm=told.get("outline", ()),
+            length_mm=told.get("length_mm"),
+            width_mm=told.get("width_mm"),
+            # The figure does not depend on the state; the comparison does, and waits for it.
+            debridement=told.get("debridement") or Debridement.BEFORE,
+        )
+        nothing = not (typed.covered_dry or typed.outline_mm or typed.length_mm or typed.width_mm or faulty)
+        if nothing:
+            return None, ""
+        try:
+            return wound_area(typed, self.sheet.last_area), ""
+        except Refused as refused:
+            words = self.errors[faulty[0]][0] if faulty else refused.message
+            return None, str(words)
+
+    def findings(self) -> LesionFindings:
+        """What was typed, as the service takes it."""
+        told = self.cleaned_data
+        signs = tuple(sign for sign in told["infection"] if sign != NONE_OF_THESE)
+        return LesionFindings(
+            lesion=self.sheet.lesion,
+            covered_dry=told["covered_dry"],
+            outline_mm=told["outline"],
+            length_mm=told["length_mm"],
+            width_mm=told["width_mm"],
+            not_measured_because=told["not_measured_because"],
+            debridement=told["debridement"],
+            depth=told["depth"],
+            tissue=told["tissue"],
+            exudate=told["exudate"],
+            infection_looked=bool(told["infection"]),
+            infection_signs=signs,
+            redness_mm=told["redness_mm"],
+            deep_infection=told["deep_infection"],
+            probe_to_bone=told["probe_to_bone"],
+            unwell=told["unwell"],
+            photo=told.get("photo"),
+            version=told["version"],
+        )
+
+    @staticmethod
+    def stored(row: Measurement) -> dict[str, Any]:
+        """A stored row as the fields of a correction show it."""
+        traced = bool(row.outline_mm)
+        infection = list(row.infection_signs) or ([NONE_OF_THESE] if row.infection_looked else [])
+        return {
+            "length_mm": None if traced else row.length_mm,
+            "width_mm": None if traced else row.width_mm,
+            "outline": row.outline_mm,
+            "covered_dry": row.covered_dry,
+            "not_measured_because": row.not_measured_because,
+            "debridement": row.debridement,
+            "depth": row.depth,
+            "tissue": row.tissue,
+            "exudate": row.exudate,
+            "infection": infection,
+            "redness_mm": row.redness_mm,
+            "deep_infection": row.deep_infection,
+            "probe_to_bone": row.probe_to_bone,
+            "unwell": row.unwell,
+            "version": row.version,
+        }

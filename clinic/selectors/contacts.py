@@ -1,0 +1,38 @@
+"""Reading attempts to reach a person."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.utils import timezone
+
+from clinic.models import Contact, ContactResult, Person, Visit, VisitState
+
+__all__ = ["ContactSheet", "contact_sheet"]
+
+SHOWN = 10
+
+
+@dataclass(frozen=True)
+class ContactSheet:
+    """What one wants to see before calling: the numbers, the last visit, the attempts since."""
+
+    person: Person
+    latest: Visit | None
+    attempts: tuple[Contact, ...]
+
+    @property
+    def failed_since(self) -> int:
+        """Attempts without reaching anybody since the latest visit."""
+        since = self.latest.visited_on if self.latest is not None else None
+        return sum(
+            one.result != ContactResult.REACHED and (since is None or timezone.localtime(one.tried_at).date() >= since)
+            for one in self.attempts
+        )
+
+
+def contact_sheet(person: Person) -> ContactSheet:
+    """The contact sheet of a person (two queries)."""
+    latest = person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
+    attempts = person.contacts.select_related("created_by").order_by("-tried_at", "-pk")[:SHOWN]
+    return ContactSheet(person, latest, tuple(attempts))
