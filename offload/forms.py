@@ -1,0 +1,167 @@
+"""The numbers of a relief plan as form fields; what they cannot judge alone, the core judges on computing."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+import shapely
+from django import forms
+from shapely import affinity
+from shapely.geometry import Polygon
+
+from offload.core.stack import CUTS
+
+__all__ = ["CutForm", "ShapeForm", "numbers_of"]
+
+MOST_POINTS = 2000
+REACH = 200.0  # [mm] of a drawn outline from its own centre
+NEAR = 0.01  # share of an ellipse's area by which a ring may differ and still be called that ellipse
+CUT_WORDS = {"auto": "By the policy", "middle": "Middle", "base": "Base", "middle+base": "Middle and base"}
+
+
+def _number(label: str, low: float, high: float, unit: str, **more: Any) -> forms.FloatField:
+    return forms.FloatField(
+        label=f"{label} ({unit})",
+        min_value=low,
+        max_value=high,
+        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
+        error_messages={
+            "min_value": f"{label} is %(show_value)s; the limit is {low:g} to {high:g} {unit}.",
+            "max_value": f"{label} is %(show_value)s; the limit is {low:g} to {high:g} {unit}.",
+            "required": f"{label} is missing; the limit is {low:g} to {high:g} {unit}.",
+            "invalid": f"{label} is not a number; the limit is {low:g} to {high:g} {unit}.",
+        },
+        **more,
+    )
+
+
+class ShapeForm(forms.Form):
+    """Where one lesion lies on the insole and how large it is, in the anatomical frame."""
+
+    include = forms.BooleanField(label="In this plan", required=False)
+    x_mm = _number("Across, little toe side +", -250, 250, "mm")
+    y_mm = _number("Along, from the heel", -50, 400, "mm")
+    length_mm = _number("Length", 1, 200, "mm")
+    width_mm = _number("Width", 1, 200, "mm")
+    angle_deg = _number("Angle", -360, 360, "degrees")
+    # A drawn ring about its own centre, long side along +y; the numbers above stretch, turn and place it.
+    outline = forms.CharField(required=False, max_length=60_000, widget=forms.HiddenInput)
+
+    def clean_outline(self) -> list[list[float]] | None:
+        text = self.cleaned_data["outline"].strip()
+        if not text:
+            return None
+        try:
+            ring = [[float(x), float(y)] for x, y in json.loads(text)]
+        except (ValueError, TypeError, OverflowError, RecursionError) as fault:
+            raise forms.ValidationError("The drawn outline cannot be read; draw it again.") from fault
+        if not 3 <= len(ring) <= MOST_POINTS:
+            raise forms.ValidationError(
+                f"The drawn outline has {len(ring)} points; the limit is 3 to {MOST_POINTS}."
+            )
+        if not all(math.isfinite(v) and abs(v) <= REACH for point in ring for v in point):
+            raise forms.ValidationError(
+                f"The drawn outline reaches farther than {REACH:g} mm from its centre, the limit."
+            )
+        polygon = Polygon(ring)
+        if not polygon.is_valid:
+            raise forms.ValidationError(
+                f"The drawn outline is no simple ring ({shapely.is_valid_reason(polygon)}); draw it again."
+            )
+        return ring
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        length, width = data.get("length_mm"), data.get("width_mm")
+        if length is not None and width is not None and width > length:
+            self.add_error("width_mm", f"Width is {width:g} mm; the limit is the length, {length:g} mm.")
+        return data
+
+    def lesion_spec(self) -> dict[str, Any]:
+        """The lesion in the words of the plan's specification, without its label."""
+        data = self.cleaned_data
+        if data["outline"] is None:
+            return {
+                "centre_mm": [data["x_mm"], data["y_mm"]],
+                "length_mm": data["length_mm"],
+                "width_mm": data["width_mm"],
+                "angle_deg": data["angle_deg"],
+            }
+        ring = Polygon(data["outline"])
+        low_x, low_y, high_x, high_y = ring.bounds
+        ring = affinity.translate(ring, -(low_x + high_x) / 2, -(low_y + high_y) / 2)
+        ring = affinity.scale(
+            ring, data["width_mm"] / (high_x - low_x), data["length_mm"] / (high_y - low_y), origin=(0, 0)
+        )
+        ring = affinity.rotate(ring, data["angle_deg"], origin=(0, 0))
+        ring = affinity.translate(ring, data["x_mm"], data["y_mm"])
+        return {"outline_mm": [[round(x, 2), round(y, 2)] for x, y in ring.exterior.coords[:-1]]}
+
+
+class CutForm(forms.Form):
+    """How the opening is cut."""
+
+    margin_mm = _number("Margin all round", 0, 30, "mm")
+    distal_margin_mm = _number("Margin towards the toes", 0, 30, "mm")
+    bevel_deg = _number("Bevel", 20, 90, "degrees")
+    margin_face = forms.ChoiceField(
+        label="Margin measured on",
+        choices=[("floor", "The floor"), ("opening", "The foot side of the opening")],
+    )
+    cut = forms.ChoiceField(label="Cut in", choices=[(cut, CUT_WORDS[cut]) for cut in ("auto", *CUTS)])
+    rigid_deformity = forms.BooleanField(label="Rigid, deformed foot", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        margin, distal = data.get("margin_mm"), data.get("distal_margin_mm")
+        if margin is not None and distal is not None and distal < margin:
+            self.add_error(
+                "distal_margin_mm",
+                f"Margin towards the toes is {distal:g} mm; the limit is the margin all round, {margin:g} mm, or more.",
+            )
+        return data
+
+
+def numbers_of(ring: list[list[float]]) -> dict[str, Any]:
+    """A ring in the anatomical frame as the fields of `ShapeForm`; a ring that is an ellipse keeps no outline."""
+    polygon = Polygon(ring)
+    box = polygon.minimum_rotated_rectangle
+    corners = list(box.exterior.coords)
+    sides = [
+        (
+            math.dist(corners[i], corners[i + 1]),
+            corners[i + 1][0] - corners[i][0],
+            corners[i + 1][1] - corners[i][1],
+        )
+        for i in (0, 1)
+    ]
+    length, dx, dy = max(sides)
+    width = min(sides)[0]
+    # The long side lies along +y at angle 0, counter-clockwise; a half turn is the same shape's box.
+    angle = (math.degrees(math.atan2(dy, dx)) - 90.0) % 180.0
+    if angle > 90.0:
+        angle -= 180.0
+    if abs(length - width) < NEAR * length:
+        angle = 0.0
+        low_x, low_y, high_x, high_y = polygon.bounds
+        length, width = high_y - low_y, high_x - low_x
+        if width > length:
+            length, width, angle = width, length, 90.0
+    local = affinity.rotate(polygon, -angle, origin=(0, 0))
+    low_x, low_y, high_x, high_y = local.bounds
+    middle = affinity.rotate(shapely.Point((low_x + high_x) / 2, (low_y + high_y) / 2), angle, origin=(0, 0))
+    local = affinity.translate(local, -(low_x + high_x) / 2, -(low_y + high_y) / 2)
+    ellipse = affinity.scale(shapely.Point(0, 0).buffer(1.0, quad_segs=90), width / 2, length / 2)
+    is_ellipse = local.symmetric_difference(ellipse).area <= NEAR * ellipse.area
+    return {
+        "x_mm": round(middle.x, 1),
+        "y_mm": round(middle.y, 1),
+        "length_mm": round(length, 1),
+        "width_mm": round(width, 1),
+        "angle_deg": round(angle, 0) + 0.0,
+        "outline": ""
+        if is_ellipse
+        else json.dumps([[round(x, 2), round(y, 2)] for x, y in local.exterior.coords[:-1]]),
+    }

@@ -1,0 +1,271 @@
+"""Reading plans for a page: drawings as inline SVG, checks in the order of their weight, figures in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from django.utils.safestring import SafeString
+from shapely import LineString
+
+from offload.core import CORE_VERSION, NOTICE
+from offload.core.checks import Check
+from offload.core.drawing import Drawing, Item, Layer, Pen, Text
+from offload.core.errors import ReliefError
+from offload.core.insole import Insole, insole_for
+from offload.core.outline import Outline
+from offload.core.plan import ClearanceAdvice, ReliefPlan, as_json
+from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
+from offload.core.section import section_drawing
+from offload.core.spec import LesionSpec, ReliefSpec
+from offload.core.writers.svg import write_svg
+
+__all__ = [
+    "CheckLine",
+    "Frame",
+    "InsolePicture",
+    "PlanPicture",
+    "bare_picture",
+    "insole_of",
+    "place_on_insole",
+    "plan_picture",
+]
+
+AROUND = 5.0  # [mm] of paper round the insole
+OTHER_PEN = Pen(0.25, (0.4, 1.4), 0.2)
+#: How loud a flagged check is: its word and its shape in the sprite.
+LOUDNESS = {
+    "error": ("Stops signing", "flag"),
+    "warn": ("Look here first", "slow"),
+    "note": ("Note", "too_early"),
+}
+ORDER = {"error": 0, "warn": 1, "note": 2}
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where the drawing lies in the drawn frame (left foot mirrored), so that a pointer can be read back [mm]."""
+
+    side: str
+    left: float
+    bottom: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True)
+class InsolePicture:
+    """The insole alone, or with its plan, as inline SVG."""
+
+    svg: SafeString
+    frame: Frame
+
+
+@dataclass(frozen=True)
+class CheckLine:
+    """One check as the page shows it."""
+
+    id: str
+    severity: str
+    passed: bool
+    kind: str
+    words: str
+    message: str
+
+
+@dataclass(frozen=True)
+class LesionPressureLine:
+    """Peak at one lesion before and after, with its range over tissue stiffness [kPa]."""
+
+    label: str
+    before: float
+    after: float
+    low: float
+    high: float
+    reduction: float | None
+    bottomed: float
+    clearance: float
+
+
+@dataclass(frozen=True)
+class PlanPicture:
+    """All that a page shows of a computed plan."""
+
+    insole: InsolePicture
+    sections: tuple[tuple[str, SafeString], ...]
+    checks: tuple[CheckLine, ...]
+    openings: tuple[dict[str, Any], ...]
+    layers: tuple[dict[str, Any], ...]
+    cut_words: str
+    reasons: tuple[str, ...]
+    advice: ClearanceAdvice
+    pressure: Mapping[str, Any] | None
+    pressure_lines: tuple[LesionPressureLine, ...]
+    alternatives: tuple[Mapping[str, Any], ...]
+    departures: tuple[str, ...]
+    notice: str
+
+    @property
+    def flagged(self) -> tuple[CheckLine, ...]:
+        return tuple(check for check in self.checks if not check.passed)
+
+    @property
+    def blocking(self) -> tuple[CheckLine, ...]:
+        return tuple(check for check in self.flagged if check.severity == "error")
+
+    @property
+    def summary(self) -> str:
+        """The checks in one clause."""
+        if not self.flagged:
+            return f"none of {len(self.checks)} checks is flagged"
+        return f"{len(self.flagged)} of {len(self.checks)} checks flagged"
+
+
+def insole_of(foot_length: float, foot_width: float | None) -> Insole:
+    """The insole drawn for a foot."""
+    return insole_for(foot_length, foot_width)
+
+
+def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> tuple[float, float]:
+    """A point of the insole: a landmark if it has that name, else shares across and along the foot.
+
+    `across` counts from the medial edge, `along` from the heel. The point is drawn inwards if it would lie off
+    the insole or nearer than a fingertip to its edge. [mm]
+    """
+    for mark in insole.landmarks:
+        if mark.name == landmark:
+            return round(mark.at[0], 1), round(mark.at[1], 1)
+    y = along * insole.foot_length
+    row = insole.outline.polygon.intersection(_line_at(y, insole))
+    low, high = (row.bounds[0], row.bounds[2]) if not row.is_empty else (0.0, 0.0)
+    inset = min(10.0, (high - low) / 2)
+    x = min(max(low + across * (high - low), low + inset), high - inset)
+    return round(x, 1), round(y, 1)
+
+
+def bare_picture(
+    side: str,
+    insole: Insole,
+    lesions: Sequence[tuple[str, Outline]] = (),
+    others: Sequence[tuple[str, Outline]] = (),
+) -> InsolePicture:
+    """The insole with lesions but without any cut, for the time when no plan can be computed."""
+    shown = ReliefPlan(
+        spec=ReliefSpec(
+            side=side,
+            foot_length=insole.foot_length,
+            body_weight=math.nan,  # nothing that is drawn here depends on it
+            lesions=tuple(LesionSpec(label, outline) for label, outline in lesions),
+        ),
+        insole=insole,
+        openings=(),
+        cut_layers=(),
+        clearance_advice=ClearanceAdvice(None, ""),
+        reasons=(),
+        checks=(),
+        notice=NOTICE,
+        core_version=CORE_VERSION,
+    )
+    return _insole_picture(shown, others)
+
+
+def plan_picture(
+    plan: ReliefPlan, *, others: Sequence[tuple[str, Outline]] = (), departures: Sequence[str] = ()
+) -> PlanPicture:
+    """A computed plan as a page shows it; `others` are lesions of the limb that the plan does not serve."""
+    values = as_json(plan)
+    sections = []
+    for lesion in plan.spec.lesions:
+        try:
+            sections.append((lesion.label, _inline(section_drawing(plan, lesion.label))))
+        except ReliefError as error:
+            sections.append((lesion.label, SafeString("")))
+            values["reasons"].append(f"The section through lesion {lesion.label} cannot be drawn: {error}")
+    return PlanPicture(
+        insole=_insole_picture(plan, others),
+        sections=tuple(sections),
+        checks=tuple(_check_line(check) for check in sorted(plan.checks, key=_weight)),
+        openings=tuple(
+            {
+                "labels": ", ".join(opening.labels),
+                "area_mm2": opening.area,
+                "floor_mm2": opening.floor_area,
+                "to_edge": opening.open_to_edge,
+            }
+            for opening in plan.openings
+        ),
+        layers=tuple(
+            {
+                "role": layer.role,
+                "foam": layer.foam,
+                "thickness_mm": layer.thickness,
+                "cut": layer.role in plan.cut_layers,
+            }
+            for layer in plan.spec.stack
+        ),
+        cut_words=" and ".join(plan.cut_layers),
+        reasons=tuple(values["reasons"]),
+        advice=plan.clearance_advice,
+        pressure=values["pressure"],
+        pressure_lines=_pressure_lines(plan),
+        alternatives=tuple(values["alternatives"]),
+        departures=tuple(departures),
+        notice=plan.notice,
+    )
+
+
+def _insole_picture(plan: ReliefPlan, others: Sequence[tuple[str, Outline]]) -> InsolePicture:
+    side = plan.spec.side
+    bounds = drawn_bounds(plan).grown(AROUND)
+    drawing = insole_drawing(plan, margin=AROUND)
+    if others:
+        items: list[Item] = []
+        for label, outline in others:
+            x, y = drawn_point(outline.centroid, side)
+            items += [
+                *ring_path(outline, side, OTHER_PEN),
+                Text((x, y - 1.3), label, 3.4, "middle", shade=0.3),
+            ]
+        layer = Drawing("others", 1, 1, (Layer("OTHER", tuple(items)),)).moved(-bounds.left, -bounds.bottom)
+        drawing = replace(drawing, layers=(*drawing.layers, *layer))
+    frame = Frame(side, bounds.left, bounds.bottom, bounds.width, bounds.height)
+    return InsolePicture(_inline(drawing), frame)
+
+
+def _inline(drawing: Drawing) -> SafeString:
+    # Our own writer escapes every text and writes neither scripts nor style attributes.
+    return SafeString(write_svg(drawing).decode())
+
+
+def _line_at(y: float, insole: Insole) -> LineString:
+    low, _, high, _ = insole.outline.bounds
+    return LineString([(low - 1, y), (high + 1, y)])
+
+
+def _weight(check: Check) -> tuple[bool, int]:
+    return check.passed, ORDER.get(check.severity, len(ORDER))
+
+
+def _check_line(check: Check) -> CheckLine:
+    words, kind = ("Not flagged", "healed") if check.passed else LOUDNESS[check.severity]
+    return CheckLine(check.id, check.severity, check.passed, kind, words, check.message)
+
+
+def _pressure_lines(plan: ReliefPlan) -> tuple[LesionPressureLine, ...]:
+    if plan.pressure is None:
+        return ()
+    return tuple(
+        LesionPressureLine(
+            label=one.label,
+            before=one.peak_before,
+            after=one.peak_after,
+            low=one.peak_after_range[0],
+            high=one.peak_after_range[1],
+            reduction=one.reduction_percent,
+            bottomed=one.bottomed_percent,
+            clearance=one.clearance,
+        )
+        for one in plan.pressure.lesions
+    )

@@ -1,0 +1,306 @@
+"""Writing relief plans: computed from a specification, kept as a draft under a random code, signed, replaced.
+
+Access and the audit row are the caller's, who knows the person; everything here runs in the caller's transaction.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from shapely.geometry import Polygon
+
+from offload.core.checks import Check
+from offload.core.drawing import Drawing
+from offload.core.errors import ReliefError, SpecError
+from offload.core.plan import ReliefPlan as ComputedPlan
+from offload.core.plan import as_json, compute
+from offload.core.policy import DEFAULT_POLICY, Policy, decide
+from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
+from offload.core.sheet_blocks import Imprint
+from offload.core.sheet_code import sheet_code
+from offload.core.specfile import spec_from
+from offload.core.stack import PACKAGED_FOAMS
+from offload.models import PlanState, ReliefPlan
+
+__all__ = [
+    "Fault",
+    "InvalidSpec",
+    "PlanChanged",
+    "PlanRefused",
+    "Remarks",
+    "cutting_sheet",
+    "departures_of",
+    "is_intact",
+    "plan_compute",
+    "plan_create",
+    "plan_drawings",
+    "plan_sign",
+    "recomputed",
+    "unmet",
+]
+
+CODE_TRIES = 20
+SAME = 0.01  # [mm] outlines of a stored and a recomputed plan may differ by this
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One sentence on one field of a specification, named by its path, such as `lesions[0].length_mm`."""
+
+    field: str
+    message: str
+
+
+class InvalidSpec(Exception):
+    """A specification from which no plan can be computed."""
+
+    def __init__(self, faults: Sequence[Fault]) -> None:
+        super().__init__("; ".join(fault.message for fault in faults))
+        self.faults = tuple(faults)
+
+
+class PlanRefused(Exception):
+    """What may not be done to a plan, in one sentence. `field` names the form field it concerns."""
+
+    def __init__(self, message: str, field: str | None = None) -> None:
+        super().__init__(message)
+        self.message = message
+        self.field = field
+
+
+class PlanChanged(PlanRefused):
+    """The plan was changed since the page was opened."""
+
+
+@dataclass(frozen=True)
+class Remarks:
+    """What a record adds to a computed plan: its checks, its reasons, and where it departs from house rules."""
+
+    checks: tuple[Check, ...] = ()
+    reasons: tuple[str, ...] = ()
+    departures: tuple[str, ...] = ()
+
+
+NO_REMARKS = Remarks()
+
+
+def plan_compute(
+    spec: Mapping[str, Any], *, policy: Policy = DEFAULT_POLICY, remarks: Remarks = NO_REMARKS
+) -> ComputedPlan:
+    """Compute a plan from the contract's plain values, without keeping it; InvalidSpec names what is wrong."""
+    try:
+        plan = compute(spec_from(spec, _foams(spec)), policy=policy)
+    except SpecError as error:
+        raise InvalidSpec([_fault(sentence) for sentence in error.faults]) from error
+    except ReliefError as error:
+        raise InvalidSpec([_fault(str(error))]) from error
+    return replace(plan, checks=plan.checks + remarks.checks, reasons=plan.reasons + remarks.reasons)
+
+
+def departures_of(plan: ComputedPlan, policy: Policy, remarks: Remarks = NO_REMARKS) -> tuple[str, ...]:
+    """Where the plan departs from the policy, in sentences; each needs a written reason before signing."""
+    spec = plan.spec
+    decision = decide(spec.stack, spec.body_weight, spec.rigid_deformity, spec.cut, policy)
+    if not decision.departs:
+        return remarks.departures
+    asked, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
+    return (f"The cut is in the {asked}; the policy would cut the {own}.", *remarks.departures)
+
+
+@transaction.atomic
+def plan_create(
+    *,
+    spec: Mapping[str, Any],
+    made_by: str,
+    at: datetime,
+    policy: Policy = DEFAULT_POLICY,
+    remarks: Remarks = NO_REMARKS,
+    replaces: ReliefPlan | None = None,
+    departure_reason: str = "",
+) -> ReliefPlan:
+    """Keep a draft under a new random code. It may replace a signed plan once it is signed itself."""
+    if replaces is not None and replaces.state == PlanState.DRAFT:
+        raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
+    plan = plan_compute(spec, policy=policy, remarks=remarks)
+    kept = json.loads(_canonical(dict(spec)))
+    result = {
+        **as_json(plan),
+        "policy": asdict(policy),
+        "departures": list(departures_of(plan, policy, remarks)),
+    }
+    return ReliefPlan.objects.create(
+        code=_new_code(),
+        number=1 if replaces is None else replaces.number + 1,
+        replaces=replaces,
+        side=plan.spec.side,
+        spec=kept,
+        result=result,
+        sha256=_digest(kept, result, plan.core_version),
+        core_version=plan.core_version,
+        departure_reason=departure_reason.strip(),
+        created_at=at,
+        made_by=made_by,
+    )
+
+
+@transaction.atomic
+def plan_sign(
+    *, plan: ReliefPlan, signed_by: str, at: datetime, expected_version: int, departure_reason: str = ""
+) -> ReliefPlan:
+    """Sign a draft; from then on it is frozen, and the plan it replaces is superseded."""
+    row = ReliefPlan.objects.select_for_update().get(pk=plan.pk)
+    if row.version != expected_version:
+        raise PlanChanged("Someone else changed this plan since you opened it. Nothing was signed.")
+    if row.state != PlanState.DRAFT:
+        raise PlanRefused(
+            f"Plan {row.code} v{row.number} was signed already by {row.signed_by}; nothing was changed."
+        )
+    if not is_intact(row):
+        raise PlanRefused(f"The numbers of plan {row.code} do not match their digest: make a new plan.")
+    blocking = unmet(row)
+    if blocking:
+        raise PlanRefused("This plan cannot be signed. " + " ".join(blocking))
+    row.departure_reason = departure_reason.strip() or row.departure_reason
+    if row.result["departures"] and not row.departure_reason:
+        raise PlanRefused(
+            "This plan departs from the house rules; write why before signing. "
+            + " ".join(row.result["departures"]),
+            field="departure_reason",
+        )
+    if row.replaces_id is not None:
+        _supersede(row.replaces_id)
+    row.state = PlanState.SIGNED
+    row.signed_by = signed_by
+    row.signed_at = at
+    row.version += 1
+    row.save(update_fields=["departure_reason", "state", "signed_by", "signed_at", "version"])
+    return row
+
+
+def unmet(row: ReliefPlan) -> list[str]:
+    """Sentences of the flagged checks that block signing."""
+    return [
+        check["message"]
+        for check in row.result["checks"]
+        if check["severity"] == "error" and not check["passed"]
+    ]
+
+
+def is_intact(row: ReliefPlan) -> bool:
+    """Whether specification and result are still those the digest was taken of."""
+    return row.sha256 == _digest(row.spec, row.result, row.core_version)
+
+
+def recomputed(row: ReliefPlan) -> ComputedPlan:
+    """The stored plan as core values, for drawing; refused if this program would cut it differently."""
+    known = {field.name for field in fields(Policy)}
+    policy = Policy(**{name: value for name, value in row.result["policy"].items() if name in known})
+    plan = plan_compute(row.spec, policy=policy)
+    if not _same_cut(plan, row.result):
+        raise PlanRefused(
+            f"Plan {row.code} was computed by version {row.core_version} of the program and this one, version "
+            f"{plan.core_version}, cuts it differently: make a new plan."
+        )
+    return replace(
+        plan,
+        checks=tuple(Check(**check) for check in row.result["checks"]),
+        reasons=tuple(row.result["reasons"]),
+        core_version=row.core_version,
+    )
+
+
+def plan_drawings(plan: ReliefPlan, paper: str) -> tuple[Drawing, ...]:
+    """Pages of the 1:1 template on one paper size, with the warning that the plan's state asks for."""
+    if paper not in PAPERS:
+        raise PlanRefused(f"paper is {paper}; the limit is one of {', '.join(PAPERS)}", field="paper")
+    return _drawn(lambda: template_drawing(recomputed(plan), _imprint(plan), paper=paper))
+
+
+def cutting_sheet(plan: ReliefPlan) -> Drawing:
+    """All cut layers over one another at true size, for SVG and DXF."""
+    return _drawn(lambda: cutting_drawing(recomputed(plan), _imprint(plan)))
+
+
+def _drawn(draw: Any) -> Any:
+    try:
+        return draw()
+    except ReliefError as error:
+        raise PlanRefused(f"The sheet cannot be drawn: {error}") from error
+
+
+def _imprint(row: ReliefPlan) -> Imprint:
+    following = row.replaced_by.filter(state__in=[PlanState.SIGNED, PlanState.SUPERSEDED]).first()
+    day = row.signed_at or row.created_at
+    return Imprint(
+        code=row.code,
+        version=row.number,
+        date=timezone.localtime(day).date(),
+        signed=row.state != PlanState.DRAFT,
+        replaced_by=following.number if following else None,
+    )
+
+
+def _supersede(replaced: int) -> None:
+    old = ReliefPlan.objects.select_for_update().get(pk=replaced)
+    if old.state == PlanState.SUPERSEDED:
+        raise PlanRefused(
+            f"Plan {old.code} v{old.number}, which this draft would replace, was replaced already: start a new version."
+        )
+    old.state = PlanState.SUPERSEDED
+    old.version += 1
+    old.save(update_fields=["state", "version"])
+
+
+def _new_code() -> str:
+    for _ in range(CODE_TRIES):
+        code = sheet_code(secrets.token_bytes(16))
+        if not ReliefPlan.objects.filter(code=code).exists():
+            return code
+    raise PlanRefused("No free sheet code was found; try again.")
+
+
+def _foams(spec: Mapping[str, Any]) -> tuple[str, ...]:
+    """The packaged foams and those the clinic's own stack names; geometry needs no more than their ids."""
+    stack = spec.get("stack")
+    own = (
+        [layer.get("foam") for layer in stack if isinstance(layer, Mapping)]
+        if isinstance(stack, list)
+        else []
+    )
+    return (*PACKAGED_FOAMS, *(foam for foam in own if isinstance(foam, str) and foam.strip()))
+
+
+def _fault(sentence: str) -> Fault:
+    """Split the field's path off a sentence of the core, which always begins with it."""
+    found = re.match(r"[a-z_]+(?:\[\d+\])?(?:\.[a-z_]+)*", sentence)
+    return Fault(found.group(0) if found else "", sentence)
+
+
+def _same_cut(plan: ComputedPlan, result: Mapping[str, Any]) -> bool:
+    stored = [layer for opening in result["openings"] for layer in opening["layers"]]
+    drawn = [layer for opening in plan.openings for layer in opening.layers]
+    if list(plan.cut_layers) != result["cut_layers"] or len(stored) != len(drawn):
+        return False
+    return all(
+        old["role"] == new.role
+        and Polygon(old["top_mm"]).hausdorff_distance(new.top.polygon) <= SAME
+        and Polygon(old["bottom_mm"]).hausdorff_distance(new.bottom.polygon) <= SAME
+        for old, new in zip(stored, drawn, strict=True)
+    )
+
+
+def _canonical(value: Any) -> str:
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def _digest(spec: Any, result: Any, core_version: str) -> str:
+    return hashlib.sha256(_canonical([spec, result, core_version]).encode()).hexdigest()

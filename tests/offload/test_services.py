@@ -1,0 +1,211 @@
+"""Plans are kept under a code, signed once, frozen, and replaced only by signing."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from django.utils import timezone
+
+from offload import services as plans
+from offload.core.checks import Check
+from offload.core.policy import Policy
+from offload.core.sheet_code import is_sheet_code
+from offload.models import PlanState, ReliefPlan
+
+pytestmark = pytest.mark.django_db
+
+
+def spec(**changes):
+    return {
+        "side": "right",
+        "foot_length_mm": 260,
+        "body_weight_kg": 82,
+        "lesions": [{"label": "A", "centre_mm": [0, 180], "length_mm": 20, "width_mm": 20}],
+        **changes,
+    }
+
+
+def draft(changes=None, **more):
+    return plans.plan_create(spec=spec(**(changes or {})), made_by="P. Odiatrist", at=timezone.now(), **more)
+
+
+def signed(plan, **more):
+    return plans.plan_sign(
+        plan=plan, signed_by="P. Odiatrist", at=timezone.now(), expected_version=plan.version, **more
+    )
+
+
+def test_a_draft_has_a_checked_code_and_the_computed_numbers():
+    plan = draft()
+    assert is_sheet_code(plan.code)
+    assert (plan.state, plan.number, plan.side, plan.version) == (PlanState.DRAFT, 1, "right", 1)
+    assert plan.result["cut_layers"] == ["middle"]
+    # pi 15² + 5·30 = 856.9 mm²: floor of a 10 mm circle with 5 mm all round and 10 mm towards the toes.
+    assert plan.result["openings"][0]["floor_area_mm2"] == pytest.approx(856.9, rel=5e-3)
+
+
+def test_two_drafts_of_one_specification_have_two_codes_and_one_digest():
+    one, other = draft(), draft()
+    assert one.code != other.code
+    assert one.sha256 == other.sha256
+    assert draft({"margin_mm": 6}).sha256 != one.sha256
+
+
+def test_a_code_that_is_taken_is_not_given_again(monkeypatch):
+    first = draft()
+    seeds = iter([b"again", b"again", b"another"])
+    monkeypatch.setattr(plans.secrets, "token_bytes", lambda n: next(seeds))
+    second = draft()
+    assert ReliefPlan.objects.filter(code=second.code).count() == 1
+    third = draft()
+    assert len({first.code, second.code, third.code}) == 3
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"body_weight_kg": -1}, "body_weight_kg"),
+        ({"bevel_deg": 95}, "bevel_deg"),
+        (
+            {"lesions": [{"label": "A", "centre_mm": [0, 180], "length_mm": 5, "width_mm": 9}]},
+            "lesions[0].width_mm",
+        ),
+        ({"lesions": [{"label": "A", "centre_mm": [90, 180], "length_mm": 9, "width_mm": 9}]}, "lesions"),
+        ({"margin_mm": 1, "margin_face": "opening", "bevel_deg": 20}, "margin_mm"),
+        ({"cut": "base", "unknown": 1}, "unknown"),
+    ],
+)
+def test_a_bad_specification_names_its_field_and_writes_nothing(changes, field):
+    with pytest.raises(plans.InvalidSpec) as invalid:
+        draft(changes)
+    assert [fault.field for fault in invalid.value.faults] == [field]
+    assert "limit" in invalid.value.faults[0].message
+    assert not ReliefPlan.objects.exists()
+
+
+def test_the_clinics_own_foam_may_stand_in_the_stack():
+    stack = [
+        {"role": "cover", "foam": "own soft", "thickness_mm": 4},
+        {"role": "base", "foam": "own firm", "thickness_mm": 10},
+    ]
+    assert draft({"stack": stack}).result["cut_layers"] == ["base"]
+
+
+def test_the_house_threshold_decides_the_layer():
+    assert draft(policy=Policy(weight_threshold=80.0)).result["cut_layers"] == ["base"]
+    assert draft(policy=Policy(weight_threshold=82.0)).result["cut_layers"] == ["base"]
+
+
+def test_signing_freezes_the_plan_and_a_second_signature_is_refused():
+    plan = draft()
+    done = signed(plan)
+    assert (done.state, done.signed_by, done.version) == (PlanState.SIGNED, "P. Odiatrist", 2)
+    with pytest.raises(plans.PlanRefused, match="signed already"):
+        signed(done)
+
+
+def test_a_stale_version_is_not_signed():
+    plan = draft()
+    ReliefPlan.objects.filter(pk=plan.pk).update(version=2)
+    with pytest.raises(plans.PlanChanged, match="Someone else"):
+        signed(plan)
+    assert ReliefPlan.objects.get(pk=plan.pk).state == PlanState.DRAFT
+
+
+def test_a_departure_needs_its_written_reason_before_signing():
+    plan = draft({"cut": "base"})
+    assert plan.result["departures"] == ["The cut is in the base; the policy would cut the middle."]
+    with pytest.raises(plans.PlanRefused) as refused:
+        signed(plan, departure_reason="  ")
+    assert refused.value.field == "departure_reason"
+    assert signed(plan, departure_reason="Middle already worn.").departure_reason == "Middle already worn."
+
+
+def test_asking_for_the_layer_the_policy_cuts_is_no_departure():
+    assert draft({"cut": "middle"}).result["departures"] == []
+
+
+def test_a_flagged_check_of_error_weight_blocks_signing_and_a_warning_does_not():
+    warn = Check("weight_age", "warn", False, 40, 30, "Body weight is old.")
+    error = Check("own", "error", False, None, None, "This must be mended first.")
+    with pytest.raises(plans.PlanRefused, match="This must be mended first"):
+        signed(draft(remarks=plans.Remarks(checks=(error,))))
+    assert signed(draft(remarks=plans.Remarks(checks=(warn,)))).state == PlanState.SIGNED
+
+
+def test_numbers_that_were_altered_are_not_signed():
+    plan = draft()
+    plan.spec["body_weight_kg"] = 95
+    plan.save()
+    with pytest.raises(plans.PlanRefused, match="digest"):
+        signed(plan)
+
+
+def test_signing_a_new_version_supersedes_the_old_one():
+    old = signed(draft())
+    new = draft({"margin_mm": 6}, replaces=old)
+    assert new.number == 2
+    assert ReliefPlan.objects.get(pk=old.pk).state == PlanState.SIGNED
+    signed(new)
+    assert ReliefPlan.objects.get(pk=old.pk).state == PlanState.SUPERSEDED
+
+
+def test_of_two_drafts_for_one_plan_only_the_first_signed_replaces_it():
+    old = signed(draft())
+    first, second = draft(replaces=old), draft({"margin_mm": 6}, replaces=old)
+    signed(first)
+    with pytest.raises(plans.PlanRefused, match="replaced already"):
+        signed(second)
+    assert ReliefPlan.objects.get(pk=second.pk).state == PlanState.DRAFT
+
+
+def test_a_draft_is_never_replaced():
+    with pytest.raises(plans.PlanRefused, match="is a draft"):
+        draft(replaces=draft())
+
+
+def test_the_sheets_say_what_state_the_plan_is_in():
+    def words(plan):
+        return " ".join(text for page in plans.plan_drawings(plan, "A4") for text in page.texts())
+
+    old = draft()
+    assert "NOT SIGNED – do not cut" in words(old)
+    old = signed(old)
+    assert "NOT SIGNED" not in words(old)
+    new = draft({"margin_mm": 6}, replaces=old)
+    assert "REPLACED" not in words(old)
+    signed(new)
+    assert "REPLACED by v2" in words(ReliefPlan.objects.get(pk=old.pk))
+    assert old.code in words(old)
+
+
+def test_an_unknown_paper_is_refused():
+    with pytest.raises(plans.PlanRefused, match="A4, A3, Letter"):
+        plans.plan_drawings(draft(), "A5")
+
+
+def test_a_stored_plan_is_drawn_with_its_own_checks_and_policy():
+    remark = plans.Remarks(
+        checks=(Check("own", "note", False, None, None, "Own remark."),), reasons=("Own reason.",)
+    )
+    plan = draft(policy=Policy(weight_threshold=80.0), remarks=remark)
+    again = plans.recomputed(ReliefPlan.objects.get(pk=plan.pk))
+    assert again.cut_layers == ("base",)
+    assert again.checks[-1].message == "Own remark."
+    assert again.reasons[-1] == "Own reason."
+
+
+def test_a_plan_that_this_program_would_cut_differently_is_not_drawn():
+    plan = draft()
+    layer = plan.result["openings"][0]["layers"][0]
+    layer["top_mm"] = [[x + 0.5, y] for x, y in layer["top_mm"]]
+    plan.save()
+    with pytest.raises(plans.PlanRefused, match="cuts it differently"):
+        plans.recomputed(plan)
+
+
+def test_the_digest_survives_the_database():
+    plan = draft()
+    assert plans.is_intact(ReliefPlan.objects.get(pk=plan.pk))
+    assert json.loads(json.dumps(plan.result)) == plan.result
