@@ -1,38 +1,270 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""The relief bench, the plan it makes, its signature and its sheets."""
 
-from clinic.access import may
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, cast
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from clinic.access import can, may, visible_or_404
+from clinic.forms.refusals import show
+from clinic.forms.relief import BenchForm, SignForm
+from clinic.models import Lesion, Limb, LimbPlan, User
+from clinic.selectors.people import person_bar
+from clinic.selectors.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
+from clinic.services.errors import Refused
+from clinic.services.relief import plan_draft, relief_preview
+from clinic.services.relief import plan_sign as sign
+from clinic.services.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
+from offload import views as sheets
+from offload.core.insole import Insole
+from offload.core.outline import Outline
+from offload.models import PlanState, ReliefPlan
+from offload.selectors import InsolePicture, PlanPicture, bare_picture, insole_of, plan_picture
+from offload.services import InvalidSpec, PlanRefused, is_intact, recomputed, unmet
 
 
-@may("see_cases")
+@dataclass
+class _Bench:
+    """What stands on the bench of one limb during one request."""
+
+    record: LimbRecord
+    lesions: list[Lesion]
+    insole: Insole
+    form: BenchForm
+    hindrance: Obstacle | None
+
+    def pictures(self) -> tuple[PlanPicture | None, InsolePicture]:
+        """Compute what stands there; whatever is wrong is put on the form."""
+        valid = self.form.is_valid()
+        shapes, others = self.form.wanted, _labelled(self.form.unwanted)
+        if valid and self.hindrance is None:
+            try:
+                plan, departures = relief_preview(record=self.record, shapes=shapes, choice=self.form.choice)
+            except InvalidSpec as invalid:
+                for fault in invalid.faults:
+                    self.form.refuse(fault.field, fault.message)
+            except Refused as refused:
+                self.form.refuse(refused.field or "", refused.message)
+            else:
+                picture = plan_picture(plan, others=others, departures=departures)
+                return picture, picture.insole
+        return None, bare_picture(self.record.limb.side, self.insole, _labelled(shapes), others)
+
+
+@may("plan_relief")
 def bench(request: HttpRequest, limb: int) -> HttpResponse:
-    raise Http404
+    found = _limb(request, limb)
+    set_up = _set_up(request, found)
+    if isinstance(set_up, HttpResponse):
+        return set_up
+    if request.method == "POST" and request.POST.get("action") == "save" and set_up.form.is_valid():
+        saved = _save(request, set_up)
+        if saved is not None:
+            return saved
+    picture, drawn = set_up.pictures()
+    context = {
+        **_common(found),
+        "form": set_up.form,
+        "picture": picture,
+        "insole": drawn,
+        "faults": set_up.form.sentences,
+        "hindrance": set_up.hindrance,
+        "record": set_up.record,
+        "off_insole": [lesion for lesion in set_up.lesions if not lesion.foot_site.insole_plan],
+        "plans": plans_of_limb(found),
+        "source": _source(request, found),
+    }
+    refused = request.method == "POST" and set_up.form.errors
+    return render(request, "clinic/relief/bench.html", context, status=422 if refused else 200)
 
 
-@may("see_cases")
+@may("plan_relief")
 def bench_preview(request: HttpRequest, limb: int) -> HttpResponse:
-    raise Http404
+    found = _limb(request, limb)
+    if request.method != "POST":
+        return HttpResponseNotAllowed(["POST"])
+    set_up = _set_up(request, found)
+    if isinstance(set_up, HttpResponse):
+        return HttpResponse(status=409)
+    picture, drawn = set_up.pictures()
+    return sheets.preview(
+        request,
+        picture=picture,
+        insole=drawn,
+        faults=set_up.form.sentences,
+        extra={"hindrance": set_up.hindrance},
+    )
 
 
 @may("see_cases")
 def plan(request: HttpRequest, code: str) -> HttpResponse:
-    raise Http404
+    found = _plan(request, code)
+    return _plan_page(request, found, SignForm(initial=_signature(found)))
 
 
-@may("see_cases")
+@may("plan_relief")
 def plan_sign(request: HttpRequest, code: str) -> HttpResponse:
-    raise Http404
+    found = _plan(request, code)
+    if request.method != "POST":
+        return redirect("plan", code=found.plan.code)
+    form = SignForm(request.POST)
+    if form.is_valid():
+        try:
+            sign(
+                by=_me(request),
+                limb_plan=found,
+                expected_version=form.cleaned_data["version"],
+                departure_reason=form.cleaned_data["departure_reason"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(
+                request, f"Plan {found.plan.code} v{found.plan.number} is signed. It can be cut."
+            )
+            return redirect("plan", code=found.plan.code)
+    return _plan_page(request, found, form, status=422)
 
 
 @may("see_cases")
 def plan_pdf(request: HttpRequest, code: str, paper: str) -> HttpResponse:
-    raise Http404
+    return _sheet(request, code, lambda row: sheets.sheet_pdf(row, paper))
 
 
 @may("see_cases")
 def plan_svg(request: HttpRequest, code: str) -> HttpResponse:
-    raise Http404
+    return _sheet(request, code, sheets.sheet_svg)
 
 
 @may("see_cases")
 def plan_dxf(request: HttpRequest, code: str) -> HttpResponse:
-    raise Http404
+    return _sheet(request, code, sheets.sheet_dxf)
+
+
+def _me(request: HttpRequest) -> User:
+    return cast(User, request.user)
+
+
+def _limb(request: HttpRequest, limb: int) -> Limb:
+    return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
+
+
+def _plan(request: HttpRequest, code: str) -> LimbPlan:
+    found = plan_of_code(_me(request), code)
+    if found is None:
+        raise Http404("no such plan")
+    return found
+
+
+def _common(limb: Limb) -> dict[str, Any]:
+    return {"limb": limb, "person": limb.person, "bar": person_bar(limb.person), "here": "people"}
+
+
+def _source(request: HttpRequest, limb: Limb) -> ReliefPlan | None:
+    """The plan a new version is copied from: `?from=`, if it is one of this limb."""
+    code = request.GET.get("from", "")
+    if not code:
+        return None
+    found = plan_of_code(_me(request), code)
+    if found is None or found.limb_id != limb.pk:
+        raise Http404("no such plan of this limb")
+    return found.plan
+
+
+def _set_up(request: HttpRequest, limb: Limb) -> _Bench | HttpResponse:
+    """What the bench needs, or the page that says why this limb has none."""
+    record = limb_record(limb)
+    lesions = bench_lesions(limb)
+    hindrance = obstacle(record, lesions)
+    if hindrance is not None and hindrance.id != WEIGHT_MISSING:
+        return _no_plan(request, limb, lesions, hindrance)
+    assert limb.foot_length_mm is not None  # else it stood as the obstacle
+    insole = insole_of(
+        float(limb.foot_length_mm), float(limb.foot_breadth_mm) if limb.foot_breadth_mm is not None else None
+    )
+    source = _source(request, limb)
+    data = request.POST if request.method == "POST" else None
+    form = BenchForm(
+        [start_of(lesion, insole, source) for lesion in lesions],
+        record,
+        data,
+        source.spec if source else None,
+    )
+    return _Bench(record, lesions, insole, form, hindrance)
+
+
+def _no_plan(request: HttpRequest, limb: Limb, lesions: list[Lesion], hindrance: Obstacle) -> HttpResponse:
+    link = reverse(hindrance.route, args=[hindrance.argument]) if hindrance.route else ""
+    context = {**_common(limb), "hindrance": hindrance, "link": link, "lesions": lesions}
+    return render(request, "clinic/relief/no_plan.html", context)
+
+
+def _save(request: HttpRequest, set_up: _Bench) -> HttpResponseRedirect | None:
+    form = set_up.form
+    try:
+        made = plan_draft(
+            by=_me(request),
+            limb=set_up.record.limb,
+            shapes=form.wanted,
+            choice=form.choice,
+            departure_reason=form.departure_reason,
+        )
+    except InvalidSpec as invalid:
+        for fault in invalid.faults:
+            form.refuse(fault.field, fault.message)
+    except Refused as refused:
+        form.refuse(refused.field or "", refused.message)
+    else:
+        messages.success(
+            request, f"Draft {made.plan.code} is kept. It is not signed: do not cut from it yet."
+        )
+        return redirect("plan", code=made.plan.code)
+    return None
+
+
+def _labelled(shapes: list[Any]) -> list[tuple[str, Outline]]:
+    return [(shape.lesion.label, shape.outline) for shape in shapes]
+
+
+def _signature(found: LimbPlan) -> dict[str, Any]:
+    return {"version": found.plan.version, "departure_reason": found.plan.departure_reason}
+
+
+def _plan_page(request: HttpRequest, found: LimbPlan, form: SignForm, status: int = 200) -> HttpResponse:
+    row = found.plan
+    picture, trouble = None, ""
+    try:
+        picture = plan_picture(recomputed(row), departures=row.result["departures"])
+    except (PlanRefused, InvalidSpec) as fault:
+        trouble = str(fault)
+    context = {
+        **_common(found.limb),
+        "found": found,
+        "plan": row,
+        "picture": picture,
+        "trouble": trouble,
+        "intact": is_intact(row),
+        "form": form,
+        "is_draft": row.state == PlanState.DRAFT,
+        "blocked": unmet(row),
+        "may_sign": row.state == PlanState.DRAFT and can(request.user, "plan_relief"),
+        "following": next((f for f in row.replaced_by.all() if f.state != PlanState.DRAFT), None),
+        "devices": devices_with(row, _me(request)),
+        "papers": [("a4", "A4"), ("a3", "A3"), ("letter", "Letter")],
+    }
+    return render(request, "clinic/relief/plan.html", context, status=status)
+
+
+def _sheet(request: HttpRequest, code: str, draw: Callable[[ReliefPlan], HttpResponse]) -> HttpResponse:
+    found = _plan(request, code)
+    try:
+        return draw(found.plan)
+    except (PlanRefused, InvalidSpec) as refused:
+        messages.error(request, str(refused))
+        return redirect("plan", code=found.plan.code)

@@ -1,0 +1,153 @@
+"""The bench's numbers: one shape for each lesion, one cut for all; and the signature."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django import forms
+
+from clinic.models import ImprintHow
+from clinic.selectors.relief import BenchLesion
+from clinic.services.relief_record import CutChoice, LesionShape, LimbRecord
+from offload.forms import CutForm, ShapeForm
+
+__all__ = ["BenchForm", "SignForm"]
+
+CUT_FIELDS = ("margin_mm", "distal_margin_mm", "bevel_deg", "margin_face", "cut", "rigid_deformity")
+
+
+class LesionShapeForm(ShapeForm):
+    """A shape, and how its place was found."""
+
+    how = forms.ChoiceField(label="Place and size", choices=ImprintHow.choices)
+
+    def __init__(self, bench_lesion: BenchLesion, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.bench_lesion = bench_lesion
+        self.fields["include"].label = f"Lesion {bench_lesion.lesion.label} in this plan"
+
+    @property
+    def is_wanted(self) -> bool:
+        return bool(self.cleaned_data.get("include"))
+
+    @property
+    def shape(self) -> LesionShape:
+        data = self.cleaned_data
+        at_site = data["how"] == ImprintHow.PLACED and self.bench_lesion.is_at_site_name(
+            data["x_mm"], data["y_mm"]
+        )
+        return LesionShape(self.bench_lesion.lesion, data["how"], self.lesion_spec(), at_site)
+
+
+class BenchCutForm(CutForm):
+    departure_reason = forms.CharField(
+        label="Why, if it departs from the house rules",
+        max_length=300,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class BenchForm:
+    """Several forms that are filled, checked and refused together."""
+
+    def __init__(
+        self,
+        lesions: Sequence[BenchLesion],
+        record: LimbRecord,
+        data: Mapping[str, Any] | None = None,
+        source: Mapping[str, Any] | None = None,
+    ) -> None:
+        on_insole = [one for one in lesions if one.on_insole]
+        if data is None:
+            data = _first_data(on_insole, record, source or {})
+        self.shapes = [LesionShapeForm(one, data, prefix=f"l{one.lesion.pk}") for one in on_insole]
+        self.cut = BenchCutForm(data)
+        self.refusals: list[str] = []
+
+    def is_valid(self) -> bool:
+        # Every form is checked, so that all errors show at once.
+        valid = [form.is_valid() for form in (*self.shapes, self.cut)]
+        return all(valid)
+
+    @property
+    def wanted(self) -> list[LesionShape]:
+        return [form.shape for form in self.shapes if form.is_valid() and form.is_wanted]
+
+    @property
+    def unwanted(self) -> list[LesionShape]:
+        return [form.shape for form in self.shapes if form.is_valid() and not form.is_wanted]
+
+    @property
+    def choice(self) -> CutChoice:
+        return CutChoice(**{name: self.cut.cleaned_data[name] for name in CUT_FIELDS})
+
+    @property
+    def departure_reason(self) -> str:
+        return str(self.cut.cleaned_data.get("departure_reason", ""))
+
+    def refuse(self, field: str, message: str) -> None:
+        """Put a fault of the core on the field that its path names, or above the form."""
+        shapes = [form for form in self.shapes if form.is_wanted]
+        numbered = re.match(r"lesions\[(\d+)\](?:\.(\w+))?", field)
+        if numbered and int(numbered.group(1)) < len(shapes):
+            form, name = shapes[int(numbered.group(1))], (numbered.group(2) or "")
+            name = {"centre_mm": "x_mm", "outline_mm": "outline"}.get(name, name)
+            form.add_error(name if name in form.fields else None, message)
+        elif labelled := re.match(r"lesions: lesion (\S+) ", message):
+            for form in shapes:
+                if form.bench_lesion.lesion.label == labelled.group(1):
+                    form.add_error("x_mm", message)
+        elif field in self.cut.fields:
+            self.cut.add_error(field, message)
+        else:
+            self.refusals.append(message)
+
+    @property
+    def errors(self) -> bool:
+        """Whether anything is wrong; named as on a form, so that the shared error box shows."""
+        return bool(self.refusals) or any(form.errors for form in (*self.shapes, self.cut))
+
+    @property
+    def non_field_errors(self) -> list[str]:
+        return self.refusals
+
+    @property
+    def sentences(self) -> list[str]:
+        """Every error as one sentence, for the preview."""
+        found = list(self.refusals)
+        for form in self.shapes:
+            for messages in form.errors.values():
+                found += [f"Lesion {form.bench_lesion.lesion.label}: {message}" for message in messages]
+        for messages in self.cut.errors.values():
+            found += [str(message) for message in messages]
+        return found
+
+
+class SignForm(forms.Form):
+    """The signature under one version of a plan."""
+
+    departure_reason = forms.CharField(
+        label="Why it departs from the house rules",
+        max_length=300,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+
+def _first_data(
+    lesions: Sequence[BenchLesion], record: LimbRecord, source: Mapping[str, Any]
+) -> dict[str, Any]:
+    """What the bench holds when it is opened: each lesion's start, and the house rules or an earlier plan's cut."""
+    house = record.house_choice
+    data = {name: source.get(name, getattr(house, name)) for name in CUT_FIELDS}
+    if not data["rigid_deformity"]:
+        del data["rigid_deformity"]
+    for one in lesions:
+        data.update(
+            {f"l{one.lesion.pk}-{name}": value for name, value in one.start.items() if value is not False}
+        )
+    return {name: f"{value:g}" if isinstance(value, float) else value for name, value in data.items()}
