@@ -1,0 +1,85 @@
+"""The scenario file as values."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+__all__ = ["LesionPlot", "PersonPlot", "Scenario", "load"]
+
+
+@dataclass(frozen=True)
+class LesionPlot:
+    """One lesion: where, what of, how it runs and from which week of the person's story."""
+
+    place: str
+    side: str
+    course: str
+    first_cm2: float
+    cause: str = "neuropathic"
+    kind: str = "ulcer"
+    from_week: int = 0
+    method: str = "traced"
+    depth: str = "subcutaneous"
+    recurs: bool = False
+    confirm: bool = True
+    end: str = ""
+    infected_week: int | None = None
+    events: tuple[dict[str, Any], ...] = ()
+
+
+@dataclass(frozen=True)
+class PersonPlot:
+    """One invented person and the weeks of their story."""
+
+    given: str
+    family: str
+    number: str
+    born: str
+    weeks: int
+    last_days_ago: int
+    lesions: tuple[LesionPlot, ...]
+    kg: float | None = None
+    weighed_weeks_ago: int = 1
+    foot: tuple[float, float] = (260, 98)
+    diabetes: str = "type_2"
+    telephone: str = "000 555 0100"
+    allergies: str = ""
+    language: str = ""
+    dialysis: bool = False
+    findings: dict[str, Any] = field(default_factory=dict)
+    circumstances: dict[str, Any] = field(default_factory=dict)
+    devices: tuple[dict[str, Any], ...] = ()
+    wear: tuple[str, ...] = ("most",)
+    plan_week: int | None = None
+    plan_draft: bool = False
+    missed_weeks: tuple[int, ...] = ()
+    flag_week: int | None = None
+    flag: str = "cold_pale_blue_foot"
+    flag_answered: bool = False
+    photos: bool = True
+    referral: dict[str, Any] | None = None
+    moved_days_ago: int | None = None
+
+
+@dataclass(frozen=True)
+class Scenario:
+    site: dict[str, Any]
+    users: tuple[dict[str, str], ...]
+    people: tuple[PersonPlot, ...]
+
+
+def load(path: Path) -> Scenario:
+    """Read the scenario; a key it does not know is an error, so that no story is silently cut."""
+    raw = tomllib.loads(path.read_text(encoding="utf-8"))
+    people = []
+    for one in raw["person"]:
+        lesions = tuple(
+            LesionPlot(**{**lesion, "events": tuple(lesion.get("events", ()))})
+            for lesion in one.pop("lesion", [])
+        )
+        lists = {k: tuple(v) for k, v in one.items() if isinstance(v, list)}
+        people.append(PersonPlot(**{**one, **lists}, lesions=lesions))
+    return Scenario(site=raw["site"], users=tuple(raw["user"]), people=tuple(people))

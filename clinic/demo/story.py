@@ -1,0 +1,398 @@
+"""One invented person's story, told through the services."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator, Mapping
+from datetime import date, timedelta
+from decimal import Decimal
+from random import Random
+from typing import Any
+
+from django.utils import timezone
+
+from clinic.models import Lesion, LesionState, Limb, Person, Prescription, Role, Site, User
+from clinic.selectors.advice import limb_decision
+from clinic.selectors.relief import bench_lesions, start_of
+from clinic.services import (
+    closure,
+    events,
+    lesions,
+    limbs,
+    people,
+    photos,
+    prescriptions,
+    relief,
+    visits,
+)
+from clinic.services.measurement import LesionFindings
+from clinic.services.relief_record import LesionShape
+from clinic.services.visits import PersonFindings
+from offload.selectors import insole_of
+
+from . import course
+from .pictures import placeholder
+from .scenario import LesionPlot, PersonPlot
+
+__all__ = ["Story"]
+
+#: A week on, as the clinic books it.
+WEEK = timedelta(days=7)
+DRESSINGS = ("foam and film", "gauze", "foam and film, changed every other day")
+
+
+class Story:
+    """Holds what one person's steps share; each method is one thing the clinic does."""
+
+    def __init__(self, plot: PersonPlot, site: Site, users: dict[str, User], seed: Random) -> None:
+        self.plot, self.site, self.seed = plot, site, seed
+        self.staff, self.podiatrist = users[Role.STAFF], users[Role.PODIATRIST]
+        self.person: Person
+        self.lesions: dict[int, Lesion] = {}
+        self.runs: dict[int, list[float]] = {}
+        self.shape_seeds = [seed.random() for _ in plot.lesions]
+
+    def register(self, day: date) -> None:
+        plot = self.plot
+        self.person = people.person_register(
+            by=self.staff,
+            site=self.site,
+            given_name=plot.given,
+            family_name=plot.family,
+            record_number=plot.number,
+            birth_date=date.fromisoformat(plot.born),
+            diabetes_type=plot.diabetes,
+            telephone=plot.telephone,
+            allergies=plot.allergies,
+            language=plot.language,
+            interpreter=bool(plot.language),
+            dialysis=plot.dialysis,
+            kg=None if plot.kg is None else Decimal(str(plot.kg)),
+            how="scales" if plot.kg is not None else "",
+            measured_on=day,
+        )
+        for limb in self.person.limbs.all():
+            limbs.limb_correct(
+                by=self.staff,
+                limb=limb,
+                foot_length_mm=Decimal(str(plot.foot[0])),
+                foot_breadth_mm=Decimal(str(plot.foot[1])),
+                amputation="none",
+                expected_version=limb.version,
+            )
+        for limb in self._limbs():
+            if plot.findings:
+                limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, **self._found(plot.findings))
+        if plot.circumstances:
+            people.circumstances_add(
+                by=self.staff, person=self.person, asked_on=day, **self._found(plot.circumstances)
+            )
+        if plot.photos:
+            photos.consent_give(by=self.staff, person=self.person, given_on=day)
+
+    def week(self, week: int, day: date, *, last: bool) -> None:
+        """One week: new lesions, the visit, what follows from it."""
+        for n, lesion in enumerate(self.plot.lesions):
+            if lesion.from_week == week:
+                self._begin(n, lesion, day)
+        open_now = self._open()
+        if not open_now:
+            return
+        if week in self.plot.missed_weeks:
+            visits.visit_missed(
+                by=self.staff,
+                person=self.person,
+                submission_key=uuid.uuid4(),
+                day=day,
+                attendance="did_not_come",
+                why_not="no transport",
+                next_on=day + WEEK,
+            )
+            return
+        self._visit(week, day, open_now)
+        self._closures(day, last=last)
+        self._devices(week, day)
+        if week == self.plot.plan_week:
+            self.plan(day, sign=True)
+        self._referral(week, day)
+        for n, lesion in enumerate(self.plot.lesions):
+            for event in lesion.events:
+                if event["week"] == week and n in self.lesions:
+                    events.event_add(
+                        by=self.staff,
+                        lesion=self.lesions[n],
+                        kind=event["kind"],
+                        happened_on=day,
+                        note=event.get("note", ""),
+                    )
+        if last:
+            self._ends(day, but="moved")
+
+    def weigh(self, day: date) -> None:
+        people.weight_add(
+            by=self.staff, person=self.person, kg=Decimal(str(self.plot.kg)), how="scales", measured_on=day
+        )
+
+    def move_away(self, day: date) -> None:
+        self._ends(day, only="moved")
+        self.person.refresh_from_db()
+        people.person_set_state(
+            by=self.staff,
+            person=self.person,
+            state="moved",
+            state_on=day,
+            expected_version=self.person.version,
+        )
+
+    def plan(self, day: date, *, sign: bool) -> None:
+        """A relief plan for the open lesions that bear on the insole, where their imprint was measured."""
+        limb = next(self._limbs())
+        insole = insole_of(
+            float(limb.foot_length_mm or 0),
+            None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm),
+        )
+        shapes = []
+        for lesion in bench_lesions(limb):
+            bench = start_of(lesion, insole)
+            if bench.on_insole:
+                shapes.append(LesionShape(lesion, "typed", self._imprint(bench.start)))
+        drafted = relief.plan_draft(by=self.podiatrist, limb=limb, shapes=shapes)
+        if sign:
+            relief.plan_sign(by=self.podiatrist, limb_plan=drafted, expected_version=drafted.plan.version)
+
+    def _imprint(self, start: Mapping[str, Any]) -> dict[str, Any]:
+        """The imprint lies near where the site's name puts it, never just there."""
+        x, y = float(start["x_mm"]), float(start["y_mm"])
+        return {
+            "centre_mm": [round(x + self.seed.uniform(-2, 2), 1), round(y + self.seed.uniform(-3, 3), 1)],
+            "length_mm": float(start["length_mm"]),
+            "width_mm": float(start["width_mm"]),
+            "angle_deg": float(start.get("angle_deg") or 0),
+        }
+
+    def _limbs(self) -> Iterator[Limb]:
+        sides = dict.fromkeys(lesion.side for lesion in self.plot.lesions)
+        for side in sides:
+            yield self.person.limbs.select_related("person__site").get(side=side)
+
+    @staticmethod
+    def _found(answers: dict[str, Any]) -> dict[str, Any]:
+        return {k: Decimal(str(v)) if isinstance(v, float) else v for k, v in answers.items()}
+
+    def _open(self) -> list[int]:
+        for lesion in self.lesions.values():
+            lesion.refresh_from_db()
+        return [n for n, lesion in self.lesions.items() if lesion.is_open]
+
+    def _begin(self, n: int, plot: LesionPlot, day: date) -> None:
+        limb = self.person.limbs.select_related("person__site").get(side=plot.side)
+        before = (
+            limb.lesions.filter(place=plot.place, state=LesionState.HEALED).order_by("-confirmed_on").first()
+            if plot.recurs
+            else None
+        )
+        self.lesions[n] = lesions.lesion_register(
+            by=self.staff,
+            limb=limb,
+            place=plot.place,
+            wound_kind=plot.kind,
+            cause=plot.cause,
+            onset_on=day - timedelta(days=14 if plot.recurs else 25),
+            first_seen_on=day,
+            episode={
+                "first_presented_on": day - timedelta(days=9),
+                "first_assessed_on": day,
+                "referred_by": "family doctor",
+            },
+            recurs_of=before,
+            recurrence_answered=plot.recurs,
+        )
+        weeks = self.plot.weeks - plot.from_week
+        self.runs[n] = course.areas(plot.course, plot.first_cm2, weeks, self.seed)
+
+    def _visit(self, week: int, day: date, open_now: list[int]) -> None:
+        found = [self._look(n, week) for n in open_now]
+        sealed = Prescription.objects.filter(
+            limb__person=self.person, stopped_on=None, opened_on=None, sealed_on__isnull=False
+        ).exists()
+        device = Prescription.objects.filter(limb__person=self.person, stopped_on=None).first()
+        wear = self.plot.wear[week % len(self.plot.wear)]
+        logged = visits.visit_log(
+            by=self.staff if week % 3 else self.podiatrist,
+            person=self.person,
+            submission_key=uuid.uuid4(),
+            found=PersonFindings(
+                visited_on=day,
+                next_on=day + WEEK,
+                red_flags=(self.plot.flag,) if week == self.plot.flag_week else (),
+                pain="none",
+                fall=False,
+                other_foot="clear",
+                skin_under_device="clear" if device else "",
+                device_condition="sound" if device else "no_device",
+                wear=("still_sealed" if sealed else wear) if device and device.fitted_on else "",
+                why_not_worn="too heavy for the stairs" if wear == "few" and not sealed else "",
+                dressing=DRESSINGS[len(self.plot.family) % len(DRESSINGS)],
+                device_opened=sealed,
+            ),
+            lesions=found,
+        )
+        if self.plot.photos and week % 3 == 0:
+            for n in open_now:
+                shape = Random(self.shape_seeds[n])  # noqa: S311
+                area = self._area(n, week)
+                photos.photo_store(
+                    by=self.staff,
+                    lesion=self.lesions[n],
+                    visit=logged.visit,
+                    taken_on=day,
+                    upload=placeholder(
+                        course.outline(area, shape) if area else (),
+                        f"{area:.2f} cm²",
+                        Random(week),  # noqa: S311
+                    ),
+                    drawn=True,
+                )
+
+    def _area(self, n: int, week: int) -> float:
+        return self.runs[n][week - self.plot.lesions[n].from_week]
+
+    def _look(self, n: int, week: int) -> LesionFindings:
+        plot, lesion, area = self.plot.lesions[n], self.lesions[n], self._area(n, week)
+        infected = plot.infected_week is not None and week >= plot.infected_week
+        common: dict[str, Any] = {
+            "lesion": lesion,
+            "debridement": "after",
+            "infection_looked": True,
+            "infection_signs": ("redness", "warmth", "swelling") if infected else (),
+            "redness_mm": 26 if infected else None,
+            "deep_infection": False,
+            "probe_to_bone": False,
+            "unwell": False,
+        }
+        if area == 0:
+            return LesionFindings(covered_dry=True, **common)
+        common |= {
+            "depth": plot.depth if area > 0.3 else "skin",
+            "tissue": "slough" if plot.course in ("stalled", "worsening") else "granulating",
+            "exudate": "moderate" if plot.course == "worsening" else "light",
+        }
+        if plot.method == "ellipse":
+            length = (area * 100 * 4 / 3.14159265 * 1.35) ** 0.5
+            return LesionFindings(
+                length_mm=Decimal(f"{length:.1f}"), width_mm=Decimal(f"{length / 1.35:.1f}"), **common
+            )
+        shape = Random(self.shape_seeds[n])  # noqa: S311
+        return LesionFindings(outline_mm=course.outline(area, shape), **common)
+
+    def _closures(self, day: date, *, last: bool) -> None:
+        for n in self._open():
+            lesion, plot = self.lesions[n], self.plot.lesions[n]
+            covered = lesion.measurements.order_by("-visit__visited_on").first()
+            if covered is None or not covered.covered_dry:
+                continue
+            lesion = Lesion.objects.select_related("limb__person__site", "episode").get(pk=lesion.pk)
+            if lesion.state == LesionState.OPEN:
+                closure.lesion_close(
+                    by=self.staff, lesion=lesion, closed_on=day, expected_version=lesion.version
+                )
+            elif plot.confirm and lesion.closed_on and day - lesion.closed_on >= 2 * WEEK:
+                closure.lesion_confirm(
+                    by=self.podiatrist,
+                    lesion=lesion,
+                    confirmed_on=day,
+                    footwear="fitted extra-depth shoes with a moulded insole",
+                    next_on=day + timedelta(days=60),
+                    expected_version=lesion.version,
+                )
+                self._stop_if_over(lesion, day)
+
+    def _stop_if_over(self, lesion: Lesion, day: date) -> None:
+        still = lesion.limb.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]).exists()
+        device = Prescription.objects.filter(limb=lesion.limb, stopped_on=None).first()
+        if device is not None and not still:
+            prescriptions.prescription_stop(
+                by=self.podiatrist,
+                prescription=device,
+                stopped_on=day,
+                stop_reason="healed",
+                expected_version=device.version,
+            )
+
+    def _devices(self, week: int, day: date) -> None:
+        for chosen in self.plot.devices:
+            if chosen["week"] == week:
+                self._prescribe(chosen, day)
+        for device in Prescription.objects.select_related("limb__person__site").filter(
+            limb__person=self.person, stopped_on=None
+        ):
+            if device.is_non_removable and (device.sealed_on is None or device.opened_on is not None):
+                self._fit(device, day, sealed=True)
+            elif device.fitted_on is None:
+                self._fit(device, day, sealed=False)
+
+    def _fit(self, device: Prescription, day: date, *, sealed: bool) -> None:
+        prescriptions.prescription_fit(
+            by=self.podiatrist,
+            prescription=device,
+            fitted_on=day,
+            sealed=sealed,
+            open_by=day + WEEK if sealed else None,
+            expected_version=device.version,
+        )
+
+    def _prescribe(self, chosen: dict[str, Any], day: date) -> None:
+        limb = next(self._limbs())
+        answers = {f"osteomyelitis_{lesion.pk}": False for lesion in self.lesions.values()}
+        answers |= {
+            "needs_frequent_dressing": False,
+            "device_available": True,
+            "non_surgical_care_failed": False,
+        }
+        decision = limb_decision(limb, day, answers)
+        if decision is None:
+            return
+        first = chosen["device"] in decision.first_offered
+        prescriptions.prescription_sign(
+            by=self.podiatrist,
+            limb=limb,
+            lesions=[one.lesion for one in decision.facts],
+            decision=decision,
+            seen_digest=decision.digest,
+            device_class=chosen["device"],
+            reason=chosen["reason"],
+            departure_reason="" if first else chosen.get("departure", "other"),
+            prescribed_on=day,
+            stop_reason=chosen.get("stop", ""),
+        )
+
+    def _referral(self, week: int, day: date) -> None:
+        told = self.plot.referral
+        if told is None or told["week"] != week:
+            return
+        from clinic.services.referrals import referral_make
+
+        referral_make(
+            by=self.podiatrist,
+            person=self.person,
+            lesion=next(iter(self.lesions.values())),
+            to=told["to"],
+            urgency=told["urgency"],
+            because=told["because"],
+            made_at=timezone.now(),
+        )
+
+    def _ends(self, day: date, *, only: str = "", but: str = "") -> None:
+        for n in self._open():
+            plot, lesion = self.plot.lesions[n], self.lesions[n]
+            outcome = plot.end or ("moved" if only == "moved" else "")
+            if not outcome or (only and outcome != only) or outcome == but:
+                continue
+            lesion = Lesion.objects.select_related("limb__person__site", "episode").get(pk=lesion.pk)
+            closure.lesion_end(
+                by=self.podiatrist,
+                lesion=lesion,
+                outcome=outcome,
+                ended_on=day,
+                expected_version=lesion.version,
+            )
