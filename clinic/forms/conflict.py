@@ -43,6 +43,10 @@ def _words(form: forms.BaseForm, name: str, value: Any) -> str:
     return _choices(getattr(field, "choices", ())).get(str(value), str(value))
 
 
+def _same(one: Any, other: Any) -> bool:
+    return one == other or (one in (None, "") and other in (None, ""))
+
+
 def differences(form: forms.BaseForm, now: Mapping[str, Any], *, version: int) -> list[Difference]:
     """What differs from the record as it is now; the next press of the button then saves over that, knowingly."""
     found = [
@@ -52,10 +56,9 @@ def differences(form: forms.BaseForm, now: Mapping[str, Any], *, version: int) -
             _words(form, name, form.cleaned_data[name]),
         )
         for name, value in now.items()
-        if name in form.cleaned_data
-        and value != form.cleaned_data[name]
-        and (value or form.cleaned_data[name])
+        if name in form.cleaned_data and not _same(value, form.cleaned_data[name])
     ]
-    form.data = form.data.copy()  # type: ignore[attr-defined]
-    form.data[form.add_prefix("version")] = str(version)
+    again: Any = form.data.copy()  # type: ignore[attr-defined]
+    again[form.add_prefix("version")] = str(version)
+    form.data = again
     return found

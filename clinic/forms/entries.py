@@ -39,9 +39,13 @@ class PastDayField(DayField):
 class NumberField(forms.DecimalField):
     """A number between two bounds, both allowed, with its unit."""
 
-    def __init__(self, *, low: float, high: float, places: int = 0, unit: str = "", **kwargs: Any) -> None:
+    def __init__(
+        self, *, label: str, low: float, high: float, places: int = 0, unit: str = "", **kwargs: Any
+    ) -> None:
+        self.name = label
         self.low, self.high, self.unit = Decimal(str(low)), Decimal(str(high)), unit
         super().__init__(
+            label=f"{label} ({unit})" if unit else label,
             decimal_places=places,
             widget=forms.NumberInput(
                 attrs={
@@ -54,12 +58,12 @@ class NumberField(forms.DecimalField):
             **kwargs,
         )
 
-    def validate(self, value: Decimal | None) -> None:
-        super().validate(value)
+    def validate(self, value: Decimal | None) -> None:  # type: ignore[override]
+        super().validate(value)  # type: ignore[arg-type]
         if value is not None and not self.low <= value <= self.high:
             unit = f" {self.unit}" if self.unit else ""
             raise ValidationError(
-                f"{self.label} was given as {value}{unit}; it must be between "
+                f"{self.name} was given as {value}{unit}; it must be between "
                 f"{self.low.normalize():f} and {self.high.normalize():f}{unit}."
             )
 

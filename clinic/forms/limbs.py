@@ -38,7 +38,7 @@ class LimbForm(forms.Form):
         places=1,
         unit="mm",
         required=False,
-        help_text="mm, heel to the longest toe, standing",
+        help_text="Heel to the longest toe, standing",
     )
     foot_breadth_mm = NumberField(
         label="Foot breadth",
@@ -47,7 +47,7 @@ class LimbForm(forms.Form):
         places=1,
         unit="mm",
         required=False,
-        help_text="mm, across the widest part of the ball, standing",
+        help_text="Across the widest part of the ball, standing",
     )
     amputation = PickOne(label="Previous amputation", choices=Amputation.choices)
     version = forms.IntegerField(widget=forms.HiddenInput)

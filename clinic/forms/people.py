@@ -94,7 +94,7 @@ class PersonStateForm(forms.Form):
 
 
 class WeightForm(forms.Form):
-    kg = NumberField(label="Weight", low=20, high=300, places=1, unit="kg", help_text="kg, 20 to 300")
+    kg = NumberField(label="Weight", low=20, high=300, places=1, unit="kg")
     how = PickOne(label="Weighed how", choices=WeighedHow.choices)
     measured_on = PastDayField(label="Weighed on")
 

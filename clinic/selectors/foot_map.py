@@ -24,7 +24,7 @@ FOOT_LEFT, FOOT_WIDTH, FOOT_HEEL, FOOT_LENGTH = 14, 172, 420, 404
 #: Marks are discs of this size; two of them never cover each other.
 MARK_RADIUS, MARK_APART = 18, 39
 #: The tip of a toe lies beyond its pulp and its top.
-TIP_BEYOND = 0.06
+TIP_BEYOND = 0.082
 
 
 @dataclass(frozen=True)

@@ -93,4 +93,6 @@ def risk_words(person: Person) -> str:
     high = max(max(risk.possible) for risk in risks)
     if low == high:
         return f"category {high}, {_CATEGORY[high]}"
+    if (low, high) == (0, 3):
+        return "not known, findings missing"
     return f"category {low} to {high}, findings missing"

@@ -91,7 +91,7 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
     if lesion.recurs_of is None:
         if before and not answered:
             raise Refused(
-                f"{before[0]} healed here on {date_format(before[0].confirmed_on)}. Say whether it has come back "
+                f"{before[0]} healed here on {before[0].confirmed_on:%-d %b %Y}. Say whether it has come back "
                 "or this is a new lesion.",
                 field="recurs_of",
             )
