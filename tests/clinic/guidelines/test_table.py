@@ -13,7 +13,7 @@ from clinic.guidelines.facts import FIRST_GROUP, Facts, parse
 from clinic.guidelines.table import advice_json, current, decide, rows_that_hold
 from tests.clinic.guidelines.cases import PLAIN
 from tests.clinic.guidelines.strategies import any_facts
-from tests.clinic.guidelines.test_sweep import assert_safe
+from tests.clinic.guidelines.sweep import assert_safe
 
 FRESH = dataclasses.replace(current())
 

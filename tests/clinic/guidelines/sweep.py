@@ -1,0 +1,154 @@
+"""The facts of the long sweep, its safety check and the count of rows; run as a program to do it whole.
+
+    python -m tests.clinic.guidelines.sweep [--write]
+
+Region x surface x cause x infection x ischaemia, each with missing (6,000), times every state of at most two further
+facts of the first group, the others known and plain: about two million answers. ``--write`` keeps the count of how
+often each row decided in ``data/row_coverage.csv``, the artefact that a change of the rules shows up in.
+"""
+
+import collections
+import csv
+import hashlib
+import itertools
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from clinic.guidelines import edition
+from clinic.guidelines.devices import NON_REMOVABLE
+from clinic.guidelines.facts import CHOICES, Facts
+from clinic.guidelines.table import current, decide
+from tests.clinic.guidelines.cases import PLAIN
+
+SWEPT = ("region", "surface", "cause", "infection_grade", "ischaemia_grade")
+FURTHER = tuple(name for name in PLAIN if name not in SWEPT)
+PRODUCT = list(
+    itertools.product(
+        (*CHOICES["region"], None),
+        (*CHOICES["surface"], None),
+        (*CHOICES["cause"], None),
+        (1, 2, 3, 4, None),
+        (0, 1, 2, 3, None),
+    )
+)
+STAYS_ON_CELLS = {(1, 0), (1, 1), (2, 0)}
+TREAT_FIRST_CELLS = {(1, 3), (2, 3), (3, 2), (3, 3), (4, 0), (4, 1), (4, 2), (4, 3)}
+COVERAGE = Path(__file__).parent / "data" / "row_coverage.csv"
+STATES = (False, True, None)
+
+
+def further_states(most: int = 2) -> Iterator[dict[str, bool | None]]:
+    """Plain further facts with at most ``most`` of them in another state, each combination once."""
+    plain = {name: PLAIN[name] for name in FURTHER}
+    for count in range(most + 1):
+        for names in itertools.combinations(FURTHER, count):
+            others = [[state for state in STATES if state is not plain[name]] for name in names]
+            for states in itertools.product(*others):
+                yield {**plain, **dict(zip(names, states, strict=True))}
+
+
+def assert_safe(facts, advice):
+    """What must hold for any facts at all, written from the published matrix and the clinic's rules."""
+    offered = [offer.id for offer in advice.classes]
+    withheld = {w.id for w in advice.withheld}
+    referred = {referral.id: referral.urgency for referral in advice.refer}
+    unique = set(offered)
+    assert offered or referred or advice.missing, "no answer"
+    assert len(unique) == len(offered)
+    assert not unique & withheld
+    assert unique | withheld >= NON_REMOVABLE
+    assert all(w.reasons for w in advice.withheld)
+    tiers = [o.tier for o in advice.classes]
+    assert tiers == sorted(tiers)
+    cell = (facts.infection_grade, facts.ischaemia_grade)
+    if NON_REMOVABLE & unique:
+        assert cell in STAYS_ON_CELLS
+        assert facts.osteomyelitis is False
+        assert facts.high_falls_risk is False
+        assert facts.cannot_attend_weekly is False
+        assert facts.both_feet_ulcerated is not None
+        assert facts.active_charcot is not None
+        assert facts.declines_non_removable is not True
+        assert facts.device_available is not False
+        assert facts.surface == "plantar"
+        assert facts.cause in ("neuropathic", "neuroischaemic")
+    if cell in TREAT_FIRST_CELLS or facts.ischaemia_grade == 3 or facts.infection_grade == 4:
+        assert referred["treat_infection_or_ischaemia_first"] == "immediate"
+    if facts.ischaemia_grade == 3:
+        assert referred["vascular_assessment"] == "immediate"
+    if facts.ischaemia_grade == 2:
+        assert referred["vascular_assessment"] in ("immediate", "one_working_day")
+    if facts.non_surgical_care_failed:
+        assert "vascular_assessment" in referred
+    if facts.infection_grade in (3, 4) or facts.osteomyelitis:
+        assert referred["infection_assessment"] == "immediate"
+    if facts.infection_grade == 2:
+        assert referred["infection_assessment"] in ("immediate", "one_working_day")
+    if facts.active_charcot:
+        assert referred["charcot_assessment"] == "one_working_day"
+        assert not unique & {"ankle_high_removable", "footwear_modification", "felted_foam_with_footwear"}
+    if "felted_foam_with_footwear" in unique:
+        assert facts.device_available is False
+    if facts.surface == "plantar":
+        assert "footwear_modification" not in unique
+    if "flexor_tenotomy" in referred:
+        assert facts.ischaemia_grade in (0, 1, 2)
+        assert facts.infection_grade == 1
+        assert facts.osteomyelitis is False
+    if facts.bulky_calf:
+        assert not unique & {"walker_non_removable", "walker_knee_high_removable"}
+    topics = set(advice.rules)
+    lines = {"FIRST_NR", "IS_A"} & topics
+    assert len(lines) < 2
+    assert not (lines and {"IS_B", "IS_C"} & topics)
+    assert not topics >= {"IS_B", "IS_C"}
+
+
+def rules_digest() -> str:
+    """Hash of the rules file, kept with the coverage so that a stale record is noticed."""
+    return hashlib.sha256(Path(edition.__file__).with_name("rules.toml").read_bytes()).hexdigest()
+
+
+def read_coverage() -> tuple[str, dict[str, int]]:
+    """Digest of the rules the record was made with, and how often each row decided."""
+    with COVERAGE.open(newline="") as file:
+        rows = list(csv.reader(file))
+    return rows[0][1], {name: int(count) for name, count in rows[2:]}
+
+
+def main() -> None:
+    """Sweep the whole and print what was found, per cell."""
+    began, answers = time.perf_counter(), 0
+    stays_on = collections.Counter()
+    kinds = collections.Counter()
+    decided = collections.Counter()
+    for further in further_states():
+        for values in PRODUCT:
+            facts = Facts(*values[:4], ischaemia_grade=values[4], **further)
+            advice = decide(facts)
+            assert_safe(facts, advice)
+            answers += 1
+            stays_on[values[3], values[4]] += any(offer.id in NON_REMOVABLE for offer in advice.classes)
+            decided[advice.rows] += 1
+            kinds["class" if advice.classes else "referral" if advice.refer else "missing"] += 1
+    seconds = time.perf_counter() - began
+    print(
+        f"{answers} answers, all safe, in {seconds:.0f} s ({seconds / answers * 1e6:.1f} microseconds each)"
+    )
+    print(f"first thing answered: {dict(kinds)}")
+    print(f"a device that stays on, by (infection, ischaemia): {dict(+stays_on)}")
+    counts = dict.fromkeys((row.id for row in current().rows), 0)
+    for rows, times in decided.items():
+        for row in rows:
+            counts[row] += times
+    print(f"rows that never decided: {[row for row, count in counts.items() if count == 0]}")
+    if "--write" in sys.argv:
+        with COVERAGE.open("w", newline="") as file:
+            lines = [("rules sha256", rules_digest()), ("row", f"decided of {answers}"), *counts.items()]
+            csv.writer(file, lineterminator="\n").writerows(lines)
+
+
+if __name__ == "__main__":
+    main()
