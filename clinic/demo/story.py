@@ -234,6 +234,8 @@ class Story:
                 why_not_worn="too heavy for the stairs" if wear == "few" and not sealed else "",
                 dressing=DRESSINGS[len(self.plot.family) % len(DRESSINGS)],
                 device_opened=sealed,
+                weight_kg=self._weight(week),
+                weight_how="scales" if self._weight(week) is not None else "",
             ),
             lesions=found,
         )
@@ -253,6 +255,11 @@ class Story:
                     ),
                     drawn=True,
                 )
+
+    def _weight(self, week: int) -> Decimal | None:
+        """Weighed every third week, unless the story is of a weight gone stale."""
+        due = self.plot.kg is not None and self.plot.weighed_weeks_ago == 1 and week % 3 == 0 and week > 0
+        return Decimal(str(self.plot.kg)) if due else None
 
     def _area(self, n: int, week: int) -> float:
         return self.runs[n][week - self.plot.lesions[n].from_week]

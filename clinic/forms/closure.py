@@ -15,7 +15,7 @@ class _Dated(forms.Form):
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def clean(self):
-        data = super().clean()
+        data = super().clean() or {}
         day = data.get(self.day_field)
         if day and day > timezone.localdate():
             label = self.fields[self.day_field].label

@@ -16,7 +16,7 @@ from clinic.guidelines.edition import Recommendation, current
 from clinic.guidelines.table import decide
 from clinic.models import Limb, Prescription, Side
 
-from .facts import LesionFacts, facts_of_limb
+from .facts import WORDS, LesionFacts, facts_of_limb
 
 __all__ = ["LimbDecision", "OfferRow", "limb_decision", "prescription_rows"]
 
@@ -67,6 +67,11 @@ class LimbDecision:
     @property
     def first_offered(self) -> tuple[str, ...]:
         return tuple(o.id for o in self.advice.classes if (len(o.leaves), o.tier) == self.best)
+
+    @property
+    def missing_words(self) -> tuple[str, ...]:
+        """Missing facts as the page names them."""
+        return tuple(WORDS.get(name, name.replace("_", " ")).lower() for name in self.advice.missing)
 
     def facts_copy(self) -> dict[str, Any]:
         return {
@@ -120,7 +125,7 @@ def prescription_rows(prescription: Prescription) -> dict[str, Any]:
             for row in advice.get("withheld", [])
         ],
         "refer": advice.get("refer", []),
-        "missing": advice.get("missing", []),
+        "missing": [WORDS.get(name, name).lower() for name in advice.get("missing", [])],
         "notes": [
             *advice.get("notes", []),
             *advice.get("person_notes", []),

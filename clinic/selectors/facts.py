@@ -276,7 +276,8 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
             key = f"{name}_{lesion.pk}" if name == "osteomyelitis" else name
             touched = name == "osteomyelitis" and probed is not None and probed.probe_to_bone
             note = "the probe touched bone at the last visit" if touched else ""
-            sheet.put(name, answers.get(key), day, note=note, asked=True)
+            given = answers.get(key)
+            sheet.put(name, given, day if given is not None else None, note=note, asked=True)
         rows = tuple(sheet.rows[name] for name in WORDS if name in sheet.rows)
         facts = Facts(**{row.name: row.value for row in rows})
         answer.append(LesionFacts(lesion, facts, rows))

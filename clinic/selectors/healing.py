@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Q
+from django.utils import timezone
 
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import Area, Method, WoundState
@@ -164,10 +164,16 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
                 None,
                 Mark(prescription.stopped_on, "device_off", "Device stopped", True),
             )
-    signed = LimbPlan.objects.filter(Q(limb__in=limbs), plan__signed_at__isnull=False).select_related("plan")
+    signed = LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).select_related("plan")
     for link in signed:
-        day = link.plan.signed_at.date()
-        put(link.limb_id, None, Mark(day, "plan", f"Relief plan v{link.plan.number}", True))
+        signed_at = link.plan.signed_at
+        if signed_at is None:
+            continue
+        put(
+            link.limb_id,
+            None,
+            Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{link.plan.number}", True),
+        )
     return marks
 
 
