@@ -126,8 +126,12 @@ def plan_create(
     remarks: Remarks = NO_REMARKS,
     replaces: ReliefPlan | None = None,
     departure_reason: str = "",
+    unless: ReliefPlan | None = None,
 ) -> ReliefPlan:
-    """Keep a draft under a new random code. It may replace a signed plan once it is signed itself."""
+    """Keep a draft under a new random code. It may replace a signed plan once it is signed itself.
+
+    If `unless` is a draft that says the same, it is returned and nothing is written: a form sent twice is kept once.
+    """
     if replaces is not None and replaces.state == PlanState.DRAFT:
         raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
     plan = plan_compute(spec, policy=policy, remarks=remarks)
@@ -137,7 +141,7 @@ def plan_create(
         "policy": asdict(policy),
         "departures": list(departures_of(plan, policy, remarks)),
     }
-    return ReliefPlan.objects.create(
+    made = ReliefPlan(
         code=_new_code(),
         number=1 if replaces is None else replaces.number + 1,
         replaces=replaces,
@@ -150,6 +154,10 @@ def plan_create(
         created_at=at,
         made_by=made_by,
     )
+    if unless is not None and _says_the_same(unless, made):
+        return unless
+    made.save(force_insert=True)
+    return made
 
 
 @transaction.atomic
@@ -247,6 +255,13 @@ def _imprint(row: ReliefPlan) -> Imprint:
         signed=row.state != PlanState.DRAFT,
         replaced_by=following.number if following else None,
     )
+
+
+def _says_the_same(old: ReliefPlan, new: ReliefPlan) -> bool:
+    def said(plan: ReliefPlan) -> tuple[object, ...]:
+        return plan.state, plan.sha256, plan.replaces_id, plan.departure_reason, plan.made_by
+
+    return said(old) == said(new)
 
 
 def _supersede(replaced: int) -> None:

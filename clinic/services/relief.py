@@ -13,7 +13,6 @@ from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
 from offload import services as plans
 from offload.core.checks import plantar_check
 from offload.core.plan import ReliefPlan as ComputedPlan
-from offload.models import PlanState, ReliefPlan
 
 from . import audit
 from .errors import Conflict, Refused
@@ -65,9 +64,9 @@ def plan_draft(
         remarks=remarks(record, shapes, made),
         replaces=record.in_force,
         departure_reason=departure_reason,
+        unless=last.plan if last else None,
     )
-    if last is not None and _same_draft(last.plan, plan):
-        plan.delete()
+    if last is not None and plan.pk == last.plan_id:
         return last
     imprints = [imprint.pk for shape in shapes if (imprint := _keep_imprint(by, shape, record.day))]
     kept = store(LimbPlan(limb=limb, plan=plan), by=by)
@@ -172,15 +171,6 @@ def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
     closed = [lesion.label for lesion in limb_plan.lesions.all() if not lesion.is_open]
     if closed:
         raise Refused(f"Lesion {', '.join(closed)} is no longer open: start a new version without it.")
-
-
-def _same_draft(old: ReliefPlan, new: ReliefPlan) -> bool:
-    return (
-        old.state == PlanState.DRAFT
-        and old.sha256 == new.sha256
-        and old.replaces_id == new.replaces_id
-        and old.departure_reason == new.departure_reason
-    )
 
 
 def _keep_imprint(by: User, shape: LesionShape, day: date) -> Imprint | None:

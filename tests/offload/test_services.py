@@ -209,3 +209,10 @@ def test_the_digest_survives_the_database():
     plan = draft()
     assert plans.is_intact(ReliefPlan.objects.get(pk=plan.pk))
     assert json.loads(json.dumps(plan.result)) == plan.result
+
+
+def test_the_same_draft_sent_twice_is_kept_once():
+    first = draft()
+    assert draft(unless=first) == first
+    assert draft({"margin_mm": 6}, unless=first) != first
+    assert draft(unless=signed(first)) != first
