@@ -187,15 +187,13 @@ class MeasurementForm(forms.Form):
     def clean(self) -> None:
         if self.errors:
             return
-        if self.cleaned_data["redness_mm"] is not None and "redness" not in self.cleaned_data["infection"]:
-            self.add_error(
-                "redness_mm",
-                f"Redness reaches {self.cleaned_data['redness_mm']} mm, but redness is not ticked.",
-            )
+        found = self.findings()
         try:
-            self.area = wound_area(self.findings(), self.sheet.last_area)
+            self.area = wound_area(found, self.sheet.last_area)
         except Refused as refused:
             self.add_error(refused.field if refused.field in self.fields else None, refused.message)
+        if found.redness_mm is not None and "redness" not in found.infection_signs:
+            self.add_error("redness_mm", f"Redness reaches {found.redness_mm} mm, but redness is not ticked.")
 
     def preview(self) -> tuple[WoundArea | None, str]:
         """Area of what is typed so far, and what is still wrong with it; nothing typed gives neither."""

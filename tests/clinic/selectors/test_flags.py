@@ -1,0 +1,60 @@
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.utils import timezone
+
+from clinic.models import RedFlag
+from clinic.selectors.flags import flag_sheet, flag_urgency, flag_words, flags_open
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+
+def raised(**fields):
+    """As a page reads it, with the site's hours as times."""
+    return RedFlag.objects.select_related("person__site").get(pk=factories.red_flag(**fields).pk)
+
+
+def test_answered_flags_are_not_open(person):
+    waiting = factories.red_flag(of=person)
+    factories.red_flag(of=person, answer="called", answered_at=timezone.now())
+    assert list(flags_open(person)) == [waiting]
+
+
+def test_words_follow_the_list_and_keep_an_old_key_readable():
+    assert flag_words(["abscess", "fever_or_unwell", "some_old_key"]) == [
+        "Fever, shivering or generally unwell",
+        "Abscess, or pus under pressure",
+        "some old key",
+    ]
+
+
+def test_the_most_pressing_flag_decides():
+    assert flag_urgency(["suspected_charcot"]) == "one_working_day"
+    assert flag_urgency(["suspected_charcot", "gangrene"]) == "immediate"
+
+
+@pytest.mark.parametrize(("hour", "number"), [(8, "000 2000"), (9, "000 1000"), (17, "000 2000")])
+def test_the_number_is_that_of_the_hour(person, hour, number):
+    now = datetime(2026, 11, 25, hour, 0, tzinfo=ZoneInfo("Europe/London"))
+    assert flag_sheet(raised(of=person), now).telephone == number
+
+
+def test_one_working_day_skips_the_weekend(person):
+    friday = datetime(2026, 11, 27, 16, 0, tzinfo=UTC)
+    sheet = flag_sheet(raised(of=person, flags=["suspected_charcot"], raised_at=friday), friday)
+    assert sheet.by == friday + timedelta(days=3)
+    assert sheet.offload_today
+
+
+def test_a_sealed_device_is_named_first(person):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    today = timezone.localdate()
+    device = factories.prescription(
+        of=lesion.limb,
+        device_class="total_contact_cast",
+        sealed_on=today - timedelta(days=3),
+        open_by=today + timedelta(days=3),
+    )
+    assert flag_sheet(raised(of=person), timezone.now()).sealed == (device,)
