@@ -1,13 +1,81 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""Referring a person, and chasing the referral."""
 
-from clinic.access import may
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from clinic.access import can, may, visible_or_404
+from clinic.forms.referrals import FollowForm, ReferralForm
+from clinic.forms.refusals import show
+from clinic.models import Person, Referral
+from clinic.selectors.lesions import OPEN_STATES, lesions_of
+from clinic.selectors.people import person_bar
+from clinic.selectors.referrals import referral_page
+from clinic.services.errors import Refused
+from clinic.services.referrals import referral_follow, referral_make
 
 
-@may("see_cases")
+@may("log_visits")
 def referral_new(request: HttpRequest, person: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
+    form = ReferralForm(
+        request.POST or None,
+        lesions=lesions_of(found).filter(state__in=OPEN_STATES),
+        initial={"made_at": timezone.localtime()},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = referral_make(by=request.user, person=found, **form.cleaned_data)  # type: ignore[arg-type]
+        except Refused as refused:
+            show(form, refused)
+        else:
+            messages.success(request, f"Referral recorded: {made.get_to_display()}.")
+            return redirect("referral", referral=made.pk)
+    return render(
+        request,
+        "clinic/referrals/new.html",
+        {"form": form, "person": found, "bar": person_bar(found), "here": "people"},
+        status=422 if form.errors else 200,
+    )
 
 
 @may("see_cases")
 def referral(request: HttpRequest, referral: int) -> HttpResponse:
-    raise Http404
+    found = visible_or_404(
+        Referral.objects.select_related("person__site", "lesion__limb", "created_by"),
+        request.user,
+        pk=referral,
+    )
+    if request.method == "POST" and not can(request.user, "log_visits"):
+        raise PermissionDenied
+    initial = {name: getattr(found, name) for name in FollowForm.base_fields}
+    form = FollowForm(request.POST or None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        data = dict(form.cleaned_data)
+        try:
+            referral_follow(
+                by=request.user,  # type: ignore[arg-type]
+                referral=found,
+                expected_version=data.pop("version"),
+                **data,
+            )
+        except Refused as refused:
+            show(form, refused)
+            found.refresh_from_db()
+        else:
+            messages.success(request, "The referral is up to date.")
+            return redirect("referral", referral=found.pk)
+    return render(
+        request,
+        "clinic/referrals/detail.html",
+        {
+            "form": form,
+            "referral": found,
+            "page": referral_page(found),
+            "bar": person_bar(found.person),
+            "here": "people",
+        },
+        status=422 if form.errors else 200,
+    )

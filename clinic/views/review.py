@@ -1,8 +1,24 @@
-from django.http import Http404, HttpRequest, HttpResponse
+"""The podiatrist's review: open lesions by concern."""
 
-from clinic.access import may
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from clinic.access import may, site_or_404
+from clinic.selectors.review import review_groups
 
 
 @may("review")
 def review(request: HttpRequest) -> HttpResponse:
-    raise Http404
+    site = site_or_404(request.user, request)  # type: ignore[arg-type]
+    groups = review_groups(site, timezone.localdate())
+    return render(
+        request,
+        "clinic/review/list.html",
+        {
+            "site": site,
+            "groups": groups,
+            "count": sum(len(group.rows) for group in groups),
+            "here": "review",
+        },
+    )

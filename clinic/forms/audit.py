@@ -1,0 +1,47 @@
+"""What the audit is about: period, class, prescriber; and which changes to read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+
+from clinic.models import DeviceClass, User
+
+from .dates import DayField
+
+
+class AuditForm(forms.Form):
+    since = DayField(label="From")
+    until = DayField(label="To")
+    device_class = forms.ChoiceField(label="Device class", required=False)
+    prescriber = forms.TypedChoiceField(label="Prescriber", required=False, coerce=int, empty_value=None)
+
+    def __init__(self, *args: Any, prescribers: Iterable[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["device_class"].choices = [("", "All"), *DeviceClass.choices]  # type: ignore[attr-defined]
+        self.fields["prescriber"].choices = [  # type: ignore[attr-defined]
+            ("", "All"), *((user.pk, str(user)) for user in prescribers)
+        ]  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        since, until = data.get("since"), data.get("until")
+        if since and until and until < since:
+            self.add_error(
+                "until", f"To: {until:%-d %b %Y} lies before the start of the period, {since:%-d %b %Y}."
+            )
+        return data
+
+
+class ChangesForm(forms.Form):
+    person = forms.CharField(label="Record number", required=False, max_length=20)
+    actor = forms.ChoiceField(label="Who", required=False)
+    verb = forms.ChoiceField(label="What", required=False)
+    before = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, actors: Iterable[str], verbs: Iterable[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["actor"].choices = [("", "Anyone"), *((a, a) for a in actors)]  # type: ignore[attr-defined]
+        self.fields["verb"].choices = [("", "Anything"), *((v, v) for v in verbs)]  # type: ignore[attr-defined]

@@ -1,0 +1,105 @@
+"""The house rules of a site on one form, each with its bounds and its source."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from clinic.models import Site
+from clinic.selectors.house_rules import GROUPS, RULES, Rule, seen_number
+from clinic.services.house_rules import BOUNDS
+from offload.core.foam import packaged_foams
+from offload.core.stack import THICKNESS_LIMITS
+
+from .entries import NumberField
+
+#: Slot of the editor -> role of the layer. The order is the order of the stack, so only whole layers can be wrong.
+SLOTS: dict[str, str] = {"cover": "cover", "middle_1": "middle", "middle_2": "middle", "base": "base"}
+SLOT_WORDS = {
+    "cover": "Cover, touches the foot",
+    "middle_1": "Middle",
+    "middle_2": "Second middle",
+    "base": "Base",
+}
+ONE_PLACE = {"weight_threshold_kg", "margin_mm", "distal_margin_mm", "bevel_deg"}
+
+
+def _control(rule: Rule) -> forms.Field:
+    low, high = BOUNDS.get(rule.name, (0, 0))
+    source = f"{rule.source[0].upper()}{rule.source[1:]}." if rule.source else ""
+    common: dict[str, Any] = {"label": rule.words, "help_text": f"{rule.help} {source}".strip()}
+    if rule.name == "tcpo2_urgent_mmhg":
+        return forms.TypedChoiceField(choices=[(25, "25 mmHg"), (30, "30 mmHg")], coerce=int, **common)
+    if rule.name in BOUNDS:
+        common["help_text"] = f"{low} to {high}. {common['help_text']}"
+        return NumberField(
+            low=low, high=high, places=1 if rule.name in ONE_PLACE else 0, unit=rule.unit, **common
+        )
+    if rule.name in ("hours_start", "hours_end"):
+        return forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"), **common)
+    if rule.name == "protocol_text":
+        return forms.CharField(
+            required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3}), **common
+        )
+    return forms.CharField(
+        required=False, max_length=40, widget=forms.TextInput(attrs={"inputmode": "tel"}), **common
+    )
+
+
+class HouseRulesForm(forms.Form):
+    seen = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        initial = {name: getattr(site, name) for name in RULES if name != "stack"}
+        initial["seen"] = seen_number(site)
+        free = [slot for slot in SLOTS if slot.startswith("middle")]
+        for layer in site.stack:
+            slot = layer["role"] if layer["role"] != "middle" else (free.pop(0) if free else "")
+            initial |= {f"{slot}_foam": layer["foam"], f"{slot}_mm": layer["thickness_mm"]}
+        super().__init__(*args, **{"initial": initial, **kwargs})
+        for name, rule in RULES.items():
+            if name != "stack":
+                self.fields[name] = _control(rule)
+        foams = [(foam.id, foam.label) for foam in packaged_foams().values()]
+        low, high = THICKNESS_LIMITS
+        for slot, words in SLOT_WORDS.items():
+            needed = not slot.startswith("middle")
+            self.fields[f"{slot}_foam"] = forms.ChoiceField(
+                label=f"{words}: foam", required=needed, choices=foams if needed else [("", "None"), *foams]
+            )
+            self.fields[f"{slot}_mm"] = NumberField(
+                label=f"{words}: thickness", low=low, high=high, places=1, unit="mm", required=needed
+            )
+
+    @property
+    def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
+        return [(words, [self[rule.name] for rule in rules]) for words, rules in GROUPS.items()]
+
+    @property
+    def layers(self) -> list[tuple[str, forms.BoundField, forms.BoundField]]:
+        return [(words, self[f"{slot}_foam"], self[f"{slot}_mm"]) for slot, words in SLOT_WORDS.items()]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        stack = []
+        for slot, role in SLOTS.items():
+            foam, thickness = data.pop(f"{slot}_foam", None), data.pop(f"{slot}_mm", None)
+            if f"{slot}_foam" in self.errors or f"{slot}_mm" in self.errors:
+                continue
+            if bool(foam) != (thickness is not None):
+                missing = "mm" if foam else "foam"
+                self.add_error(
+                    f"{slot}_{missing}",
+                    f"{SLOT_WORDS[slot]}: needs both a foam and a thickness, or neither.",
+                )
+            elif foam:
+                stack.append({"role": role, "foam": foam, "thickness_mm": _plain(thickness)})
+        data["stack"] = stack
+        return data
+
+
+def _plain(thickness: Decimal) -> int | float:
+    """A number as JSON keeps it, whole where it is whole."""
+    return int(thickness) if thickness == thickness.to_integral_value() else float(thickness)

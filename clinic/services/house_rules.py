@@ -1,0 +1,119 @@
+"""Changing the house rules of a site."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import transaction
+
+from clinic.models import Site, User
+from offload.core.stack import PACKAGED_FOAMS, THICKNESS_LIMITS, faults_of_stack
+
+from . import audit
+from .errors import Conflict, Refused
+
+__all__ = ["BOUNDS", "EDITABLE", "house_rules_change"]
+
+#: Field -> lowest and highest value. The database holds the first eight as well; ages are sanity bounds of ours.
+BOUNDS: dict[str, tuple[int, int]] = {
+    "weight_threshold_kg": (40, 200),
+    "margin_mm": (0, 30),
+    "distal_margin_mm": (0, 30),
+    "bevel_deg": (20, 90),
+    "sealed_first_days": (1, 14),
+    "sealed_days": (1, 14),
+    "confirm_closure_days": (14, 60),
+    "tcpo2_urgent_mmhg": (25, 30),
+    "weight_fresh_days": (1, 365),
+    "perfusion_fresh_days": (1, 365),
+    "falls_fresh_days": (1, 365),
+    "reopen_days": (1, 365),
+}
+EDITABLE = (
+    "telephone_in_hours", "telephone_out_of_hours", "hours_start", "hours_end", "protocol_text", "stack",
+    *BOUNDS,
+)  # fmt: skip
+
+
+@transaction.atomic
+def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Site:
+    """Write the values that differ; `seen` is the newest history copy the page was made from."""
+    unknown = set(values) - set(EDITABLE)
+    if unknown:
+        raise TypeError(f"not a house rule: {', '.join(sorted(unknown))}")
+    row = Site.objects.select_for_update().get(pk=site.pk)
+    newest = row.history.order_by("-history_id").values_list("history_id", flat=True).first()  # type: ignore[attr-defined]
+    if (newest or 0) != seen:
+        raise Conflict("Someone else changed the house rules since you opened them. Nothing was overwritten.")
+    changed = {name: value for name, value in values.items() if getattr(row, name) != value}
+    if not changed:
+        raise Refused("Nothing was changed.")
+    before = {name: getattr(row, name) for name in changed}
+    for name, value in changed.items():
+        setattr(row, name, value)
+    _check(row)
+    row._history_user = by  # type: ignore[attr-defined]
+    row.save()
+    audit.record(
+        by=by,
+        site=row,
+        verb="changed",
+        target=row,
+        changes={name: [_told(before[name]), _told(value)] for name, value in changed.items()},
+    )
+    return row
+
+
+def _check(row: Site) -> None:
+    if fault := _stack_fault(row.stack):
+        raise Refused(fault, field="stack")
+    for name, (low, high) in BOUNDS.items():
+        value = getattr(row, name)
+        if not low <= value <= high:
+            raise Refused(f"{name} is {value:g}, must be between {low} and {high}.", field=name)
+    if row.tcpo2_urgent_mmhg not in (25, 30):
+        raise Refused(
+            f"TcPO2 below this is urgent: {row.tcpo2_urgent_mmhg} mmHg is neither 25 nor 30, the two published.",
+            field="tcpo2_urgent_mmhg",
+        )
+    if row.distal_margin_mm < row.margin_mm:
+        raise Refused(
+            f"Margin toward the toes: {row.distal_margin_mm:g} mm is below the margin round the lesion, "
+            f"{row.margin_mm:g} mm.",
+            field="distal_margin_mm",
+        )
+    if row.hours_end <= row.hours_start:
+        raise Refused(
+            f"Hours to: {row.hours_end:%H:%M} is not after {row.hours_start:%H:%M}.", field="hours_end"
+        )
+    try:
+        row.full_clean()
+    except ValidationError as invalid:
+        field, messages = next(iter(invalid.message_dict.items()))
+        raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from invalid
+
+
+def _stack_fault(stack: Sequence[Mapping[str, Any]]) -> str | None:
+    for fault in faults_of_stack([str(layer["role"]) for layer in stack]):
+        return f"{fault[0].upper()}{fault[1:]}."
+    low, high = THICKNESS_LIMITS
+    for layer in stack:
+        if layer["foam"] not in PACKAGED_FOAMS:
+            return f"Foam of the {layer['role']}: {layer['foam']} is not one of {', '.join(PACKAGED_FOAMS)}."
+        if not low <= layer["thickness_mm"] <= high:
+            return (
+                f"Thickness of the {layer['role']}: {layer['thickness_mm']:g} mm, "
+                f"must be between {low:g} and {high:g} mm."
+            )
+    return None
+
+
+def _told(value: Any) -> Any:
+    """A value as the audit row keeps it."""
+    if isinstance(value, list):
+        return [f"{layer['role']} {layer['foam']} {layer['thickness_mm']:g} mm" for layer in value]
+    if hasattr(value, "strftime"):
+        return value.strftime("%H:%M")
+    return str(value)
