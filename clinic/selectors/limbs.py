@@ -10,7 +10,9 @@ from typing import Any
 
 from django.utils import timezone
 
-from clinic.models import Event, EventKind, Limb, LimbFinding, Person, Prescription, Site
+from clinic.models import Event, Limb, LimbFinding, Person, Prescription, Site
+
+from .facts import PERFUSION_EVENTS
 
 __all__ = ["PERFUSION", "FindingValue", "both_limbs", "latest_findings", "running_devices"]
 
@@ -26,8 +28,6 @@ PERFUSION = (
 )
 #: A finding about the skin counts on its own day only.
 SAME_DAY = ("fragile_skin",)
-#: What changes the blood supply of a limb.
-CHANGES_PERFUSION = (EventKind.REVASCULARISATION, EventKind.SURGERY)
 
 _LABELS = {
     "monofilament": "Monofilament",
@@ -84,7 +84,7 @@ def _words(row: LimbFinding, name: str) -> str:
 
 def _last_changes(limbs: Sequence[Limb]) -> dict[int, date]:
     days: dict[int, date] = {}
-    events = Event.objects.filter(limb__in=limbs, kind__in=CHANGES_PERFUSION)
+    events = Event.objects.filter(limb__in=limbs, kind__in=PERFUSION_EVENTS)
     for limb_id, day in events.order_by("happened_on").values_list("limb_id", "happened_on"):
         days[limb_id] = day
     return days
@@ -107,7 +107,7 @@ def _newest(
                 continue
             old = name in PERFUSION and (
                 today - row.found_on > timedelta(days=site.perfusion_fresh_days)
-                or (changed_on is not None and changed_on >= row.found_on)
+                or (changed_on is not None and changed_on > row.found_on)
             )
             old = old or (name in SAME_DAY and row.found_on != today)
             found[name] = FindingValue(name, _LABELS[name], value, _words(row, name), row.found_on, old)
