@@ -14,8 +14,8 @@ import shapely
 from numpy.typing import NDArray
 
 from offload.core.errors import SpecError
-from offload.core.foundation import Lattice, Load
 from offload.core.insole import Insole
+from offload.core.lattice import Lattice, Load
 from offload.core.placement import on_insole
 from offload.core.spec import LesionSpec, PressureMap
 
@@ -32,8 +32,8 @@ __all__ = [
 Array = NDArray[np.float64]
 
 LOAD_CASES = ("push_off", "heel_strike", "mid_stance")
-REACH_MM = 25.0
-"""Foam kept beyond the loaded part [mm]; about six times the length over which the coupling dies away."""
+REACH_MM = 15.0
+"""Foam kept beyond the loaded part [mm]; about four times the length over which the coupling dies away."""
 
 # Landmarks as fractions of the loaded print: x from its medial edge, y from the heel. Read off the reference map
 # (means of both feet); heads 2 and 3 are one maximum there.
@@ -205,20 +205,20 @@ def _words(case: str) -> str:
 def _centres(low: float, high: float, at: float, size: float) -> Array:
     first = np.floor((low - at) / size + 1e-9)
     last = np.ceil((high - at) / size - 1e-9)
-    return at + (np.arange(first, last) + 0.5) * size
+    return np.asarray(at + (np.arange(first, last) + 0.5) * size, dtype=np.float64)
 
 
 def _window(lattice: Lattice, pressure: Array) -> tuple[Lattice, Array]:
     """Rows and columns within reach of the load."""
-    rows = _near(lattice.y, pressure.any(axis=1), REACH_MM)
-    columns = _near(lattice.x, pressure.any(axis=0), REACH_MM)
+    rows = _near(lattice.y, (pressure > 0).any(axis=1), REACH_MM)
+    columns = _near(lattice.x, (pressure > 0).any(axis=0), REACH_MM)
     support = lattice.support[rows, columns]
     return Lattice(lattice.x[columns], lattice.y[rows], lattice.dx, lattice.dy, support), pressure[
         rows, columns
     ]
 
 
-def _near(centres: Array, held: NDArray[np.bool_], reach: float) -> slice:
+def _near(centres: Array, held: Any, reach: float) -> slice:
     loaded = centres[held]
     kept = np.flatnonzero((centres >= loaded[0] - reach) & (centres <= loaded[-1] + reach))
     return slice(int(kept[0]), int(kept[-1]) + 1)
@@ -256,7 +256,8 @@ def _placing(insole: Insole) -> Array:
             [f"landmarks name {len(places)} places of the print; the limit is 3 to lay the map on"]
         )
     design = np.column_stack([np.ones(len(places)), np.array(places)])
-    return np.linalg.lstsq(design, np.array(fractions), rcond=None)[0].T
+    fitted: Array = np.linalg.lstsq(design, np.array(fractions), rcond=None)[0].T
+    return fitted
 
 
 def _measured_on(insole: Insole, lattice: Lattice, measured: PressureMap) -> tuple[Lattice, Array]:

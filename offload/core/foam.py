@@ -199,18 +199,19 @@ class Series:
             tangent = (part * reach).sum(axis=0)
             w = secant * stress
             short = target - w
-            if np.all(np.abs(short) <= 1e-13 + 1e-12 * target):
+            if np.all(np.abs(short) <= 1e-14 + 1e-7 * target):
+                stress = stress + short / tangent  # squares the error left
                 break
             bend = 1.0 - short * secant / (target * tangent)
             plain = stress + np.maximum(short, 0.0) / tangent
             stress = np.where(bend > 0.2, stress / np.maximum(bend, 0.2), plain)
         beyond = s - inside
         over = beyond > 0
-        pressure = np.where(
-            s > 0, np.where(over, STRESS_CEILING_KPA + beyond * self._ceiling_slope, stress), 0.0
-        )
-        slope = np.where(asked >= 0, np.where(over, self._ceiling_slope, 1.0 / tangent), 0.0)
-        return pressure, slope
+        slope = 1.0 / tangent
+        if over.any():
+            stress = np.where(over, STRESS_CEILING_KPA + beyond * self._ceiling_slope, stress)
+            slope = np.where(over, self._ceiling_slope, slope)
+        return np.where(s > 0, stress, 0.0), np.where(asked >= 0, slope, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,12 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import dpbtrf, dpbtrs, dtbtrs
+from scipy.linalg.lapack import dpbtrf, dpbtrs
 
-from offload.core.errors import ReliefError
 from offload.core.foam import Series
+from offload.core.lattice import Lattice, Load, SolverError
+from offload.core.rigid import RigidFrame, Tangent, refuse_fault
 
-__all__ = ["Foundation", "Lattice", "Load", "Settled", "SolverError", "Start"]
+__all__ = ["Foundation", "Settled", "Start"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -24,47 +25,10 @@ Mask = NDArray[np.bool_]
 MOST_STEPS = 80
 CHORD = 1e-5
 """Residual below which the last factor serves again; the tangent hardly changes any more."""
-TOLERANCE = 1e-8
+TOLERANCE = 2e-7
 """Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach."""
-
-
-class SolverError(ReliefError):
-    """The load cannot stand on the cells given, or the iteration did not reach its tolerance."""
-
-
-@dataclass(frozen=True, slots=True)
-class Lattice:
-    """Rectangular cells: centres ``x`` [mm] and ``y`` [mm] and which of them are foam.
-
-    ``support`` has shape ``(len(y), len(x))``. Cells are numbered along ``x`` first, so the band of the
-    system is as narrow as the foot.
-    """
-
-    x: Array
-    y: Array
-    dx: float
-    dy: float
-    support: Mask
-
-    @property
-    def area(self) -> float:
-        """Area of one cell [mm²]."""
-        return self.dx * self.dy
-
-    def load_of(self, pressure_kpa: Array) -> Load:
-        """Force [N] and both moments [N mm] about the origin of the frame that a pressure [kPa] exerts."""
-        p = pressure_kpa * (self.area * 1e-3)
-        rows = p.sum(axis=1)
-        return Load(float(rows.sum()), float(p.sum(axis=0) @ self.x), float(rows @ self.y))
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """A vertical force [N] and its moments ``sum p x dA`` and ``sum p y dA`` [N mm]."""
-
-    force_n: float
-    moment_x: float
-    moment_y: float
+AT_REST = 1e-10
+"""The same for the uncut foam, on which all else stands; relative to the peak pressure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +175,7 @@ class Foundation:
         foam, slope = self.columns.pressure(u - self.gap_mm, wanted)
         rest = area * (foam - wanted) + self._spread(u)
         for _ in range(MOST_STEPS):
-            if np.abs(rest).max() <= TOLERANCE * scale:
+            if np.abs(rest).max() <= AT_REST * scale:
                 return u
             step = -_solve(self._factor(slope), rest.reshape(-1, 1)).reshape(u.shape)
             before = float((rest * step).sum())
@@ -227,7 +191,7 @@ class Foundation:
             u, rest = trial, left
         raise SolverError(
             f"the uncut foam did not come to rest in {MOST_STEPS} steps: residual "
-            f"{np.abs(rest).max() / scale:.1e}, limit {TOLERANCE:.0e}."
+            f"{np.abs(rest).max() / scale:.1e}, limit {AT_REST:.0e}."
         )
 
     def press(
@@ -256,10 +220,11 @@ class Foundation:
         lattice, area = self.lattice, self.lattice.area
         contact = contact & lattice.support
         _check_load(lattice, contact, tissue_kpa_mm, load)
-        frame = _RigidFrame(lattice, contact, load)
+        frame = RigidFrame(lattice, contact, load)
         u = np.zeros(contact.shape)
         motion = np.zeros(3)
         guess: Array | None = None
+        last: tuple[Array, Array, Array] | None = None
         if start is not None:
             u, guess = start.displacement, start.foam_kpa
             motion = frame.into(start.motion)
@@ -271,7 +236,9 @@ class Foundation:
             reach = profile + frame.plane(motion) - u
             touching = contact & (reach > 0) if clip else contact
             tissue = tissue_kpa_mm * reach * touching
-            foam, slope = self.columns.pressure(u - self.gap_mm, guess)
+            # Pressure is convex in compression, so the tangent's promise is near and never above the answer.
+            near = guess if last is None else np.maximum(last[1] + last[2] * (u - last[0]), 0.0)
+            foam, slope = self.columns.pressure(u - self.gap_mm, near)
             rest = area * (foam - tissue) + self._spread(u)
             return tissue, touching, foam, slope, rest, frame.sums(tissue) * area - frame.wanted
 
@@ -293,9 +260,9 @@ class Foundation:
                     steps,
                     worst,
                 )
-            guess = foam
+            last = (u, foam, slope)
             if tangent is None or worst > CHORD:
-                tangent = _Tangent(
+                tangent = Tangent(
                     self._factor(slope + tissue_kpa_mm * touching), frame, tissue_kpa_mm * touching, area
                 )
             step, rigid = tangent.step(rest, rest_rigid)
@@ -317,68 +284,6 @@ class Foundation:
         )
 
 
-class _RigidFrame:
-    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is even."""
-
-    def __init__(self, lattice: Lattice, contact: Mask, load: Load) -> None:
-        self._cx = load.moment_x / load.force_n
-        self._cy = load.moment_y / load.force_n
-        self._reach = max(float(np.ptp(lattice.x)), float(np.ptp(lattice.y)), lattice.dx, lattice.dy) / 2
-        x = np.broadcast_to((lattice.x - self._cx) / self._reach, contact.shape)
-        y = np.broadcast_to(((lattice.y - self._cy) / self._reach)[:, None], contact.shape)
-        self.basis = np.stack([np.ones(contact.shape), x, y])
-        # Moments about the resultant itself are nothing.
-        self.wanted = np.array([load.force_n * 1e3, 0.0, 0.0])
-
-    def plane(self, motion: Array) -> Array:
-        return motion[0] + motion[1] * self.basis[1] + motion[2] * self.basis[2]
-
-    def sums(self, pressure: Array) -> Array:
-        return self.basis.reshape(3, -1) @ pressure.ravel()
-
-    def into(self, motion: tuple[float, float, float]) -> Array:
-        d, a, b = motion
-        return np.array([d + a * self._cx + b * self._cy, a * self._reach, b * self._reach])
-
-    def out_of(self, motion: Array) -> tuple[float, float, float]:
-        a, b = float(motion[1] / self._reach), float(motion[2] / self._reach)
-        return float(motion[0]) - a * self._cx - b * self._cy, a, b
-
-
-class _Tangent:
-    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement."""
-
-    def __init__(self, factor: Array, frame: _RigidFrame, stiffness: Array, area: float) -> None:
-        self._factor = factor
-        basis = frame.basis.reshape(3, -1)
-        pull = basis * (area * stiffness).ravel()
-        own = pull @ basis.T
-        self._pull = _forward(factor, pull.T)
-        schur = own - self._pull.T @ self._pull
-        self._schur = schur + np.eye(3) * (1e-12 * np.trace(schur) + 1e-30)
-
-    def step(self, rest: Array, rest_rigid: Array) -> tuple[Array, Array]:
-        half = _forward(self._factor, -rest.reshape(-1, 1))[:, 0]
-        rigid = np.linalg.solve(self._schur, self._pull.T @ half - rest_rigid)
-        whole, info = dtbtrs(
-            self._factor, (half + self._pull @ rigid)[:, None], uplo="L", trans="T", overwrite_b=1
-        )
-        _refuse_fault(info)
-        return whole.reshape(rest.shape), rigid
-
-
-def _forward(factor: Array, right: Array) -> Array:
-    """Forward half of a solve; ``right`` is overwritten."""
-    answer, info = dtbtrs(factor, np.asfortranarray(right), uplo="L", overwrite_b=1)
-    _refuse_fault(info)
-    return answer
-
-
-def _refuse_fault(info: int) -> None:
-    if info:
-        raise SolverError(f"the banded solve failed with code {info}; the tangent is not a foundation's.")
-
-
 def _between(one: Array, other: Array) -> Array:
     """Coupling across a cell's side: the two half cells in series."""
     total = one + other
@@ -387,7 +292,7 @@ def _between(one: Array, other: Array) -> Array:
 
 def _solve(factor: Array, right: Array) -> Array:
     answer, info = dpbtrs(factor, np.asfortranarray(right), lower=1, overwrite_b=1)
-    _refuse_fault(info)
+    refuse_fault(info)
     return answer
 
 

@@ -15,7 +15,7 @@ from offload.core.insole import Insole
 from offload.core.plan import LesionPressure
 from offload.core.relief import Opening
 from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.void import Void, coverage, foams_of, void_of
+from offload.core.void import Footprint, Void, coverage, foams_of, footprint_of, void_of
 
 __all__ = ["Case", "Scene"]
 
@@ -81,6 +81,7 @@ class Scene:
         self._measured = spec.pressure_map
         self._lattice = lattice_for(insole, cell_mm, spec.pressure_map)
         self._cases: dict[str, Case] = {}
+        self._footprints: dict[tuple[object, ...], Footprint] = {}
         self._cover: dict[tuple[str, str], Array] = {}
         self.case_names = tuple(load_case_of(insole, lesion) for lesion in spec.lesions)
 
@@ -93,13 +94,21 @@ class Scene:
         """One load case, made when it is first asked for."""
         if name not in self._cases:
             baseline = baseline_for(self.insole, self.spec.body_weight, name, self._lattice, self._measured)
-            uncut = void_of((), 90.0, self.stack, self.foams, baseline.lattice)
+            whole = footprint_of((), 90.0, 0.0, baseline.lattice)
+            uncut = void_of(whole, (), self.stack, self.foams, baseline.lattice)
             self._cases[name] = Case(baseline, uncut, uncut.foundation.settle(baseline.pressure_kpa))
         return self._cases[name]
 
     def void(self, name: str, openings: Sequence[Opening], bevel_deg: float) -> Void:
         """Openings on the cells of one load case."""
-        return void_of(openings, bevel_deg, self.stack, self.foams, self.case(name).baseline.lattice)
+        lattice = self.case(name).baseline.lattice
+        cut = [layer.index for layer in openings[0].layers] if openings else []
+        depth = sum(self.stack[index].thickness for index in cut)
+        # Cuts of equal depth in different layers share their footprint.
+        key = (name, bevel_deg, depth, tuple((opening.opening, opening.floor) for opening in openings))
+        if key not in self._footprints:
+            self._footprints[key] = footprint_of(openings, bevel_deg, depth, lattice)
+        return void_of(self._footprints[key], cut, self.stack, self.foams, lattice)
 
     def coverage(self, lesion: LesionSpec, name: str) -> Array:
         """Share of each cell of a load case that a lesion covers."""

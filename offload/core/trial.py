@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import shapely
 
@@ -18,6 +18,7 @@ from offload.core.policy import Policy
 from offload.core.relief import Opening, Wall, cut_openings
 from offload.core.scene import Scene
 from offload.core.spec import LesionSpec
+from offload.core.stack import Layer
 from offload.core.void import Void
 
 __all__ = ["RIM_MM", "Trial", "Trials", "pressure_checks", "try_openings"]
@@ -95,24 +96,49 @@ class Trials:
         self.plan = plan
         self.policy = policy
         self._known: dict[tuple[tuple[str, ...], Wall], Trial | None] = {(plan.cut_layers, plan.wall): plan}
+        own = tuple(scene.stack[place].thickness for place in _places(scene.stack, plan.cut_layers))
+        self._shapes: dict[tuple[tuple[float, ...], Wall], tuple[Opening, ...] | None] = {
+            (own, plan.wall): plan.openings
+        }
         self._lesions = tuple(_plainer(lesion) for lesion in scene.spec.lesions)
 
     def cut(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
         """A cut with a wall, solved from the last one with the same layers; None where its geometry is impossible."""
         key = (cut_layers, wall)
         if key not in self._known:
-            spec = self.scene.spec
-            try:
-                cutting = cut_openings(
-                    self._lesions, self.scene.insole.outline, spec.stack, cut_layers, wall, self.policy
-                )
-            except ImpossibleRelief:
-                self._known[key] = None
-                return None
-            self._known[key] = try_openings(
-                self.scene, cut_layers, wall, cutting.openings, self._nearest(cut_layers, wall)
+            openings = self._openings(cut_layers, wall)
+            self._known[key] = (
+                try_openings(self.scene, cut_layers, wall, openings, self._nearest(cut_layers, wall))
+                if openings
+                else None
             )
         return self._known[key]
+
+    def _openings(self, cut_layers: tuple[str, ...], wall: Wall) -> tuple[Opening, ...] | None:
+        """Openings of a cut; layers of equal thickness are cut alike, so only their place in the stack differs."""
+        stack = self.scene.stack
+        places = _places(stack, cut_layers)
+        key = (tuple(stack[place].thickness for place in places), wall)
+        if key not in self._shapes:
+            outline = self.scene.insole.outline
+            try:
+                cutting = cut_openings(self._lesions, outline, stack, cut_layers, wall, self.policy)
+                self._shapes[key] = cutting.openings
+            except ImpossibleRelief:
+                self._shapes[key] = None
+        openings = self._shapes[key]
+        if openings is None:
+            return None
+        return tuple(
+            replace(
+                opening,
+                layers=tuple(
+                    replace(layer, index=place, role=stack[place].role)
+                    for place, layer in zip(places, opening.layers, strict=True)
+                ),
+            )
+            for opening in openings
+        )
 
     def _nearest(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
         """The solved trial with the same layers whose wall is most alike."""
@@ -133,6 +159,10 @@ class Trials:
         return geometry_checks(
             trial.openings, self._lesions, self.scene.insole, self.scene.stack, self.policy
         )
+
+
+def _places(stack: Sequence[Layer], cut_layers: tuple[str, ...]) -> list[int]:
+    return [place for place, layer in enumerate(stack) if layer.role in cut_layers]
 
 
 def _plainer(lesion: LesionSpec) -> LesionSpec:

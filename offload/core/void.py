@@ -11,12 +11,22 @@ import shapely
 from numpy.typing import NDArray
 
 from offload.core.foam import Foam, FoamError, Series
-from offload.core.foundation import Foundation, Lattice
+from offload.core.foundation import Foundation
+from offload.core.lattice import Lattice
 from offload.core.outline import Outline
 from offload.core.relief import Opening
 from offload.core.stack import Layer
 
-__all__ = ["Void", "coverage", "foams_of", "full_coupling", "signed_distance", "void_of"]
+__all__ = [
+    "Footprint",
+    "Void",
+    "coverage",
+    "foams_of",
+    "footprint_of",
+    "full_coupling",
+    "signed_distance",
+    "void_of",
+]
 
 Array = NDArray[np.float64]
 
@@ -25,8 +35,18 @@ REACH_MM = 11.0
 
 
 @dataclass(frozen=True, slots=True)
+class Footprint:
+    """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening at its
+    foot-facing side, and the distance of the cell's centre from that outline [mm], negative inside."""
+
+    depth_mm: Array
+    share: Array
+    outside_mm: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Void:
-    """Openings on the cells.
+    """Openings in the foam.
 
     Attributes
     ----------
@@ -88,23 +108,19 @@ def full_coupling(stack: Sequence[Layer], foams: Sequence[Foam]) -> float:
     return coupling
 
 
-def void_of(
-    openings: Sequence[Opening],
-    bevel_deg: float,
-    stack: Sequence[Layer],
-    foams: Sequence[Foam],
-    lattice: Lattice,
-) -> Void:
-    """Put openings on the cells.
+def footprint_of(
+    openings: Sequence[Opening], bevel_deg: float, depth_mm: float, lattice: Lattice
+) -> Footprint:
+    """Lay openings of one depth on the cells.
 
     Parameters
     ----------
     openings
-        All with the same cut layers; none for the uncut insole.
+        All of the same depth; none for the uncut insole.
     bevel_deg
         Angle of the wall to the surface.
-    stack, foams
-        Layers from the foot down and the foam of each.
+    depth_mm
+        Thickness of the cut layers together [mm].
     lattice
         The cells.
 
@@ -112,50 +128,77 @@ def void_of(
     -----
     A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d`` from the
     floor's outline. Along the line across the wall the mean over a cell is exact; the outline is taken as straight
-    within one cell. What is left of the cut layers is their lower part.
-    Over the void the layers above it move as one, so their whole shear stiffness spans it, and nothing below counts.
+    within one cell.
     """
     shape = lattice.support.shape
     depth, share, outside = np.zeros(shape), np.zeros(shape), np.full(shape, FAR_MM)
+    growth = 0.0 if bevel_deg >= 90.0 else depth_mm / math.tan(math.radians(bevel_deg))
     for opening in openings:
-        total = sum(stack[cut.index].thickness for cut in opening.layers)
-        growth = 0.0 if bevel_deg >= 90.0 else total / math.tan(math.radians(bevel_deg))
         window = _window(lattice, opening.opening, REACH_MM)
         # The wall of a notch ends at the insole's edge, so distance counts from the floor and the top alike.
-        from_floor = signed_distance(opening.floor, lattice, window)
         from_top = signed_distance(opening.opening, lattice, window)
+        from_floor = np.full(from_top.shape, FAR_MM)
+        walled = from_top < lattice.dx
+        x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
+        from_floor[walled] = _distance(opening.floor, lattice.dx, x[walled], y[walled])
         inside = np.clip(0.5 - from_top / lattice.dx, 0.0, 1.0)
-        mean = np.minimum(_mean_depth(from_floor, total, growth, lattice.dx), total * inside)
+        mean = np.minimum(_mean_depth(from_floor, depth_mm, growth, lattice.dx), depth_mm * inside)
         depth[window] = np.maximum(depth[window], mean)
         share[window] = np.maximum(share[window], inside)
         outside[window] = np.minimum(outside[window], from_top)
+    return Footprint(depth, share, outside)
+
+
+def void_of(
+    footprint: Footprint, cut: Sequence[int], stack: Sequence[Layer], foams: Sequence[Foam], lattice: Lattice
+) -> Void:
+    """Take a footprint out of the cut layers.
+
+    Parameters
+    ----------
+    footprint
+        Where and how deep.
+    cut
+        Places of the cut layers in the stack, from the foot down.
+    stack, foams
+        Layers from the foot down and the foam of each.
+    lattice
+        The cells.
+
+    Notes
+    -----
+    What is left of the cut layers is their lower part. Over the void the layers above it move as one, so their
+    whole shear stiffness spans it, and nothing below counts.
+    """
+    shape = lattice.support.shape
     thickness = np.empty((len(stack), *shape))
     for index, layer in enumerate(stack):
         thickness[index] = layer.thickness
     coupling = np.full(shape, full_coupling(stack, foams))
-    if openings:
-        cut = [item.index for item in openings[0].layers]
-        rest = depth.copy()
+    if cut:
+        rest = footprint.depth_mm.copy()
         for index in cut:
             taken = np.minimum(rest, stack[index].thickness)
             thickness[index] -= taken
             rest -= taken
-        spanning = sum(
-            foam.shear_modulus_kpa * layer.thickness
-            for layer, foam in zip(stack[: cut[0]], foams[: cut[0]], strict=True)
-        )
-        coupling += share * (spanning - coupling)
-    return Void(depth, outside, thickness, Foundation(lattice, Series(thickness, foams), depth, coupling))
+        above = zip(stack[: cut[0]], foams[: cut[0]], strict=True)
+        spanning = sum(foam.shear_modulus_kpa * layer.thickness for layer, foam in above)
+        coupling += footprint.share * (spanning - coupling)
+    foundation = Foundation(lattice, Series(thickness, foams), footprint.depth_mm, coupling)
+    return Void(footprint.depth_mm, footprint.outside_mm, thickness, foundation)
 
 
 def signed_distance(outline: Outline, lattice: Lattice, window: tuple[slice, slice]) -> Array:
     """Distance of the cell centres in a window from an outline [mm], negative inside."""
     x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
+    return _distance(outline, lattice.dx, x, y)
+
+
+def _distance(outline: Outline, size: float, x: Array, y: Array) -> Array:
     # A fiftieth of a cell is far below what a cell can show, and a tenth of the corners is far quicker.
-    polygon = shapely.simplify(outline.polygon, 0.02 * lattice.dx, preserve_topology=False)
+    polygon = shapely.simplify(outline.polygon, 0.02 * size, preserve_topology=False)
     shapely.prepare(polygon)
-    ring = shapely.boundary(polygon)
-    distance = shapely.distance(ring, shapely.points(x, y))
+    distance = shapely.distance(shapely.boundary(polygon), shapely.points(x, y))
     return np.where(shapely.contains_xy(polygon, x, y), -distance, distance)
 
 

@@ -4,7 +4,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from offload.core.foam import Series, packaged_foams
-from offload.core.foundation import Foundation, Lattice, Load, SolverError, Start
+from offload.core.foundation import Foundation, Start
+from offload.core.lattice import Lattice, Load, SolverError
 
 FOAMS = [packaged_foams()[name] for name in ("soft", "medium", "firm")]
 THICK = np.array([3.0, 6.0, 6.0])

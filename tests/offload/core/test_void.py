@@ -7,10 +7,17 @@ from offload.core.baseline import lattice_for
 from offload.core.foam import FoamError, packaged_foams
 from offload.core.outline import Outline
 from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import coverage, foams_of, full_coupling, signed_distance, void_of
+from offload.core.void import coverage, foams_of, footprint_of, full_coupling, signed_distance, void_of
 from tests.offload.core.pressure_plans import plan
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
+
+
+def void_in(made, lattice):
+    cut = made.cut_indices
+    depth = sum(DEMONSTRATION_STACK[index].thickness for index in cut)
+    footprint = footprint_of(made.openings, made.spec.bevel, depth, lattice)
+    return void_of(footprint, cut, DEMONSTRATION_STACK, FOAMS, lattice)
 
 
 @pytest.mark.parametrize("cell", [2.5, 1.0])
@@ -21,7 +28,7 @@ FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
 def test_the_cells_lose_the_volume_of_the_bevelled_opening(cell, cut, depth, bevel):
     made = plan(cut=cut, bevel=bevel, at=(0.0, 170.0), size=10.0)
     lattice = lattice_for(made.insole, cell)
-    found = void_of(made.openings, bevel, DEMONSTRATION_STACK, FOAMS, lattice)
+    found = void_in(made, lattice)
     # Steiner: floor area, perimeter and pi times the wall's run, each summed over the height.
     area, perimeter, run = (
         made.openings[0].floor.area,
@@ -36,7 +43,7 @@ def test_the_cells_lose_the_volume_of_the_bevelled_opening(cell, cut, depth, bev
 def test_the_cover_is_never_cut_and_the_deepest_part_of_a_layer_stays_longest():
     made = plan(cut="middle+base", at=(0.0, 170.0), size=10.0)
     lattice = lattice_for(made.insole, 2.5)
-    found = void_of(made.openings, 45.0, DEMONSTRATION_STACK, FOAMS, lattice)
+    found = void_in(made, lattice)
     assert np.all(found.left_mm[0] == 3.0)
     assert found.left_mm[1:].sum(axis=0) + found.depth_mm == pytest.approx(
         np.full(lattice.support.shape, 12.0)
@@ -47,7 +54,7 @@ def test_the_cover_is_never_cut_and_the_deepest_part_of_a_layer_stays_longest():
 def test_over_a_void_the_layers_above_span_it():
     made = plan(cut="base", at=(0.0, 170.0))
     lattice = lattice_for(made.insole, 2.5)
-    found = void_of(made.openings, 45.0, DEMONSTRATION_STACK, FOAMS, lattice).foundation
+    found = void_in(made, lattice).foundation
     full = full_coupling(DEMONSTRATION_STACK, FOAMS)
     assert found.coupling.max() == pytest.approx(100 * 3 + 250 * 6)
     assert found.coupling.min() == pytest.approx(full)

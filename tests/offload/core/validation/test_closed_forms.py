@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from offload.core.foam import Series
-from offload.core.foundation import Foundation, Lattice, Load
+from offload.core.foundation import Foundation
+from offload.core.lattice import Lattice, Load
 
 WITHIN = 0.01
 

@@ -1,0 +1,84 @@
+"""The rigid skeleton over the foam: its three motions, and the tangent with them condensed out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import dtbtrs
+
+from offload.core.lattice import Lattice, Load, SolverError
+
+__all__ = ["RigidFrame", "Tangent", "refuse_fault"]
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+
+class RigidFrame:
+    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is even."""
+
+    def __init__(self, lattice: Lattice, contact: Mask, load: Load) -> None:
+        self._cx = load.moment_x / load.force_n
+        self._cy = load.moment_y / load.force_n
+        self._reach = max(float(np.ptp(lattice.x)), float(np.ptp(lattice.y)), lattice.dx, lattice.dy) / 2
+        x = np.broadcast_to((lattice.x - self._cx) / self._reach, contact.shape)
+        y = np.broadcast_to(((lattice.y - self._cy) / self._reach)[:, None], contact.shape)
+        self.basis = np.stack([np.ones(contact.shape), x, y])
+        # Moments about the resultant itself are nothing.
+        self.wanted = np.array([load.force_n * 1e3, 0.0, 0.0])
+
+    def plane(self, motion: Array) -> Array:
+        """Descent of the skeleton in each cell [mm]."""
+        return motion[0] + motion[1] * self.basis[1] + motion[2] * self.basis[2]
+
+    def sums(self, pressure: Array) -> Array:
+        """Sum of a pressure and of its moments over the cells, in the frame's own lengths."""
+        return self.basis.reshape(3, -1) @ pressure.ravel()
+
+    def into(self, motion: tuple[float, float, float]) -> Array:
+        """A motion about the origin [mm, -, -] in the frame's own lengths."""
+        d, a, b = motion
+        return np.array([d + a * self._cx + b * self._cy, a * self._reach, b * self._reach])
+
+    def out_of(self, motion: Array) -> tuple[float, float, float]:
+        """The inverse of ``into``."""
+        a, b = float(motion[1] / self._reach), float(motion[2] / self._reach)
+        return float(motion[0]) - a * self._cx - b * self._cy, a, b
+
+
+class Tangent:
+    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement."""
+
+    def __init__(self, factor: Array, frame: RigidFrame, stiffness: Any, area: float) -> None:
+        self._factor = factor
+        basis = frame.basis.reshape(3, -1)
+        pull = basis * (area * stiffness).ravel()
+        own = pull @ basis.T
+        self._pull = _forward(factor, pull.T)
+        schur = own - self._pull.T @ self._pull
+        self._schur = schur + np.eye(3) * (1e-12 * np.trace(schur) + 1e-30)
+
+    def step(self, rest: Array, rest_rigid: Array) -> tuple[Array, Array]:
+        """Newton step of displacement and rigid motion that takes the given residuals away."""
+        half = _forward(self._factor, -rest.reshape(-1, 1))[:, 0]
+        rigid = np.linalg.solve(self._schur, self._pull.T @ half - rest_rigid)
+        whole, info = dtbtrs(
+            self._factor, (half + self._pull @ rigid)[:, None], uplo="L", trans="T", overwrite_b=1
+        )
+        refuse_fault(info)
+        return whole.reshape(rest.shape), rigid
+
+
+def _forward(factor: Array, right: Array) -> Array:
+    """Forward half of a solve; ``right`` is overwritten."""
+    answer, info = dtbtrs(factor, np.asfortranarray(right), uplo="L", overwrite_b=1)
+    refuse_fault(info)
+    return answer
+
+
+def refuse_fault(info: int) -> None:
+    """Raise ``SolverError`` when LAPACK reports a fault."""
+    if info:
+        raise SolverError(f"the banded solve failed with code {info}; the tangent is not a foundation's.")

@@ -1,0 +1,54 @@
+"""The demonstration stack under the reference load: where the cuts cross, and how the cells converge.
+
+The weight at which the base cut overtakes the middle cut is compared in direction only with the trade's 90 kg (common
+practice, no source). Measured relief of cut-outs: 32 % (Lin 2013, doi 10.1186/1757-1146-6-29) to 51 % (J Foot Ankle
+Res 2012;5:25); published FE and felt figures lie between them.
+"""
+
+import numpy as np
+import pytest
+
+from offload.core.foam import packaged_foams
+from offload.core.scene import Scene
+from tests.offload.core.pressure_plans import plan
+
+TISSUES = (25.0, 50.0, 100.0)
+
+
+def lesion(weight: float, cut: str, tissue: float, cell: float = 2.5):
+    made = plan(weight, cut)
+    scene = Scene(made.spec, made.insole, packaged_foams(), cell)
+    void = scene.void("push_off", made.openings, 45.0)
+    state = scene.case("push_off").press(void, tissue)
+    return scene.lesion_pressure(made.spec.lesions[0], "push_off", void, state)
+
+
+def crossing(tissue: float) -> float:
+    """Weight [kg] at which both cuts leave the same peak."""
+    weights = np.array([40.0, 55.0, 70.0, 85.0, 100.0])
+    gain = [
+        lesion(w, "base", tissue, 5.0).peak_after - lesion(w, "middle", tissue, 5.0).peak_after
+        for w in weights
+    ]
+    assert gain[0] > 0 > gain[-1]
+    return float(np.interp(0.0, -np.array(gain), weights))
+
+
+def test_the_base_overtakes_the_middle_between_about_45_and_90_kg_and_later_for_stiffer_tissue():
+    found = [crossing(tissue) for tissue in TISSUES]
+    assert found == sorted(found)
+    assert 40 < found[0] < found[2] < 95
+    assert 55 < found[1] < 75
+
+
+def test_relief_at_80_kg_lies_in_the_measured_band_at_central_tissue():
+    for cut in ("middle", "base"):
+        assert 32 <= lesion(80, cut, 50.0).reduction_percent <= 51
+
+
+@pytest.mark.parametrize("cut", ["middle", "base", "middle+base"])
+def test_the_mean_over_the_lesion_converges_with_the_cells(cut):
+    means = [lesion(80, cut, 50.0, cell).mean_after for cell in (5.0, 2.5, 1.25)]
+    assert abs(means[0] - means[1]) < 0.02 * means[2]
+    assert abs(means[1] - means[2]) < 0.005 * means[2]
+    assert abs(means[1] - means[2]) < abs(means[0] - means[1])
