@@ -5,7 +5,7 @@ into bit masks: each value of each fact keeps the rows it does not contradict, a
 set of rows that hold. Equal sets give equal answers, which are put together once and kept.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
 from operator import attrgetter
 from typing import Any
@@ -25,12 +25,12 @@ __all__ = [
     "advice_json",
     "current",
     "decide",
-    "decider",
     "load",
     "rows_that_hold",
     "tightened",
 ]
 
+CAUTION_BITS = (1 << len(CAUTIONS)) - 1
 RECENT_SURGERY_WEEKS = 6  # design choice: a web space or wound younger than this counts as freshly operated
 
 
@@ -82,6 +82,14 @@ def _site_readings(table: Table) -> dict[tuple[str | None, str | None], tuple[st
     return readings
 
 
+def _bits(mask: int) -> Iterator[int]:
+    """Places of the set bits, lowest first."""
+    while mask:
+        lowest = mask & -mask
+        yield lowest.bit_length() - 1
+        mask ^= lowest
+
+
 class _Decider:
     """One edition, compiled."""
 
@@ -90,8 +98,7 @@ class _Decider:
         conditions: list[Mapping[str, tuple]] = [row.when for row in table.rows]
         conditions += [caution.when for caution in CAUTIONS]
         conditions += [{name: (MISSING,)} for name in FIRST_GROUP]
-        self.row_count, self.caution_count = len(table.rows), len(CAUTIONS)
-        self.everything = (1 << len(conditions)) - 1
+        self.row_bits = (1 << len(table.rows)) - 1
         names = (*FIRST_GROUP, *OPTIONAL[: OPTIONAL.index("recent_surgery_weeks")])
         self.values: Callable[[Facts], tuple] = attrgetter(*names)
         domains = table.domains
@@ -137,13 +144,14 @@ class _Decider:
         return mask
 
     def rows(self, mask: int) -> list[Row]:
-        return [row for i, row in enumerate(self.table.rows) if mask >> i & 1]
+        """Rows of a bit set, in the order of the table."""
+        return [self.table.rows[i] for i in _bits(mask & self.row_bits)]
 
     def _answer(self, mask: int) -> Advice:
         rows = self.rows(mask)
-        cautions = [c for i, c in enumerate(CAUTIONS, self.row_count) if mask >> i & 1]
-        first_missing = self.row_count + self.caution_count
-        missing = tuple(name for i, name in enumerate(FIRST_GROUP, first_missing) if mask >> i & 1)
+        rest = mask >> len(self.table.rows)
+        cautions = [CAUTIONS[i] for i in _bits(rest & CAUTION_BITS)]
+        missing = tuple(FIRST_GROUP[i] for i in _bits(rest >> len(CAUTIONS)))
 
         offered: dict[str, list[Row]] = {}
         withheld: dict[str, list[Row]] = {}
@@ -187,18 +195,17 @@ class _Decider:
                 decided += why
                 not_offered.append(_withheld(name, why))
 
-        held = {
-            name: [row for row in rows if row.kind == "hold_referral" and name in row.refer]
-            for name in REFERRALS
-        }
+        referring = [row for row in rows if row.refer]
         refer, held_referrals = [], []
         for name in REFERRALS:
-            asking = [row for row in rows if row.kind == "refer" and name in row.refer]
+            speaking = [row for row in referring if name in row.refer]
+            asking = [row for row in speaking if row.kind == "refer"]
+            holding = [row for row in speaking if row.kind == "hold_referral"]
             if not asking:
                 continue
-            if held[name]:
-                held_referrals.append(_withheld(name, held[name]))
-                decided += held[name]
+            if holding:
+                held_referrals.append(_withheld(name, holding))
+                decided += holding
                 continue
             decided += asking
             urgency = most_urgent(*(row.urgency for row in asking if row.urgency is not None))
@@ -235,7 +242,7 @@ def _withheld(name: str, rows: list[Row]) -> Withheld:
 _DECIDERS: dict[int, _Decider] = {}
 
 
-def decider(table: Table | None = None) -> _Decider:
+def _decider(table: Table | None = None) -> _Decider:
     """The compiled form of an edition, made once.
 
     Parameters
@@ -283,7 +290,7 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     ----------
     .. [1] The edition's own citation, ``table.source``; each row carries its own.
     """
-    compiled = decider(table)
+    compiled = _decider(table)
     return compiled.answer(compiled.holding(facts))
 
 
@@ -299,5 +306,5 @@ def rows_that_hold(facts: Facts, table: Table | None = None) -> tuple[Row, ...]:
     -------
     tuple of Row
     """
-    compiled = decider(table)
+    compiled = _decider(table)
     return tuple(compiled.rows(compiled.holding(facts)))

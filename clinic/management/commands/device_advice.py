@@ -31,7 +31,7 @@ class Command(BaseCommand):
             for fault in error.faults:
                 self.stderr.write(" ".join(fault.split()), style_func=str)
             sys.exit(2)
-        self.stdout.write(json.dumps(advice, indent=1, ensure_ascii=False, allow_nan=False))
+        self.stdout.write(json.dumps(advice, indent=1, allow_nan=False))
 
 
 def read_object(path: Path) -> dict[str, Any]:
