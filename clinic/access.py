@@ -12,12 +12,32 @@ from typing import Any, TypeVar
 
 from django.core.exceptions import PermissionDenied
 from django.db.models import QuerySet
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
+from django_htmx.middleware import HtmxDetails
 
 from clinic.models import ClinicalRecord, Role, Site, User
 
-__all__ = ["ABILITIES", "abilities", "can", "may", "sites_of", "visible", "visible_or_404"]
+__all__ = [
+    "ABILITIES",
+    "ClinicRequest",
+    "abilities",
+    "can",
+    "may",
+    "site_or_404",
+    "sites_of",
+    "visible",
+    "visible_or_404",
+]
+
+
+class ClinicRequest(HttpRequest):
+    """A request as views get it behind `may`: signed in, and with htmx's details."""
+
+    user: User
+    htmx: HtmxDetails
+
 
 STAFF, PODIATRIST, MANAGER = Role.STAFF, Role.PODIATRIST, Role.MANAGER
 
@@ -39,7 +59,7 @@ ABILITIES: dict[str, frozenset[str]] = {
 }
 
 Row = TypeVar("Row", bound=ClinicalRecord)
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def can(user: Any, ability: str) -> bool:
@@ -59,7 +79,7 @@ def may(ability: str) -> Callable[[View], View]:
 
     def guard(view: View) -> View:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not can(request.user, ability):
                 raise PermissionDenied
             return view(request, *args, **kwargs)

@@ -8,11 +8,11 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from clinic.access import may, site_or_404
+from clinic.access import ClinicRequest, may, site_or_404
 from clinic.forms.audit import AuditForm, ChangesForm
 from clinic.models import Site
 from clinic.selectors import audit_changes as chain
@@ -32,7 +32,7 @@ HEAD = (
 )  # fmt: skip
 
 
-def _asked(request: HttpRequest) -> tuple[Site, AuditForm, AuditFilter | None, dict[str, Any]]:
+def _asked(request: ClinicRequest) -> tuple[Site, AuditForm, AuditFilter | None, dict[str, Any]]:
     """The filter of the page, and its values as the links carry them."""
     site = site_or_404(request.user, request)  # type: ignore[arg-type]
     today = timezone.localdate()
@@ -45,7 +45,7 @@ def _asked(request: HttpRequest) -> tuple[Site, AuditForm, AuditFilter | None, d
 
 
 @may("audit")
-def audit(request: HttpRequest) -> HttpResponse:
+def audit(request: ClinicRequest) -> HttpResponse:
     site, form, asked, kept = _asked(request)
     report = audit_report(asked, timezone.localdate()) if asked else None
     return render(
@@ -63,7 +63,7 @@ def audit(request: HttpRequest) -> HttpResponse:
     )
 
 
-def _figure(request: HttpRequest) -> tuple[Site, Figure, dict[str, Any]]:
+def _figure(request: ClinicRequest) -> tuple[Site, Figure, dict[str, Any]]:
     site, form, asked, kept = _asked(request)
     if asked is None:
         raise Http404(f"no such filter: {form.errors.as_text()}")
@@ -78,7 +78,7 @@ def _figure(request: HttpRequest) -> tuple[Site, Figure, dict[str, Any]]:
 
 
 @may("audit")
-def audit_cases(request: HttpRequest) -> HttpResponse:
+def audit_cases(request: ClinicRequest) -> HttpResponse:
     site, figure, kept = _figure(request)
     page = Paginator(figure.cases, A_PAGE).get_page(request.GET.get("page"))
     return render(
@@ -118,7 +118,7 @@ def _csv_row(case: Case, *, numbers: bool) -> tuple[Any, ...]:
 
 
 @may("audit")
-def audit_csv(request: HttpRequest) -> HttpResponse:
+def audit_csv(request: ClinicRequest) -> HttpResponse:
     site, figure, kept = _figure(request)
     own = request.user.role == "manager" and site.pk in request.user.site_ids  # type: ignore[union-attr]
     text = export_csv(
@@ -136,7 +136,7 @@ def audit_csv(request: HttpRequest) -> HttpResponse:
 
 
 @may("audit")
-def audit_changes(request: HttpRequest) -> HttpResponse:
+def audit_changes(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)  # type: ignore[arg-type]
     form = ChangesForm(
         {name: request.GET.get(name, "") for name in ChangesForm.base_fields},

@@ -6,11 +6,11 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.forms.refusals import show
 from clinic.models import Lesion
@@ -23,7 +23,7 @@ REMISSION_DAYS = 60
 
 
 def _turn(
-    request: HttpRequest,
+    request: ClinicRequest,
     pk: int,
     *,
     form_class: type[forms.Form],
@@ -56,7 +56,7 @@ def _turn(
 
 
 @may("close_lesions")
-def lesion_close(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_close(request: ClinicRequest, lesion: int) -> HttpResponse:
     return _turn(
         request,
         lesion,
@@ -69,7 +69,7 @@ def lesion_close(request: HttpRequest, lesion: int) -> HttpResponse:
 
 
 @may("confirm_healed")
-def lesion_confirm(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_confirm(request: ClinicRequest, lesion: int) -> HttpResponse:
     return _turn(
         request,
         lesion,
@@ -85,7 +85,7 @@ def lesion_confirm(request: HttpRequest, lesion: int) -> HttpResponse:
 
 
 @may("close_lesions")
-def lesion_reopen(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_reopen(request: ClinicRequest, lesion: int) -> HttpResponse:
     return _turn(
         request,
         lesion,
@@ -98,7 +98,7 @@ def lesion_reopen(request: HttpRequest, lesion: int) -> HttpResponse:
 
 
 @may("close_lesions")
-def lesion_end(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_end(request: ClinicRequest, lesion: int) -> HttpResponse:
     return _turn(
         request,
         lesion,

@@ -1,10 +1,10 @@
 """Recording an attempt to reach a person."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.contacts import ContactForm
 from clinic.forms.refusals import show
 from clinic.models import Person
@@ -15,7 +15,7 @@ from clinic.services.errors import Refused
 
 
 @may("log_visits")
-def contact_new(request: HttpRequest, person: int) -> HttpResponse:
+def contact_new(request: ClinicRequest, person: int) -> HttpResponse:
     who = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     form = ContactForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():

@@ -1,11 +1,11 @@
 """Answering a red flag."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.flags import FlagAnswerForm
 from clinic.forms.refusals import show
 from clinic.models import RedFlag
@@ -16,7 +16,7 @@ from clinic.services.flags import flag_answer as answer
 
 
 @may("answer_flags")
-def flag_answer(request: HttpRequest, flag: int) -> HttpResponse:
+def flag_answer(request: ClinicRequest, flag: int) -> HttpResponse:
     found = visible_or_404(RedFlag.objects.select_related("person__site"), request.user, pk=flag)
     form = FlagAnswerForm(request.POST or None, initial={"version": found.version})
     if request.method == "POST" and form.is_valid():

@@ -1,13 +1,13 @@
 """The first page after signing in depends on what one comes for."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 
-from clinic.access import can, may
+from clinic.access import ClinicRequest, can, may
 
 
 @may("see_cases")
-def home(request: HttpRequest) -> HttpResponse:
+def home(request: ClinicRequest) -> HttpResponse:
     if can(request.user, "audit"):
         return redirect("audit")
     if can(request.user, "review"):

@@ -1,11 +1,11 @@
 """The house rules of a site on one page."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from clinic.access import may, site_or_404
+from clinic.access import ClinicRequest, may, site_or_404
 from clinic.forms.house_rules import HouseRulesForm
 from clinic.forms.refusals import show
 from clinic.selectors.house_rules import STACK, history_of
@@ -14,7 +14,7 @@ from clinic.services.house_rules import house_rules_change
 
 
 @may("house_rules")
-def house_rules(request: HttpRequest) -> HttpResponse:
+def house_rules(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)  # type: ignore[arg-type]
     form = HouseRulesForm(request.POST or None, site=site)
     if request.method == "POST" and form.is_valid():

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.conflict import Difference, differences
 from clinic.forms.lesions import LESION_FIELDS, LesionEditForm, LesionNewForm
 from clinic.forms.refusals import show
@@ -21,7 +21,7 @@ from clinic.services.lesions import lesion_correct, lesion_register
 
 
 @may("register")
-def lesion_new(request: HttpRequest, person: int) -> HttpResponse:
+def lesion_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     today = timezone.localdate()
     asked = {name: request.GET[name] for name in ("side", "place") if name in request.GET}
@@ -57,7 +57,7 @@ def lesion_new(request: HttpRequest, person: int) -> HttpResponse:
     )
 
 
-def _lesion(request: HttpRequest, pk: int) -> Lesion:
+def _lesion(request: ClinicRequest, pk: int) -> Lesion:
     rows = Lesion.objects.select_related("limb__person__site", "episode", "recurs_of__limb")
     return visible_or_404(rows, request.user, pk=pk)
 
@@ -67,7 +67,7 @@ def _values(lesion: Lesion) -> dict[str, object]:
 
 
 @may("register")
-def lesion_edit(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_edit(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = _lesion(request, lesion)
     form = LesionEditForm(
         request.POST or None,

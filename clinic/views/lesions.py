@@ -5,11 +5,11 @@ from datetime import date
 
 from django.contrib import messages
 from django.core.cache import cache
-from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
+from django.http import HttpResponse, HttpResponseNotModified
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.events import EventForm
 from clinic.forms.refusals import show
 from clinic.models import Lesion
@@ -22,14 +22,14 @@ from clinic.services.events import event_add
 CHART_SECONDS = 24 * 3600
 
 
-def _lesion(request: HttpRequest, pk: int) -> Lesion:
+def _lesion(request: ClinicRequest, pk: int) -> Lesion:
     return visible_or_404(
         Lesion.objects.select_related("limb__person__site", "episode", "recurs_of__limb"), request.user, pk=pk
     )
 
 
 @may("see_cases")
-def lesion(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = _lesion(request, lesion)
     page = lesion_page(found)
     return render(
@@ -52,7 +52,7 @@ def chart_key(healing: LesionHealing, missed: list[date]) -> str:
 
 
 @may("see_cases")
-def lesion_chart(request: HttpRequest, lesion: int) -> HttpResponse:
+def lesion_chart(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = _lesion(request, lesion)
     healing = healing_of(found)
     missed = missed_days(found)
@@ -93,7 +93,7 @@ def _draw(healing: LesionHealing, missed: list[date]) -> bytes:
 
 
 @may("log_visits")
-def event_new(request: HttpRequest, lesion: int) -> HttpResponse:
+def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = _lesion(request, lesion)
     form = EventForm(request.POST or None, initial={"happened_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():

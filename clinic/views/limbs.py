@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.conflict import Difference, differences
 from clinic.forms.entries import last_words
 from clinic.forms.limbs import FindingForm, LimbForm
@@ -23,11 +23,11 @@ FIELDS = ("foot_length_mm", "foot_breadth_mm", "amputation")
 UNLIKE_FEET_MM = 20
 
 
-def _limb(request: HttpRequest, pk: int) -> Limb:
+def _limb(request: ClinicRequest, pk: int) -> Limb:
     return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=pk)
 
 
-def _compare_feet(request: HttpRequest, limb: Limb) -> None:
+def _compare_feet(request: ClinicRequest, limb: Limb) -> None:
     other = next((one for one in both_limbs(limb.person) if one.side != limb.side), None)
     if other is None or not (limb.foot_length_mm and other.foot_length_mm):
         return
@@ -39,7 +39,7 @@ def _compare_feet(request: HttpRequest, limb: Limb) -> None:
 
 
 @may("register")
-def limb_edit(request: HttpRequest, limb: int) -> HttpResponse:
+def limb_edit(request: ClinicRequest, limb: int) -> HttpResponse:
     found = _limb(request, limb)
     form = LimbForm(
         request.POST or None, initial={name: getattr(found, name) for name in (*FIELDS, "version")}
@@ -81,7 +81,7 @@ def limb_edit(request: HttpRequest, limb: int) -> HttpResponse:
 
 
 @may("register")
-def finding_new(request: HttpRequest, limb: int) -> HttpResponse:
+def finding_new(request: ClinicRequest, limb: int) -> HttpResponse:
     found = _limb(request, limb)
     form = FindingForm(request.POST or None, initial={"found_on": timezone.localdate()})
     for last in latest_findings([found], found.person.site)[found.pk]:

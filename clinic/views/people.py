@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from django import forms
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic import access
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.conflict import Difference, differences
 from clinic.forms.entries import last_words
 from clinic.forms.people import (
@@ -41,11 +41,13 @@ from clinic.services.people import (
 A_PAGE = 50
 
 
-def _person(request: HttpRequest, pk: int) -> Person:
+def _person(request: ClinicRequest, pk: int) -> Person:
     return visible_or_404(Person.objects.select_related("site"), request.user, pk=pk)
 
 
-def _page(request: HttpRequest, name: str, person: Person, form: forms.Form, **more: object) -> HttpResponse:
+def _page(
+    request: ClinicRequest, name: str, person: Person, form: forms.Form, **more: object
+) -> HttpResponse:
     return render(
         request,
         f"clinic/people/{name}.html",
@@ -55,7 +57,7 @@ def _page(request: HttpRequest, name: str, person: Person, form: forms.Form, **m
 
 
 @may("see_cases")
-def people(request: HttpRequest) -> HttpResponse:
+def people(request: ClinicRequest) -> HttpResponse:
     site = access.site_or_404(request.user, request)
     q = request.GET.get("q", "").strip()[:80]
     wanted = request.GET.get("show", "all")
@@ -79,7 +81,7 @@ def people(request: HttpRequest) -> HttpResponse:
 
 
 @may("register")
-def person_new(request: HttpRequest) -> HttpResponse:
+def person_new(request: ClinicRequest) -> HttpResponse:
     sites = access.sites_of(request.user)
     site = access.site_or_404(request.user, request)
     today = timezone.localdate()
@@ -116,7 +118,7 @@ def person_new(request: HttpRequest) -> HttpResponse:
 
 
 @may("see_cases")
-def person(request: HttpRequest, person: int) -> HttpResponse:
+def person(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     everything = request.GET.get("timeline") == "all"
     return render(
@@ -134,7 +136,7 @@ def person(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("register")
-def person_edit(request: HttpRequest, person: int) -> HttpResponse:
+def person_edit(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     initial = {name: getattr(found, name) for name in (*PERSON_FIELDS, "version")}
     form = PersonEditForm(request.POST or None, initial=initial)
@@ -164,7 +166,7 @@ def person_edit(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("register")
-def person_state(request: HttpRequest, person: int) -> HttpResponse:
+def person_state(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     form = PersonStateForm(
         request.POST or None,
@@ -202,7 +204,7 @@ def person_state(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("register")
-def weight_new(request: HttpRequest, person: int) -> HttpResponse:
+def weight_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     form = WeightForm(request.POST or None, initial={"measured_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
@@ -217,7 +219,7 @@ def weight_new(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("register")
-def circumstances_new(request: HttpRequest, person: int) -> HttpResponse:
+def circumstances_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     form = CircumstancesForm(request.POST or None, initial={"asked_on": timezone.localdate()})
     for answer in circumstances_card(found, timezone.localdate()).answers:

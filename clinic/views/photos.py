@@ -1,11 +1,12 @@
 """Photos: adding one, looking at one, and the consent to take them."""
 
 from django.contrib import messages
-from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.photos import ConsentForm, PhotoForm
 from clinic.forms.refusals import show
 from clinic.models import Lesion, Person, Photo
@@ -15,7 +16,7 @@ from clinic.services.photos import consent_give, consent_withdraw, photo_store
 
 
 @may("register")
-def consent(request: HttpRequest, person: int) -> HttpResponse:
+def consent(request: ClinicRequest, person: int) -> HttpResponse:
     found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     standing = found.photo_consents.filter(withdrawn_on=None).first()
     form = ConsentForm(request.POST or None, initial={"on": timezone.localdate()})
@@ -42,7 +43,7 @@ def consent(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("log_visits")
-def photo_new(request: HttpRequest, lesion: int) -> HttpResponse:
+def photo_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = visible_or_404(Lesion.objects.select_related("limb__person__site"), request.user, pk=lesion)
     person = found.limb.person
     form = PhotoForm(request.POST or None, request.FILES or None, initial={"taken_on": timezone.localdate()})
@@ -75,7 +76,7 @@ def photo_new(request: HttpRequest, lesion: int) -> HttpResponse:
 
 
 @may("see_cases")
-def photo_file(request: HttpRequest, photo: int) -> HttpResponse:
+def photo_file(request: ClinicRequest, photo: int) -> HttpResponseBase:
     found = visible_or_404(Photo, request.user, pk=photo)
     try:
         opened = found.file.open("rb")

@@ -3,11 +3,11 @@
 from datetime import timedelta
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.prescriptions import AnswersForm, ChoiceForm, FitForm, OpenForm, StopForm
 from clinic.forms.refusals import show
 from clinic.models import LesionState, Limb, Prescription
@@ -19,7 +19,7 @@ from clinic.services.errors import Refused
 
 
 @may("prescribe")
-def prescription_new(request: HttpRequest, limb: int) -> HttpResponse:
+def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     found = visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
     today = timezone.localdate()
     lesions = list(found.lesions.filter(state=LesionState.OPEN).order_by("label"))
@@ -63,7 +63,7 @@ def prescription_new(request: HttpRequest, limb: int) -> HttpResponse:
         except Refused as refused:
             show(chosen, refused)
             # The page now shows the advice as it stands; the next signature is on that.
-            chosen.data = {**chosen.data.dict(), "seen": decision.digest}
+            chosen.data = {**request.POST.dict(), "seen": decision.digest}
         else:
             messages.success(request, f"Signed: {made}.")
             return redirect("prescription", prescription=made.pk)
@@ -89,7 +89,7 @@ def _forecasts(lesions):
     return shown or None
 
 
-def _prescription(request: HttpRequest, pk: int) -> Prescription:
+def _prescription(request: ClinicRequest, pk: int) -> Prescription:
     return visible_or_404(
         Prescription.objects.select_related("limb__person__site", "signed_by", "relief_plan"),
         request.user,
@@ -98,7 +98,7 @@ def _prescription(request: HttpRequest, pk: int) -> Prescription:
 
 
 @may("see_cases")
-def prescription(request: HttpRequest, prescription: int) -> HttpResponse:
+def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = _prescription(request, prescription)
     return render(
         request,
@@ -114,7 +114,7 @@ def prescription(request: HttpRequest, prescription: int) -> HttpResponse:
     )
 
 
-def _step(request: HttpRequest, pk: int, *, form_class, initial, act, title: str, button: str, done: str):
+def _step(request: ClinicRequest, pk: int, *, form_class, initial, act, title: str, button: str, done: str):
     found = _prescription(request, pk)
     form = form_class(request.POST or None, initial={"version": found.version, **initial(found)})
     if request.method == "POST" and form.is_valid():
@@ -143,7 +143,7 @@ def _step(request: HttpRequest, pk: int, *, form_class, initial, act, title: str
 
 
 @may("fit_devices")
-def prescription_fit(request: HttpRequest, prescription: int) -> HttpResponse:
+def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
     def initial(found: Prescription):
         today, site = timezone.localdate(), found.limb.person.site
         days = site.sealed_first_days if found.opened_on is None else site.sealed_days
@@ -165,7 +165,7 @@ def prescription_fit(request: HttpRequest, prescription: int) -> HttpResponse:
 
 
 @may("fit_devices")
-def prescription_open(request: HttpRequest, prescription: int) -> HttpResponse:
+def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse:
     return _step(
         request,
         prescription,
@@ -179,7 +179,7 @@ def prescription_open(request: HttpRequest, prescription: int) -> HttpResponse:
 
 
 @may("fit_devices")
-def prescription_stop(request: HttpRequest, prescription: int) -> HttpResponse:
+def prescription_stop(request: ClinicRequest, prescription: int) -> HttpResponse:
     return _step(
         request,
         prescription,

@@ -2,11 +2,11 @@
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import can, may, visible_or_404
+from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.referrals import FollowForm, ReferralForm
 from clinic.forms.refusals import show
 from clinic.models import Person, Referral
@@ -18,7 +18,7 @@ from clinic.services.referrals import referral_follow, referral_make
 
 
 @may("log_visits")
-def referral_new(request: HttpRequest, person: int) -> HttpResponse:
+def referral_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     form = ReferralForm(
         request.POST or None,
@@ -42,7 +42,7 @@ def referral_new(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("see_cases")
-def referral(request: HttpRequest, referral: int) -> HttpResponse:
+def referral(request: ClinicRequest, referral: int) -> HttpResponse:
     found = visible_or_404(
         Referral.objects.select_related("person__site", "lesion__limb", "created_by"),
         request.user,

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import Any, cast
 
 from django.contrib import messages
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from clinic.access import can, may, visible_or_404
+from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.relief import BenchForm, SignForm
 from clinic.models import Lesion, Limb, LimbPlan, User
@@ -58,7 +58,7 @@ class _Bench:
 
 
 @may("plan_relief")
-def bench(request: HttpRequest, limb: int) -> HttpResponse:
+def bench(request: ClinicRequest, limb: int) -> HttpResponse:
     found = _limb(request, limb)
     set_up = _set_up(request, found)
     if isinstance(set_up, HttpResponse):
@@ -85,7 +85,7 @@ def bench(request: HttpRequest, limb: int) -> HttpResponse:
 
 
 @may("plan_relief")
-def bench_preview(request: HttpRequest, limb: int) -> HttpResponse:
+def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
     found = _limb(request, limb)
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
@@ -103,13 +103,13 @@ def bench_preview(request: HttpRequest, limb: int) -> HttpResponse:
 
 
 @may("see_cases")
-def plan(request: HttpRequest, code: str) -> HttpResponse:
+def plan(request: ClinicRequest, code: str) -> HttpResponse:
     found = _plan(request, code)
     return _plan_page(request, found, SignForm(initial=_signature(found)))
 
 
 @may("plan_relief")
-def plan_sign(request: HttpRequest, code: str) -> HttpResponse:
+def plan_sign(request: ClinicRequest, code: str) -> HttpResponse:
     found = _plan(request, code)
     if request.method != "POST":
         return redirect("plan", code=found.plan.code)
@@ -133,29 +133,29 @@ def plan_sign(request: HttpRequest, code: str) -> HttpResponse:
 
 
 @may("see_cases")
-def plan_pdf(request: HttpRequest, code: str, paper: str) -> HttpResponse:
+def plan_pdf(request: ClinicRequest, code: str, paper: str) -> HttpResponse:
     return _sheet(request, code, lambda row: sheets.sheet_pdf(row, paper))
 
 
 @may("see_cases")
-def plan_svg(request: HttpRequest, code: str) -> HttpResponse:
+def plan_svg(request: ClinicRequest, code: str) -> HttpResponse:
     return _sheet(request, code, sheets.sheet_svg)
 
 
 @may("see_cases")
-def plan_dxf(request: HttpRequest, code: str) -> HttpResponse:
+def plan_dxf(request: ClinicRequest, code: str) -> HttpResponse:
     return _sheet(request, code, sheets.sheet_dxf)
 
 
-def _me(request: HttpRequest) -> User:
+def _me(request: ClinicRequest) -> User:
     return cast(User, request.user)
 
 
-def _limb(request: HttpRequest, limb: int) -> Limb:
+def _limb(request: ClinicRequest, limb: int) -> Limb:
     return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
 
 
-def _plan(request: HttpRequest, code: str) -> LimbPlan:
+def _plan(request: ClinicRequest, code: str) -> LimbPlan:
     found = plan_of_code(_me(request), code)
     if found is None:
         raise Http404("no such plan")
@@ -166,7 +166,7 @@ def _common(limb: Limb) -> dict[str, Any]:
     return {"limb": limb, "person": limb.person, "bar": person_bar(limb.person), "here": "people"}
 
 
-def _source(request: HttpRequest, limb: Limb) -> ReliefPlan | None:
+def _source(request: ClinicRequest, limb: Limb) -> ReliefPlan | None:
     """The plan a new version is copied from: `?from=`, if it is one of this limb."""
     code = request.GET.get("from", "")
     if not code:
@@ -177,7 +177,7 @@ def _source(request: HttpRequest, limb: Limb) -> ReliefPlan | None:
     return found.plan
 
 
-def _set_up(request: HttpRequest, limb: Limb) -> _Bench | HttpResponse:
+def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
     """What the bench needs, or the page that says why this limb has none."""
     record = limb_record(limb)
     lesions = bench_lesions(limb)
@@ -199,13 +199,13 @@ def _set_up(request: HttpRequest, limb: Limb) -> _Bench | HttpResponse:
     return _Bench(record, lesions, insole, form, hindrance)
 
 
-def _no_plan(request: HttpRequest, limb: Limb, lesions: list[Lesion], hindrance: Obstacle) -> HttpResponse:
+def _no_plan(request: ClinicRequest, limb: Limb, lesions: list[Lesion], hindrance: Obstacle) -> HttpResponse:
     link = reverse(hindrance.route, args=[hindrance.argument]) if hindrance.route else ""
     context = {**_common(limb), "hindrance": hindrance, "link": link, "lesions": lesions}
     return render(request, "clinic/relief/no_plan.html", context)
 
 
-def _save(request: HttpRequest, set_up: _Bench) -> HttpResponseRedirect | None:
+def _save(request: ClinicRequest, set_up: _Bench) -> HttpResponseRedirect | None:
     form = set_up.form
     try:
         made = plan_draft(
@@ -236,7 +236,7 @@ def _signature(found: LimbPlan) -> dict[str, Any]:
     return {"version": found.plan.version, "departure_reason": found.plan.departure_reason}
 
 
-def _plan_page(request: HttpRequest, found: LimbPlan, form: SignForm, status: int = 200) -> HttpResponse:
+def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: int = 200) -> HttpResponse:
     row = found.plan
     picture, trouble = None, ""
     try:
@@ -261,7 +261,7 @@ def _plan_page(request: HttpRequest, found: LimbPlan, form: SignForm, status: in
     return render(request, "clinic/relief/plan.html", context, status=status)
 
 
-def _sheet(request: HttpRequest, code: str, draw: Callable[[ReliefPlan], HttpResponse]) -> HttpResponse:
+def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpResponse]) -> HttpResponse:
     found = _plan(request, code)
     try:
         return draw(found.plan)

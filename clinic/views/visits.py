@@ -7,14 +7,14 @@ from typing import Any
 
 from django.contrib import messages
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 from django.utils.formats import date_format
 from django_htmx.http import HttpResponseClientRedirect
 
-from clinic.access import may, visible_or_404
+from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.measurement import MeasurementForm
 from clinic.forms.refusals import show
 from clinic.forms.visits import (
@@ -47,7 +47,7 @@ VISITS = Visit.objects.select_related("person__site", "created_by")
 
 
 @may("log_visits")
-def visit_new(request: HttpRequest, person: int) -> HttpResponse:
+def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
     who = visible_or_404(PEOPLE, request.user, pk=person)
     sheet = visit_sheet(who, timezone.localdate())
     sent = request.method == "POST"
@@ -142,13 +142,13 @@ def _after(sheet: VisitSheet, visit: Visit) -> str:
     return resolve_url("person", person=sheet.person.pk)
 
 
-def _go(request: HttpRequest, url: str) -> HttpResponse:
+def _go(request: ClinicRequest, url: str) -> HttpResponse:
     """Leave the page, also when htmx sent the form."""
     return HttpResponseClientRedirect(url) if request.headers.get("HX-Request") else redirect(url)
 
 
 @may("log_visits")
-def visit_check(request: HttpRequest, person: int) -> HttpResponse:
+def visit_check(request: ClinicRequest, person: int) -> HttpResponse:
     """Area and change of what is typed so far; nothing is stored."""
     who = visible_or_404(PEOPLE, request.user, pk=person)
     day = _day_typed(request.POST.get("visited_on", ""))
@@ -173,7 +173,7 @@ def _day_typed(text: str) -> date:
 
 
 @may("log_visits")
-def visit_missed(request: HttpRequest, person: int) -> HttpResponse:
+def visit_missed(request: ClinicRequest, person: int) -> HttpResponse:
     who = visible_or_404(PEOPLE, request.user, pk=person)
     latest = latest_visit(who)
     booked = latest.next_on if latest is not None else None
@@ -204,14 +204,14 @@ def visit_missed(request: HttpRequest, person: int) -> HttpResponse:
 
 
 @may("see_cases")
-def visit(request: HttpRequest, visit: int) -> HttpResponse:
+def visit(request: ClinicRequest, visit: int) -> HttpResponse:
     found = visible_or_404(VISITS, request.user, pk=visit)
     context = {"page": visit_page(found), "bar": person_bar(found.person), "here": "people"}
     return render(request, "clinic/visits/visit.html", context)
 
 
 @may("log_visits")
-def visit_correct(request: HttpRequest, visit: int) -> HttpResponse:
+def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
     found = visible_or_404(VISITS, request.user, pk=visit)
     if found.attendance != Attendance.CAME:
         return _missed_correct(request, found)
@@ -247,7 +247,7 @@ def visit_correct(request: HttpRequest, visit: int) -> HttpResponse:
     return render(request, "clinic/visits/correct.html", context, status=422 if context["faults"] else 200)
 
 
-def _missed_correct(request: HttpRequest, found: Visit) -> HttpResponse:
+def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
     stored = {
         "attendance": found.attendance,
         "visited_on": found.visited_on,
@@ -279,7 +279,7 @@ def _missed_correct(request: HttpRequest, found: Visit) -> HttpResponse:
 
 
 @may("log_visits")
-def visit_in_error(request: HttpRequest, visit: int) -> HttpResponse:
+def visit_in_error(request: ClinicRequest, visit: int) -> HttpResponse:
     found = visible_or_404(VISITS, request.user, pk=visit)
     form = InErrorForm(request.POST if request.method == "POST" else None, initial={"version": found.version})
     if request.method == "POST" and form.is_valid():

@@ -1,0 +1,88 @@
+"""A browser that fails the test on any console error, signed in as whoever the journey is about."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from django.test import Client
+from django.utils import timezone
+
+SIZES = {"desktop": {"width": 1280, "height": 800}, "tablet": {"width": 820, "height": 1180}}
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"]}
+
+
+@pytest.fixture(autouse=True)
+def _own_media(settings, tmp_path):
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {
+            "BACKEND": "django.core.files.storage.FileSystemStorage",
+            "OPTIONS": {"location": str(tmp_path), "base_url": None},
+        },
+    }
+
+
+class Visitor:
+    """One browser page with what went wrong in its console."""
+
+    def __init__(self, page, live_server):
+        self.page, self.base = page, live_server.url
+        self.faults: list[str] = []
+        page.set_default_timeout(15000)
+        page.on("console", self._heard)
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+
+    def _heard(self, message):
+        # An answer of 422 is a form that needs another look; a request given up because the page moved on is no
+        # fault either. Browsers and htmx report both as console errors.
+        expected = ("422", "htmx:sendAbort", "htmx:afterRequest")
+        if message.type == "error" and not any(words in message.text for words in expected):
+            self.faults.append(f"{message.text} at {message.location.get('url')}")
+
+    def sign_in(self, user):
+        client = Client()
+        client.force_login(user)
+        self.page.context.add_cookies(
+            [
+                {
+                    "name": settings.SESSION_COOKIE_NAME,
+                    "value": client.cookies[settings.SESSION_COOKIE_NAME].value,
+                    "url": self.base,
+                }
+            ]
+        )
+
+    def open(self, path):
+        answer = self.page.goto(self.base + path)
+        assert answer is not None
+        assert answer.ok, f"{path}: {answer.status}"
+        self.page.wait_for_load_state("networkidle")
+
+    def resize(self, size):
+        self.page.set_viewport_size(SIZES[size])
+
+    def axe_faults(self):
+        results = Axe().run(self.page, options=RULES)
+        return [
+            f"{v['id']}: {v['help']} ({v['nodes'][0]['html'][:120]})" for v in results.response["violations"]
+        ]
+
+
+@pytest.fixture
+def visitor(page, live_server):
+    made = Visitor(page, live_server)
+    yield made
+    assert not made.faults, made.faults
+
+
+@pytest.fixture
+def invented_clinic(transactional_db):
+    """The demonstration clinic as `make demo` loads it."""
+    from clinic.demo.play import play
+    from clinic.demo.scenario import load
+
+    scenario = load(Path(settings.BASE_DIR) / "fixtures" / "clinic.toml")
+    return play(scenario, timezone.localdate())

@@ -1,0 +1,84 @@
+"""Every main page of the invented clinic, both sizes, each role: WCAG 2.2 AA by axe, no console error."""
+
+import pytest
+
+from clinic.models import Lesion, LimbPlan, Person, Prescription, RedFlag, Referral, User, Visit
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def pages(role):
+    """The main pages of a role, on people of the invented clinic with most to show."""
+    person = Person.objects.get(family_name="Lanternhouse")
+    lesion = Lesion.objects.filter(limb__person=person).first()
+    prescription = Prescription.objects.filter(limb__person__family_name="Candlewick", stopped_on=None).get()
+    plan = LimbPlan.objects.select_related("plan").get(plan__state="draft").plan
+    signed = LimbPlan.objects.select_related("plan").filter(plan__state="signed").first().plan
+    everyone = [
+        "/people/",
+        "/people/?q=lan",
+        f"/people/{person.pk}/",
+        f"/lesions/{lesion.pk}/",
+        f"/visits/{Visit.objects.filter(person=person).first().pk}/",
+        f"/prescriptions/{prescription.pk}/",
+        f"/plans/{signed.code}/",
+    ]
+    writers = [
+        "/today/",
+        "/people/new/",
+        f"/people/{person.pk}/edit/",
+        f"/people/{person.pk}/state/",
+        f"/people/{person.pk}/weights/new/",
+        f"/people/{person.pk}/circumstances/new/",
+        f"/people/{person.pk}/photo-consent/",
+        f"/people/{person.pk}/lesions/new/",
+        f"/people/{person.pk}/visits/new/",
+        f"/people/{person.pk}/visits/missed/",
+        f"/people/{person.pk}/contacts/new/",
+        f"/people/{person.pk}/referrals/new/",
+        f"/limbs/{lesion.limb_id}/edit/",
+        f"/limbs/{lesion.limb_id}/findings/new/",
+        f"/lesions/{lesion.pk}/edit/",
+        f"/lesions/{lesion.pk}/events/new/",
+        f"/lesions/{lesion.pk}/photos/new/",
+        f"/lesions/{lesion.pk}/close/",
+        f"/lesions/{lesion.pk}/end/",
+        f"/visits/{Visit.objects.filter(person=person).first().pk}/correct/",
+        f"/flags/{RedFlag.objects.first().pk}/answer/",
+        f"/referrals/{Referral.objects.first().pk}/",
+        f"/prescriptions/{prescription.pk}/open/",
+        f"/prescriptions/{prescription.pk}/stop/",
+    ]
+    deciding = [
+        "/review/",
+        "/house-rules/",
+        f"/limbs/{lesion.limb_id}/prescribe/",
+        f"/limbs/{lesion.limb_id}/bench/",
+        f"/plans/{plan.code}/",
+    ]
+    managing = ["/audit/", "/audit/cases/", "/audit/changes/", "/house-rules/"]
+    return {
+        "staff": everyone + writers,
+        "podiatrist": everyone + writers[:1] + deciding,
+        "manager": everyone + managing,
+    }[role]
+
+
+@pytest.mark.parametrize("role", ["staff", "podiatrist", "manager"])
+def test_main_pages_pass_axe_at_both_sizes(role, visitor, invented_clinic):
+    visitor.sign_in(User.objects.get(role=role))
+    found = []
+    for path in pages(role):
+        visitor.open(path)
+        for size in ("desktop", "tablet"):
+            visitor.resize(size)
+            found += [f"{path} {size} {fault}" for fault in visitor.axe_faults()]
+            wider = visitor.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
+            if wider > 0:
+                found.append(f"{path} {size} scrolls sideways by {wider} px")
+    assert not found, "\n".join(found)
+
+
+def test_the_sign_in_page_passes_axe(visitor, transactional_db):
+    visitor.open("/sign-in/")
+    assert not visitor.axe_faults()
