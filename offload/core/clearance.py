@@ -54,27 +54,29 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     if best < SOME:
         return ClearanceAdvice(
             None,
-            f"This insole cannot clear the lesion at this load: the best cut lowers its peak by {max(best, 0.0):.0%} "
-            f"in this estimate, under {SOME:.0%}.",
+            f"This insole cannot clear the lesion at this load: the best cut lowers its peak by {_percent(max(best, 0.0))} "
+            f"in this estimate, under {_percent(SOME)}.",
         )
     clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
     if clearing:
         least = min(trial.volume for trial in clearing)
         tied = [trial for trial in clearing if trial.volume <= least * (1.0 + SAME_VOLUME)]
         chosen = min(tied, key=lambda trial: trial.worst_peak)
-        why = f"of the cuts that lower the lesion's peak by {ENOUGH:.0%} or more it takes out least foam"
+        why = (
+            f"of the cuts that lower the lesion's peak by {_percent(ENOUGH)} or more it takes out least foam"
+        )
         if len(tied) > 1:
             why += ", and of equals it leaves the lowest peak"
     else:
         lowest = min(trial.worst_peak for trial in trials)
         tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
         chosen = min(tied, key=lambda trial: trial.volume)
-        why = f"no cut lowers the lesion's peak by {ENOUGH:.0%}, and this one leaves the lowest"
+        why = f"no cut lowers the lesion's peak by {_percent(ENOUGH)}, and this one leaves the lowest"
         if len(tied) > 1:
-            why += f" (within {TIE:.0%}) with least foam taken out"
+            why += f" (within {_percent(TIE)}) with least foam taken out"
     return ClearanceAdvice(
         chosen.cut_layers,
-        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {chosen.least_fall:.0%} in this estimate; {why}. "
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.least_fall)} in this estimate; {why}. "
         f"{_void_words(tried.scene, chosen)} For ranking only.",
     )
 
@@ -109,3 +111,7 @@ def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:
         return trial.report.lesions[index].clearance
     state = scene.case(name).press(trial.voids[name], tissue, trial.states[name].as_start())
     return scene.lesion_pressure(lesion, name, trial.voids[name], state).clearance
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

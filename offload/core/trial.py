@@ -239,8 +239,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             strain <= good,
             strain,
             good,
-            f"the {role} is compressed by {strain:.0%} where it is loaded most; up to {good:.0%} is good, "
-            f"over {warn:.0%} it bottoms out.",
+            f"the {role} is compressed by {_percent(strain)} where it is loaded most; up to {_percent(good)} is good, "
+            f"over {_percent(warn)} it bottoms out.",
         ),
         _check(
             "clearance",
@@ -316,3 +316,7 @@ def _strains(
         ]
         found.append((layer.role, float(foam.strain(max(peaks)))))
     return found
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

@@ -1,0 +1,133 @@
+"""Time of a plan and of its alternatives, as ratios in one run. `python tests/bench/pressure.py`
+
+A plan is geometry + baseline + its own cut at three tissue stiffnesses, at 2.5 mm cells. It is held against one sparse
+factorisation of its matrix (goal: at most 40), against all its alternatives (goal: at most 6 plans for 24 or more) and
+against a straightforward `scipy.optimize.root` of the same equations of one cut (goal: 50 times as fast, same residual).
+Processor time, best of several; numbers on a busy machine still differ by some tenths.
+"""
+
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import root
+from scipy.sparse import csc_matrix, diags
+from scipy.sparse.linalg import splu
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from offload.core.alternatives import alternatives_for
+from offload.core.foam import packaged_foams
+from offload.core.outline import Outline
+from offload.core.plan import compute
+from offload.core.policy import DEFAULT_POLICY
+from offload.core.pressure import PressureModel
+from offload.core.relief import Wall
+from offload.core.scene import Scene
+from offload.core.spec import LesionSpec, ReliefSpec
+from offload.core.trial import Trials, try_openings
+
+SPEC = ReliefSpec(
+    "right", 260.0, 82.0, (LesionSpec("A", Outline.ellipse((0.0, 190.0), 20.0, 20.0)),), foot_width=98.0
+)
+
+
+def best(work: Callable[[], object], times: int = 7) -> float:
+    """Least processor time [s] of several runs."""
+    found = []
+    for _ in range(times):
+        start = time.process_time()
+        work()
+        found.append(time.process_time() - start)
+    return min(found)
+
+
+def plan() -> object:
+    return PressureModel(others=False).picture(compute(SPEC))
+
+
+def scene_and_cut(cell: float):
+    made = compute(SPEC)
+    scene = Scene(SPEC, made.insole, packaged_foams(), cell)
+    return scene, made, scene.void("push_off", made.openings, SPEC.bevel)
+
+
+def alternatives() -> float:
+    """Processor time [s] of all alternatives beside a solved plan."""
+    scene, made, _ = scene_and_cut(2.5)
+    own = try_openings(scene, made.cut_layers, Wall(5.0, 10.0, 45.0), made.openings)
+    start = time.process_time()
+    assert len(alternatives_for(Trials(scene, own, DEFAULT_POLICY))) >= 24
+    return time.process_time() - start
+
+
+def factorisation() -> float:
+    """One sparse LU of the plan's matrix [s], the better of two orderings."""
+    foundation = scene_and_cut(2.5)[2].foundation
+    band = foundation._template.copy()
+    band[0] += foundation.lattice.area * (foundation.columns.stiffness + 50.0).ravel()
+    count, width = band.shape[1], band.shape[0] - 1
+    near, far = band[1][:-1], band[width][: count - width]
+    matrix = csc_matrix(diags([band[0], near, near, far, far], [0, 1, -1, width, -width]))
+    symmetric = {"permc_spec": "MMD_AT_PLUS_A", "options": {"SymmetricMode": True}}
+    return min(best(lambda: splu(matrix)), best(lambda: splu(matrix, **symmetric)))
+
+
+def against_root(cell: float, method: str, **options: object) -> tuple[float, float, float, int]:
+    """Our time and scipy's [s] for one cut from the uncut state, its residual, and the number of unknowns."""
+    scene, _, void = scene_and_cut(cell)
+    case, bed = scene.case("push_off"), void.foundation
+    ours = best(lambda: case.press(void, 50.0), 3)
+    lattice, loaded, load = bed.lattice, case.loaded, case.baseline.load
+    profile = case.at_rest + case.baseline.pressure_kpa / 50.0
+    x, y = np.meshgrid(lattice.x, lattice.y)
+    cells = lattice.support.size
+
+    def rest(unknown: np.ndarray) -> np.ndarray:
+        u, (d, a, b) = unknown[:cells].reshape(lattice.support.shape), unknown[cells:]
+        tissue = 50.0 * np.maximum(profile + d + a * x / 100 + b * (y - 180) / 100 - u, 0.0) * loaded
+        foam, _ = bed.columns.pressure(u - bed.gap_mm)
+        force = lattice.area * (foam - tissue) + bed._spread(u)
+        sums = [tissue.sum(), (tissue * x).sum() / 100, (tissue * (y - 180)).sum() / 100]
+        wanted = [
+            load.force_n,
+            load.moment_x / 100,
+            (load.moment_y - 180 * load.force_n) / 100,
+        ]
+        return np.concatenate([force.ravel(), np.array(sums) * lattice.area - 1e3 * np.array(wanted)])
+
+    start = np.append(case.at_rest.ravel(), [0.0, 0.0, 0.0])
+    began = time.process_time()
+    found = root(rest, start, method=method, options=options)
+    theirs = time.process_time() - began
+    left = float(np.abs(rest(found.x)[:cells]).max() / lattice.area / case.baseline.pressure_kpa.max())
+    return ours, theirs, left, cells + 3
+
+
+def main() -> None:
+    one = best(plan)
+    lu = factorisation()
+    others = min(alternatives() for _ in range(5))
+    print(f"plan                       {1e3 * one:7.1f} ms")
+    print(f"one sparse factorisation   {1e3 * lu:7.1f} ms   plan = {one / lu:.1f} of them (goal <= 40)")
+    print(f"24 alternatives            {1e3 * others:7.1f} ms   = {others / one:.1f} plans (goal <= 6)")
+    for cell, method, options in (
+        (10.0, "hybr", {"xtol": 1e-9}),
+        (5.0, "hybr", {"xtol": 1e-9}),
+        (5.0, "krylov", {"maxiter": 300, "fatol": 1e-4}),
+    ):
+        ours, theirs, left, unknowns = against_root(cell, method, **options)
+        print(
+            f"scipy root {method:7s} {cell:4.1f} mm {unknowns:5d} unknowns {1e3 * theirs:9.1f} ms, residual {left:.0e}; "
+            f"ours {1e3 * ours:6.2f} ms: {theirs / ours:.0f} x (goal >= 50)"
+        )
+
+
+if __name__ == "__main__":
+    main()
