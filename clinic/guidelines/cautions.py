@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from clinic.guidelines.devices import Urgency
+from clinic.guidelines.rows import PRACTICE, marked
 
 __all__ = ["CAUTIONS", "RED_FLAGS", "Caution", "RedFlag"]
 
-PRACTICE = "common practice, no source"
 FERNANDO = "Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5"
 LAZZARINI = "Lazzarini PA et al., Diabetes Metab Res Rev 2024;40(3):e3650"
 ARMSTRONG = "Armstrong DG et al., Diabetes Care 2003;26:2595"
@@ -48,6 +48,11 @@ class Caution:
     text: str
     source: str
     when: Mapping[str, tuple] = field(default_factory=dict)
+
+    @property
+    def said(self) -> str:
+        """The text as an answer gives it, marked where it is common practice without a source."""
+        return marked(self.text, self.source)
 
 
 UNKNOWN = ("missing",)

@@ -16,12 +16,16 @@ __all__ = [
     "MATRIX_CELLS",
     "MISSING",
     "NOT_APPLIED",
+    "PRACTICE",
     "READ_FROM",
     "Recommendation",
     "Row",
     "Table",
     "Value",
+    "marked",
 ]
+
+PRACTICE = "common practice, no source"
 
 Kind = Literal["offer", "adjunct", "withhold", "refer", "hold_referral", "note"]
 Value = str | int | bool
@@ -62,6 +66,27 @@ def _domains() -> dict[str, tuple[Value, ...]]:
 
 #: Every value a condition may name, by fact or reading; ``site`` comes from the table itself.
 DOMAINS: dict[str, tuple[Value, ...]] = _domains()
+
+
+def marked(sentence: str, source: str) -> str:
+    """A sentence, marked if it is common practice without a source.
+
+    Parameters
+    ----------
+    sentence : str
+        Ends with a full stop.
+    source : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> marked("No spacer into a wet web space.", PRACTICE)
+    'No spacer into a wet web space (common practice).'
+    """
+    return f"{sentence.rstrip('.')} (common practice)." if source == PRACTICE else sentence
 
 
 @dataclass(frozen=True)
@@ -136,6 +161,11 @@ class Row:
     tier: int = 0
     derived: bool = False
     line: str | None = None
+
+    @property
+    def said(self) -> str:
+        """The reason as an answer gives it, marked where it is common practice without a source."""
+        return marked(self.because, self.source)
 
     @property
     def reads(self) -> frozenset[str]:

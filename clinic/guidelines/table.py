@@ -179,10 +179,10 @@ class _Decider:
                     tier=min(row.tier for row in speaking),
                     rules=_topics(speaking + beside),
                     cautions=tuple(
-                        [r.because for r in beside] + [c.text for c in cautions if name in c.classes]
+                        [r.said for r in beside] + [c.said for c in cautions if name in c.classes]
                     ),
-                    because=tuple(row.because for row in speaking),
-                    derived=tuple(row.because for row in speaking if row.derived),
+                    because=tuple(row.said for row in speaking),
+                    derived=tuple(row.said for row in speaking if row.derived),
                     rows=tuple(row.id for row in speaking),
                 )
             )
@@ -210,7 +210,7 @@ class _Decider:
             decided += asking
             urgency = most_urgent(*(row.urgency for row in asking if row.urgency is not None))
             refer.append(
-                Referral(name, urgency, tuple(row.because for row in asking), tuple(row.id for row in asking))
+                Referral(name, urgency, tuple(row.said for row in asking), tuple(row.id for row in asking))
             )
         refer.sort(key=lambda referral: URGENCIES.index(referral.urgency))
         notes = [row for row in rows if row.kind == "note"]
@@ -222,7 +222,7 @@ class _Decider:
             withheld=tuple(not_offered),
             refer=tuple(refer),
             held_referrals=tuple(held_referrals),
-            contradictions=tuple(row.because for row in notes),
+            contradictions=tuple(row.said for row in notes),
             rules=_topics(in_order),
             rows=tuple(row.id for row in in_order),
             missing=missing,
@@ -236,7 +236,7 @@ def _topics(rows: list[Row]) -> tuple[str, ...]:
 
 
 def _withheld(name: str, rows: list[Row]) -> Withheld:
-    return Withheld(name, tuple(row.because for row in rows), tuple(row.id for row in rows))
+    return Withheld(name, tuple(row.said for row in rows), tuple(row.id for row in rows))
 
 
 _DECIDERS: dict[int, _Decider] = {}

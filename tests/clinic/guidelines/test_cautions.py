@@ -17,6 +17,15 @@ def test_ids_are_unique_and_everything_has_words_and_a_source():
     assert all(set(caution.classes) <= set(DEVICES) for caution in CAUTIONS)
 
 
+def test_what_has_no_source_says_so_wherever_it_is_read():
+    web = {**PLAIN, "region": "lesser_toe", "surface": "interdigital", "heavy_exudate": True}
+    spacer = next(w for w in decide(parse(web)).withheld if w.id == "toe_spacer")
+    assert spacer.because == "No spacer into a wet web space (common practice)."
+    unmarked = [c.id for c in CAUTIONS if "no source" in c.source and "(common practice)" not in c.said]
+    assert unmarked == []
+    assert not any("(common practice)" in c.said for c in CAUTIONS if "no source" not in c.source)
+
+
 def test_red_flags_are_urgent_and_suspected_charcot_is_offloaded_today():
     urgencies = {flag.id: flag.urgency for flag in RED_FLAGS}
     assert urgencies.pop("suspected_charcot") == "one_working_day"
@@ -49,7 +58,7 @@ def test_each_caution_is_shown_in_some_case_and_only_with_its_classes(caution):
     shown = 0
     for facts in [*(case.facts for case in CASES), *further]:
         for offer in decide(parse(facts)).classes:
-            if caution.text in offer.cautions:
+            if caution.said in offer.cautions:
                 shown += 1
                 assert offer.id in caution.classes
     assert shown
