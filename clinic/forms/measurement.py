@@ -125,7 +125,7 @@ class MeasurementForm(forms.Form):
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
-    redness_mm = forms.IntegerField(label="Redness reaches (mm)", required=False, min_value=1, max_value=300)
+    redness_mm = forms.IntegerField(label="Redness (mm)", required=False, min_value=1, max_value=300)
     deep_infection = YesNoField(label="Abscess, or deep")
     probe_to_bone = YesNoField(label="Probe touches bone")
     unwell = YesNoField(label="Fever or unwell")

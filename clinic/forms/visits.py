@@ -31,6 +31,8 @@ __all__ = ["CorrectionForm", "InErrorForm", "MissedCorrectionForm", "MissedForm"
 
 FOLLOW_UP = "clinic/visits/_follow_up.html"
 STAYS_ON = (Wear.STILL_SEALED, Wear.OPENED)
+#: Short words on the page; untouched is "not looked at".
+LOOKED = [(Looked.CLEAR.value, "Clear"), (Looked.PROBLEM.value, "Problem")]
 MISSED = [pair for pair in Attendance.choices if pair[0] != Attendance.CAME]
 
 
@@ -82,11 +84,11 @@ class VisitForm(NextDateForm):
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Red flags: not answered; tick what is there, or “None of these today”."},
     )
-    pain = chips("Pain", Pain.choices)
+    pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
     fall = YesNoField(label="A fall since the last visit")
-    other_foot = chips("Other foot", Looked.choices)
+    other_foot = chips("Other foot", LOOKED)
     other_foot_note = follow_up("What on the other foot")
-    skin_under_device = chips("Skin under the device", Looked.choices)
+    skin_under_device = chips("Skin under the device", LOOKED)
     skin_note = follow_up("What under the device")
     device_condition = chips("Device", DeviceCondition.choices)
     wear = chips("Worn since the last visit", Wear.choices)

@@ -261,7 +261,10 @@ def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) 
 
 
 def _open_devices(by: User, person: Person, day: date) -> None:
-    for device in sealed_devices(person):
+    devices = sealed_devices(person)
+    # All rows first: the audit chain is locked from the first opening on, and nobody may wait for us behind it.
+    list(Prescription.objects.select_for_update().filter(pk__in=[device.pk for device in devices]))
+    for device in devices:
         try:
             prescription_open(by=by, prescription=device, opened_on=day, expected_version=device.version)
         except Refused as refused:

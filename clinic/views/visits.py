@@ -25,7 +25,7 @@ from clinic.forms.visits import (
     VisitForm,
     lesion_forms,
 )
-from clinic.models import Attendance, Person, Visit
+from clinic.models import Attendance, LesionState, Person, Visit
 from clinic.selectors.flags import flags_open
 from clinic.selectors.healing import healings_of
 from clinic.selectors.people import person_bar
@@ -129,6 +129,11 @@ def _saved_words(visit: Visit, sheet: VisitSheet, before: dict[int, str]) -> str
         was, now = before[one.lesion.pk], after[one.lesion.pk]
         if was != now:
             words.append(f"Lesion {one.lesion.label} is now “{now}”; it was “{was}”.")
+    for row in visit.measurements.select_related("lesion"):
+        if row.covered_dry and row.lesion.state == LesionState.OPEN:
+            words.append(f"Lesion {row.lesion.label} is covered and dry: record the closure on its page.")
+        elif row.area_mm2 and row.lesion.state == LesionState.TO_CONFIRM:
+            words.append(f"Lesion {row.lesion.label} was noted as closed and has an area again: reopen it.")
     return " ".join(words)
 
 

@@ -23,7 +23,7 @@
     if (!(radio instanceof HTMLInputElement) || radio.type !== "radio") return;
     if (radio === pressed && !radio.required) {
       radio.checked = false;
-      radio.dispatchEvent(new Event("change", { bubbles: true }));
+      radio.dispatchEvent(new Event("input", { bubbles: true }));
     }
     pressed = null;
   });
@@ -31,7 +31,7 @@
     const radio = event.target;
     if (event.key === "Backspace" && radio instanceof HTMLInputElement && radio.type === "radio") {
       radio.checked = false;
-      radio.dispatchEvent(new Event("change", { bubbles: true }));
+      radio.dispatchEvent(new Event("input", { bubbles: true }));
     }
   });
 

@@ -135,6 +135,20 @@ def test_a_verdict_that_changes_is_named(as_staff, url, lesion):
     assert "Lesion A is now “closed, to confirm”; it was “too early”." in told
 
 
+def test_an_area_on_a_lesion_noted_as_closed_asks_to_reopen_it(as_staff, url, lesion):
+    type(lesion).objects.filter(pk=lesion.pk).update(state="to_confirm", closed_on=days(-7))
+    answer = as_staff.post(url, post(lesion))
+    (told,) = [str(message) for message in answer.wsgi_request._messages]
+    assert "has an area again: reopen it" in told
+
+
+def test_nobody_who_left_is_logged_and_the_page_says_why(as_staff, url, person, lesion):
+    type(person).objects.filter(pk=person.pk).update(state="moved", state_on=days(-1))
+    answer = as_staff.post(url, post(lesion))
+    assert answer.status_code == 422
+    assert "no longer in care here (moved away)" in answer.content.decode()
+
+
 def test_several_lesions_are_one_visit_and_lead_to_the_person(as_staff, url, person, lesion):
     other = factories.lesion(on=factories.limb(of=person, side="right"))
     outline = f"lesion-{other.pk}-outline"
