@@ -192,18 +192,19 @@ def _missing(unjudged: list[PrescriptionCase]) -> tuple[Figure, ...]:
 
 def _outcome_row(key: str, words: str, ls: Iterable[LesionCase]) -> OutcomeRow:
     rows = list(ls)
+    device = "any first device" if key == "every" else f"first device: {words[0].lower()}{words[1:]}"
     return OutcomeRow(
         words,
         tuple(
             _figure(
                 f"outcome.{key}.{outcome}",
-                f"{label}, first device: {words[0].lower()}{words[1:]}",
+                f"{label}, {device}",
                 [row for row in rows if row.outcome == outcome],
                 len(rows),
             )
             for outcome, label in OUTCOMES.items()
         ),
-        _figure(f"outcome.{key}.all", f"First device: {words[0].lower()}{words[1:]}", rows),
+        _figure(f"outcome.{key}.all", f"Lesions, {device}", rows),
     )
 
 
