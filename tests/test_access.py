@@ -86,7 +86,7 @@ def records(site):
         "photo": photo.pk,
         "referral": referral.pk,
         "code": plan.code,
-        "paper": "A4",
+        "paper": "a4",
     }
 
 

@@ -12,7 +12,6 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.models import Lesion, LesionState, Limb, Person, Prescription, Role, Site, User
-from clinic.selectors.advice import limb_decision
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.services import (
     closure,
@@ -21,7 +20,7 @@ from clinic.services import (
     limbs,
     people,
     photos,
-    prescriptions,
+    referrals,
     relief,
     visits,
 )
@@ -30,7 +29,7 @@ from clinic.services.relief_record import LesionShape
 from clinic.services.visits import PersonFindings
 from offload.selectors import insole_of
 
-from . import course
+from . import course, devices
 from .pictures import placeholder
 from .scenario import LesionPlot, PersonPlot
 
@@ -111,7 +110,7 @@ class Story:
             return
         self._visit(week, day, open_now)
         self._closures(day, last=last)
-        self._devices(week, day)
+        self._worn(week, day)
         if week == self.plot.plan_week:
             self.plan(day, sign=True)
         self._referral(week, day)
@@ -312,74 +311,21 @@ class Story:
                     next_on=day + timedelta(days=60),
                     expected_version=lesion.version,
                 )
-                self._stop_if_over(lesion, day)
+                devices.stop_if_over(lesion, day, by=self.podiatrist)
 
-    def _stop_if_over(self, lesion: Lesion, day: date) -> None:
-        still = lesion.limb.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]).exists()
-        device = Prescription.objects.filter(limb=lesion.limb, stopped_on=None).first()
-        if device is not None and not still:
-            prescriptions.prescription_stop(
-                by=self.podiatrist,
-                prescription=device,
-                stopped_on=day,
-                stop_reason="healed",
-                expected_version=device.version,
-            )
-
-    def _devices(self, week: int, day: date) -> None:
+    def _worn(self, week: int, day: date) -> None:
         for chosen in self.plot.devices:
             if chosen["week"] == week:
-                self._prescribe(chosen, day)
-        for device in Prescription.objects.select_related("limb__person__site").filter(
-            limb__person=self.person, stopped_on=None
-        ):
-            if device.is_non_removable and (device.sealed_on is None or device.opened_on is not None):
-                self._fit(device, day, sealed=True)
-            elif device.fitted_on is None:
-                self._fit(device, day, sealed=False)
-
-    def _fit(self, device: Prescription, day: date, *, sealed: bool) -> None:
-        prescriptions.prescription_fit(
-            by=self.podiatrist,
-            prescription=device,
-            fitted_on=day,
-            sealed=sealed,
-            open_by=day + WEEK if sealed else None,
-            expected_version=device.version,
-        )
-
-    def _prescribe(self, chosen: dict[str, Any], day: date) -> None:
-        limb = next(self._limbs())
-        answers = {f"osteomyelitis_{lesion.pk}": False for lesion in self.lesions.values()}
-        answers |= {
-            "needs_frequent_dressing": False,
-            "device_available": True,
-            "non_surgical_care_failed": False,
-        }
-        decision = limb_decision(limb, day, answers)
-        if decision is None:
-            return
-        first = chosen["device"] in decision.first_offered
-        prescriptions.prescription_sign(
-            by=self.podiatrist,
-            limb=limb,
-            lesions=[one.lesion for one in decision.facts],
-            decision=decision,
-            seen_digest=decision.digest,
-            device_class=chosen["device"],
-            reason=chosen["reason"],
-            departure_reason="" if first else chosen.get("departure", "other"),
-            prescribed_on=day,
-            stop_reason=chosen.get("stop", ""),
-        )
+                devices.prescribe(
+                    next(self._limbs()), list(self.lesions.values()), chosen, day, by=self.podiatrist
+                )
+        devices.fit_what_is_due(self.person, day, by=self.podiatrist)
 
     def _referral(self, week: int, day: date) -> None:
         told = self.plot.referral
         if told is None or told["week"] != week:
             return
-        from clinic.services.referrals import referral_make
-
-        referral_make(
+        referrals.referral_make(
             by=self.podiatrist,
             person=self.person,
             lesion=next(iter(self.lesions.values())),

@@ -74,6 +74,6 @@ def test_moving_the_lesion_signing_the_plan_and_printing_it(visitor, lesion):
     page.wait_for_load_state("networkidle")
     plan = ReliefPlan.objects.get()
     assert plan.state == "signed"
-    sheet = page.request.get(f"{visitor.base}/plans/{plan.code}/sheet-A4.pdf")
+    sheet = page.request.get(f"{visitor.base}/plans/{plan.code}/sheet-a4.pdf")
     assert sheet.ok
     assert sheet.body().startswith(b"%PDF")

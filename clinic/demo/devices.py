@@ -1,0 +1,65 @@
+"""The devices of an invented person: prescribed on the facts of the day, fitted, sealed again, stopped."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+from clinic.models import Lesion, LesionState, Limb, Person, Prescription, User
+from clinic.selectors.advice import limb_decision
+from clinic.services import prescriptions
+
+__all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
+
+
+def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: date, *, by: User) -> None:
+    """Sign the story's choice, as a departure with its code where the advice puts something else first."""
+    answers = {f"osteomyelitis_{lesion.pk}": False for lesion in lesions}
+    answers |= {"needs_frequent_dressing": False, "device_available": True, "non_surgical_care_failed": False}
+    decision = limb_decision(limb, day, answers)
+    if decision is None:
+        return
+    first = chosen["device"] in decision.first_offered
+    prescriptions.prescription_sign(
+        by=by,
+        limb=limb,
+        lesions=[one.lesion for one in decision.facts],
+        decision=decision,
+        seen_digest=decision.digest,
+        device_class=chosen["device"],
+        reason=chosen["reason"],
+        departure_reason="" if first else chosen.get("departure", "other"),
+        prescribed_on=day,
+        stop_reason=chosen.get("stop", ""),
+    )
+
+
+def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
+    """Fit what is new; seal again what was opened at the visit."""
+    for device in Prescription.objects.select_related("limb__person__site").filter(
+        limb__person=person, stopped_on=None
+    ):
+        seals = device.is_non_removable and (device.sealed_on is None or device.opened_on is not None)
+        if seals or (device.fitted_on is None and not device.is_non_removable):
+            prescriptions.prescription_fit(
+                by=by,
+                prescription=device,
+                fitted_on=day,
+                sealed=seals,
+                open_by=day + timedelta(days=7) if seals else None,
+                expected_version=device.version,
+            )
+
+
+def stop_if_over(lesion: Lesion, day: date, *, by: User) -> None:
+    """The device comes off for good once nothing on its limb is open or waits for confirmation."""
+    still = lesion.limb.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]).exists()
+    device = Prescription.objects.filter(limb=lesion.limb, stopped_on=None).first()
+    if device is not None and not still:
+        prescriptions.prescription_stop(
+            by=by,
+            prescription=device,
+            stopped_on=day,
+            stop_reason="healed",
+            expected_version=device.version,
+        )
