@@ -12,6 +12,7 @@ from .lesion import (
     Lesion,
     LesionOutcome,
     LesionState,
+    PlacedBy,
     WoundKind,
 )
 from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
@@ -33,7 +34,7 @@ from .person import (
     WeighedHow,
     Weight,
 )
-from .photo import Photo, PhotoConsent
+from .photo import Photo, PhotoConsent, PhotoSubject
 from .prescription import (
     NON_REMOVABLE,
     WITH_INSOLE,
@@ -47,6 +48,7 @@ from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
 from .site import Site
+from .trace import PhotoScale, Reference, Trace
 from .user import Role, User
 from .visit import (
     Attendance,
@@ -65,6 +67,7 @@ __all__ = [
     "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Event", "EventKind", "Exudate",
     "FlagAnswer", "Imprint", "ImprintHow", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan", "Looked", "Measurement", "Mobility", "Oedema", "Pain", "Person", "PersonState", "Photo",
-    "PhotoConsent", "Prescription", "Pulse", "RedFlag", "Referral", "ReferralTo", "Role", "Side", "Site",
-    "StopReason", "Tissue", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind",
+    "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Pulse", "RedFlag", "Reference",
+    "Referral", "ReferralTo", "Role", "Side", "Site",
+    "StopReason", "Tissue", "Trace", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind",
 ]  # fmt: skip

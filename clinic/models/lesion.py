@@ -115,6 +115,11 @@ class ImprintHow(models.TextChoices):
     TYPED = "typed", "Typed from measurements"
 
 
+class PlacedBy(models.TextChoices):
+    OUTLINE = "outline", "By the outline of the insole"
+    LANDMARKS = "landmarks", "By heel point, second toe and big toe"
+
+
 class Imprint(ClinicalRecord):
     """Where the marked lesion printed on the insole after a few steps, in the anatomical frame (mm)."""
 
@@ -124,6 +129,12 @@ class Imprint(ClinicalRecord):
     taken_on = models.DateField()
     how = models.CharField(max_length=8, choices=ImprintHow.choices)
     outline_mm = models.JSONField()
+    # The photo it was traced on, and how that photo was laid on the insole; empty where there was none.
+    scale = models.ForeignKey(
+        "clinic.PhotoScale", on_delete=models.PROTECT, null=True, blank=True, related_name="imprints"
+    )
+    placed_by = models.CharField(max_length=9, choices=PlacedBy.choices, blank=True)
+    marks_mm = models.JSONField(null=True, blank=True)
     dressing_mm = models.DecimalField(
         "dressing thickness (mm)", max_digits=3, decimal_places=1, null=True, blank=True
     )
@@ -133,6 +144,7 @@ class Imprint(ClinicalRecord):
         ordering = ["-taken_on", "-pk"]
         constraints = [
             one_of("how", ImprintHow, name="imprint_how"),
+            one_of("placed_by", PlacedBy, name="imprint_placed_by", blank=True),
             between("dressing_mm", 0, 30, name="imprint_dressing"),
         ]
 

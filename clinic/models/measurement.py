@@ -63,6 +63,9 @@ class Measurement(ClinicalRecord):
     length_mm = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     width_mm = models.DecimalField(max_digits=5, decimal_places=1, null=True, blank=True)
     outline_mm = models.JSONField(null=True, blank=True)
+    trace = models.ForeignKey(
+        "clinic.Trace", on_delete=models.PROTECT, null=True, blank=True, related_name="measurements"
+    )
     not_measured_because = models.CharField(max_length=200, blank=True)
     debridement = models.CharField(max_length=6, choices=Debridement.choices, default=Debridement.BEFORE)
     depth = models.CharField(max_length=14, choices=Depth.choices, blank=True)

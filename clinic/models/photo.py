@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from .record import ClinicalRecord
+from .record import ClinicalRecord, one_of
 
 
 class PhotoConsent(ClinicalRecord):
@@ -29,6 +29,11 @@ class PhotoConsent(ClinicalRecord):
         return f"Photo consent of {self.given_on}"
 
 
+class PhotoSubject(models.TextChoices):
+    WOUND = "wound", "The lesion"
+    INSOLE = "insole", "The insole with its imprint"
+
+
 class Photo(ClinicalRecord):
     SITE_PATH = "lesion__limb__person__site"
 
@@ -42,11 +47,15 @@ class Photo(ClinicalRecord):
     sha256 = models.CharField(max_length=64)
     width_px = models.PositiveIntegerField()
     height_px = models.PositiveIntegerField()
+    subject = models.CharField(
+        "shows", max_length=6, choices=PhotoSubject.choices, default=PhotoSubject.WOUND
+    )
     drawn = models.BooleanField("drawn placeholder, not a photograph", default=False)
     note = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["-taken_on", "-pk"]
+        constraints = [one_of("subject", PhotoSubject, name="photo_subject")]
 
     def __str__(self) -> str:
         return f"Photo of {self.taken_on}"
