@@ -41,7 +41,7 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     -----
     Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls by
     30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie and
-    least foam wins. None when no cut lowers the peak by 10 %.
+    least foam wins. None when no cut lowers the peak by 10 %. With several lesions the peak is that of the worst one.
 
     References
     ----------
@@ -50,7 +50,11 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     trials = _holding(tried)
     if not trials:
         return ClearanceAdvice(None, "No cut of whole layers holds its geometry with these margins.")
-    best = max(trial.least_fall for trial in trials)
+    if all(lesion.peak_before <= 0 for lesion in tried.plan.report.lesions):
+        return ClearanceAdvice(
+            None, "No lesion carries pressure in its load case, so no cut can be told from another."
+        )
+    best = max(trial.worst_fall for trial in trials)
     if best < SOME:
         return ClearanceAdvice(
             None,
@@ -59,26 +63,31 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
         )
     clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
     if clearing:
-        least = min(trial.volume for trial in clearing)
-        tied = [trial for trial in clearing if trial.volume <= least * (1.0 + SAME_VOLUME)]
-        chosen = min(tied, key=lambda trial: trial.worst_peak)
+        chosen, equals = _least_foam(clearing)
         why = (
             f"of the cuts that lower the lesion's peak by {_percent(ENOUGH)} or more it takes out least foam"
         )
-        if len(tied) > 1:
+        if equals > 1:
             why += ", and of equals it leaves the lowest peak"
     else:
         lowest = min(trial.worst_peak for trial in trials)
         tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
-        chosen = min(tied, key=lambda trial: trial.volume)
+        chosen, _ = _least_foam(tied)
         why = f"no cut lowers the lesion's peak by {_percent(ENOUGH)}, and this one leaves the lowest"
         if len(tied) > 1:
             why += f" (within {_percent(TIE)}) with least foam taken out"
     return ClearanceAdvice(
         chosen.cut_layers,
-        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.least_fall)} in this estimate; {why}. "
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.worst_fall)} in this estimate; {why}. "
         f"{_void_words(tried.scene, chosen)} For ranking only.",
     )
+
+
+def _least_foam(trials: Sequence[Trial]) -> tuple[Trial, int]:
+    """The trial that takes out least foam, of equals the one with the lowest peak, and how many are equal."""
+    least = min(trial.volume for trial in trials)
+    equals = [trial for trial in trials if trial.volume <= least * (1.0 + SAME_VOLUME)]
+    return min(equals, key=lambda trial: trial.worst_peak), len(equals)
 
 
 def _holding(trials: Trials) -> list[Trial]:

@@ -10,7 +10,7 @@ import shapely
 
 from offload.core.baseline import load_constants
 from offload.core.checks import Check, geometry_checks
-from offload.core.errors import ImpossibleRelief
+from offload.core.errors import ImpossibleRelief, OutlineError
 from offload.core.foundation import Settled
 from offload.core.outline import Outline
 from offload.core.plan import PressureReport
@@ -64,6 +64,12 @@ class Trial:
     def worst_peak(self) -> float:
         """Peak at the worst lesion [kPa]."""
         return max(lesion.peak_after for lesion in self.report.lesions)
+
+    @property
+    def worst_fall(self) -> float:
+        """Share by which the peak over all lesions falls [-]."""
+        before = max(lesion.peak_before for lesion in self.report.lesions)
+        return 1.0 - self.worst_peak / before if before > 0 else 0.0
 
     @property
     def least_fall(self) -> float:
@@ -124,7 +130,7 @@ class Trials:
             try:
                 cutting = cut_openings(self._lesions, outline, stack, cut_layers, wall, self.policy)
                 self._shapes[key] = cutting.openings
-            except ImpossibleRelief:
+            except (ImpossibleRelief, OutlineError):
                 self._shapes[key] = None
         openings = self._shapes[key]
         if openings is None:

@@ -1,6 +1,7 @@
 import pytest
 
 from offload.core.clearance import clearance_advice
+from offload.core.spec import PressureMap
 from offload.core.stack import Layer
 from tests.offload.core.pressure_plans import plan, trials
 
@@ -49,3 +50,11 @@ def test_the_advised_cut_lowers_the_peak_by_a_tenth_at_least(weight):
 def test_light_feet_are_cut_in_the_middle_or_base_and_the_void_stays_open_when_it_can():
     found = advice(25, "middle")
     assert "stays open with stiff tissue" in found.because
+
+
+def test_an_unloaded_lesion_gets_no_advice():
+    kpa = tuple((110.0,) * 8 for _ in range(14))
+    given = PressureMap(kpa, (5.0, 5.0), (-20.0, 145.0), "instant")
+    found = advice(80, at=(-25.0, 240.0), size=8.0, pressure_map=given)
+    assert found.cut_layers is None
+    assert "No lesion carries pressure" in found.because
