@@ -65,9 +65,9 @@ class OutlineField(forms.CharField):
             ) from None
 
     def prepare_value(self, value: Any) -> Any:
-        """A stored outline is shown as it would be typed."""
+        """A stored outline is shown as it would be typed, to the last digit: showing it never changes it."""
         if isinstance(value, list | tuple):
-            return "\n".join(f"{x:g}, {y:g}" for x, y in value)
+            return "\n".join(f"{x!r}, {y!r}" for x, y in value)
         return value
 
 

@@ -26,7 +26,8 @@ class ContactSheet:
         """Attempts without reaching anybody since the latest visit."""
         since = self.latest.visited_on if self.latest is not None else None
         return sum(
-            one.result != ContactResult.REACHED and (since is None or timezone.localtime(one.tried_at).date() >= since)
+            one.result != ContactResult.REACHED
+            and (since is None or timezone.localtime(one.tried_at).date() >= since)
             for one in self.attempts
         )
 

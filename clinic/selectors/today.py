@@ -141,11 +141,15 @@ def _cases(site: Site) -> dict[int, _Case]:
         "-visited_on", "-pk"
     )
     weights = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
-    people = Person.objects.filter(site=site, state=PersonState.IN_CARE).select_related("site").annotate(
-        latest_on=Subquery(visits.values("visited_on")[:1]),
-        latest_next_on=Subquery(visits.values("next_on")[:1]),
-        latest_attendance=Subquery(visits.values("attendance")[:1]),
-        weighed_on=Subquery(weights.values("measured_on")[:1]),
+    people = (
+        Person.objects.filter(site=site, state=PersonState.IN_CARE)
+        .select_related("site")
+        .annotate(
+            latest_on=Subquery(visits.values("visited_on")[:1]),
+            latest_next_on=Subquery(visits.values("next_on")[:1]),
+            latest_attendance=Subquery(visits.values("attendance")[:1]),
+            weighed_on=Subquery(weights.values("measured_on")[:1]),
+        )
     )
     cases = {person.pk: _Case(person) for person in people}
     lesions = (

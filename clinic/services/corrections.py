@@ -18,7 +18,7 @@ from .visits import (
     PersonFindings,
     answers_check,
     day_check,
-    lesion_day_check,
+    free_day_check,
     measurement_store,
     next_visit_check,
     visit_fill,
@@ -53,7 +53,7 @@ def visit_correct(
     day_check(visit.person, found.visited_on)
     answers_check(found)
     if visit.visited_on != found.visited_on:
-        lesion_day_check([one.lesion for one in told], found.visited_on)
+        free_day_check(visit.person, [one.lesion for one in told], found.visited_on)
     if (visit.visited_on, visit.next_on) != (found.visited_on, found.next_on):
         next_visit_check(person=visit.person, visited_on=found.visited_on, next_on=found.next_on)
     changed = [column for column in COLUMNS if getattr(visit, column) != getattr(found, column)]

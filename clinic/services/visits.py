@@ -41,7 +41,7 @@ __all__ = [
     "PersonFindings",
     "answers_check",
     "day_check",
-    "lesion_day_check",
+    "free_day_check",
     "measurement_store",
     "next_visit_check",
     "sealed_devices",
@@ -194,22 +194,19 @@ def _check_lesions(person: Person, day: date, lesions: list[LesionFindings]) -> 
     open_now = dict(Lesion.objects.filter(limb__person=person, state__in=OPEN).values_list("pk", "label"))
     if set(told) != set(open_now) or len(told) != len(set(told)):
         raise Refused("The open lesions have changed since this page was opened; look again before saving.")
-    lesion_day_check([one.lesion for one in lesions], day)
+    free_day_check(person, [one.lesion for one in lesions], day)
 
 
-def lesion_day_check(lesions: Iterable[Lesion], day: date) -> None:
-    """No lesion is measured before it was first seen, nor twice on one day."""
-    told = list(lesions)
-    for lesion in told:
+def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None:
+    """No lesion is measured before it was first seen, and a person has one visit a day."""
+    for lesion in lesions:
         if day < lesion.first_seen_on:
             raise Refused(
                 f"Date of the visit: {_day(day)} is before lesion {lesion.label} was first seen, "
                 f"{_day(lesion.first_seen_on)}.",
                 field="visited_on",
             )
-    same_day = Measurement.objects.filter(
-        lesion__in=told, visit__state=VisitState.STANDS, visit__visited_on=day
-    )
+    same_day = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
     if same_day.exists():
         raise Refused(
             f"Date of the visit: a visit of {_day(day)} is recorded already; correct that one instead.",
