@@ -34,6 +34,8 @@ class ReferralPage:
 
 def _waited(since: datetime, now: datetime) -> str:
     hours = int((now - since).total_seconds() // 3600)
+    if hours < 1:
+        return "less than an hour"
     if hours < 48:
         return f"{hours} hour{'' if hours == 1 else 's'}"
     return f"{hours // 24} days"

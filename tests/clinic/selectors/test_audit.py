@@ -148,6 +148,14 @@ def test_only_a_visit_that_was_made_and_stands_is_a_review(site, state, attendan
     assert counts(site)["review.in_time"] == in_time
 
 
+@pytest.mark.parametrize(("days", "in_time"), [(0, 0), (1, 1), (7, 1), (8, 0)])
+def test_the_week_after_fitting_starts_the_day_after(site, days, in_time):
+    lesion, p = case(site)
+    factories.visit(of=lesion.limb.person, on=p.fitted_on + timedelta(days=days))
+    got = counts(site)
+    assert (got["review.in_time"], got["review.late"]) == (in_time, 1 - in_time)
+
+
 def test_a_device_fitted_this_week_owes_no_review_yet(site):
     case(site, days_ago=7, fitted_after=0)
     assert counts(site)["review.not_due"] == 1
