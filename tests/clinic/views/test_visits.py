@@ -1,7 +1,6 @@
 import io
 import uuid
 from datetime import timedelta
-from html.parser import HTMLParser
 
 import pytest
 from django.db import connection
@@ -10,8 +9,9 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
-from clinic.models import Contact, Measurement, Photo, PhotoConsent, RedFlag, Visit, Weight
+from clinic.models import Measurement, Photo, PhotoConsent, RedFlag, Visit, Weight
 from tests import factories
+from tests.clinic.views.form_fields import Fields
 
 pytestmark = pytest.mark.django_db
 
@@ -22,43 +22,6 @@ def days(n):
 
 def iso(n):
     return days(n).isoformat()
-
-
-class Fields(HTMLParser):
-    """What a form holds: name -> value typed or chosen, as the browser would send it."""
-
-    def __init__(self, html):
-        super().__init__()
-        self.values, self.names, self._area, self._select = {}, set(), None, None
-        self.feed(html)
-
-    def handle_starttag(self, tag, attrs):
-        given = dict(attrs)
-        if tag == "option" and self._select and "selected" in given:
-            self.values[self._select] = [given.get("value", "")]
-        name = given.get("name")
-        if not name:
-            return
-        self.names.add(name)
-        if tag == "textarea":
-            self._area = name
-        elif tag == "select":
-            self._select = name
-        elif given.get("type") in ("radio", "checkbox"):
-            if "checked" in given:
-                self.values.setdefault(name, []).append(given.get("value", "on"))
-        elif given.get("value"):
-            self.values[name] = [given["value"]]
-
-    def handle_data(self, data):
-        if self._area and data.strip():
-            self.values[self._area] = [data.strip()]
-
-    def handle_endtag(self, tag):
-        if tag == "textarea":
-            self._area = None
-        if tag == "select":
-            self._select = None
 
 
 @pytest.fixture
@@ -396,99 +359,3 @@ def test_the_number_of_queries_of_the_page_does_not_grow(as_staff, site):
 
     count(1)
     assert count(3) == count(9)
-
-
-def stored(client, url, lesion, **told):
-    client.post(url, post(lesion, **told))
-    return Visit.objects.latest("pk")
-
-
-def corrected(client, visit, **changes):
-    """The correction page as it comes, with some fields changed."""
-    url = reverse("visit_correct", args=[visit.pk])
-    fields = Fields(client.get(url).content.decode()).values
-    fields.pop("csrfmiddlewaretoken")
-    return client.post(url, {**fields, "reason": "typed wrongly", **changes})
-
-
-def test_a_correction_shows_what_stands_and_changes_only_what_is_typed(as_staff, url, lesion):
-    head = f"lesion-{lesion.pk}-"
-    told = {
-        "fall": "no",
-        "pain": "new",
-        "note": "first",
-        f"{head}depth": "bone",
-        f"{head}infection": ["none"],
-        f"{head}probe_to_bone": "no",
-    }
-    visit = stored(as_staff, url, lesion, **told)
-    answer = corrected(as_staff, visit, note="second")
-    assert answer.status_code == 302
-    visit.refresh_from_db()
-    row = visit.measurements.get()
-    assert (visit.note, visit.fall, visit.pain, visit.next_on) == ("second", False, "new", days(7))
-    assert (row.version, row.depth, row.infection_looked, row.probe_to_bone) == (1, "bone", True, False)
-    page = as_staff.get(reverse("visit", args=[visit.pk])).content.decode()
-    assert "typed wrongly" in page
-
-
-def test_an_outline_survives_a_correction(as_staff, url, lesion):
-    head = f"lesion-{lesion.pk}-"
-    visit = stored(
-        as_staff,
-        url,
-        lesion,
-        **{f"{head}outline": "0,0\n10.25,0\n10,10", f"{head}length_mm": "", f"{head}width_mm": ""},
-    )
-    assert corrected(as_staff, visit, note="second").status_code == 302
-    assert visit.measurements.get().version == 1
-
-
-def test_a_stale_correction_is_refused_and_keeps_the_text(as_staff, url, lesion):
-    visit = stored(as_staff, url, lesion)
-    answer = corrected(as_staff, visit, version="7", note="mine")
-    assert answer.status_code == 422
-    assert "Someone else changed this record" in answer.content.decode()
-    assert "mine" in answer.content.decode()
-
-
-def test_a_visit_in_error_is_marked_on_its_page_and_out_of_the_last_values(as_staff, url, lesion):
-    visit = stored(as_staff, url, lesion)
-    mark = reverse("visit_in_error", args=[visit.pk])
-    assert as_staff.post(mark, {"version": 1, "reason": ""}).status_code == 422
-    assert as_staff.post(mark, {"version": 1, "reason": "wrong person"}).status_code == 302
-    page = as_staff.get(reverse("visit", args=[visit.pk])).content.decode()
-    assert "Entered in error." in page
-    assert "wrong person" in page
-    assert "No area yet." in as_staff.get(url).content.decode()
-
-
-def test_a_missed_visit_opens_the_contact_sheet(as_staff, person, lesion):
-    url = reverse("visit_missed", args=[person.pk])
-    key = Fields(as_staff.get(url).content.decode()).values["submission_key"][0]
-    sent = {"submission_key": key, "visited_on": iso(0), "attendance": "did_not_come", "next_in_7": "on"}
-    answer = as_staff.post(url, sent)
-    assert answer["Location"] == reverse("contact_new", args=[person.pk])
-    assert Visit.objects.get().next_on == days(7)
-    assert as_staff.post(url, sent).status_code == 302
-    assert Visit.objects.count() == 1
-    sent["attendance"] = ""
-    assert as_staff.post(url, sent).status_code == 422
-
-
-def test_a_missed_visit_can_be_corrected(as_staff, person, lesion):
-    visit = factories.visit(of=person, attendance="did_not_come", why_not="")
-    answer = corrected(as_staff, visit, attendance="in_hospital", why_not="admitted")
-    assert answer.status_code == 302
-    visit.refresh_from_db()
-    assert (visit.attendance, visit.why_not, visit.version) == ("in_hospital", "admitted", 2)
-
-
-def test_an_attempt_is_recorded_and_listed(as_staff, person, lesion):
-    url = reverse("contact_new", args=[person.pk])
-    answer = as_staff.post(url, {"how": "telephone", "result": "", "note": "rang out"})
-    assert answer.status_code == 422
-    assert "rang out" in answer.content.decode()
-    assert as_staff.post(url, {"how": "telephone", "result": "not_reached"}).status_code == 302
-    assert Contact.objects.count() == 1
-    assert "1 without reaching anybody" in as_staff.get(url).content.decode()
