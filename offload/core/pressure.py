@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -15,17 +16,21 @@ from offload.core.clearance import clearance_advice
 from offload.core.foam import Foam, packaged_foams
 from offload.core.foundation import Settled
 from offload.core.insole import ZONES
-from offload.core.plan import PressureFindings, PressureReport, ReliefPlan
+from offload.core.outline import Outline
+from offload.core.plan import PressureFindings, ReliefPlan
 from offload.core.policy import DEFAULT_POLICY, Policy
 from offload.core.relief import Wall
 from offload.core.scene import Case, Scene
-from offload.core.trial import Trials, try_openings
+from offload.core.trial import Trial, Trials, try_openings
 from offload.core.void import Void
 
 __all__ = ["PressureField", "PressureModel", "PressurePicture", "ZonePressure"]
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+
+NARROW_MM = 30.0
+"""Width of a base cut's floor below which the estimate is known to promise too much [mm]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +124,7 @@ class PressureModel:
         tissues = scene.other_tissues if self.ranges else ()
         own = try_openings(scene, plan.cut_layers, wall, plan.openings, tissues=tissues)
         advice, alternatives = plan.clearance_advice, plan.alternatives
-        reasons = _reasons(scene, own.report)
+        reasons = _reasons(scene, own)
         if self.others:
             tried = Trials(scene, own, self.policy)
             advice = clearance_advice(tried)
@@ -180,11 +185,11 @@ def _zones(scene: Scene, case: Case, state: Settled) -> list[ZonePressure]:
     return found
 
 
-def _reasons(scene: Scene, report: PressureReport) -> list[str]:
+def _reasons(scene: Scene, own: Trial) -> list[str]:
     said: list[str] = []
     for name in scene.cases:
         said += [note for note in scene.case(name).baseline.notes if note not in said]
-    if report.baseline == "reference":
+    if own.report.baseline == "reference":
         said.insert(
             0,
             "Pressure before the cut: the open reference map, a group average of 104 people walking barefoot "
@@ -197,5 +202,18 @@ def _reasons(scene: Scene, report: PressureReport) -> list[str]:
         f"Measured relief of cut-outs in print is {published['low_percent']} to {published['high_percent']} % "
         f"({published['source']}); a model of rigid walls and flat foam tends to promise more."
     )
+    narrowest = min((_width(opening.floor) for opening in own.openings), default=math.inf)
+    if own.cut_layers == ("base",) and narrowest < NARROW_MM:
+        said.append(
+            f"The floor of this cut in the base is only {narrowest:.0f} mm wide: under {NARROW_MM:g} mm the estimate "
+            "promises too much, because the middle still stands on the base near the wall. Plane-strain finite elements "
+            "leave 1.3 times its pressure on the lesion at 24 mm and 1.8 times at 16 mm."
+        )
     said.append("Insole in a flat shoe; the device's own relief is not in these figures.")
     return said
+
+
+def _width(outline: Outline) -> float:
+    """Shorter side of the box around an outline [mm]."""
+    x0, y0, x1, y1 = outline.bounds
+    return min(x1 - x0, y1 - y0)

@@ -163,3 +163,9 @@ def test_coarse_cells_answer_like_fine_ones():
 
 def test_two_runs_give_the_same_figures():
     assert MODEL(plan()) == MODEL(plan())
+
+
+def test_a_narrow_cut_in_the_base_says_that_it_promises_too_much():
+    assert "promises too much" in " ".join(MODEL(plan(80, "base", size=8.0)).reasons)
+    for other in (plan(80, "base", size=24.0), plan(80, "middle", size=8.0)):
+        assert "promises too much" not in " ".join(MODEL(other).reasons)
