@@ -6,6 +6,7 @@ import json
 import math
 from typing import Any
 
+import numpy as np
 import shapely
 from django import forms
 from shapely import affinity
@@ -127,40 +128,30 @@ class CutForm(forms.Form):
 def numbers_of(ring: list[list[float]]) -> dict[str, Any]:
     """A ring in the anatomical frame as the fields of `ShapeForm`; a ring that is an ellipse keeps no outline."""
     polygon = Polygon(ring)
-    box = polygon.minimum_rotated_rectangle
-    corners = list(box.exterior.coords)
-    sides = [
-        (
-            math.dist(corners[i], corners[i + 1]),
-            corners[i + 1][0] - corners[i][0],
-            corners[i + 1][1] - corners[i][1],
-        )
-        for i in (0, 1)
-    ]
-    length, dx, dy = max(sides)
-    width = min(sides)[0]
-    # The long side lies along +y at angle 0, counter-clockwise; a half turn is the same shape's box.
+    hull = np.asarray(polygon.convex_hull.exterior.coords)
+    apart = hull[:, None, :] - hull[None, :, :]
+    # The length is the longest chord; it lies along +y at angle 0, counter-clockwise. Half a turn changes nothing.
+    dx, dy = apart.reshape(-1, 2)[int(np.argmax((apart**2).sum(axis=2)))]
     angle = (math.degrees(math.atan2(dy, dx)) - 90.0) % 180.0
     if angle > 90.0:
         angle -= 180.0
-    if abs(length - width) < NEAR * length:
-        angle = 0.0
-        low_x, low_y, high_x, high_y = polygon.bounds
-        length, width = high_y - low_y, high_x - low_x
-        if width > length:
-            length, width, angle = width, length, 90.0
+    across = hull @ np.array([math.cos(math.radians(angle)), math.sin(math.radians(angle))])
+    if np.ptp(across) > (1.0 - NEAR) * math.hypot(dx, dy):
+        angle = 0.0  # a circle has no direction
+    angle = round(angle, 1) + 0.0
     local = affinity.rotate(polygon, -angle, origin=(0, 0))
     low_x, low_y, high_x, high_y = local.bounds
     middle = affinity.rotate(shapely.Point((low_x + high_x) / 2, (low_y + high_y) / 2), angle, origin=(0, 0))
+    width, length = high_x - low_x, high_y - low_y
     local = affinity.translate(local, -(low_x + high_x) / 2, -(low_y + high_y) / 2)
     ellipse = affinity.scale(shapely.Point(0, 0).buffer(1.0, quad_segs=90), width / 2, length / 2)
     is_ellipse = local.symmetric_difference(ellipse).area <= NEAR * ellipse.area
     return {
         "x_mm": round(middle.x, 1),
         "y_mm": round(middle.y, 1),
-        "length_mm": round(length, 1),
+        "length_mm": round(max(length, width), 1),
         "width_mm": round(width, 1),
-        "angle_deg": round(angle, 0) + 0.0,
+        "angle_deg": angle,
         "outline": ""
         if is_ellipse
         else json.dumps([[round(x, 2), round(y, 2)] for x, y in local.exterior.coords[:-1]]),

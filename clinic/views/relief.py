@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, cast
+from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
@@ -14,7 +14,7 @@ from django.urls import reverse
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.relief import BenchForm, SignForm
-from clinic.models import Lesion, Limb, LimbPlan, User
+from clinic.models import Lesion, Limb, LimbPlan
 from clinic.selectors.people import person_bar
 from clinic.selectors.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
 from clinic.services.errors import Refused
@@ -117,7 +117,7 @@ def plan_sign(request: ClinicRequest, code: str) -> HttpResponse:
     if form.is_valid():
         try:
             sign(
-                by=_me(request),
+                by=request.user,
                 limb_plan=found,
                 expected_version=form.cleaned_data["version"],
                 departure_reason=form.cleaned_data["departure_reason"],
@@ -147,16 +147,12 @@ def plan_dxf(request: ClinicRequest, code: str) -> HttpResponse:
     return _sheet(request, code, sheets.sheet_dxf)
 
 
-def _me(request: ClinicRequest) -> User:
-    return cast(User, request.user)
-
-
 def _limb(request: ClinicRequest, limb: int) -> Limb:
     return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
 
 
 def _plan(request: ClinicRequest, code: str) -> LimbPlan:
-    found = plan_of_code(_me(request), code)
+    found = plan_of_code(request.user, code)
     if found is None:
         raise Http404("no such plan")
     return found
@@ -171,7 +167,7 @@ def _source(request: ClinicRequest, limb: Limb) -> ReliefPlan | None:
     code = request.GET.get("from", "")
     if not code:
         return None
-    found = plan_of_code(_me(request), code)
+    found = plan_of_code(request.user, code)
     if found is None or found.limb_id != limb.pk:
         raise Http404("no such plan of this limb")
     return found.plan
@@ -209,7 +205,7 @@ def _save(request: ClinicRequest, set_up: _Bench) -> HttpResponseRedirect | None
     form = set_up.form
     try:
         made = plan_draft(
-            by=_me(request),
+            by=request.user,
             limb=set_up.record.limb,
             shapes=form.wanted,
             choice=form.choice,
@@ -255,7 +251,7 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "blocked": unmet(row),
         "may_sign": row.state == PlanState.DRAFT and can(request.user, "plan_relief"),
         "following": next((f for f in row.replaced_by.all() if f.state != PlanState.DRAFT), None),
-        "devices": devices_with(row, _me(request)),
+        "devices": devices_with(row, request.user),
         "papers": [("a4", "A4"), ("a3", "A3"), ("letter", "Letter")],
     }
     return render(request, "clinic/relief/plan.html", context, status=status)

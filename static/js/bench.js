@@ -339,5 +339,18 @@ form.addEventListener("input", (event) => {
   if (typedPlace && lesion.fields.how.value === "placed") lesion.fields.how.value = "typed";
   lesion.draw();
 });
+// Until the answer is there, what stands beside the drawing is from before, and says so.
+const column = form.querySelector(".result-column");
+const late = document.getElementById("bench-late");
+form.addEventListener("input", () => column.classList.add("waiting"));
+form.addEventListener("bench:moved", () => column.classList.add("waiting"));
+column.addEventListener("htmx:afterRequest", (event) => {
+  const answered = event.detail.successful || event.detail.xhr?.status === 422;
+  if (answered) column.classList.remove("waiting");
+  late.hidden = answered || event.detail.xhr?.status === 0 && event.detail.xhr?.readyState === 0;
+});
+document.body.addEventListener("htmx:sendError", () => {
+  late.hidden = false;
+});
 document.body.addEventListener("htmx:afterSettle", refresh);
 refresh();
