@@ -116,7 +116,21 @@ def changes(
 
 def _did(event: AuditEvent) -> str:
     phrase = _PHRASES.get((event.verb, event.target_kind))
-    return phrase or f"{event.verb} {_NOUNS.get(event.target_kind, event.target_kind)}"
+    return phrase or f"{event.verb} {_NOUNS.get(event.target_kind) or _noun(event)}"
+
+
+def _model(event: AuditEvent) -> Any:
+    """The model the row speaks of, None when the program no longer has it."""
+    for app in ("clinic", "offload"):
+        if event.target_kind in apps.all_models[app]:
+            return apps.get_model(app, event.target_kind)
+    return None
+
+
+def _noun(event: AuditEvent) -> str:
+    model = _model(event)
+    words = str(model._meta.verbose_name) if model else event.target_kind
+    return f"{'an' if words[:1] in 'aeiou' else 'a'} {words}"
 
 
 def _details(event: AuditEvent) -> Iterable[str]:
@@ -131,13 +145,11 @@ def _details(event: AuditEvent) -> Iterable[str]:
 
 
 def _field(event: AuditEvent, name: str) -> Any:
+    model = _model(event)
     try:
-        for app in ("clinic", "offload"):
-            if event.target_kind in apps.all_models[app]:
-                return apps.get_model(app, event.target_kind)._meta.get_field(name)
+        return model._meta.get_field(name) if model else None
     except FieldDoesNotExist:
         return None
-    return None
 
 
 def _label(event: AuditEvent, name: str) -> str:

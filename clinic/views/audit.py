@@ -121,13 +121,17 @@ def _csv_row(case: Case, *, numbers: bool) -> tuple[Any, ...]:
 def audit_csv(request: ClinicRequest) -> HttpResponse:
     site, figure, kept = _figure(request)
     own = request.user.role == "manager" and site.pk in request.user.site_ids  # type: ignore[union-attr]
+    filters = {name: value for name, value in kept.items() if name != "site"}
+    if "prescriber" in filters:
+        # The chain outlives the list of users: it keeps the name, not a number.
+        filters["prescriber"] = str(prescribers(site).get(pk=filters["prescriber"]))
     text = export_csv(
         by=request.user,  # type: ignore[arg-type]
         site=site,
         what=figure.words,
         head=HEAD,
         rows=[_csv_row(case, numbers=own) for case in figure.cases],
-        **{name: value for name, value in kept.items() if name != "site"},
+        **filters,
     )
     response = HttpResponse(text, content_type="text/csv; charset=utf-8")
     name = f"audit-{figure.key}-{timezone.localdate().isoformat()}.csv".replace("_", "-")

@@ -7,11 +7,11 @@ import re
 from unittest.mock import patch
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from clinic.models import AuditEvent
-from clinic.services import flags
+from clinic.services import audit, flags
 from tests import factories
 from tests.clinic.audit_scene import case, year
 
@@ -120,6 +120,31 @@ def test_an_export_is_one_row_of_the_chain(as_manager, manager, full):
     as_manager.raise_request_exception = False
     with patch("clinic.services.exports.audit.record", side_effect=RuntimeError):
         assert as_manager.get("/audit/cases.csv").status_code == 500
+
+
+def test_the_chain_keeps_the_filter_of_an_export_in_words(as_manager, podiatrist, site):
+    case(site, signed_by=podiatrist, device_class="toe_spacer")
+    as_manager.get(f"/audit/cases.csv?prescriber={podiatrist.pk}&device_class=toe_spacer")
+    page = text(as_manager.get("/audit/changes/"))
+    assert "exported a list of cases" in page
+    assert f"prescriber: {podiatrist}" in page
+
+
+@pytest.mark.parametrize(
+    ("verb", "make", "words"),
+    [
+        ("weighed", lambda who: factories.weight(of=who), "weighed the person."),
+        ("corrected", lambda who: factories.visit(of=who), "corrected a visit."),
+        ("examined", lambda who: factories.finding(of=factories.limb(of=who)), "examined a limb."),
+        ("measured", lambda who: factories.measurement(
+            at=factories.visit(of=who), of=factories.lesion(on=factories.limb(of=who))
+        ), "measured a measurement."),
+    ],
+)  # fmt: skip
+def test_any_noun_of_the_record_makes_a_sentence(as_manager, staff, person, verb, make, words):
+    with transaction.atomic():
+        audit.record(by=staff, site=person.site, verb=verb, target=make(person))
+    assert words in text(as_manager.get("/audit/changes/"))
 
 
 def test_changes_are_sentences_newest_first(as_manager, staff, person):
