@@ -2,8 +2,10 @@
 
 from .audit import AuditEvent
 from .contact import Contact, ContactHow, ContactResult
+from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .event import Event, EventKind
+from .fitting import Fitting, StepAnswer
 from .lesion import (
     PLACES,
     Cause,
@@ -43,6 +45,7 @@ from .prescription import (
     LimbPlan,
     Prescription,
     StopReason,
+    content_digest,
 )
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
@@ -63,11 +66,11 @@ from .visit import (
 __all__ = [
     "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
     "Amputation", "AreaMethod", "Attendance", "AuditEvent", "Cause", "Charcot", "Circumstances",
-    "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "Deformity", "DepartureReason",
+    "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
     "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Event", "EventKind", "Exudate",
-    "FlagAnswer", "Imprint", "ImprintHow", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
+    "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan", "Looked", "Measurement", "Mobility", "Oedema", "Pain", "Person", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "Role", "Side", "Site",
-    "StopReason", "Tissue", "Trace", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind",
+    "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
 ]  # fmt: skip

@@ -5,25 +5,36 @@ Facts and advice are copies: a later edition of the rules, or a corrected findin
 
 from __future__ import annotations
 
+import hashlib
+import json
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 
+from clinic.guidelines.devices import DEVICES
+
 from .record import ClinicalRecord, one_of
+
+
+def _named(device: str) -> tuple[str, str]:
+    """A class with the trade term of the one list of device classes."""
+    return device, DEVICES[device].label
 
 
 class DeviceClass(models.TextChoices):
     """Generic trade classes; a maker's label is for tracing only and enters no rule."""
 
-    TOTAL_CONTACT_CAST = "total_contact_cast", "Total contact cast"
-    WALKER_NON_REMOVABLE = "walker_non_removable", "Knee-high walker, made non-removable"
-    WALKER_KNEE_HIGH_REMOVABLE = "walker_knee_high_removable", "Knee-high walker, removable"
-    ANKLE_HIGH_REMOVABLE = "ankle_high_removable", "Ankle-high device, removable"
-    FELTED_FOAM = "felted_foam_with_footwear", "Felted foam with fitting footwear"
-    HEEL_RELIEVING = "heel_relieving_knee_high", "Heel-relieving knee-high device"
-    DORSUM_FREE = "dorsum_free_device", "Device that leaves the top of the foot free"
-    TOE_SPACER = "toe_spacer", "Toe spacer"
-    FOOTWEAR_MODIFICATION = "footwear_modification", "Change to the footwear"
-    HEEL_FLOAT = "heel_float_in_bed_and_chair", "Heel floated in bed and chair"
+    TOTAL_CONTACT_CAST = _named("total_contact_cast")
+    WALKER_NON_REMOVABLE = _named("walker_non_removable")
+    WALKER_KNEE_HIGH_REMOVABLE = _named("walker_knee_high_removable")
+    ANKLE_HIGH_REMOVABLE = _named("ankle_high_removable")
+    FELTED_FOAM = _named("felted_foam_with_footwear")
+    HEEL_RELIEVING = _named("heel_relieving_knee_high")
+    DORSUM_FREE = _named("dorsum_free_device")
+    TOE_SPACER = _named("toe_spacer")
+    FOOTWEAR_MODIFICATION = _named("footwear_modification")
+    HEEL_FLOAT = _named("heel_float_in_bed_and_chair")
 
 
 NON_REMOVABLE = (DeviceClass.TOTAL_CONTACT_CAST, DeviceClass.WALKER_NON_REMOVABLE)
@@ -59,6 +70,12 @@ class StopReason(models.TextChoices):
     OTHER = "other", "Other"
 
 
+def content_digest(content: dict[str, Any]) -> str:
+    """Hash of a signed record's content, whatever the database does to the order of JSON."""
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
 class Prescription(ClinicalRecord):
     SITE_PATH = "limb__person__site"
 
@@ -77,6 +94,16 @@ class Prescription(ClinicalRecord):
     reason = models.TextField("reason in words")
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
+    #: Everything page and print say of the decision, in words as they stood; `content_sha256` is its hash.
+    content = models.JSONField(default=dict, blank=True)
+    content_sha256 = models.CharField(max_length=64, blank=True)
+    #: Classes that serve a lesion the chosen one leaves, such as a spacer beside a walker.
+    beside = models.JSONField(default=list, blank=True)
+    second_needed = models.BooleanField("needs a second signature", default=False)
+    second_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    second_at = models.DateTimeField(null=True, blank=True)
     forecast_shown = models.JSONField(null=True, blank=True)
     relief_plan = models.ForeignKey(
         "offload.ReliefPlan", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -124,6 +151,22 @@ class Prescription(ClinicalRecord):
                 name="prescription_sealed",
                 violation_error_message="only a non-removable device is sealed, and then it has a day to open it by",
             ),
+            models.CheckConstraint(
+                condition=models.Q(second_by__isnull=True, second_at__isnull=True)
+                | (
+                    models.Q(second_by__isnull=False, second_at__isnull=False)
+                    & ~models.Q(second_by=models.F("signed_by"))
+                ),
+                name="prescription_second_other",
+                violation_error_message="the second signature is another person's, with its time",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(second_needed=False)
+                | models.Q(fitted_on__isnull=True)
+                | models.Q(second_at__isnull=False),
+                name="prescription_second_before_fitting",
+                violation_error_message="the second signature comes before the fitting",
+            ),
             models.UniqueConstraint(
                 fields=["limb"],
                 condition=models.Q(stopped_on__isnull=True),
@@ -138,6 +181,10 @@ class Prescription(ClinicalRecord):
     @property
     def is_non_removable(self) -> bool:
         return self.device_class in NON_REMOVABLE
+
+    @property
+    def waits_for_second(self) -> bool:
+        return self.second_needed and self.second_at is None and self.stopped_on is None
 
     @property
     def takes_insole(self) -> bool:

@@ -40,6 +40,12 @@ class Site(models.Model):
     reopen_days = models.PositiveSmallIntegerField(default=28)
     tcpo2_urgent_mmhg = models.PositiveSmallIntegerField(default=25)
 
+    second_signature = models.BooleanField("a device needs a second podiatrist's signature", default=False)
+    #: Referral -> urgency, where this site is more pressing than the table.
+    urgencies = models.JSONField(default=dict, blank=True)
+    #: Fitting list -> its steps, where this site has its own.
+    fitting_steps = models.JSONField(default=dict, blank=True)
+
     history = HistoricalRecords()
 
     class Meta:
