@@ -30,12 +30,16 @@ _WEEKS = 104
 
 @dataclass(frozen=True)
 class Wound:
-    """One invented wound: its course, the day it closes (None = open at week 104), its areas while open."""
+    """One invented wound: its course, the day it closes (None = open at week 104), its areas while open.
+
+    ``turns`` is the day a stall begins or a late start ends, ``pause`` how many days a stall lasts.
+    """
 
     course: str
     closes: int | None
     turns: int | None
     run: Run
+    pause: int = 0
 
 
 def cohort(count, seed):
@@ -62,7 +66,7 @@ def _wound(rng):
     course = str(rng.choice(["steady", "late", "stall", "worse"], p=[0.55, 0.15, 0.20, 0.10]))
     weekly = pace * rng.lognormal(-0.5 * 0.25**2, 0.25, _WEEKS)
     daily = np.repeat(weekly, 7)
-    turns = None
+    turns, pause = None, 0
     if course == "late":
         turns = int(rng.uniform(14, 43))
         daily[:turns] = 0.0
@@ -87,4 +91,4 @@ def _wound(rng):
             continue
         area = max(1.0, float(np.round(np.pi * radius[day] ** 2 * noise)))
         areas.append(Area(FIRST_DAY + timedelta(days=day), area))
-    return Wound(course, closes, turns, Run(tuple(areas)))
+    return Wound(course, closes, turns, Run(tuple(areas)), pause)

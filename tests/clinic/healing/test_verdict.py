@@ -68,6 +68,13 @@ def test_every_reason_of_a_slow_wound_names_figure_limit_and_source():
     assert texts[1].startswith("Chance of closing in the next 8 weeks: 24 %, under a half.")
 
 
+def test_a_wound_a_hair_above_its_first_area_says_that_the_rise_is_within_error():
+    flat = verdict_of(weekly(4.0, 4.1, 4.0, 4.1)).reasons[0].text
+    assert "4.00 to 4.10 cm², a rise within measuring error" in flat
+    grown = verdict_of(weekly(4.0, 4.4, 4.8, 5.2)).reasons
+    assert any("4.00 to 5.20 cm²) and not falling" in reason.text for reason in grown)
+
+
 def test_a_reduction_just_under_the_limit_does_not_read_as_the_limit():
     verdict = verdict_of(weekly(4.0, 3.5, 3.0, 2.5, 2.02))
     assert verdict.word is VerdictWord.SLOW
