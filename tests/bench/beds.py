@@ -1,0 +1,51 @@
+"""The bed of a real plan as plain numbers, for a solver that knows nothing of the program."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from offload.core.foam import packaged_foams
+from offload.core.outline import Outline
+from offload.core.plan import ReliefPlan, compute
+from offload.core.scene import Case, Scene
+from offload.core.spec import LesionSpec, ReliefSpec
+from offload.core.void import Void
+
+from .foundation_by_scipy import Bed
+
+__all__ = ["bed_of", "plan_for", "scene_of"]
+
+
+def plan_for(weight: float = 82.0, cut: str = "auto") -> ReliefPlan:
+    """A plan under the second and third metatarsal heads of a right foot, without pressure."""
+    lesion = LesionSpec("A", Outline.ellipse((0.0, 190.0), 20.0, 16.0))
+    return compute(ReliefSpec("right", 260.0, weight, (lesion,), foot_width=98.0, cut=cut))
+
+
+def scene_of(plan: ReliefPlan, cell: float) -> tuple[Scene, Case, Void]:
+    """Scene, load case and void of the plan's first lesion."""
+    scene = Scene(plan.spec, plan.insole, packaged_foams(), cell)
+    name = scene.case_names[0]
+    return scene, scene.case(name), scene.void(name, plan.openings, plan.spec.bevel)
+
+
+def bed_of(scene: Scene, case: Case, void: Void) -> Bed:
+    """The same equations in plain numbers."""
+    lattice, baseline = case.baseline.lattice, case.baseline
+    return Bed(
+        x=lattice.x,
+        y=lattice.y,
+        size=lattice.dx,
+        support=lattice.support,
+        contact=case.loaded & lattice.support,
+        left_mm=void.left_mm,
+        modulus_kpa=np.array([foam.modulus_kpa for foam in scene.foams]),
+        locking=np.array([foam.locking_strain for foam in scene.foams]),
+        gap_mm=void.depth_mm,
+        coupling=void.foundation.coupling,
+        profile_mm=case.at_rest + baseline.pressure_kpa / scene.tissue,
+        tissue=scene.tissue,
+        force_n=baseline.load.force_n,
+        moment_x=baseline.load.moment_x,
+        moment_y=baseline.load.moment_y,
+    )
