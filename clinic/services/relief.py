@@ -52,6 +52,8 @@ def plan_draft(
 
     The same draft sent twice is kept once.
     """
+    # One writer at a time on a limb, so that a form sent twice finds the draft of the first.
+    Limb.objects.select_for_update().get(pk=limb.pk)
     record = limb_record(limb)
     _refuse_foreign(record, shapes)
     made = choice or record.house_choice

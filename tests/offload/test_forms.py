@@ -118,3 +118,15 @@ def test_the_margin_towards_the_toes_is_never_below_the_margin():
     )
     assert not form.is_valid()
     assert "5 mm; the limit is the margin all round, 8 mm" in form.errors["distal_margin_mm"][0]
+
+
+def test_a_stored_imprint_comes_back_with_the_very_numbers_it_was_made_of():
+    ring = [[round(x, 2), round(y, 2)] for x, y in Outline.ellipse((11.9, 36.4), 14, 10, 0).exterior]
+    assert numbers_of(ring) == {
+        "x_mm": 11.9,
+        "y_mm": 36.4,
+        "length_mm": 14.0,
+        "width_mm": 10.0,
+        "angle_deg": 0.0,
+        "outline": "",
+    }
