@@ -6,6 +6,7 @@ V := .venv
 BIN := $(V)/bin
 PORT ?= 8000
 export VAR_DIR ?= $(CURDIR)/var
+export OPENBLAS_NUM_THREADS ?= 1
 PIP := $(BIN)/python -m pip install -q --disable-pip-version-check --require-hashes --only-binary :all:
 
 # The first suitable interpreter: 3.11 or newer, able to make an environment.

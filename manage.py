@@ -6,6 +6,8 @@ import sys
 
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.config.settings")
+    # Small matrices: threads of the linear algebra library only get in each other's way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from django.core.management import execute_from_command_line
 
     execute_from_command_line(sys.argv)

@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 
+# Small matrices: threads of the linear algebra library only get in each other's way. Before numpy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 
 from tests import factories

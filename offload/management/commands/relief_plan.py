@@ -13,6 +13,7 @@ from django.core.management.base import BaseCommand
 
 from offload.core.errors import ReliefError, SpecError
 from offload.core.plan import ReliefPlan, as_json, compute
+from offload.core.pressure import PressureModel
 from offload.core.specfile import LARGEST_FILE, read_spec
 
 BAD_INPUT = 2  # exit code
@@ -31,7 +32,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, spec: Path, out: Path | None, **options: Any) -> None:
         try:
-            plan = compute(read_spec(read_file(spec)))
+            plan = compute(read_spec(read_file(spec)), pressure_model=PressureModel())
             text = printed(plan)
             if out is not None:
                 write_files(out, {"plan.json": f"{text}\n".encode(), **templates(plan, text)})
