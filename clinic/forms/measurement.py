@@ -8,10 +8,10 @@ from typing import Any
 
 from django import forms
 
-from clinic.models import INFECTION_SIGNS, Debridement, Depth, Exudate, Measurement, Tissue
+from clinic.models import INFECTION_SIGNS, Debridement, Depth, Exudate, Measurement, Tissue, Trace
 from clinic.selectors.visits import LesionSheet, infection_words
 from clinic.services.errors import Refused
-from clinic.services.measurement import LesionFindings, WoundArea, wound_area
+from clinic.services.measurement import LesionFindings, WoundArea, parts_of, wound_area
 
 __all__ = ["MeasurementForm", "OutlineField", "YesNoField"]
 
@@ -36,7 +36,9 @@ class OutlineField(forms.CharField):
         text = super().to_python(value)
         if not text:
             return ()
-        points = self._json(text) if text.startswith("[") else self._lines(text)
+        if text.startswith("["):
+            return self._json(text)
+        points = self._lines(text)
         if len(points) > MOST_POINTS:
             raise forms.ValidationError(
                 f"Outline: {len(points)} points given; at most {MOST_POINTS} are allowed."
@@ -56,17 +58,23 @@ class OutlineField(forms.CharField):
             points.append((x, y))
         return points
 
-    def _json(self, text: str) -> list[tuple[float, float]]:
+    def _json(self, text: str) -> Any:
+        """A list of points, or parts with holes as the tracing page sends them."""
         try:
-            return [(float(x), float(y)) for x, y in json.loads(text)]
-        except (ValueError, TypeError):
+            parts = parts_of(json.loads(text))
+        except (ValueError, RecursionError):
             raise forms.ValidationError(
                 "Outline: not a list of points; [[x, y], [x, y], …] in mm is needed."
             ) from None
+        except Refused as refused:
+            raise forms.ValidationError(refused.message) from None
+        return parts[0][0] if len(parts) == 1 and len(parts[0]) == 1 else parts
 
     def prepare_value(self, value: Any) -> Any:
         """A stored outline is shown as it would be typed, to the last digit: showing it never changes it."""
         if isinstance(value, list | tuple):
+            if value and not isinstance(value[0][0], int | float):
+                return json.dumps(value)
             return "\n".join(f"{x!r}, {y!r}" for x, y in value)
         return value
 
@@ -134,6 +142,7 @@ class MeasurementForm(forms.Form):
         required=False,
         widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png", "capture": "environment"}),
     )
+    trace = forms.IntegerField(required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     #: The area told, once the form is valid.
@@ -218,6 +227,14 @@ class MeasurementForm(forms.Form):
             words = self.errors[faulty[0]][0] if faulty else refused.message
             return None, str(words)
 
+    def _trace(self) -> Trace | None:
+        """The trace on a photo of this lesion that the outline came from."""
+        number = self.cleaned_data.get("trace")
+        if not number:
+            return None
+        traces = Trace.objects.select_related("scale__photo").filter(scale__photo__lesion=self.sheet.lesion)
+        return traces.filter(pk=number).first()
+
     def findings(self) -> LesionFindings:
         """What was typed, as the service takes it."""
         told = self.cleaned_data
@@ -226,6 +243,7 @@ class MeasurementForm(forms.Form):
             lesion=self.sheet.lesion,
             covered_dry=told["covered_dry"],
             outline_mm=told["outline"],
+            trace=self._trace(),
             length_mm=told["length_mm"],
             width_mm=told["width_mm"],
             not_measured_because=told["not_measured_because"],
@@ -252,6 +270,7 @@ class MeasurementForm(forms.Form):
             "length_mm": None if traced else row.length_mm,
             "width_mm": None if traced else row.width_mm,
             "outline": row.outline_mm,
+            "trace": row.trace_id,
             "covered_dry": row.covered_dry,
             "not_measured_because": row.not_measured_because,
             "debridement": row.debridement,

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import IO
+from typing import IO, Any
 
 from clinic.guidelines.infection import InfectionFindings, InfectionGrade, infection_grade
-from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement
+from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement, Trace
 from offload.core.errors import OutlineError
-from offload.core.outline import Outline, ellipse_area, planimetry
+from offload.core.outline import Outline, Planimetry, ellipse_area, planimetry
 
 from .errors import Refused
 
@@ -20,11 +20,16 @@ __all__ = [
     "flags_in",
     "infection_of",
     "measurement_fill",
+    "outline_planimetry",
+    "parts_of",
     "wound_area",
 ]
 
 LARGEST_DIAMETER_MM = Decimal(300)
 Points = tuple[tuple[float, float], ...]
+#: Parts of a wound, each an outer ring followed by its holes.
+Parts = tuple[tuple[Points, ...], ...]
+MOST_PARTS, MOST_POINTS = 30, 6000
 
 
 @dataclass(frozen=True)
@@ -33,7 +38,8 @@ class LesionFindings:
 
     lesion: Lesion
     covered_dry: bool = False
-    outline_mm: Points = ()
+    outline_mm: Points | Parts = ()
+    trace: Trace | None = None
     length_mm: Decimal | None = None
     width_mm: Decimal | None = None
     not_measured_because: str = ""
@@ -60,7 +66,7 @@ class WoundArea:
     area_mm2: float | None
     length_mm: Decimal | None = None
     width_mm: Decimal | None = None
-    outline_mm: Points = ()
+    outline_mm: Points | Parts = ()
 
     @property
     def area_cm2(self) -> float | None:
@@ -134,12 +140,44 @@ def _diameter(name: str, field: str, value: Decimal | None) -> Decimal:
     return value
 
 
-def _by_outline(found: LesionFindings) -> WoundArea:
+def parts_of(outline: Any) -> Parts:
+    """An outline as parts, each a ring and its holes; a plain list of points is one part without holes."""
+    if not outline:
+        return ()
     try:
-        traced = planimetry([Outline(found.outline_mm, name="outline")])
+        if isinstance(outline[0][0], int | float):
+            return ((tuple((float(x), float(y)) for x, y in outline),),)
+        return tuple(
+            tuple(tuple((float(x), float(y)) for x, y in ring) for ring in part) for part in outline if part
+        )
+    except (TypeError, ValueError, IndexError, KeyError) as fault:
+        raise Refused(
+            "Outline: not a list of points; [[x, y], …], or parts with holes, [[ring, hole, …], …], is needed.",
+            field="outline",
+        ) from fault
+
+
+def outline_planimetry(outline: Any) -> Planimetry:
+    """Area, perimeter, length and width of a traced outline: the one place where wounds are measured."""
+    parts = parts_of(outline)
+    points = sum(len(ring) for part in parts for ring in part)
+    if len(parts) > MOST_PARTS or points > MOST_POINTS:
+        raise Refused(
+            f"Outline: {len(parts)} parts with {points} points; at most {MOST_PARTS} parts and {MOST_POINTS} points.",
+            field="outline",
+        )
+    try:
+        named = [f"part {i + 1}" if len(parts) > 1 else "outline" for i in range(len(parts))]
+        return planimetry(
+            [Outline(part[0], tuple(part[1:]), name) for part, name in zip(parts, named, strict=True)]
+        )
     except OutlineError as fault:
         sentence = str(fault)
         raise Refused(f"{sentence[0].upper()}{sentence[1:]}.", field="outline") from fault
+
+
+def _by_outline(found: LesionFindings) -> WoundArea:
+    traced = outline_planimetry(found.outline_mm)
     if traced.length > LARGEST_DIAMETER_MM:
         raise Refused(
             f"Outline: {traced.length:.0f} mm long; at most {LARGEST_DIAMETER_MM} mm is allowed.",
@@ -153,6 +191,23 @@ def _by_outline(found: LesionFindings) -> WoundArea:
         _tenth(traced.width),
         found.outline_mm,
     )
+
+
+def _as_stored(outline: Points | Parts) -> list[Any] | None:
+    """One part without holes is stored as its points, anything else as parts."""
+    parts = parts_of(outline)
+    if not parts:
+        return None
+    nested = [[[list(point) for point in ring] for ring in part] for part in parts]
+    return nested[0][0] if len(nested) == 1 and len(nested[0]) == 1 else nested
+
+
+def _trace_of(found: LesionFindings) -> Trace | None:
+    """The trace an outline came from, as long as the outline is still that one."""
+    trace = found.trace
+    if trace is None or trace.scale.photo.lesion_id != found.lesion.pk:
+        return None
+    return trace if parts_of(trace.outline_mm) == parts_of(found.outline_mm) else None
 
 
 def _tenth(value: float) -> Decimal:
@@ -212,7 +267,8 @@ def measurement_fill(row: Measurement, found: LesionFindings, last: Measurement 
     row.area_mm2 = area.area_mm2
     row.length_mm = area.length_mm
     row.width_mm = area.width_mm
-    row.outline_mm = [list(point) for point in area.outline_mm] or None
+    row.outline_mm = _as_stored(area.outline_mm)
+    row.trace = _trace_of(found)
     row.not_measured_because = found.not_measured_because.strip()
     row.depth, row.tissue, row.exudate = found.depth, found.tissue, found.exudate
     row.infection_looked = found.infection_looked or bool(found.infection_signs)
