@@ -6,6 +6,7 @@ from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .event import Event, EventKind
 from .fitting import Fitting, StepAnswer
+from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
 from .lesion import (
     PLACES,
     Cause,
@@ -18,6 +19,7 @@ from .lesion import (
     WoundKind,
 )
 from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
+from .look import Look
 from .measurement import (
     INFECTION_SIGNS,
     AreaMethod,
@@ -27,6 +29,7 @@ from .measurement import (
     Measurement,
     Tissue,
 )
+from .opening_card import OpeningCard
 from .person import (
     Circumstances,
     DiabetesType,
@@ -68,8 +71,9 @@ __all__ = [
     "Amputation", "AreaMethod", "Attendance", "AuditEvent", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
     "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Event", "EventKind", "Exudate",
-    "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
-    "LimbPlan", "Looked", "Measurement", "Mobility", "Oedema", "Pain", "Person", "PersonState", "Photo",
+    "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Inquiry", "InquiryAnswer",
+    "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
+    "LimbPlan", "Look", "Looked", "Measurement", "Mobility", "Oedema", "OpeningCard", "Pain", "Person", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "Role", "Side", "Site",
     "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",

@@ -16,6 +16,7 @@ class EventKind(models.TextChoices):
     FALL = "fall", "Fall"
     DEVICE_BROKEN = "device_broken", "Device broken"
     INSOLE_REPLACED = "insole_replaced", "Insole replaced"
+    DECISION = "decision", "Decided"
 
 
 class Event(ClinicalRecord):

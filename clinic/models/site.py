@@ -15,6 +15,11 @@ def demonstration_stack() -> list[dict[str, object]]:
     ]
 
 
+def weekend() -> list[int]:
+    """Saturday and Sunday, until the site says otherwise."""
+    return [5, 6]
+
+
 class Site(models.Model):
     """House rules without a published source are common practice and marked so where they are shown."""
 
@@ -24,7 +29,12 @@ class Site(models.Model):
     telephone_out_of_hours = models.CharField(max_length=40, blank=True)
     hours_start = models.TimeField(default="08:30")
     hours_end = models.TimeField(default="17:00")
+    #: Weekdays without hours, Monday = 0, and single days off; both decide what a working day is.
+    closed_weekdays = models.JSONField(default=weekend, blank=True)
+    holidays = models.JSONField(default=list, blank=True)
     protocol_text = models.TextField(blank=True)
+    escalation_text = models.TextField("when nobody can be reached", blank=True)
+    opening_text = models.TextField("how to open a sealed device", blank=True)
 
     weight_threshold_kg = models.DecimalField(max_digits=5, decimal_places=1, default=90)
     margin_mm = models.DecimalField(max_digits=4, decimal_places=1, default=5)
@@ -36,6 +46,9 @@ class Site(models.Model):
     falls_fresh_days = models.PositiveSmallIntegerField(default=90)
     sealed_first_days = models.PositiveSmallIntegerField(default=7)
     sealed_days = models.PositiveSmallIntegerField(default=7)
+    first_change_hours = models.PositiveSmallIntegerField(null=True, blank=True)
+    attempts_before_escalation = models.PositiveSmallIntegerField(default=2)
+    planned_reach_days = models.PositiveSmallIntegerField(default=7)
     confirm_closure_days = models.PositiveSmallIntegerField(default=14)
     reopen_days = models.PositiveSmallIntegerField(default=28)
     tcpo2_urgent_mmhg = models.PositiveSmallIntegerField(default=25)
@@ -57,6 +70,9 @@ class Site(models.Model):
             between("bevel_deg", 20, 90, name="site_bevel"),
             between("sealed_first_days", 1, 14, name="site_sealed_first"),
             between("sealed_days", 1, 14, name="site_sealed"),
+            between("first_change_hours", 48, 72, name="site_first_change"),
+            between("attempts_before_escalation", 1, 5, name="site_attempts"),
+            between("planned_reach_days", 1, 30, name="site_planned_reach"),
             # The published confirmation interval; a site may lengthen it, never shorten it.
             between("confirm_closure_days", 14, 60, name="site_confirm_closure"),
             between("tcpo2_urgent_mmhg", 25, 30, name="site_tcpo2"),

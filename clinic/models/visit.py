@@ -75,6 +75,8 @@ class Visit(ClinicalRecord):
 
     state = models.CharField(max_length=8, choices=VisitState.choices, default=VisitState.STANDS)
     error_reason = models.CharField(max_length=200, blank=True)
+    #: Begun by one person and left for another to finish; what is stored so far is found, the rest is owed.
+    unfinished = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["-visited_on", "-pk"]
