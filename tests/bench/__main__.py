@@ -1,0 +1,55 @@
+"""Performance as ratios of two things measured in one run: `python -m tests.bench`."""
+
+from __future__ import annotations
+
+import os
+import platform
+import sys
+import tempfile
+from importlib.metadata import version
+from itertools import chain
+from pathlib import Path
+
+
+def machine() -> str:
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    names = ("django", "numpy", "scipy", "shapely", "matplotlib")
+    libraries = ", ".join(f"{name} {version(name)}" for name in names)
+    model = platform.processor() or platform.machine()
+    cpuinfo = Path("/proc/cpuinfo")
+    if cpuinfo.exists():
+        models = [
+            line.split(":", 1)[1].strip() for line in cpuinfo.read_text().splitlines() if "model name" in line
+        ]
+        model = models[0] if models else model
+    return f"{model}, {cores} cores; Python {platform.python_version()}, {libraries}, SQLite"
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory(prefix="bench-") as folder:
+        os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.config.settings_test"
+        os.environ["PYTEST_DB"] = str(Path(folder, "bench.sqlite3"))
+        os.environ["DATABASE_URL"] = f"sqlite:///{Path(folder, 'unused.sqlite3')}"
+
+        import django
+
+        django.setup()
+        from django.test.utils import setup_databases, setup_test_environment, teardown_databases
+
+        setup_test_environment(debug=False)
+        databases = setup_databases(verbosity=0, interactive=False)
+        try:
+            from . import charts, healing, pages, relief
+            from .rows import table
+
+            found = []
+            for row in chain(relief.rows(), healing.rows(), charts.rows(), pages.rows()):
+                print(f"measured: {row.what}", file=sys.stderr)
+                found.append(row)
+            print(table(found, machine()))
+        finally:
+            teardown_databases(databases, verbosity=0)
+
+
+if __name__ == "__main__":
+    main()
