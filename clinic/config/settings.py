@@ -42,7 +42,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
-    "django.contrib.staticfiles",
+    "clinic.config.staticfiles.ServedFiles",
     "django_htmx",
     "template_partials",
     "simple_history",
