@@ -6,35 +6,22 @@ from dataclasses import dataclass
 from matplotlib.axes import Axes
 
 from clinic.charts.errors import ChartError
-from clinic.charts.style import (
-    HEIGHT,
-    INK,
-    LINE,
-    SMALL,
-    SOFT,
-    SURFACE,
-    THIN,
-    WIDTH,
-    as_svg,
-    bare,
-    points,
-    sheet,
+from clinic.charts.over_time import (
+    BESIDE,
+    DASHES,
+    LEFT,
+    ROW,
+    TOP,
+    UNDER,
+    Dash,
+    end_names,
+    risk_table,
+    share_axes,
 )
-from clinic.healing.survival import KaplanMeier, at_risk, kaplan_meier
+from clinic.charts.style import HEIGHT, INK, LINE, THIN, WIDTH, as_svg, points, sheet
+from clinic.healing.survival import KaplanMeier, kaplan_meier
 
 __all__ = ["SurvivalGroup", "survival_svg"]
-
-_Dash = str | tuple[float, tuple[float, ...]]
-_DASHES: tuple[_Dash, ...] = (
-    "solid",
-    (0, (5, 2)),
-    (0, (1.2, 1.6)),
-    (0, (7, 2, 1.2, 2)),
-    (0, (3, 1.4)),
-    (0, (9, 3)),
-)
-_ROW = 18.0
-_LEFT, _RIGHT, _TOP, _AXIS_ROOM = 150.0, 130.0, 34.0, 64.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,44 +67,30 @@ def survival_svg(
     Competing events (amputation, death) are not known here: where they occur this overstates healing, and the
     page must show cumulative incidence first.
     """
-    if not 1 <= len(groups) <= len(_DASHES):
-        raise ChartError(f"groups: {len(groups)} given, 1 to {len(_DASHES)} can be told apart")
+    if not 1 <= len(groups) <= len(DASHES):
+        raise ChartError(f"groups: {len(groups)} given, 1 to {len(DASHES)} can be told apart")
     estimates = [kaplan_meier(group.durations, group.events) for group in groups]
     end = max(max(group.durations) for group in groups) or 1.0
-    table = _ROW * (len(groups) + 1)
-    bottom = table + _AXIS_ROOM
-    width = WIDTH - _LEFT - _RIGHT
+    bottom = ROW * (len(groups) + 1) + UNDER
     with sheet() as figure:
         axes = figure.add_axes(
-            (_LEFT / WIDTH, bottom / HEIGHT, width / WIDTH, (HEIGHT - bottom - _TOP) / HEIGHT)
+            (
+                LEFT / WIDTH,
+                bottom / HEIGHT,
+                (WIDTH - LEFT - BESIDE) / WIDTH,
+                (HEIGHT - bottom - TOP) / HEIGHT,
+            )
         )
-        bare(axes)
-        axes.set_xlim(0, end * 1.01)
-        axes.set_ylim(0, 100)
-        axes.set_yticks([0, 25, 50, 75, 100])
-        axes.annotate(
-            "Healed [%]",
-            (0, 1),
-            xycoords="axes fraction",
-            xytext=(points(-36), points(18)),
-            textcoords="offset points",
-            color=SOFT,
-            va="center",
-        )
-        axes.set_xlabel(f"Time [{unit}]", color=SOFT, labelpad=points(3), fontsize=SMALL)
-        ticks = _ticks(end)
-        axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
-        for group, estimate, dash in zip(groups, estimates, _DASHES, strict=False):
+        ticks = share_axes(axes, end, unit, "Healed [%]")
+        for group, estimate, dash in zip(groups, estimates, DASHES, strict=False):
             _curve(axes, group, estimate, dash, shaded=len(groups) <= 2)
-        _end_names(axes, groups, estimates, (HEIGHT - bottom - _TOP))
-        _risk_table(axes, groups, ticks)
+        ends = [
+            (_steps(estimate, 0.0)[1][-1], max(group.durations), group.name)
+            for group, estimate in zip(groups, estimates, strict=True)
+        ]
+        end_names(axes, ends, HEIGHT - bottom - TOP)
+        risk_table(axes, [(group.name, group.durations) for group in groups], ticks)
         return as_svg(figure, title)
-
-
-def _ticks(end: float) -> list[float]:
-    power = 10.0 ** len(str(int(end))) / 100.0
-    step = next(s * power for s in (0.5, 1, 2, 5, 10, 20) if end / (s * power) <= 8)
-    return [i * step for i in range(int(end / step + 1e-9) + 1)]
 
 
 def _steps(estimate: KaplanMeier, last: float) -> tuple[list[float], list[float]]:
@@ -130,7 +103,7 @@ def _curve(
     axes: Axes,
     group: SurvivalGroup,
     estimate: KaplanMeier,
-    dash: _Dash,
+    dash: Dash,
     *,
     shaded: bool,
 ) -> None:
@@ -158,56 +131,3 @@ def _curve(
     censored = [t for t, e in zip(group.durations, group.events, strict=True) if not e]
     share = [100.0 * (1.0 - estimate.survival_at(t)) for t in censored]
     axes.plot(censored, share, "|", color=INK, markersize=points(8), markeredgewidth=THIN, zorder=4)
-
-
-def _end_names(
-    axes: Axes, groups: Sequence[SurvivalGroup], estimates: Sequence[KaplanMeier], height: float
-) -> None:
-    """Names at the right ends, pushed apart where two lines end at one height."""
-    ends = sorted(
-        ((_steps(e, 0.0)[1][-1], max(g.durations), g.name) for g, e in zip(groups, estimates, strict=True)),
-        key=lambda end: end[0],
-    )
-    apart = 100.0 * 15.0 / height
-    placed: list[float] = []
-    for y, _, _ in ends:
-        placed.append(y if not placed else max(y, placed[-1] + apart))
-    shift = max(0.0, placed[-1] - 100.0)
-    right = axes.get_xlim()[1]
-    for (y, x, name), at in zip(ends, placed, strict=True):
-        low = at - shift if shift and at - shift >= 0 else at
-        axes.plot([x, right], [y, low], color=SOFT, linewidth=THIN * 0.7, clip_on=False, zorder=2)
-        axes.annotate(
-            name if len(name) <= 18 else f"{name[:17]}…",
-            (right, low),
-            xytext=(points(5), 0),
-            textcoords="offset points",
-            va="center",
-            color=INK,
-            fontsize=SMALL,
-            annotation_clip=False,
-        )
-
-
-def _risk_table(axes: Axes, groups: Sequence[SurvivalGroup], ticks: Sequence[float]) -> None:
-    # Rows hang under the axis at fixed distances, whatever the height of the plot.
-    def row(words: str, x: float, line: int, align: str, colour: str) -> None:
-        axes.annotate(
-            words,
-            (x, 0),
-            xycoords=axes.get_xaxis_transform() if align == "center" else ("axes fraction", "axes fraction"),
-            xytext=(0 if align == "center" else points(-134), points(-(56 + _ROW * line))),
-            textcoords="offset points",
-            ha=align,
-            va="center",
-            color=colour,
-            fontsize=SMALL,
-            annotation_clip=False,
-            bbox={"facecolor": SURFACE, "edgecolor": "none", "pad": 0},
-        )
-
-    row("Still observed", 0, 0, "left", SOFT)
-    for line, group in enumerate(groups, start=1):
-        row(group.name if len(group.name) <= 18 else f"{group.name[:17]}…", 0, line, "left", INK)
-        for tick, count in zip(ticks, at_risk(group.durations, ticks), strict=True):
-            row(str(count), tick, line, "center", INK)

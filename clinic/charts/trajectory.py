@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from matplotlib.axes import Axes
 
 from clinic.charts.errors import ChartError
+from clinic.charts.scale import Quantity, Scale, Spacing, draw_scale, scale_for
 from clinic.charts.strip import ROW_HEIGHT, ChartEvent, draw_strip, placed
 from clinic.charts.style import (
     EDGE,
@@ -41,7 +42,6 @@ _MARKS = {Method.TRACED: "o", Method.ELLIPSE: "D", Method.RULER: "s"}
 _LEFT, _RIGHT, _TOP, _BOTTOM, _AXIS_ROOM = 56.0, 16.0, 40.0, 12.0, 42.0
 _FOUR_WEEK_ROOM = 125.0  # of the two-line label [px]
 _AHEAD = 16 * 7  # a late closing date further off leaves the page and is said in words
-_TOPS = (1, 2, 2.5, 5, 10)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -52,6 +52,8 @@ def trajectory_svg(
     missed: Sequence[date] = (),
     forecast: Forecast | None = None,
     title: str = "Wound area over time",
+    quantity: Quantity = Quantity.AREA,
+    spacing: Spacing = Spacing.LINEAR,
 ) -> bytes:
     """Draw the course of a wound, 900 × 420 px.
 
@@ -68,6 +70,10 @@ def trajectory_svg(
         only the chance of closing is written.
     title : str
         Title in the file's metadata, for screen readers and lists.
+    quantity : Quantity
+        Area, or its reduction from the first area of the judged run; then only that run is drawn.
+    spacing : Spacing
+        Even, or by factors: a wound that loses the same share every week is then a straight line.
 
     Returns
     -------
@@ -77,13 +83,16 @@ def trajectory_svg(
     Raises
     ------
     ChartError
-        If there is no area.
+        If there is no area, or no such axis for these areas.
     clinic.healing.errors.SeriesError
         If two areas of one method and state are on one day.
     """
     if not areas:
         raise ChartError("areas: 0 given, at least 1 needed to draw")
     run = last_run(areas)
+    if quantity is Quantity.REDUCTION:
+        areas = run.areas
+    scale = scale_for(areas, run.first.area_cm2, quantity, spacing)
     first = min(area.day for area in areas)
     span = _span(areas, first, run, forecast)
     width = WIDTH - _LEFT - _RIGHT
@@ -98,14 +107,14 @@ def trajectory_svg(
         )
         bare(main)
         main.set_xlim(*span)
-        _area_axis(main, areas, run)
+        draw_scale(main, scale)
         _time_axes(main, first, span)
-        _four_weeks(main, first, run, span)
+        _four_weeks(main, first, run, span, scale)
         if forecast is not None:
-            _smoothed(main, first, run, forecast, missed)
-            _outlook(main, first, forecast, span)
-        _measured(main, areas, first, run, missed, joined=forecast is None)
-        _names(main, areas, first, run)
+            _smoothed(main, first, run, forecast, missed, scale)
+            _outlook(main, first, forecast, span, scale)
+        _measured(main, areas, first, run, missed, scale, joined=forecast is None)
+        _names(main, areas, first, run, scale)
         if rows:
             low = figure.add_axes(
                 (_LEFT / WIDTH, _BOTTOM / HEIGHT, width / WIDTH, rows * ROW_HEIGHT / HEIGHT)
@@ -128,25 +137,6 @@ def _span(areas: Sequence[Area], first: date, run: Run, forecast: Forecast | Non
     return -0.03 * end, 1.03 * end
 
 
-def _area_axis(axes: Axes, areas: Sequence[Area], run: Run) -> None:
-    top = max(a.area_cm2 + area_error(a.area, a.method, a.perimeter) / 100.0 for a in areas)
-    top = max(1.12 * top, 0.2)  # room for the name over the highest bar
-    axes.set_ylim(0.0, top)
-    power = 10.0 ** len(str(int(top / 4))) / 10.0 if top >= 4 else 10.0 ** -(2 if top < 0.4 else 1)
-    step = next(s * power for s in _TOPS if s * power >= top / 4.5)
-    count = int(top / step + 1e-9)
-    axes.set_yticks([i * step for i in range(count + 1)], [f"{i * step:g}" for i in range(count + 1)])
-    axes.annotate(
-        "Area [cm²]",
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(points(-44), points(24)),
-        textcoords="offset points",
-        color=SOFT,
-        va="center",
-    )
-
-
 def _time_axes(axes: Axes, first: date, span: tuple[float, float]) -> None:
     weeks = int(span[1] // 7)
     step = next(s for s in (1, 2, 4, 8, 13, 26, 52, 104, 520) if weeks / s <= 12 or s == 520)
@@ -166,16 +156,16 @@ def _time_axes(axes: Axes, first: date, span: tuple[float, float]) -> None:
     upper.tick_params(length=0, labelsize=SMALL, labelcolor=SOFT, pad=points(2))
 
 
-def _four_weeks(axes: Axes, first: date, run: Run, span: tuple[float, float]) -> None:
-    half = run.first.area_cm2 / 2.0
-    if half <= 0:
+def _four_weeks(axes: Axes, first: date, run: Run, span: tuple[float, float], scale: Scale) -> None:
+    if run.first.area <= 0:
         return
+    half = scale.of(run.first.area_cm2 / 2.0)
     at = _day(run.first.day, first) + 28.0
     reach = 0.012 * (span[1] - span[0])
     axes.plot(
         [at - reach, at + reach], [half, half], color=INK, linewidth=LINE, solid_capstyle="butt", zorder=2
     )
-    axes.plot([at, at], [0, half], color=EDGE, linewidth=THIN, linestyle=(0, (1, 3)), zorder=1)
+    axes.plot([at, at], [scale.low, half], color=EDGE, linewidth=THIN, linestyle=(0, (1, 3)), zorder=1)
     # The curve of a healing wound runs above the mark before it and below after it; a fast one turns that round.
     earlier = [v for d in (14, 21, 28) if (v := area_at(run, d)) is not None]
     room = (at - span[0]) / (span[1] - span[0]) * (WIDTH - _LEFT - _RIGHT)
@@ -216,7 +206,14 @@ def _kinds(areas: Sequence[Area]) -> dict[tuple[Method, WoundState], list[Area]]
 
 
 def _measured(
-    axes: Axes, areas: Sequence[Area], first: date, run: Run, missed: Sequence[date], *, joined: bool
+    axes: Axes,
+    areas: Sequence[Area],
+    first: date,
+    run: Run,
+    missed: Sequence[date],
+    scale: Scale,
+    *,
+    joined: bool,
 ) -> None:
     visits = sorted({area.day for area in areas})
     judged = set(run.areas)
@@ -225,16 +222,19 @@ def _measured(
             inside = piece[-1] in judged
             colour = INK if inside else EDGE
             x = [_day(a.day, first) for a in piece]
-            y = [a.area_cm2 for a in piece]
+            y = [scale.of(a.area_cm2) for a in piece]
             if len(piece) > 1 and (joined or not inside):
                 axes.plot(
                     x, y, color=colour, linewidth=LINE if inside else THIN, zorder=3, solid_joinstyle="round"
                 )
-            errors = [area_error(a.area, a.method, a.perimeter) / 100.0 for a in piece]
+            ends = [_ends(a, scale) for a in piece]
             axes.errorbar(
                 x,
                 y,
-                yerr=[[min(v, e) for v, e in zip(y, errors, strict=True)], errors],
+                yerr=[
+                    [max(0.0, v - e[0]) for v, e in zip(y, ends, strict=True)],
+                    [max(0.0, e[1] - v) for v, e in zip(y, ends, strict=True)],
+                ],
                 linestyle="none",
                 ecolor=colour,
                 elinewidth=THIN,
@@ -249,7 +249,11 @@ def _measured(
             )
 
 
-def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run) -> None:
+def _ends(area: Area, scale: Scale) -> tuple[float, float]:
+    return scale.ends(area.area_cm2, area_error(area.area, area.method, area.perimeter) / 100.0)
+
+
+def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run, scale: Scale) -> None:
     """Each kind named at its first point: the judged one above its error bar, another that starts there below."""
     kinds = sorted(_kinds(areas).values(), key=lambda own: own[-1] not in run.areas)
     named: list[float] = []
@@ -259,12 +263,12 @@ def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run) -> None:
         words = (
             str(at.method) if at.state is WoundState.NOT_STATED else f"{at.method}, {at.state} debridement"
         )
-        error = area_error(at.area, at.method, at.perimeter) / 100.0
+        bottom, top = _ends(at, scale)
         below = any(abs(x - other) < 0.2 * (high - low) for other in named)
         named.append(x)
         axes.annotate(
             words,
-            (x, max(0.0, at.area_cm2 - error) if below else at.area_cm2 + error),
+            (x, bottom if below else top),
             xytext=(points(-4), points(-4 if below else 4)),
             textcoords="offset points",
             va="top" if below else "bottom",
@@ -274,7 +278,9 @@ def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run) -> None:
         )
 
 
-def _smoothed(axes: Axes, first: date, run: Run, forecast: Forecast, missed: Sequence[date]) -> None:
+def _smoothed(
+    axes: Axes, first: date, run: Run, forecast: Forecast, missed: Sequence[date], scale: Scale
+) -> None:
     curve = forecast.curve
     if not curve:
         return
@@ -282,8 +288,8 @@ def _smoothed(axes: Axes, first: date, run: Run, forecast: Forecast, missed: Seq
     bands = [p.band for p in curve]
     axes.fill_between(
         x,
-        [b[0] / 100.0 for b in bands],
-        [b[1] / 100.0 for b in bands],
+        [scale.of(b[0] / 100.0) for b in bands],
+        [scale.of(b[1] / 100.0) for b in bands],
         color=INK,
         alpha=0.15,
         linewidth=0,
@@ -294,32 +300,35 @@ def _smoothed(axes: Axes, first: date, run: Run, forecast: Forecast, missed: Seq
         part = [p for p in curve if piece[0].day <= p.day <= piece[-1].day]
         axes.plot(
             [_day(p.day, first) for p in part],
-            [p.area / 100.0 for p in part],
+            [scale.of(p.area / 100.0) for p in part],
             color=PINE,
             linewidth=LINE,
             zorder=3,
         )
 
 
-def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float]) -> None:
+def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float], scale: Scale) -> None:
+    upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
     chance = f"Chance of closing in the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate)"
     if forecast.names_date and forecast.fan:
-        _fan(axes, first, forecast.fan, span)
+        _fan(axes, first, forecast.fan, scale)
         if forecast.low is not None and _day(forecast.low, first) < span[1]:
             ends = [
                 _day(forecast.low, first),
                 span[1] if forecast.high is None else _day(forecast.high, first),
             ]
-            axes.plot(ends, [0, 0], color=INK, linewidth=points(5), solid_capstyle="butt", zorder=5)
+            axes.plot(
+                ends, [scale.of(0.0)] * 2, color=INK, linewidth=points(5), solid_capstyle="butt", zorder=5
+            )
         chance += f"\n{_closing_words(forecast)}"
     axes.annotate(
         chance,
-        (1, 1),
+        (1, 0 if upward else 1),
         xycoords="axes fraction",
-        xytext=(points(-4), points(-4)),
+        xytext=(points(-4), points(4 if upward else -4)),
         textcoords="offset points",
         ha="right",
-        va="top",
+        va="bottom" if upward else "top",
         color=INK,
         fontsize=SMALL,
         linespacing=1.5,
@@ -328,10 +337,10 @@ def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, flo
     )
 
 
-def _fan(axes: Axes, first: date, fan: Sequence[CurvePoint], span: tuple[float, float]) -> None:
+def _fan(axes: Axes, first: date, fan: Sequence[CurvePoint], scale: Scale) -> None:
     x = [_day(p.day, first) for p in fan]
-    low = [p.band[0] / 100.0 for p in fan]
-    high = [p.band[1] / 100.0 for p in fan]
+    low = [scale.of(p.band[0] / 100.0) for p in fan]
+    high = [scale.of(p.band[1] / 100.0) for p in fan]
     axes.fill_between(x, low, high, facecolor="none", edgecolor=EDGE, hatch="////", linewidth=0, zorder=1)
     axes.plot(x, high, color=EDGE, linewidth=THIN, zorder=1.2)
     axes.plot(x, low, color=EDGE, linewidth=THIN, zorder=1.2)
