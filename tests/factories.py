@@ -165,7 +165,7 @@ def prescription(
             "limb": where,
             "device_class": "walker_knee_high_removable",
             "prescribed_on": timezone.localdate(),
-            "facts": {},
+            "facts": {"A": {"where": "under the second metatarsal head, left foot", "rows": []}},
             "advice": {"classes": [], "withheld": [], "refer": [], "rules": [], "missing": []},
             "edition": "test edition",
             "first_offered": "walker_knee_high_removable",
