@@ -1,9 +1,12 @@
 """The clinic's nouns, one a file."""
 
+from .account import AccountLink, LinkPurpose, SignIn
 from .audit import AuditEvent
+from .break_glass import BreakGlass
 from .contact import Contact, ContactHow, ContactResult
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
+from .erasure import Erasure, ErasurePermit, PersonKey
 from .event import Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
@@ -50,12 +53,14 @@ from .prescription import (
     StopReason,
     content_digest,
 )
+from .problem import Problem, ProblemKind
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
 from .site import Site
 from .trace import PhotoScale, Reference, Trace
 from .user import Role, User
+from .view_event import ViewBatch, ViewEvent
 from .visit import (
     Attendance,
     DeviceCondition,
@@ -68,13 +73,13 @@ from .visit import (
 
 __all__ = [
     "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
-    "Amputation", "AreaMethod", "Attendance", "AuditEvent", "Cause", "Charcot", "Circumstances",
+    "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
-    "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Event", "EventKind", "Exudate",
+    "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Erasure", "ErasurePermit", "Event", "EventKind", "Exudate",
     "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Inquiry", "InquiryAnswer",
     "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
-    "LimbPlan", "Look", "Looked", "Measurement", "Mobility", "Oedema", "OpeningCard", "Pain", "Person", "PersonState", "Photo",
-    "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Pulse", "RedFlag", "Reference",
-    "Referral", "ReferralTo", "Role", "Side", "Site",
-    "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
+    "LimbPlan", "Look", "Looked", "Measurement", "Mobility", "Oedema", "OpeningCard", "Pain", "Person", "PersonKey", "PersonState", "Photo",
+    "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
+    "Referral", "ReferralTo", "Role", "Side", "SignIn", "Site",
+    "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
 ]  # fmt: skip

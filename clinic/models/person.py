@@ -39,6 +39,9 @@ class Person(ClinicalRecord):
     dialysis = models.BooleanField("on dialysis", null=True, blank=True)
     state = models.CharField(max_length=8, choices=PersonState.choices, default=PersonState.IN_CARE)
     state_on = models.DateField(null=True, blank=True)
+    # Restriction by law: the record is kept and readable, and nothing more is done with it.
+    restricted_on = models.DateField(null=True, blank=True, editable=False)
+    restricted_because = models.CharField(max_length=300, blank=True, editable=False)
 
     class Meta:
         ordering = ["family_name", "given_name", "pk"]

@@ -20,6 +20,9 @@ class User(AbstractUser):
     role = models.CharField(max_length=12, choices=Role.choices, default=Role.STAFF)
     sites = models.ManyToManyField("clinic.Site", related_name="members", blank=True)
 
+    #: A confirmed second factor exists; kept on the row every request reads anyway.
+    second_factor = models.BooleanField(default=False, editable=False)
+
     class Meta(AbstractUser.Meta):
         constraints = [one_of("role", Role, name="user_role")]
 
