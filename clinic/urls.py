@@ -6,9 +6,12 @@ from clinic.views import (
     audit,
     closure,
     contacts,
+    drafts,
+    fittings,
     flags,
     home,
     house_rules,
+    imprints,
     lesion_register,
     lesions,
     limbs,
@@ -17,8 +20,10 @@ from clinic.views import (
     prescriptions,
     referrals,
     relief,
+    repeat,
     review,
     today,
+    trace,
     visits,
 )
 
@@ -50,6 +55,7 @@ limb_urls = [
     path("limbs/<int:limb>/edit/", limbs.limb_edit, name="limb_edit"),
     path("limbs/<int:limb>/findings/new/", limbs.finding_new, name="finding_new"),
     path("limbs/<int:limb>/prescribe/", prescriptions.prescription_new, name="prescription_new"),
+    path("limbs/<int:limb>/decisions/", prescriptions.limb_decisions, name="limb_decisions"),
     path("limbs/<int:limb>/bench/", relief.bench, name="bench"),
     path("limbs/<int:limb>/bench/preview/", relief.bench_preview, name="bench_preview"),
 ]
@@ -67,6 +73,21 @@ lesion_urls = [
     path("photos/<int:photo>/file/", photos.photo_file, name="photo_file"),
 ]
 
+capture_urls = [
+    path("photos/<int:photo>/thumb/", photos.photo_thumb, name="photo_thumb"),
+    path("photos/<int:photo>/scale/", trace.photo_scale, name="photo_scale"),
+    path("photos/<int:photo>/scale/check/", trace.photo_scale_check, name="photo_scale_check"),
+    path("scales/<int:scale>/picture/", trace.scale_picture, name="scale_picture"),
+    path("scales/<int:scale>/trace/", trace.trace_new, name="trace_new"),
+    path("scales/<int:scale>/trace/check/", trace.trace_check, name="trace_check"),
+    path("scales/<int:scale>/imprint/", imprints.imprint_place, name="imprint_place"),
+    path("lesions/<int:lesion>/imprint/", imprints.imprint_new, name="imprint_new"),
+    path("lesions/<int:lesion>/outlines/", repeat.lesion_outlines, name="lesion_outlines"),
+    path("repeatability/", repeat.repeatability, name="repeatability"),
+    path("reference-sheet.pdf", trace.reference_sheet, name="reference_sheet"),
+    path("draft-key/", drafts.draft_key, name="draft_key"),
+]
+
 visit_urls = [
     path("visits/<int:visit>/", visits.visit, name="visit"),
     path("visits/<int:visit>/correct/", visits.visit_correct, name="visit_correct"),
@@ -77,7 +98,14 @@ visit_urls = [
 
 prescription_urls = [
     path("prescriptions/<int:prescription>/", prescriptions.prescription, name="prescription"),
-    path("prescriptions/<int:prescription>/fit/", prescriptions.prescription_fit, name="prescription_fit"),
+    path("prescriptions/<int:prescription>/record/", prescriptions.decision_print, name="decision_print"),
+    path(
+        "prescriptions/<int:prescription>/second/",
+        prescriptions.prescription_second,
+        name="prescription_second",
+    ),
+    path("prescriptions/<int:prescription>/fit/", fittings.prescription_fit, name="prescription_fit"),
+    path("prescriptions/<int:prescription>/advice-sheet/", fittings.advice_print, name="advice_print"),
     path("prescriptions/<int:prescription>/open/", prescriptions.prescription_open, name="prescription_open"),
     path("prescriptions/<int:prescription>/stop/", prescriptions.prescription_stop, name="prescription_stop"),
 ]
@@ -102,6 +130,7 @@ urlpatterns = [
     *people_urls,
     *limb_urls,
     *lesion_urls,
+    *capture_urls,
     *visit_urls,
     *prescription_urls,
     *plan_urls,

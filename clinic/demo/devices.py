@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from clinic.models import Lesion, LesionState, Limb, Person, Prescription, User
 from clinic.selectors.advice import limb_decision
 from clinic.services import prescriptions
+from clinic.services.fittings import FittingFindings, steps_of
 
 __all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
 
@@ -48,7 +50,18 @@ def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
                 sealed=seals,
                 open_by=day + timedelta(days=7) if seals else None,
                 expected_version=device.version,
+                found=_by_the_list(device, day),
             )
+
+
+def _by_the_list(device: Prescription, day: date) -> FittingFindings:
+    """Every step of the list done, as an invented clinic does it."""
+    return FittingFindings(
+        steps=dict.fromkeys(steps_of(device), "done"),
+        bandage_below_knee_cm=Decimal(4) if device.is_non_removable else None,
+        watch_points="shin edge, ankle bones, little toe",
+        review_on=day + timedelta(days=7),
+    )
 
 
 def stop_if_over(lesion: Lesion, day: date, *, by: User) -> None:

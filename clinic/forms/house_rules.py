@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 
+from clinic.guidelines.devices import REFERRALS
+from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site
-from clinic.selectors.house_rules import GROUPS, RULES, Rule, seen_number
+from clinic.selectors.house_rules import APART, GROUPS, RULES, Rule, seen_number
 from clinic.services.house_rules import BOUNDS
 from offload.core.foam import packaged_foams
 from offload.core.stack import THICKNESS_LIMITS
@@ -23,7 +26,26 @@ SLOT_WORDS = {
     "middle_2": "Second middle",
     "base": "Base",
 }
+LONG_TEXTS = {"protocol_text", "escalation_text", "opening_text"}
 ONE_PLACE = {"weight_threshold_kg", "margin_mm", "distal_margin_mm", "bevel_deg"}
+
+
+class DaysField(forms.CharField):
+    """Days typed one a line, kept as sorted ISO dates."""
+
+    def prepare_value(self, value: Any) -> Any:
+        return "\n".join(value) if isinstance(value, list) else value
+
+    def clean(self, value: Any) -> list[str]:
+        days = set()
+        for line in super().clean(value).split():
+            try:
+                days.add(date.fromisoformat(line).isoformat())
+            except ValueError:
+                raise forms.ValidationError(
+                    f"Days off: {line} was given; each line is a date as 2026-12-25."
+                ) from None
+        return sorted(days)
 
 
 def _control(rule: Rule) -> forms.Field:
@@ -35,11 +57,23 @@ def _control(rule: Rule) -> forms.Field:
     if rule.name in BOUNDS:
         common["help_text"] = f"{low} to {high}. {common['help_text']}"
         return NumberField(
-            low=low, high=high, places=1 if rule.name in ONE_PLACE else 0, unit=rule.unit, **common
+            low=low,
+            high=high,
+            places=1 if rule.name in ONE_PLACE else 0,
+            unit=rule.unit,
+            required=rule.name != "first_change_hours",
+            **common,
         )
+    if rule.name == "closed_weekdays":
+        return forms.TypedMultipleChoiceField(
+            choices=list(enumerate(WEEKDAYS)), coerce=int, required=False,
+            widget=forms.CheckboxSelectMultiple, **common,
+        )  # fmt: skip
+    if rule.name == "holidays":
+        return DaysField(required=False, widget=forms.Textarea(attrs={"rows": 3}), **common)
     if rule.name in ("hours_start", "hours_end"):
         return forms.TimeField(widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"), **common)
-    if rule.name == "protocol_text":
+    if rule.name in LONG_TEXTS:
         return forms.CharField(
             required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3}), **common
         )
@@ -52,7 +86,10 @@ class HouseRulesForm(forms.Form):
     seen = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
-        initial = {name: getattr(site, name) for name in RULES if name != "stack"}
+        initial = {name: getattr(site, name) for name in RULES if name not in APART}
+        initial["second_signature"] = site.second_signature
+        initial |= {f"urgency_{name}": site.urgencies.get(name, "") for name in REFERRALS}
+        initial |= {f"fitting_{key}": "\n".join(site.fitting_steps.get(key, ())) for key in FITTING_LISTS}
         initial["seen"] = seen_number(site)
         free = [slot for slot in SLOTS if slot.startswith("middle")]
         for layer in site.stack:
@@ -60,8 +97,9 @@ class HouseRulesForm(forms.Form):
             initial |= {f"{slot}_foam": layer["foam"], f"{slot}_mm": layer["thickness_mm"]}
         super().__init__(*args, **{"initial": initial, **kwargs})
         for name, rule in RULES.items():
-            if name != "stack":
+            if name not in APART:
                 self.fields[name] = _control(rule)
+        self._device_rules()
         foams = [(foam.id, foam.label) for foam in packaged_foams().values()]
         low, high = THICKNESS_LIMITS
         for slot, words in SLOT_WORDS.items():
@@ -72,6 +110,40 @@ class HouseRulesForm(forms.Form):
             self.fields[f"{slot}_mm"] = NumberField(
                 label=f"{words}: thickness", low=low, high=high, places=1, unit="mm", required=needed
             )
+
+    def _device_rules(self) -> None:
+        second = RULES["second_signature"]
+        self.fields["second_signature"] = forms.BooleanField(
+            label=second.words,
+            required=False,
+            help_text=f"{second.source[0].upper()}{second.source[1:]}.",
+        )
+        for name, words in REFERRALS.items():
+            self.fields[f"urgency_{name}"] = forms.ChoiceField(
+                label=words,
+                required=False,
+                choices=[
+                    ("", "As the guidance says"),
+                    ("one_working_day", "Within one working day, or sooner"),
+                    ("immediate", "At once"),
+                ],
+            )
+        for key, one in FITTING_LISTS.items():
+            self.fields[f"fitting_{key}"] = forms.CharField(
+                label=one.words,
+                required=False,
+                max_length=4000,
+                widget=forms.Textarea(attrs={"rows": 4}),
+                help_text=f"The program's own: {'; '.join(one.steps)}.",
+            )
+
+    @property
+    def urgency_fields(self) -> list[forms.BoundField]:
+        return [self[f"urgency_{name}"] for name in REFERRALS]
+
+    @property
+    def fitting_fields(self) -> list[forms.BoundField]:
+        return [self[f"fitting_{key}"] for key in FITTING_LISTS]
 
     @property
     def groups(self) -> list[tuple[str, list[forms.BoundField]]]:
@@ -97,7 +169,15 @@ class HouseRulesForm(forms.Form):
             elif foam:
                 stack.append({"role": role, "foam": foam, "thickness_mm": _plain(thickness)})
         data["stack"] = stack
+        urgencies = {name: data.pop(f"urgency_{name}", "") for name in REFERRALS}
+        data["urgencies"] = {name: urgency for name, urgency in urgencies.items() if urgency}
+        steps = {key: _lines(data.pop(f"fitting_{key}", "") or "") for key in FITTING_LISTS}
+        data["fitting_steps"] = {key: lines for key, lines in steps.items() if lines}
         return data
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
 
 
 def _plain(thickness: Decimal) -> int | float:

@@ -1,4 +1,4 @@
-"""The prescription page's two forms: what is asked for the advice, and the choice itself; and what follows it."""
+"""The prescription page's forms: what is asked for the advice, what is only tried, the choice itself; and stopping."""
 
 from __future__ import annotations
 
@@ -8,23 +8,33 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
+from clinic.guidelines.facts import CHOICES, GRADES
 from clinic.models import DepartureReason, DeviceClass, Lesion, StopReason
-from clinic.selectors.facts import ASKED
+from clinic.selectors.advice import ToldBefore
+from clinic.selectors.facts import ASKED, PER_LESION, WORDS
 
 from .dates import DayField
+from .entries import last_words
 
 THREE = [("", "Not known"), ("no", "No"), ("yes", "Yes")]
 ANSWERS = {"": None, "no": False, "yes": True}
+UNKNOWN = "unknown"
+#: The one fact that is a number; the rules ask whether it lies within six weeks.
+SURGERY_WEEKS = [("2", "within six weeks"), ("26", "longer ago")]
 
 
-def _three(label: str) -> forms.ChoiceField:
-    return forms.ChoiceField(label=label, choices=THREE, required=False, widget=forms.RadioSelect)
+def _three(label: str, help_text: str = "") -> forms.ChoiceField:
+    return forms.ChoiceField(
+        label=label, choices=THREE, required=False, widget=forms.RadioSelect, help_text=help_text
+    )
 
 
 class AnswersForm(forms.Form):
     """Facts the record has no place for. Not known until someone says so."""
 
-    def __init__(self, *args: Any, lesions: Iterable[Lesion], **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, lesions: Iterable[Lesion], before: ToldBefore | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
         for lesion in lesions:
             self.fields[f"osteomyelitis_{lesion.pk}"] = _three(
@@ -32,7 +42,8 @@ class AnswersForm(forms.Form):
             )
         for name, label in ASKED.items():
             if name != "osteomyelitis":
-                self.fields[name] = _three(label)
+                told = before is not None and name in before.answers
+                self.fields[name] = _three(label, last_words(before.words(name), before.on) if told else "")  # type: ignore[union-attr]
 
     def answers(self) -> dict[str, bool | None]:
         """Answers by fact; anything that is not a clean yes or no is not known."""
@@ -41,8 +52,73 @@ class AnswersForm(forms.Form):
         return {name: ANSWERS.get(given.get(name, "")) for name in self.fields}
 
 
+def _values(name: str) -> list[tuple[str, str]]:
+    """What a fact can be, as the switches offer it."""
+    if name in CHOICES:
+        return [(value, value.replace("_", " ")) for value in CHOICES[name]]
+    if name in GRADES:
+        low, high = GRADES[name]
+        return [(str(grade), str(grade)) for grade in range(low, high + 1)]
+    if name == "recent_surgery_weeks":
+        return SURGERY_WEEKS
+    return [("no", "no"), ("yes", "yes")]
+
+
+class WhatIfForm(forms.Form):
+    """Every fact, to be tried otherwise. Nothing here is ever stored."""
+
+    prefix = "if"
+
+    def __init__(self, *args: Any, lesions: Iterable[Lesion], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        many = list(lesions)
+        for name, words in WORDS.items():
+            keys = [(f"{name}_{one.pk}", f"{words}, {one.label}") for one in many]
+            if name not in PER_LESION:
+                keys = [(name, words)]
+            elif len(many) == 1:
+                keys = [(keys[0][0], words)]
+            for key, label in keys:
+                self.fields[key] = forms.ChoiceField(
+                    label=label,
+                    required=False,
+                    choices=[("", "as it stands"), *_values(name), (UNKNOWN, "not known")],
+                )
+
+    def switched(self) -> dict[str, Any]:
+        """Facts that are tried, by fact; a value that no list offers is left as it stands."""
+        if not self.is_bound:
+            return {}
+        self.is_valid()
+        return {
+            key: _value(key, text)
+            for key, text in getattr(self, "cleaned_data", {}).items()
+            if text and key in self.fields
+        }
+
+
+def _value(key: str, text: str) -> Any:
+    name = key.rsplit("_", 1)[0] if key.rsplit("_", 1)[-1].isdigit() else key
+    if text == UNKNOWN:
+        return None
+    if name in CHOICES:
+        return text
+    if name in GRADES:
+        return int(text)
+    if name == "recent_surgery_weeks":
+        return float(text)
+    return text == "yes"
+
+
 class ChoiceForm(forms.Form):
     device_class = forms.ChoiceField(label="Device", choices=[], widget=forms.RadioSelect)
+    beside = forms.MultipleChoiceField(
+        label="Beside it",
+        choices=[],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="For what the device leaves unserved, or for bed and chair.",
+    )
     departure_reason = forms.ChoiceField(
         label="Why not what the advice puts first",
         choices=[("", "It is what the advice puts first"), *DepartureReason.choices],
@@ -55,9 +131,20 @@ class ChoiceForm(forms.Form):
     stop_reason = forms.ChoiceField(
         label="Why the present device stops", choices=[("", "Choose"), *StopReason.choices], required=False
     )
+    carry_plan = forms.BooleanField(
+        label="Carry the signed relief plan over to the new device", required=False
+    )
     seen = forms.CharField(widget=forms.HiddenInput)
 
-    def __init__(self, *args: Any, offered: Iterable[str], running: bool, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        offered: Iterable[str],
+        running: bool,
+        plan: bool = False,
+        aids: Iterable[str] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         ranked = list(offered)
         names = dict(DeviceClass.choices)
@@ -65,11 +152,20 @@ class ChoiceForm(forms.Form):
         choice = self.fields["device_class"]
         assert isinstance(choice, forms.ChoiceField)
         choice.choices = [(c, names[c]) for c in ranked] + [(c, f"{names[c]} (not offered)") for c in rest]
+        beside = list(aids)
+        if beside:
+            self.fields["beside"].choices = [(c, names[c]) for c in beside]  # type: ignore[attr-defined]
+        else:
+            del self.fields["beside"]
         if not running:
             del self.fields["stop_reason"]
+        if not plan:
+            del self.fields["carry_plan"]
 
 
-class _Dated(forms.Form):
+class Dated(forms.Form):
+    """A step on a device, on a day that has come."""
+
     day_field = ""
     version = forms.IntegerField(widget=forms.HiddenInput)
 
@@ -83,19 +179,16 @@ class _Dated(forms.Form):
         return data
 
 
-class FitForm(_Dated):
-    day_field = "fitted_on"
-    fitted_on = DayField(label="Fitted on")
-    sealed = forms.BooleanField(label="Sealed: the person cannot take it off", required=False)
-    open_by = DayField(label="Open by", required=False)
-
-
-class OpenForm(_Dated):
+class OpenForm(Dated):
     day_field = "opened_on"
     opened_on = DayField(label="Opened on")
 
 
-class StopForm(_Dated):
+class StopForm(Dated):
     day_field = "stopped_on"
     stopped_on = DayField(label="Stopped on")
     stop_reason = forms.ChoiceField(label="Why", choices=StopReason.choices)
+
+
+class SecondForm(forms.Form):
+    version = forms.IntegerField(widget=forms.HiddenInput)

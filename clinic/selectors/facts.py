@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any, Literal, cast
 
@@ -27,9 +27,11 @@ from clinic.models import (
     VisitState,
 )
 
-__all__ = ["ASKED", "FactRow", "LesionFacts", "facts_of_limb"]
+__all__ = [
+    "ASKED", "PER_LESION", "WORDS", "FactRow", "LesionFacts", "facts_of_limb", "perfusion_fact", "supposed",
+]  # fmt: skip
 
-FactState = Literal["current", "stale", "missing", "asked"]
+FactState = Literal["current", "stale", "missing", "asked", "supposed"]
 
 #: Facts with no home in the record: they are asked on the prescription page itself, the first per lesion.
 ASKED: dict[str, str] = {
@@ -64,8 +66,11 @@ WORDS: dict[str, str] = {
     "recent_surgery_weeks": "Weeks since surgery on this foot",
     **ASKED,
 }
+#: Facts of one lesion; the others belong to the limb or the person.
+PER_LESION = ("region", "surface", "cause", "infection_grade", "osteomyelitis", "heavy_exudate")
 #: After these the perfusion measured before no longer holds (design choice).
 PERFUSION_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.ADMISSION)
+SAME_DAY_ONLY = "infection and skin count from the same day only"
 FINDING_BOOLEANS = ("flexible_toe_deformity", "rigid_deformity", "bulky_calf", "fragile_skin")
 CIRCUMSTANCES = ("declines_non_removable", "cannot_attend_weekly", "poor_sight", "drives_or_job_at_risk")
 
@@ -131,9 +136,14 @@ def _shown(value: Any) -> str:
     return str(value).replace("_", " ")
 
 
-def _perfusion(
-    sheet: _Sheet, limb: Limb, findings: list[LimbFinding], events: list[Event], day: date
-) -> None:
+def perfusion_fact(
+    limb: Limb, findings: Iterable[LimbFinding], events: Iterable[Event], day: date
+) -> FactRow:
+    """Ischaemia grade of a limb by its newest measurement; too old, or older than a change of blood flow, is stale.
+
+    `findings` and `events` newest first.
+    """
+    sheet, name = _Sheet(), "ischaemia_grade"
     site = limb.person.site
     for found in findings:
         grade = ischaemia_grade(
@@ -148,21 +158,25 @@ def _perfusion(
         since = [e for e in events if e.kind in PERFUSION_EVENTS and e.happened_on > found.found_on]
         if day - found.found_on > timedelta(days=site.perfusion_fresh_days):
             why = f"older than {site.perfusion_fresh_days} days (house rule)"
-            sheet.stale("ischaemia_grade", grade.grade, found.found_on, why)
+            sheet.stale(name, grade.grade, found.found_on, why)
         elif since:
             why = f"{since[0].get_kind_display().lower()} since, on {since[0].happened_on:%-d %b %Y}"
-            sheet.stale("ischaemia_grade", grade.grade, found.found_on, why)
+            sheet.stale(name, grade.grade, found.found_on, why)
         else:
-            decided = ", ".join(name.replace("_", " ") for name in grade.decided_by)
-            sheet.put("ischaemia_grade", grade.grade, found.found_on, note=f"by {decided}" if decided else "")
-        return
-    sheet.put("ischaemia_grade", None, None)
+            decided = ", ".join(one.replace("_", " ") for one in grade.decided_by)
+            sheet.put(name, grade.grade, found.found_on, note=f"by {decided}" if decided else "")
+        return sheet.rows[name]
+    sheet.put(name, None, None)
+    return sheet.rows[name]
 
 
-def _limb_shape(sheet: _Sheet, findings: list[LimbFinding]) -> None:
+def _limb_shape(sheet: _Sheet, findings: list[LimbFinding], day: date) -> None:
     for name in FINDING_BOOLEANS:
         found = next((f for f in findings if getattr(f, name) is not None), None)
-        sheet.put(name, getattr(found, name) if found else None, found.found_on if found else None)
+        if found is not None and name == "fragile_skin" and found.found_on != day:
+            sheet.stale(name, found.fragile_skin, found.found_on, SAME_DAY_ONLY)
+        else:
+            sheet.put(name, getattr(found, name) if found else None, found.found_on if found else None)
     deformed = next((f for f in findings if f.deformity), None)
     sheet.put(
         "large_deformity",
@@ -218,7 +232,7 @@ def _wound(sheet: _Sheet, lesion: Lesion, last: Measurement | None, day: date) -
         ("heavy_exudate", last.exudate == Exudate.HEAVY if last and last.exudate else None),
     ):
         if value is not None and on is not None and on != day:
-            sheet.stale(name, value, on, "infection and skin count from the same day only")
+            sheet.stale(name, value, on, SAME_DAY_ONLY)
         else:
             sheet.put(name, value, on if value is not None else None)
 
@@ -233,6 +247,22 @@ def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day
     operated = next((e.happened_on for e in events if e.kind == EventKind.SURGERY), None)
     weeks = None if operated is None else round((day - operated).days / 7, 1)
     sheet.put("recent_surgery_weeks", weeks, operated)
+
+
+def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
+    """The same facts with some of them tried otherwise; `what_if` by fact, those of one lesion suffixed by its key."""
+    rows = []
+    for row in found.rows:
+        key = f"{row.name}_{found.lesion.pk}" if row.name in PER_LESION else row.name
+        if key in what_if:
+            value = what_if[key]
+            rows.append(
+                FactRow(row.name, row.words, value, _shown(value), "supposed", note=f"record: {row.shown}")
+            )
+        else:
+            rows.append(row)
+    values = {row.name: row.value for row in rows if row.state == "supposed"}
+    return LesionFacts(found.lesion, replace(found.facts, **values), tuple(rows)) if values else found
 
 
 def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[LesionFacts]:
@@ -263,11 +293,12 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
     ):
         newest[row.lesion_id] = row
     answer = []
+    perfusion = perfusion_fact(limb, findings, events, day)
     for lesion in lesions:
         sheet = _Sheet()
         _wound(sheet, lesion, newest.get(lesion.pk), day)
-        _perfusion(sheet, limb, findings, events, day)
-        _limb_shape(sheet, findings)
+        sheet.rows[perfusion.name] = perfusion
+        _limb_shape(sheet, findings, day)
         _person(sheet, limb, screens, falls, day)
         _history(sheet, before, events, day)
         sheet.put("both_feet_ulcerated", both, day)

@@ -7,10 +7,22 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from clinic.guidelines.devices import REFERRALS
+from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site
 from offload.core.foam import packaged_foams
 
-__all__ = ["GROUPS", "RULES", "Amendment", "Rule", "history_of", "seen_number", "stack_words", "value_words"]
+__all__ = [
+    "APART",
+    "GROUPS",
+    "RULES",
+    "Amendment",
+    "Rule",
+    "history_of",
+    "seen_number",
+    "stack_words",
+    "value_words",
+]
 
 PRACTICE = "common practice, no source"
 DESIGN = "design choice of this program, no source"
@@ -34,7 +46,20 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         Rule("telephone_out_of_hours", "Telephone out of hours", ""),
         Rule("hours_start", "Hours from", ""),
         Rule("hours_end", "Hours to", ""),
+        Rule("closed_weekdays", "Closed on", ""),
         Rule("protocol_text", "Local protocol", "", help="Shown where a protocol decides."),
+        Rule("holidays", "Days off", "", help="One date a line, as 2026-12-25. They are no working days."),
+    ),
+    "Nobody is lost": (
+        Rule(
+            "attempts_before_escalation", "Failed attempts to reach a person before it is passed on", PRACTICE,
+            "attempts",
+        ),
+        Rule("planned_reach_days", "A planned referral reaches the other team within", DESIGN, "days"),
+        Rule(
+            "escalation_text", "When nobody can be reached", "",
+            help="Shown on the contact sheet after the failed attempts.",
+        ),
     ),
     "Relief plan": (
         Rule(
@@ -57,6 +82,13 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         ),
         Rule(
             "sealed_days", "Every opening after that", f"then every one to two weeks: {GUIDELINE}", "days"
+        ),
+        Rule(
+            "first_change_hours", "First change of a new device already after", PRACTICE, "hours",
+            "Left empty, the first opening above holds.",
+        ),
+        Rule(
+            "opening_text", "How to open a sealed device", "", help="Printed on the card the person leaves with."
         ),
     ),
     "Closing and reopening": (
@@ -83,8 +115,23 @@ STACK = Rule(
     "stack", "Insole from the foot down",
     "demonstration values until this clinic enters its own; common practice, no source",
 )  # fmt: skip
-RULES: dict[str, Rule] = {rule.name: rule for rules in GROUPS.values() for rule in rules} | {"stack": STACK}
+SECOND = Rule(
+    "second_signature", "A device needs a second podiatrist's signature before it is fitted", DESIGN
+)  # fmt: skip
+URGENCY = Rule(
+    "urgencies", "Urgency of referrals", "the guidance's own urgency stays the least there is; " + PRACTICE,
+    help="More pressing than the guidance, never less.",
+)  # fmt: skip
+FITTING = Rule(
+    "fitting_steps", "Fitting lists", PRACTICE, help="One step a line. Empty: the program's own list, shown beside it."
+)  # fmt: skip
+RULES: dict[str, Rule] = {rule.name: rule for rules in GROUPS.values() for rule in rules} | {
+    rule.name: rule for rule in (STACK, SECOND, URGENCY, FITTING)
+}
+#: Rules with an editor of their own on the page.
+APART = ("stack", "second_signature", "urgencies", "fitting_steps")
 HISTORY_SHOWN = 20
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
 @dataclass(frozen=True)
@@ -113,8 +160,20 @@ def value_words(name: str, value: Any) -> str:
     """A value with its unit, as the page and its history show it."""
     if name == "stack":
         return stack_words(value)
+    if name == "urgencies":
+        told = [f"{REFERRALS[key].lower()} {urgency.replace('_', ' ')}" for key, urgency in value.items()]
+        return "; ".join(told) or "as the guidance says"
+    if name == "fitting_steps":
+        own = [f"{FITTING_LISTS[key].words.lower()}: {'; '.join(steps)}" for key, steps in value.items()]
+        return " / ".join(own) or "the program's own"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     if value in ("", None):
         return "nothing"
+    if name == "closed_weekdays":
+        return ", ".join(WEEKDAYS[day] for day in value)
+    if isinstance(value, list):
+        return ", ".join(value) or "nothing"
     if hasattr(value, "strftime"):
         return str(value.strftime("%H:%M"))
     unit = RULES[name].unit

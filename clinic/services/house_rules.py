@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import transaction
 
+from clinic.guidelines.devices import REFERRALS, URGENCIES
+from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site, User
 from offload.core.stack import PACKAGED_FOAMS, THICKNESS_LIMITS, faults_of_stack
 
 from . import audit
 from .errors import Conflict, Refused
 
+LONGEST_LIST, LONGEST_STEP = 25, 140
+
 __all__ = ["BOUNDS", "EDITABLE", "house_rules_change"]
 
-#: Field -> lowest and highest value. The database holds the first eight as well; ages are sanity bounds of ours.
+#: Field -> lowest and highest value. Most are held by the database as well; ages are sanity bounds of ours.
 BOUNDS: dict[str, tuple[int, int]] = {
     "weight_threshold_kg": (40, 200),
     "margin_mm": (0, 30),
@@ -30,10 +35,13 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "perfusion_fresh_days": (1, 365),
     "falls_fresh_days": (1, 365),
     "reopen_days": (1, 365),
+    "first_change_hours": (48, 72),
+    "attempts_before_escalation": (1, 5),
+    "planned_reach_days": (1, 30),
 }
 EDITABLE = (
     "telephone_in_hours", "telephone_out_of_hours", "hours_start", "hours_end", "protocol_text", "stack",
-    *BOUNDS,
+    "second_signature", "urgencies", "fitting_steps", *BOUNDS,
 )  # fmt: skip
 
 
@@ -71,7 +79,7 @@ def _check(row: Site) -> None:
         raise Refused(fault, field="stack")
     for name, (low, high) in BOUNDS.items():
         value = getattr(row, name)
-        if not low <= value <= high:
+        if value is not None and not low <= value <= high:
             raise Refused(f"{name} is {value:g}, must be between {low} and {high}.", field=name)
     if row.tcpo2_urgent_mmhg not in (25, 30):
         raise Refused(
@@ -84,15 +92,57 @@ def _check(row: Site) -> None:
             f"{row.margin_mm:g} mm.",
             field="distal_margin_mm",
         )
+    _check_devices(row)
     if row.hours_end <= row.hours_start:
         raise Refused(
             f"Hours to: {row.hours_end:%H:%M} is not after {row.hours_start:%H:%M}.", field="hours_end"
         )
+    _calendar_check(row)
     try:
         row.full_clean()
     except ValidationError as invalid:
         field, messages = next(iter(invalid.message_dict.items()))
         raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from invalid
+
+
+def _check_devices(row: Site) -> None:
+    """A site tightens urgencies, never loosens them: a less pressing one changes nothing and is refused as such."""
+    for name, urgency in row.urgencies.items():
+        if name not in REFERRALS:
+            raise Refused(f"Urgency: {name} is not one of {', '.join(REFERRALS)}.", field="urgencies")
+        if urgency not in URGENCIES[:-1]:
+            raise Refused(
+                f"Urgency of {REFERRALS[name].lower()}: {urgency} is not more pressing than the guidance; "
+                f"{' or '.join(URGENCIES[:-1])} is.",
+                field=f"urgency_{name}",
+            )
+    for name, steps in row.fitting_steps.items():
+        if name not in FITTING_LISTS:
+            raise Refused(
+                f"Fitting list: {name} is not one of {', '.join(FITTING_LISTS)}.", field="fitting_steps"
+            )
+        if len(steps) > LONGEST_LIST:
+            raise Refused(
+                f"Fitting list: {len(steps)} steps given, {LONGEST_LIST} at most.", field=f"fitting_{name}"
+            )
+        long = next((step for step in steps if len(step) > LONGEST_STEP), None)
+        if long is not None:
+            raise Refused(
+                f"Fitting list: a step has {len(long)} characters, {LONGEST_STEP} at most.",
+                field=f"fitting_{name}",
+            )
+        if len(set(steps)) != len(steps):
+            raise Refused("Fitting list: the same step stands twice.", field=f"fitting_{name}")
+
+
+def _calendar_check(row: Site) -> None:
+    if not set(row.closed_weekdays) < set(range(7)):
+        raise Refused("Closed on: at least one weekday has hours.", field="closed_weekdays")
+    for day in row.holidays:
+        try:
+            date.fromisoformat(day)
+        except ValueError:
+            raise Refused(f"Days off: {day} is not a date as 2026-12-25.", field="holidays") from None
 
 
 def _stack_fault(stack: Sequence[Mapping[str, Any]]) -> str | None:
@@ -112,8 +162,10 @@ def _stack_fault(stack: Sequence[Mapping[str, Any]]) -> str | None:
 
 def _told(value: Any) -> Any:
     """A value as the audit row keeps it."""
-    if isinstance(value, list):
+    if isinstance(value, dict):
+        return {name: str(value[name]) for name in sorted(value)}
+    if isinstance(value, list) and value and isinstance(value[0], dict):
         return [f"{layer['role']} {layer['foam']} {layer['thickness_mm']:g} mm" for layer in value]
     if hasattr(value, "strftime"):
         return value.strftime("%H:%M")
-    return str(value)
+    return value if isinstance(value, list) else str(value)

@@ -8,13 +8,33 @@ from typing import Any, Protocol
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.models import NON_REMOVABLE, Lesion, Limb, Prescription, User
+from clinic.guidelines.devices import DEVICES
+from clinic.models import (
+    NON_REMOVABLE,
+    WITH_INSOLE,
+    DecisionKind,
+    DepartureReason,
+    Lesion,
+    Limb,
+    Prescription,
+    User,
+    content_digest,
+)
 
 from . import audit
+from .decisions import decision_add, signed_content, signed_sentence, stop_words, who
 from .errors import Conflict, Refused
+from .fittings import FittingFindings, fitting_store, fitting_words
 from .records import store
 
-__all__ = ["Decision", "prescription_fit", "prescription_open", "prescription_sign", "prescription_stop"]
+__all__ = [
+    "Decision",
+    "prescription_fit",
+    "prescription_open",
+    "prescription_second",
+    "prescription_sign",
+    "prescription_stop",
+]
 
 LONGEST_SEALED_DAYS = 14
 #: Until these are known no one can say whether a device that stays on was right to choose or to pass over.
@@ -33,6 +53,9 @@ class Decision(Protocol):
     def advice(self) -> Any: ...
     @property
     def digest(self) -> str: ...
+    @property
+    def what_if(self) -> tuple[str, ...]: ...
+    def page_copy(self) -> dict[str, Any]: ...
     def facts_copy(self) -> dict[str, Any]: ...
     def advice_copy(self) -> dict[str, Any]: ...
 
@@ -49,31 +72,49 @@ def prescription_sign(
     reason: str,
     departure_reason: str = "",
     device_label: str = "",
+    beside: list[str] | None = None,
     prescribed_on: date,
     stop_reason: str = "",
+    carry_plan: bool = False,
     forecast_shown: dict[str, Any] | None = None,
 ) -> Prescription:
     """Sign a choice of device with copies of the facts and the advice it was made on."""
     person = limb.person
-    if seen_digest != decision.digest:
-        raise Conflict(
-            "The facts or the advice changed since the page was opened. Look at them again, then sign."
-        )
-    if device_class in NON_REMOVABLE and person.red_flags.filter(answer="").exists():
-        raise Refused(
-            "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
-            field="device_class",
-        )
+    aids = list(dict.fromkeys(beside or ()))
     first = device_class in decision.first_offered
-    if not first and not departure_reason:
-        raise Refused(
-            "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
-            field="departure_reason",
-        )
     running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
+    _sign_checks(decision, seen_digest, limb, device_class, first, departure_reason, aids)
+    if running is not None and not stop_reason:
+        raise Refused("Why does the present device stop?", field="stop_reason")
+    plan = _carried_plan(running, device_class) if carry_plan else None
+    judged = not (BLOCKING & set(decision.advice.missing))
+    signed_at = timezone.now()
+    # A reason given where nothing departs would contradict the record.
+    departure = "" if first else departure_reason
+    content = signed_content(
+        by=by,
+        limb=limb,
+        page=decision.page_copy(),
+        device_class=device_class,
+        device_label=device_label.strip(),
+        beside=aids,
+        reason=reason.strip(),
+        departure_reason=departure,
+        agrees=first if judged else None,
+        prescribed_on=prescribed_on,
+        signed_at=signed_at,
+        stops={
+            "label": DEVICES[running.device_class].label,
+            "since": running.prescribed_on.isoformat(),
+            "reason": stop_words(stop_reason),
+        }
+        if running is not None
+        else None,
+        carried_plan=plan.code if plan else "",
+        second_needed=person.site.second_signature,
+        forecast=forecast_shown,
+    )
     if running is not None:
-        if not stop_reason:
-            raise Refused("Why does the present device stop?", field="stop_reason")
         prescription_stop(
             by=by,
             prescription=running,
@@ -81,25 +122,36 @@ def prescription_sign(
             stop_reason=stop_reason,
             expected_version=running.version,
         )
-    judged = not (BLOCKING & set(decision.advice.missing))
     made = Prescription(
         limb=limb,
         device_class=device_class,
         device_label=device_label.strip(),
+        beside=aids,
         prescribed_on=prescribed_on,
         facts=decision.facts_copy(),
         advice=decision.advice_copy(),
         edition=decision.advice.edition,
         first_offered=decision.first_offered[0] if decision.first_offered else "",
         agrees=first if judged else None,
-        departure_reason="" if first else departure_reason,
+        departure_reason=departure,
         reason=reason.strip(),
         signed_by=by,
-        signed_at=timezone.now(),
+        signed_at=signed_at,
+        content=content,
+        content_sha256=content_digest(content),
+        second_needed=person.site.second_signature,
+        relief_plan=plan,
         forecast_shown=forecast_shown,
     )
     store(made, by=by)
     made.lesions.set(lesions)
+    decision_add(
+        by=by,
+        prescription=made,
+        kind=DecisionKind.SIGNED,
+        on=prescribed_on,
+        sentence=signed_sentence(content),
+    )
     audit.record(
         by=by,
         site=person.site,
@@ -109,8 +161,84 @@ def prescription_sign(
         device_class=device_class,
         agrees=made.agrees,
         advice=decision.digest,
+        content=made.content_sha256,
     )
     return made
+
+
+def _sign_checks(
+    decision: Decision,
+    seen_digest: str,
+    limb: Limb,
+    device_class: str,
+    first: bool,
+    departure_reason: str,
+    beside: list[str],
+) -> None:
+    if decision.what_if:
+        raise Refused("This was a what-if, not the record. Only what stands in the record is signed.")
+    if seen_digest != decision.digest:
+        raise Conflict(
+            "The facts or the advice changed since the page was opened. Look at them again, then sign."
+        )
+    if device_class in NON_REMOVABLE and limb.person.red_flags.filter(answer="").exists():
+        raise Refused(
+            "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
+            field="device_class",
+        )
+    if not first and departure_reason not in DepartureReason.values:
+        raise Refused(
+            "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
+            field="departure_reason",
+        )
+    offered = {offer.id for offer in decision.advice.classes}
+    for name in beside:
+        if name not in offered or name == device_class or DEVICES[name].height != "none":
+            raise Refused(
+                f"Beside it: {DEVICES[name].label if name in DEVICES else name} is not offered beside a device here.",
+                field="beside",
+            )
+
+
+def _carried_plan(running: Prescription | None, device_class: str) -> Any:
+    """The relief plan of the device before, where both devices take an insole."""
+    if running is None or running.relief_plan is None:
+        raise Refused("Carry over the relief plan: the present device has none.", field="carry_plan")
+    if device_class not in WITH_INSOLE:
+        raise Refused("Carry over the relief plan: this class has no insole to cut.", field="carry_plan")
+    return running.relief_plan
+
+
+@transaction.atomic
+def prescription_second(*, by: User, prescription: Prescription, expected_version: int) -> Prescription:
+    """Sign a prescription second; until then its device is not fitted."""
+    if not prescription.second_needed:
+        raise Refused("This prescription needs no second signature.")
+    if prescription.stopped_on is not None:
+        raise Refused("This device was stopped; there is nothing left to sign.")
+    if prescription.second_at is not None:
+        raise Refused("This prescription was signed second already.")
+    if prescription.signed_by_id == by.pk:
+        raise Refused("The second signature is another podiatrist's than the first.")
+    prescription.second_by, prescription.second_at = by, timezone.now()
+    store(prescription, by=by, expected_version=expected_version)
+    today = timezone.localdate()
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.SECOND,
+        on=today,
+        sentence=f"On {today:%-d %b %Y} {who(by)}, signed second for {_what(prescription)}.",
+    )
+    person = prescription.limb.person
+    audit.record(by=by, site=person.site, verb="countersigned", target=prescription, person=person)
+    return prescription
+
+
+def _what(prescription: Prescription) -> str:
+    """The device in words as they stood when it was chosen."""
+    label = prescription.content.get("device", {}).get("label") or DEVICES[prescription.device_class].label
+    return f"the {label.lower()} chosen on {prescription.prescribed_on:%-d %b %Y}"
 
 
 @transaction.atomic
@@ -122,10 +250,13 @@ def prescription_fit(
     sealed: bool,
     open_by: date | None,
     expected_version: int,
+    found: FittingFindings | None = None,
 ) -> Prescription:
     """Record that the device was fitted, and, when it stays on, sealed with a day to open it by."""
     if prescription.stopped_on is not None:
         raise Refused("This device was stopped; it cannot be fitted.")
+    if prescription.waits_for_second:
+        raise Refused("This clinic asks for a second signature first; until then it is not fitted.")
     if fitted_on < prescription.prescribed_on:
         raise Refused("Fitted on: lies before the prescription.", field="fitted_on")
     if prescription.is_non_removable and not sealed:
@@ -140,12 +271,29 @@ def prescription_fit(
             raise Refused(
                 f"Open by: within {limit} days of sealing, {latest:%-d %b %Y} at the latest.", field="open_by"
             )
+    row = fitting_store(
+        by=by,
+        prescription=prescription,
+        fitted_on=fitted_on,
+        sealed=sealed,
+        open_by=open_by,
+        found=found or FittingFindings(),
+    )
     prescription.fitted_on = prescription.fitted_on or fitted_on
     prescription.sealed_on = fitted_on if sealed else None
     prescription.open_by = open_by if sealed else None
     prescription.opened_on = None
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
+    until = f", to be opened by {open_by:%-d %b %Y}" if sealed and open_by else ""
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.SEALED if sealed else DecisionKind.FITTED,
+        on=fitted_on,
+        sentence=f"On {fitted_on:%-d %b %Y} {who(by)}, fitted{' and sealed' if sealed else ''} "
+        f"{_what(prescription)}{until}: {fitting_words(row)}.",
+    )
     audit.record(
         by=by,
         site=site,
@@ -170,6 +318,14 @@ def prescription_open(
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
     late = bool(prescription.open_by and opened_on > prescription.open_by)
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.OPENED,
+        on=opened_on,
+        sentence=f"On {opened_on:%-d %b %Y} {who(by)}, opened {_what(prescription)}"
+        f"{f', later than {prescription.open_by:%-d %b %Y}' if late else ''}.",
+    )
     audit.record(by=by, site=person.site, verb="opened", target=prescription, person=person, late=late)
     return prescription
 
@@ -188,6 +344,14 @@ def prescription_stop(
         prescription.opened_on = stopped_on
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
+    words = stop_words(stop_reason)
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.STOPPED,
+        on=stopped_on,
+        sentence=f"On {stopped_on:%-d %b %Y} {who(by)}, stopped {_what(prescription)}: {words[0].lower()}{words[1:]}.",
+    )
     audit.record(
         by=by, site=person.site, verb="stopped", target=prescription, person=person, reason=stop_reason
     )

@@ -8,7 +8,7 @@ from django.urls import reverse
 from clinic.access import ClinicRequest, may, site_or_404
 from clinic.forms.house_rules import HouseRulesForm
 from clinic.forms.refusals import show
-from clinic.selectors.house_rules import STACK, history_of
+from clinic.selectors.house_rules import RULES, STACK, history_of
 from clinic.services.errors import Refused
 from clinic.services.house_rules import house_rules_change
 
@@ -28,6 +28,13 @@ def house_rules(request: ClinicRequest) -> HttpResponse:
     return render(
         request,
         "clinic/house_rules/page.html",
-        {"form": form, "site": site, "stack": STACK, "history": history_of(site), "here": "house_rules"},
+        {
+            "form": form,
+            "site": site,
+            "stack": STACK,
+            "rules": RULES,
+            "history": history_of(site),
+            "here": "house_rules",
+        },
         status=422 if form.errors else 200,
     )

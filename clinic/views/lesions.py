@@ -13,6 +13,7 @@ from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.events import EventForm
 from clinic.forms.refusals import show
 from clinic.models import Lesion
+from clinic.selectors.grades import grades_of
 from clinic.selectors.healing import LesionHealing, healing_of
 from clinic.selectors.lesions_page import lesion_page, missed_days
 from clinic.selectors.people import person_bar
@@ -38,6 +39,7 @@ def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
         {
             "lesion": found,
             "page": page,
+            "grades": grades_of(found.limb, [found], timezone.localdate())[found.pk] if found.is_open else (),
             "chart_key": chart_key(page.healing, missed_days(found))[:12],
             "bar": person_bar(found.limb.person),
             "here": "people",

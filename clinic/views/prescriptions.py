@@ -1,17 +1,20 @@
-"""Choosing a device for a limb, and what follows: fitting, sealing, opening, stopping."""
+"""Choosing a device for a limb, and what follows: the second signature, opening, stopping, and the prints."""
 
-from datetime import timedelta
+from collections.abc import Callable
+from typing import Any
 
+from django import forms as django_forms
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.forms.prescriptions import AnswersForm, ChoiceForm, FitForm, OpenForm, StopForm
+from clinic.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm, WhatIfForm
 from clinic.forms.refusals import show
-from clinic.models import LesionState, Limb, Prescription
-from clinic.selectors.advice import limb_decision, prescription_rows
+from clinic.models import Lesion, LesionState, Limb, Prescription
+from clinic.selectors.advice import LimbDecision, ToldBefore, limb_decision, told_before
+from clinic.selectors.decisions import decisions_of, fittings_of, signed_record
 from clinic.selectors.healing import healings_of
 from clinic.selectors.people import person_bar
 from clinic.services import prescriptions as service
@@ -22,59 +25,80 @@ from clinic.services.errors import Refused
 def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     found = visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
     today = timezone.localdate()
-    lesions = list(found.lesions.filter(state=LesionState.OPEN).order_by("label"))
-    given = request.POST if request.method == "POST" else request.GET
-    answers = AnswersForm(given if given else None, lesions=lesions)
-    decision = limb_decision(found, today, answers.answers()) if lesions else None
-    context = {
-        "limb": found,
-        "lesions": lesions,
-        "answers": answers,
-        "decision": decision,
-        "today": today,
-        "bar": person_bar(found.person),
-        "here": "people",
-    }
-    if decision is None:
+    lesions = list(found.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
+    context: dict[str, Any] = {
+        "limb": found, "lesions": lesions, "today": today, "bar": person_bar(found.person), "here": "people",
+    }  # fmt: skip
+    if not lesions:
         return render(request, "clinic/prescriptions/new.html", context)
+    running = found.prescriptions.filter(stopped_on=None).select_related("relief_plan").first()
+    before = told_before(running, lesions)
+    given = request.POST if request.method == "POST" else _carried(request.GET, before)
+    answers = AnswersForm(given or None, lesions=lesions, before=before)
+    tried = WhatIfForm(given or None, lesions=lesions)
+    answered = answers.answers()
+    record = limb_decision(found, today, answered)
+    assert record is not None
+    switched = tried.switched()
+    decision = limb_decision(found, today, answered, switched) if switched else record
+    assert decision is not None
     chosen = ChoiceForm(
         request.POST if request.method == "POST" else None,
-        initial={"seen": decision.digest},
-        offered=[offer.id for offer in decision.advice.classes],
-        running=decision.running is not None,
+        initial={"device_class": request.GET.get("device_class", "")},
+        offered=[offer.id for offer in record.advice.classes],
+        running=running is not None,
+        plan=running is not None and running.relief_plan is not None,
+        aids=[row.device.id for row in record.beside],
     )
-    if request.method == "POST" and chosen.is_valid():
-        data = chosen.cleaned_data
+    if request.method == "POST" and switched:
+        chosen.add_error(
+            None,
+            "What-if switches are on: this is not the record. Nothing was signed. Go back to the record, then sign.",
+        )
+    elif request.method == "POST" and chosen.is_valid():
+        data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
+        seen = data.pop("seen")
         try:
             made = service.prescription_sign(
-                by=request.user,
-                limb=found,
-                lesions=lesions,
-                decision=decision,
-                seen_digest=data["seen"],
-                device_class=data["device_class"],
-                reason=data["reason"],
-                departure_reason=data["departure_reason"],
-                device_label=data["device_label"],
-                prescribed_on=today,
-                stop_reason=data.get("stop_reason", ""),
-                forecast_shown=_forecasts(lesions),
-            )
+                by=request.user, limb=found, lesions=lesions, decision=record, seen_digest=seen,
+                prescribed_on=today, forecast_shown=_forecasts(lesions), **data,
+            )  # fmt: skip
         except Refused as refused:
             show(chosen, refused)
             # The page now shows the advice as it stands; the next signature is on that.
-            chosen.data = {**request.POST.dict(), "seen": decision.digest}
+            again: Any = request.POST.copy()
+            again["seen"] = record.digest
+            chosen.data = again
         else:
             messages.success(request, f"Signed: {made}.")
             return redirect("prescription", prescription=made.pk)
-    context["form"] = chosen
+    context |= {
+        "answers": answers, "tried": tried, "decision": decision, "form": chosen, "before": before,
+        "running": running, "gained": _difference(decision, record), "lost": _difference(record, decision),
+    }  # fmt: skip
     part = "#advice" if request.htmx and request.method == "GET" else ""
     return render(
         request, f"clinic/prescriptions/new.html{part}", context, status=422 if chosen.errors else 200
     )
 
 
-def _forecasts(lesions):
+def _carried(given: QueryDict, before: ToldBefore | None) -> QueryDict:
+    """Answers of the device before, when somebody asks for them; each is then today's answer, shown before signing."""
+    if before is None or given.get("carry") != "yes":
+        return given
+    filled = given.copy()
+    for name in before.answers:
+        filled.setdefault(name, before.words(name))
+    return filled
+
+
+def _difference(one: LimbDecision, other: LimbDecision) -> list[str]:
+    """Labels that the first offers and the second does not."""
+    theirs = {offer.id for offer in other.advice.classes}
+    return [row.device.label for row in one.offers if row.device.id not in theirs]
+
+
+def _forecasts(lesions: list[Lesion]) -> dict[str, Any] | None:
     """What the healing pages say at this moment, kept with the decision."""
     shown = {}
     for healing in healings_of(lesions).values():
@@ -91,7 +115,7 @@ def _forecasts(lesions):
 
 def _prescription(request: ClinicRequest, pk: int) -> Prescription:
     return visible_or_404(
-        Prescription.objects.select_related("limb__person__site", "signed_by", "relief_plan"),
+        Prescription.objects.select_related("limb__person__site", "signed_by", "second_by", "relief_plan"),
         request.user,
         pk=pk,
     )
@@ -105,8 +129,10 @@ def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
         "clinic/prescriptions/detail.html",
         {
             "prescription": found,
-            "copies": prescription_rows(found),
+            "record": signed_record(found),
+            "fittings": fittings_of(found),
             "lesions": list(found.lesions.select_related("limb").order_by("label")),
+            "second": SecondForm(initial={"version": found.version}),
             "today": timezone.localdate(),
             "bar": person_bar(found.limb.person),
             "here": "people",
@@ -114,9 +140,62 @@ def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
     )
 
 
-def _step(request: ClinicRequest, pk: int, *, form_class, initial, act, title: str, button: str, done: str):
+@may("see_cases")
+def decision_print(request: ClinicRequest, prescription: int) -> HttpResponse:
+    """The signed record alone, from its copies: nothing on this page is read from the case as it stands today."""
+    found = _prescription(request, prescription)
+    lines = [row for row in decisions_of(found.limb) if row.line.prescription_id == found.pk]
+    return render(
+        request,
+        "clinic/prescriptions/record.html",
+        {"prescription": found, "record": signed_record(found), "lines": lines, "here": "people"},
+    )
+
+
+@may("see_cases")
+def limb_decisions(request: ClinicRequest, limb: int) -> HttpResponse:
+    found = visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
+    return render(
+        request,
+        "clinic/prescriptions/decisions.html",
+        {
+            "limb": found,
+            "rows": decisions_of(found),
+            "bar": person_bar(found.person),
+            "here": "people",
+        },
+    )
+
+
+@may("prescribe")
+def prescription_second(request: ClinicRequest, prescription: int) -> HttpResponse:
+    found = _prescription(request, prescription)
+    form = SecondForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            service.prescription_second(
+                by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
+            )
+        except Refused as refused:
+            messages.error(request, refused.message)
+        else:
+            messages.success(request, "Signed second. The device can be fitted.")
+    return redirect("prescription", prescription=found.pk)
+
+
+def _step(
+    request: ClinicRequest,
+    pk: int,
+    *,
+    form_class: type[django_forms.Form],
+    initial: dict[str, Any],
+    act: Callable[..., Any],
+    title: str,
+    button: str,
+    done: str,
+) -> HttpResponse:
     found = _prescription(request, pk)
-    form = form_class(request.POST or None, initial={"version": found.version, **initial(found)})
+    form = form_class(request.POST or None, initial={"version": found.version, **initial})
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         try:
@@ -143,34 +222,12 @@ def _step(request: ClinicRequest, pk: int, *, form_class, initial, act, title: s
 
 
 @may("fit_devices")
-def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
-    def initial(found: Prescription):
-        today, site = timezone.localdate(), found.limb.person.site
-        days = site.sealed_first_days if found.opened_on is None else site.sealed_days
-        return {
-            "fitted_on": today,
-            "open_by": today + timedelta(days=days) if found.is_non_removable else None,
-        }
-
-    return _step(
-        request,
-        prescription,
-        form_class=FitForm,
-        initial=initial,
-        act=service.prescription_fit,
-        title="Fitted",
-        button="Record the fitting",
-        done="The fitting is recorded.",
-    )
-
-
-@may("fit_devices")
 def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse:
     return _step(
         request,
         prescription,
         form_class=OpenForm,
-        initial=lambda found: {"opened_on": timezone.localdate()},
+        initial={"opened_on": timezone.localdate()},
         act=service.prescription_open,
         title="Opened",
         button="Record the opening",
@@ -184,7 +241,7 @@ def prescription_stop(request: ClinicRequest, prescription: int) -> HttpResponse
         request,
         prescription,
         form_class=StopForm,
-        initial=lambda found: {"stopped_on": timezone.localdate()},
+        initial={"stopped_on": timezone.localdate()},
         act=service.prescription_stop,
         title="Stop this device",
         button="Stop the device",

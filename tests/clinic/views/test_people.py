@@ -245,7 +245,7 @@ def test_someone_who_moved_with_a_device_on_is_warned_about(as_staff, with_feet)
         {"state": "moved", "state_on": days_ago(1).isoformat(), "version": 1},
         follow=True,
     )
-    assert "Still on record as worn: Knee-high walker, removable, left foot" in text(response)
+    assert "Still on record as worn: Removable knee-high walker, left foot" in text(response)
 
 
 def test_a_refused_state_keeps_the_header_true(as_staff, with_feet):

@@ -1,0 +1,173 @@
+"""What is checked when a device goes on, by the kind of device. Common practice, no source."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
+from clinic.guidelines.errors import GuidelineError
+
+__all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "FittingList", "fitting_list", "steps_for"]
+
+#: First look after fitting within a week: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
+FIRST_REVIEW_DAYS = 7
+
+
+@dataclass(frozen=True)
+class FittingList:
+    """One list of steps.
+
+    Parameters
+    ----------
+    id : str
+        Key under which a site keeps its own steps.
+    words : str
+        Which devices it is for.
+    classes : tuple of str
+    steps : tuple of str
+        In the order they are done; a site may replace them.
+    """
+
+    id: str
+    words: str
+    classes: tuple[str, ...]
+    steps: tuple[str, ...]
+
+
+FITTING_LISTS: dict[str, FittingList] = {
+    one.id: one
+    for one in (
+        FittingList(
+            "stays_on",
+            "Devices that stay on",
+            tuple(name for name in DEVICES if name in NON_REMOVABLE),
+            (
+                "Dressing in place that holds until the next opening",
+                "Padding between the toes, skin dry",
+                "Bandage from the base of the toes to the stated distance below the knee",
+                "Toes can be seen; colour comes back after pressing",
+                "Stocking on without folds",
+                "Shin, ankle bones and edges padded",
+                "Heel fully down before closing",
+                "Closed and sealed; the person cannot take it off",
+                "A few steps tried here, with the aid used at home",
+                "Leg length evened by a lift on the other side",
+                "Wear advice given, by word and on paper",
+            ),
+        ),
+        FittingList(
+            "comes_off",
+            "Removable walkers and ankle-high devices",
+            ("walker_knee_high_removable", "ankle_high_removable"),
+            (
+                "Dressing in place, no folds under the sole",
+                "Padding between the toes, skin dry",
+                "Stocking on without folds",
+                "Heel fully down before closing",
+                "Straps closed from the foot up; a finger fits under each",
+                "A few steps tried here, with the aid used at home",
+                "Leg length evened by a lift on the other side",
+                "The person closed and opened it alone, or the helper did",
+                "Wear advice given, by word and on paper",
+            ),
+        ),
+        FittingList(
+            "heel",
+            "Heel relief: device or heel floated",
+            ("heel_relieving_knee_high", "heel_float_in_bed_and_chair"),
+            (
+                "Dressing in place, no folds under the heel",
+                "Heel hangs free: a flat hand passes under it",
+                "Calf carried over its whole length, no edge under the tendon",
+                "Foot not pushed down; outer ankle free",
+                "Tried in the bed, the chair and on the footplate used at home",
+                "Transfer or a few steps tried, if the person does either",
+                "The person or the helper set it up alone",
+                "Advice given, by word and on paper",
+            ),
+        ),
+        FittingList(
+            "top_free",
+            "Devices open over the back of the foot",
+            ("dorsum_free_device",),
+            (
+                "Dressing in place",
+                "Nothing touches the lesion, standing and sitting",
+                "Straps lie beside the lesion, none over it",
+                "Heel held; the foot does not slide forward",
+                "A few steps tried here",
+                "Wear advice given, by word and on paper",
+            ),
+        ),
+        FittingList(
+            "spacer",
+            "Toe spacers",
+            ("toe_spacer",),
+            (
+                "Web space dry, no infection, no stitches",
+                "Spacer parts the toes without bending them",
+                "No pressure on the next toe: no blanching after a few steps",
+                "Shoe wide enough with the spacer in",
+                "How to take it out, dry and put back shown",
+                "Advice given, by word and on paper",
+            ),
+        ),
+        FittingList(
+            "footwear",
+            "Footwear and felted foam",
+            ("footwear_modification", "felted_foam_with_footwear"),
+            (
+                "Dressing in place",
+                "Shoe long and wide enough, standing",
+                "Nothing presses on the lesion; felt lies round it, never on it",
+                "Inside felt by hand: no seam, no edge",
+                "A few steps tried here",
+                "Day on which the felt is renewed agreed",
+                "Wear advice given, by word and on paper",
+            ),
+        ),
+    )
+}
+
+
+def fitting_list(device_class: str) -> FittingList:
+    """List of steps for a device class.
+
+    Parameters
+    ----------
+    device_class : str
+
+    Returns
+    -------
+    FittingList
+
+    Raises
+    ------
+    GuidelineError
+        If no list is for the class.
+    """
+    for one in FITTING_LISTS.values():
+        if device_class in one.classes:
+            return one
+    raise GuidelineError(f"device class is {device_class}, must be one of {', '.join(DEVICES)}")
+
+
+def steps_for(device_class: str, own: Mapping[str, Sequence[str]]) -> tuple[str, ...]:
+    """Steps for a device class, the site's own where it has some.
+
+    Parameters
+    ----------
+    device_class : str
+    own : mapping of str to sequence of str
+        Fitting list id to the site's steps; an empty list means the program's.
+
+    Returns
+    -------
+    tuple of str
+
+    Examples
+    --------
+    >>> steps_for("toe_spacer", {"spacer": ["Web space dry"]})
+    ('Web space dry',)
+    """
+    found = fitting_list(device_class)
+    return tuple(own.get(found.id) or found.steps)
