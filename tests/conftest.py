@@ -72,6 +72,27 @@ def browser_type_launch_args(browser_type_launch_args):
     }
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):
+    """Tests tamper with kept rows and flush tables; `append_only` puts the database's triggers back for one test."""
+    from django.db import connection
+
+    from clinic.append_only import drop
+
+    with django_db_blocker.unblock():
+        drop(connection)
+
+
+@pytest.fixture
+def append_only(db):
+    """The triggers of the migration, for this test's transaction."""
+    from django.db import connection
+
+    from clinic.append_only import install
+
+    install(connection)
+
+
 @pytest.fixture
 def site(db):
     return factories.site(name="Alder Lane clinic")

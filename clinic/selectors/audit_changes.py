@@ -13,7 +13,7 @@ from django.apps import apps
 from django.core.exceptions import FieldDoesNotExist
 from django.utils.formats import date_format
 
-from clinic.models import AuditEvent, Person, Site
+from clinic.models import AuditEvent, Person, PersonKey, Site
 
 __all__ = ["A_PAGE", "Changed", "Changes", "actors", "chain_length", "changes", "verbs"]
 
@@ -105,6 +105,9 @@ def changes(
     page = list(rows.order_by("-sequence")[: A_PAGE + 1])
     shown = page[:A_PAGE]
     people = Person.objects.filter(site=site).in_bulk([e.person_id for e in shown if e.person_id])
+    keys = dict(PersonKey.objects.filter(pk__in=[e.person_id for e in shown]).values_list("pk", "key"))
+    for event in shown:
+        event.person_key = keys.get(event.person_id) if event.person_id else None
     return Changes(
         rows=tuple(
             Changed(e, people.get(e.person_id) if e.person_id else None, _did(e), tuple(_details(e)))

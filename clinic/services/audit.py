@@ -8,12 +8,13 @@ from collections.abc import Iterator
 from datetime import UTC
 from typing import Any
 
+from cryptography.fernet import Fernet
 from django.db import connection, models, transaction
 from django.utils import timezone
 
-from clinic.models import AuditEvent, Person, Site, User
+from clinic.models import AuditEvent, Person, PersonKey, Site, User
 
-__all__ = ["canonical", "digest_of", "faults", "record"]
+__all__ = ["canonical", "digest_of", "faults", "lock_chain", "record"]
 
 
 def canonical(value: Any) -> str:
@@ -35,17 +36,27 @@ def digest_of(event: AuditEvent) -> str:
             event.target_kind,
             event.target_id,
             event.person_id,
-            event.detail,
+            event.payload,
         ]
     )
     return hashlib.sha256(body.encode()).hexdigest()
 
 
-def _lock_chain(site_id: int) -> None:
+def lock_chain(site_id: int) -> None:
     """One writer at a time per chain. SQLite's IMMEDIATE transaction is that lock already."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [7301, site_id])
+
+
+def _sealed(text: str, person: Person | None) -> str:
+    """What is said about a person, sealed with that person's key; the key is made with the first row."""
+    if person is None:
+        return text
+    held, _ = PersonKey.objects.get_or_create(
+        pk=person.pk, defaults={"key": Fernet.generate_key().decode()}
+    )
+    return Fernet(held.key).encrypt(text.encode()).decode()
 
 
 def record(
@@ -62,7 +73,7 @@ def record(
         raise transaction.TransactionManagementError(
             "an audit row is written inside the change's transaction"
         )
-    _lock_chain(site.pk)
+    lock_chain(site.pk)
     last = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence").first()
     history = getattr(target, "history", None)
     if history is not None:
@@ -78,7 +89,7 @@ def record(
         target_kind=target._meta.model_name or "",
         target_id=str(target.pk),
         person_id=person.pk if person else None,
-        detail=canonical(detail),
+        payload=_sealed(canonical(detail), person),
         previous_digest=last.digest if last else "",
     )
     event.digest = digest_of(event)
@@ -87,7 +98,10 @@ def record(
 
 
 def faults(site_id: int) -> Iterator[str]:
-    """Every place where a site's chain does not hold, as one sentence each."""
+    """Every place where a site's chain does not hold, as one sentence each.
+
+    A tail cut off leaves a whole chain behind: the daily digest file shows it (`clinic.services.digests`).
+    """
     previous, expected = "", 1
     for event in AuditEvent.objects.filter(site_id=site_id).order_by("sequence").iterator():
         if event.sequence != expected:

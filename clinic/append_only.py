@@ -1,0 +1,121 @@
+"""Append-only held by the database itself: triggers that refuse to change or remove a kept row.
+
+History copies, the audit chain and the log of reads may only grow. The one door is an erasure by law: history
+copies may be removed while a permit row exists, and the service writes and removes that row in one transaction.
+The chain and the batches have no door at all.
+
+A migration that rebuilds one of these tables drops its triggers on SQLite: it must end with `InstallTriggers()`.
+`verify_audit` and the system check name every missing one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.apps import apps as live_apps
+from django.db.migrations.operations.base import Operation
+
+__all__ = ["InstallTriggers", "drop", "install", "missing"]
+
+#: Tables without any door.
+SEALED = ("clinic_auditevent", "clinic_viewbatch", "clinic_viewevent", "clinic_erasure")
+PERMIT = "clinic_erasurepermit"
+FUNCTION = "clinic_append_only"
+
+
+def _tables(apps: Any) -> Iterator[tuple[str, bool]]:
+    """Each kept table, and whether an erasure may remove rows of it."""
+    for table in SEALED:
+        yield table, False
+    for model in apps.get_app_config("clinic").get_models(include_auto_created=True):
+        if model._meta.model_name.startswith("historical"):
+            yield model._meta.db_table, True
+
+
+def _name(table: str, action: str) -> str:
+    return f"{table}_no_{action}"[:63]
+
+
+def _create(vendor: str, table: str, action: str, door: bool) -> str:
+    name = _name(table, action)
+    message = f"{table} is append-only"
+    # With a door, both are open during an erasure: a copy's author is nulled before the copy goes.
+    if vendor == "sqlite":
+        when = f"WHEN NOT EXISTS (SELECT 1 FROM {PERMIT})" if door else ""
+        return (
+            f'CREATE TRIGGER "{name}" BEFORE {action.upper()} ON "{table}" {when} '
+            f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
+        )
+    return (
+        f'CREATE TRIGGER "{name}" BEFORE {action.upper()} ON "{table}" FOR EACH ROW '
+        f"EXECUTE FUNCTION {FUNCTION}('{'door' if door else 'sealed'}')"
+    )
+
+
+_POSTGRES_FUNCTION = f"""
+CREATE OR REPLACE FUNCTION {FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+  IF TG_ARGV[0] = 'door' AND EXISTS (SELECT 1 FROM {PERMIT}) THEN
+    IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
+    RETURN NEW;
+  END IF;
+  RAISE EXCEPTION '% is append-only', TG_TABLE_NAME;
+END $$
+"""
+
+
+def _drop_sql(vendor: str, table: str, action: str) -> str:
+    on = "" if vendor == "sqlite" else f' ON "{table}"'
+    return f'DROP TRIGGER IF EXISTS "{_name(table, action)}"{on}'
+
+
+def install(connection: Any, apps: Any = live_apps) -> None:
+    """Put the triggers on every kept table; doing it again changes nothing."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(_POSTGRES_FUNCTION)
+        for table, door in _tables(apps):
+            for action in ("update", "delete"):
+                cursor.execute(_drop_sql(connection.vendor, table, action))
+                cursor.execute(_create(connection.vendor, table, action, door))
+
+
+def drop(connection: Any, apps: Any = live_apps) -> None:
+    with connection.cursor() as cursor:
+        for table, _ in _tables(apps):
+            for action in ("update", "delete"):
+                cursor.execute(_drop_sql(connection.vendor, table, action))
+
+
+def missing(connection: Any) -> list[str]:
+    """Triggers that should stand and do not, by name."""
+    catalogue = (
+        "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        if connection.vendor == "sqlite"
+        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(catalogue)
+        standing = {name for (name,) in cursor.fetchall()}
+    wanted = {_name(table, action) for table, _ in _tables(live_apps) for action in ("update", "delete")}
+    return sorted(wanted - standing)
+
+
+class InstallTriggers(Operation):
+    """Migration operation: the triggers of every kept table of the state it runs in."""
+
+    reversible = True
+    reduces_to_sql = False
+
+    def state_forwards(self, app_label: str, state: Any) -> None:
+        """Triggers are no part of the models."""
+
+    def database_forwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        install(schema_editor.connection, to_state.apps)
+
+    def database_backwards(self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any) -> None:
+        drop(schema_editor.connection, from_state.apps)
+
+    def describe(self) -> str:
+        return "Hold history, audit chain and read log append-only in the database"
