@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from clinic.healing.forecast import Forecast
-from clinic.healing.progress import Change, change_between
+from clinic.healing.progress import Change, change_between, reduction_percent
 from clinic.models import (
     Attendance,
     Imprint,
@@ -35,6 +35,7 @@ class MeasurementRow:
     measurement: Measurement
     change: Change | None
     weeks: float
+    reduction: float | None = None
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,8 @@ def _rows(healing: LesionHealing) -> list[MeasurementRow]:
     rows: list[MeasurementRow] = []
     before: Measurement | None = None
     by_day = {area.day: area for area in healing.areas}
+    run = healing.report.run if healing.report else None
+    judged = {area.day for area in run.areas} if run else set()
     first = healing.measurements[0].visit.visited_on if healing.measurements else None
     for row in healing.measurements:
         change = None
@@ -66,7 +69,10 @@ def _rows(healing: LesionHealing) -> list[MeasurementRow]:
             change = change_between(
                 float(before.area_mm2 or 0), float(row.area_mm2), by_day[before.visit.visited_on].method
             )
-        rows.append(MeasurementRow(row, change, (day - first).days / 7 if first else 0.0))
+        reduction = None
+        if run is not None and day in judged and row.area_mm2 is not None:
+            reduction = reduction_percent(run.first.area, float(row.area_mm2))
+        rows.append(MeasurementRow(row, change, (day - first).days / 7 if first else 0.0, reduction))
         if row.area_mm2 is not None:
             before = row
     return rows[::-1]
