@@ -8,7 +8,7 @@ from typing import Any
 
 from clinic.models import Lesion, LesionState, Limb, Person, Prescription, User
 from clinic.selectors.advice import limb_decision
-from clinic.services import prescriptions
+from clinic.services import opening_cards, prescriptions
 from clinic.services.fittings import FittingFindings, steps_of
 
 __all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
@@ -43,6 +43,11 @@ def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
     ):
         seals = device.is_non_removable and (device.sealed_on is None or device.opened_on is not None)
         if seals or (device.fitted_on is None and not device.is_non_removable):
+            if seals:
+                card = opening_cards.card_make(
+                    by=by, prescription=device, sealed_on=day, open_by=day + timedelta(days=7)
+                )
+                opening_cards.card_hand_over(by=by, card=card)
             prescriptions.prescription_fit(
                 by=by,
                 prescription=device,

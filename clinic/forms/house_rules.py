@@ -11,7 +11,7 @@ from django import forms
 from clinic.guidelines.devices import REFERRALS
 from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site
-from clinic.selectors.house_rules import APART, GROUPS, RULES, Rule, seen_number
+from clinic.selectors.house_rules import APART, GROUPS, RULES, WEEKDAYS, Rule, seen_number
 from clinic.services.house_rules import BOUNDS
 from offload.core.foam import packaged_foams
 from offload.core.stack import THICKNESS_LIMITS

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, Protocol
 
 from django.db import transaction
@@ -25,6 +25,8 @@ from . import audit
 from .decisions import decision_add, signed_content, signed_sentence, stop_words, who
 from .errors import Conflict, Refused
 from .fittings import FittingFindings, fitting_store, fitting_words
+from .next_dates import next_date_no_later_than
+from .opening_cards import handed_card_check, open_by_check
 from .records import store
 
 __all__ = [
@@ -36,7 +38,6 @@ __all__ = [
     "prescription_stop",
 ]
 
-LONGEST_SEALED_DAYS = 14
 #: Until these are known no one can say whether a device that stays on was right to choose or to pass over.
 BLOCKING = frozenset(
     {"infection_grade", "osteomyelitis", "ischaemia_grade", "high_falls_risk", "cannot_attend_weekly",
@@ -264,20 +265,16 @@ def prescription_fit(
     if sealed and not prescription.is_non_removable:
         raise Refused("Only a device that stays on is sealed.", field="sealed")
     site = prescription.limb.person.site
+    fitted = found or FittingFindings()
     if sealed:
-        limit = site.sealed_first_days if prescription.opened_on is None else LONGEST_SEALED_DAYS
-        latest = fitted_on + timedelta(days=limit)
-        if open_by is None or not fitted_on < open_by <= latest:
-            raise Refused(
-                f"Open by: within {limit} days of sealing, {latest:%-d %b %Y} at the latest.", field="open_by"
-            )
+        _seal_checks(prescription, fitted_on, open_by, fitted)
     row = fitting_store(
         by=by,
         prescription=prescription,
         fitted_on=fitted_on,
         sealed=sealed,
         open_by=open_by,
-        found=found or FittingFindings(),
+        found=fitted,
     )
     prescription.fitted_on = prescription.fitted_on or fitted_on
     prescription.sealed_on = fitted_on if sealed else None
@@ -285,6 +282,14 @@ def prescription_fit(
     prescription.opened_on = None
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
+    if open_by is not None and row.review_on is not None and sealed:
+        next_date_no_later_than(
+            by=by,
+            person=person,
+            open_by=open_by,
+            review_on=row.review_on,
+            why="next review agreed at sealing",
+        )
     until = f", to be opened by {open_by:%-d %b %Y}" if sealed and open_by else ""
     decision_add(
         by=by,
@@ -303,6 +308,22 @@ def prescription_fit(
         open_by=open_by,
     )
     return prescription
+
+
+def _seal_checks(
+    prescription: Prescription, fitted_on: date, open_by: date | None, found: FittingFindings
+) -> None:
+    """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand."""
+    if prescription.limb.person.red_flags.filter(answer="").exists():
+        raise Refused("A red flag of this person is not answered yet; until then no device is sealed.")
+    until = open_by_check(prescription, fitted_on, open_by)
+    if found.review_on is not None and found.review_on > until:
+        raise Refused(
+            f"Next review: {found.review_on:%-d %b %Y} lies after the day it must be opened by, "
+            f"{until:%-d %b %Y}.",
+            field="review_on",
+        )
+    handed_card_check(prescription, fitted_on, until)
 
 
 @transaction.atomic
