@@ -57,6 +57,7 @@ from .problem import Problem, ProblemKind
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
+from .review import ReviewNote
 from .site import Site
 from .trace import PhotoScale, Reference, Trace
 from .user import Role, User
@@ -80,6 +81,6 @@ __all__ = [
     "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan", "Look", "Looked", "Measurement", "Mobility", "Oedema", "OpeningCard", "Pain", "Person", "PersonKey", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
-    "Referral", "ReferralTo", "Role", "Side", "SignIn", "Site",
+    "Referral", "ReferralTo", "ReviewNote", "Role", "Side", "SignIn", "Site",
     "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
 ]  # fmt: skip
