@@ -33,6 +33,7 @@ from .measurement import (
     Tissue,
 )
 from .opening_card import OpeningCard
+from .peer import PeerCase, PeerOpinion, PeerReading, PeerRound
 from .person import (
     Circumstances,
     DiabetesType,
@@ -44,8 +45,10 @@ from .person import (
 )
 from .photo import Photo, PhotoConsent, PhotoSubject
 from .prescription import (
+    AGREES,
     NON_REMOVABLE,
     WITH_INSOLE,
+    Agreement,
     DepartureReason,
     DeviceClass,
     LimbPlan,
@@ -58,6 +61,7 @@ from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
 from .review import ReviewNote
+from .saved_report import ReportForm, SavedReport
 from .site import Site
 from .trace import PhotoScale, Reference, Trace
 from .user import Role, User
@@ -73,6 +77,7 @@ from .visit import (
 )
 
 __all__ = [
+    "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
     "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",

@@ -60,6 +60,24 @@ class DepartureReason(models.TextChoices):
     OTHER = "other", "Other"
 
 
+class Agreement(models.TextChoices):
+    """Where a choice stands to the guidance; decided when it is signed and kept (own design)."""
+
+    FIRST = "first", "First choice given"
+    LOWER_DATED = "lower_dated", "Lower tier, a dated fact behind it"
+    LOWER_TICKED = "lower_ticked", "Lower tier, the fact only ticked"
+    DEPARTED = "departed", "Departure with a reason"
+    UNJUDGED = "unjudged", "Cannot be judged, facts missing"
+
+
+#: What each value of `agrees` may be told apart into.
+AGREES = {
+    True: (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED),
+    False: (Agreement.DEPARTED,),
+    None: (Agreement.UNJUDGED,),
+}
+
+
 class StopReason(models.TextChoices):
     HEALED = "healed", "Healed"
     CHANGED = "changed", "Changed for another device"
@@ -90,6 +108,7 @@ class Prescription(ClinicalRecord):
     edition = models.CharField(max_length=120)
     first_offered = models.CharField(max_length=32, blank=True)
     agrees = models.BooleanField("choice is the first class the advice offers", null=True, blank=True)
+    agreement = models.CharField("agreement with guidance", max_length=12, choices=Agreement.choices)
     departure_reason = models.CharField(max_length=24, choices=DepartureReason.choices, blank=True)
     reason = models.TextField("reason in words")
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
@@ -121,10 +140,21 @@ class Prescription(ClinicalRecord):
 
     class Meta:
         ordering = ["-prescribed_on", "-pk"]
+        indexes = [
+            models.Index(fields=["prescribed_on", "limb"], name="prescription_by_day"),
+            models.Index(fields=["limb", "fitted_on"], name="prescription_fitted"),
+        ]
         constraints = [
             one_of("device_class", DeviceClass, name="prescription_class"),
             one_of("departure_reason", DepartureReason, name="prescription_departure", blank=True),
             one_of("stop_reason", StopReason, name="prescription_stop", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(agrees=True, agreement__in=[a.value for a in AGREES[True]])
+                | models.Q(agrees=False, agreement="departed")
+                | models.Q(agrees__isnull=True, agreement="unjudged"),
+                name="prescription_agreement",
+                violation_error_message="the agreement told must go with whether the choice agrees",
+            ),
             models.CheckConstraint(
                 condition=~models.Q(reason=""),
                 name="prescription_reason",
