@@ -14,6 +14,7 @@ from clinic.models import (
     Limb,
     LimbFinding,
     Measurement,
+    OpeningCard,
     Person,
     Prescription,
     RedFlag,
@@ -160,6 +161,8 @@ def prescription(
     *, of: Limb | None = None, lesions: list[Lesion] | None = None, **fields: Any
 ) -> Prescription:
     where = of or limb()
+    agrees = fields.get("agrees", True)
+    fields.setdefault("agreement", {True: "first", False: "departed", None: "unjudged"}[agrees])
     made = Prescription.objects.create(
         **{
             "limb": where,
@@ -187,6 +190,22 @@ def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) ->
             "person": of,
             "raised_at": raised_at or timezone.now(),
             "flags": ["fever_or_unwell"],
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def opening_card(*, of: Prescription, sealed_on: date | None = None, open_by: date, **fields: Any) -> OpeningCard:
+    """A printed card that the person holds."""
+    return OpeningCard.objects.create(
+        **{
+            "prescription": of,
+            "sealed_on": sealed_on or timezone.localdate(),
+            "open_by": open_by,
+            "content": {"device": "Total contact cast", "side": of.limb.side, "open_at_once": []},
+            "handed_at": timezone.now(),
+            "handed_by": author(),
             "created_by": author(),
             **fields,
         }

@@ -15,6 +15,7 @@ from clinic.guidelines.combine import Limb as Leg
 from clinic.guidelines.combine import LimbAdvice, LimbOffer, LimbWithheld, combine_limb, combine_person
 from clinic.guidelines.devices import DEVICES, REFERRALS, Device, Urgency
 from clinic.guidelines.edition import Recommendation, current
+from clinic.guidelines.facts import Facts
 from clinic.guidelines.table import decide
 from clinic.models import Lesion, Limb, Prescription, Side, Site
 
@@ -34,6 +35,17 @@ HEIGHT_WORDS = {
     "below_ankle": "below the ankle",
     "none": "no device on the leg",
 }
+#: What is ticked on the prescribing page, answered so that nothing stands in the way of a better tier.
+_EASED: dict[str, bool] = {
+    "osteomyelitis": False,
+    "needs_frequent_dressing": False,
+    "device_available": True,
+    "non_surgical_care_failed": False,
+}
+
+
+def _eased(one: LesionFacts) -> Facts:
+    return replace(one.facts, **{row.name: _EASED[row.name] for row in one.rows if row.name in _EASED})
 
 
 @dataclass(frozen=True)
@@ -135,6 +147,28 @@ class LimbDecision:
     @property
     def first_offered(self) -> tuple[str, ...]:
         return tuple(o.id for o in self.advice.classes if (len(o.leaves), o.tier) == self.best)
+
+    @property
+    def standing(self) -> str:
+        """Where the classes put first stand to the guidance for this foot, were nothing in the way (own design).
+
+        `first` while they are of its first tier. Below it, what was only ticked on the prescribing page is set
+        aside and the advice asked again: if that brings a better tier, nothing dated stands behind the lower one.
+        """
+        tier = min((o.tier for o in self.advice.classes if o.id in self.first_offered), default=1)
+        if tier == 1:
+            return "first"
+        asked = {one.lesion.label: one for one in self.facts}
+
+        def best(ease: bool) -> int:
+            advice = combine_limb(
+                self.advice.limb,
+                {label: decide(_eased(one) if ease else one.facts) for label, one in asked.items()},
+            )
+            return min((o.tier for o in advice.classes if not o.leaves), default=tier)
+
+        # Both without the other leg's device, which is a dated fact.
+        return "lower_ticked" if best(True) < best(False) else "lower_dated"
 
     @property
     def missing_words(self) -> tuple[str, ...]:

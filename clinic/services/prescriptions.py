@@ -12,6 +12,7 @@ from clinic.guidelines.devices import DEVICES
 from clinic.models import (
     NON_REMOVABLE,
     WITH_INSOLE,
+    Agreement,
     DecisionKind,
     DepartureReason,
     Lesion,
@@ -55,6 +56,8 @@ class Decision(Protocol):
     @property
     def digest(self) -> str: ...
     @property
+    def standing(self) -> str: ...
+    @property
     def what_if(self) -> tuple[str, ...]: ...
     def page_copy(self) -> dict[str, Any]: ...
     def facts_copy(self) -> dict[str, Any]: ...
@@ -92,6 +95,7 @@ def prescription_sign(
     signed_at = timezone.now()
     # A reason given where nothing departs would contradict the record.
     departure = "" if first else departure_reason
+    agreement = Agreement.UNJUDGED if not judged else decision.standing if first else Agreement.DEPARTED
     content = signed_content(
         by=by,
         limb=limb,
@@ -134,6 +138,7 @@ def prescription_sign(
         edition=decision.advice.edition,
         first_offered=decision.first_offered[0] if decision.first_offered else "",
         agrees=first if judged else None,
+        agreement=agreement,
         departure_reason=departure,
         reason=reason.strip(),
         signed_by=by,
