@@ -1,5 +1,7 @@
 """A clinic site: its telephone numbers and its house rules."""
 
+from datetime import time
+
 from django.db import models
 from simple_history.models import HistoricalRecords
 
@@ -27,8 +29,8 @@ class Site(models.Model):
     short_name = models.CharField(max_length=40, unique=True)
     telephone_in_hours = models.CharField(max_length=40, blank=True)
     telephone_out_of_hours = models.CharField(max_length=40, blank=True)
-    hours_start = models.TimeField(default="08:30")
-    hours_end = models.TimeField(default="17:00")
+    hours_start = models.TimeField(default=time(8, 30))
+    hours_end = models.TimeField(default=time(17))
     #: Weekdays without hours, Monday = 0, and single days off; both decide what a working day is.
     closed_weekdays = models.JSONField(default=weekend, blank=True)
     holidays = models.JSONField(default=list, blank=True)
