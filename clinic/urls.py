@@ -16,6 +16,7 @@ from clinic.views import (
     lesion_register,
     lesions,
     limbs,
+    opening_cards,
     people,
     photos,
     prescriptions,
@@ -111,6 +112,8 @@ prescription_urls = [
     ),
     path("prescriptions/<int:prescription>/fit/", fittings.prescription_fit, name="prescription_fit"),
     path("prescriptions/<int:prescription>/advice-sheet/", fittings.advice_print, name="advice_print"),
+    path("prescriptions/<int:prescription>/card/", opening_cards.card_new, name="card_new"),
+    path("cards/<int:card>/", opening_cards.opening_card, name="opening_card"),
     path("prescriptions/<int:prescription>/open/", prescriptions.prescription_open, name="prescription_open"),
     path("prescriptions/<int:prescription>/stop/", prescriptions.prescription_stop, name="prescription_stop"),
 ]

@@ -196,7 +196,9 @@ def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) ->
     )
 
 
-def opening_card(*, of: Prescription, sealed_on: date | None = None, open_by: date, **fields: Any) -> OpeningCard:
+def opening_card(
+    *, of: Prescription, sealed_on: date | None = None, open_by: date, **fields: Any
+) -> OpeningCard:
     """A printed card that the person holds."""
     return OpeningCard.objects.create(
         **{

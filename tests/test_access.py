@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.test import Client
@@ -76,13 +77,15 @@ def records(site):
         made_at=timezone.now(),
         created_by=factories.author(),
     )
+    prescription = factories.prescription(of=limb, lesions=[lesion])
     return {
         "person": person.pk,
         "limb": limb.pk,
         "lesion": lesion.pk,
         "visit": visit.pk,
         "flag": factories.red_flag(of=person).pk,
-        "prescription": factories.prescription(of=limb, lesions=[lesion]).pk,
+        "prescription": prescription.pk,
+        "card": factories.opening_card(of=prescription, open_by=timezone.localdate() + timedelta(days=7)).pk,
         "photo": photo.pk,
         "referral": referral.pk,
         "code": plan.code,

@@ -1,6 +1,5 @@
 """Fitting a device by the clinic's list, and the sheet the person takes home."""
 
-from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
@@ -26,11 +25,11 @@ def _prescription(request: ClinicRequest, pk: int) -> Prescription:
 @may("fit_devices")
 def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = _prescription(request, prescription)
-    today, site = timezone.localdate(), found.limb.person.site
-    days = site.sealed_first_days if found.opened_on is None else site.sealed_days
-    initial = {"version": found.version, "fitted_on": today}
+    initial: dict[str, Any] = {"version": found.version, "fitted_on": timezone.localdate()}
+    card = None
     if found.is_non_removable:
-        initial["open_by"] = today + timedelta(days=days)
+        card = found.opening_cards.filter(handed_at__isnull=False, sealed_on=initial["fitted_on"]).first()
+        initial["open_by"] = card.open_by if card else None
     form = FitForm(
         request.POST or None, initial=initial, steps=steps_of(found), stays_on=found.is_non_removable
     )
@@ -55,7 +54,13 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
     return render(
         request,
         "clinic/prescriptions/fit.html",
-        {"form": form, "prescription": found, "bar": person_bar(found.limb.person), "here": "people"},
+        {
+            "form": form,
+            "prescription": found,
+            "card": card,
+            "bar": person_bar(found.limb.person),
+            "here": "people",
+        },
         status=422 if form.errors else 200,
     )
 
