@@ -16,6 +16,7 @@ from clinic.views import (
     lesion_register,
     lesions,
     limbs,
+    outcomes,
     opening_cards,
     people,
     photos,
@@ -33,6 +34,10 @@ home_urls = [
     path("", home.home, name="home"),
     path("today/", today.today, name="today"),
     path("review/", review.review, name="review"),
+    path("review/forecasts/", outcomes.forecasts, name="review_forecasts"),
+    path("review/lesions/<int:lesion>/note/", review.review_note, name="review_note"),
+    path("outcomes/", outcomes.outcomes, name="outcomes"),
+    path("outcomes/chart.svg", outcomes.outcomes_chart, name="outcomes_chart"),
     path("house-rules/", house_rules.house_rules, name="house_rules"),
 ]
 

@@ -3,7 +3,14 @@
 from django import forms
 from django.utils import timezone
 
+from clinic.services.photos import ACCEPTED
+
 from .dates import DayField
+
+ACCEPT = ",".join(
+    {"JPEG": "image/jpeg", "PNG": "image/png", "HEIF": "image/heic,image/heif"}[one] for one in ACCEPTED
+)
+NAMES = {"JPEG": "JPEG", "PNG": "PNG", "HEIF": "HEIC"}
 
 
 class ConsentForm(forms.Form):
@@ -18,14 +25,22 @@ class ConsentForm(forms.Form):
 
 class PhotoForm(forms.Form):
     photo = forms.FileField(
-        label="Photo (JPEG or PNG, at most 15 MB)",
-        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png", "capture": "environment"}),
+        label=f"Photo ({', '.join(NAMES[one] for one in ACCEPTED)}; at most 15 MB)",
+        widget=forms.FileInput(attrs={"accept": ACCEPT, "capture": "environment"}),
     )
-    taken_on = DayField(label="Taken on")
+    taken_on = DayField(label="Taken on", required=False)
+    own_date = forms.BooleanField(label="Use the date in the picture", required=False)
     note = forms.CharField(label="Note", max_length=200, required=False)
 
     def clean_taken_on(self):
         day = self.cleaned_data["taken_on"]
-        if day > timezone.localdate():
+        if day is not None and day > timezone.localdate():
             raise forms.ValidationError("Taken on: cannot lie in the future.")
         return day
+
+    def clean(self):
+        told = self.cleaned_data
+        if told.get("own_date"):
+            told["taken_on"] = None
+        elif told.get("taken_on") is None and "taken_on" not in self.errors:
+            self.add_error("taken_on", "Taken on: missing; type it, or use the date in the picture.")

@@ -4,15 +4,16 @@ from django.contrib import messages
 from django.http import FileResponse, Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.photos import ConsentForm, PhotoForm
 from clinic.forms.refusals import show
-from clinic.models import Lesion, Person, Photo
+from clinic.models import Lesion, Person, Photo, PhotoSubject
 from clinic.selectors.people import person_bar
 from clinic.services.errors import Refused
-from clinic.services.photos import consent_give, consent_withdraw, photo_store
+from clinic.services.photos import consent_give, consent_withdraw, photo_store, thumbnail
 
 
 @may("register")
@@ -46,19 +47,29 @@ def consent(request: ClinicRequest, person: int) -> HttpResponse:
 def photo_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = visible_or_404(Lesion.objects.select_related("limb__person__site"), request.user, pk=lesion)
     person = found.limb.person
-    form = PhotoForm(request.POST or None, request.FILES or None, initial={"taken_on": timezone.localdate()})
+    subject = PhotoSubject.INSOLE if request.GET.get("of") == "insole" else PhotoSubject.WOUND
+    sent = request.method == "POST"
+    form = PhotoForm(
+        request.POST if sent else None,
+        request.FILES if sent else None,
+        initial={"taken_on": timezone.localdate()},
+    )
     if request.method == "POST" and form.is_valid():
         try:
-            photo_store(
+            photo = photo_store(
                 by=request.user,
                 lesion=found,
                 taken_on=form.cleaned_data["taken_on"],
                 upload=form.cleaned_data["photo"],
                 note=form.cleaned_data["note"],
+                subject=subject,
             )
         except Refused as refused:
             show(form, refused)
         else:
+            if request.POST.get("then") == "measure" or subject == PhotoSubject.INSOLE:
+                purpose = "?for=visit" if request.GET.get("for") == "visit" else ""
+                return redirect(f"{reverse('photo_scale', args=[photo.pk])}{purpose}")
             messages.success(request, "The photo is kept with this lesion.")
             return redirect("lesion", lesion=found.pk)
     return render(
@@ -67,6 +78,8 @@ def photo_new(request: ClinicRequest, lesion: int) -> HttpResponse:
         {
             "form": form,
             "lesion": found,
+            "of_insole": subject == PhotoSubject.INSOLE,
+            "for_visit": request.GET.get("for") == "visit",
             "consent": person.photo_consents.filter(withdrawn_on=None).first(),
             "bar": person_bar(person),
             "here": "people",
@@ -86,3 +99,15 @@ def photo_file(request: ClinicRequest, photo: int) -> HttpResponseBase:
     response["Content-Disposition"] = "inline"
     response["Cache-Control"] = "private, no-store"
     return response
+
+
+@may("see_cases")
+def photo_thumb(request: ClinicRequest, photo: int) -> HttpResponse:
+    found = visible_or_404(Photo, request.user, pk=photo)
+    try:
+        content = thumbnail(found)
+    except Refused:
+        raise Http404("the picture is not in the store") from None
+    answer = HttpResponse(content, content_type="image/jpeg")
+    answer["Cache-Control"] = "private, no-store"
+    return answer

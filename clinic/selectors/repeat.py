@@ -1,0 +1,73 @@
+"""Traces of the same photo, as pairs whose differences are this clinic's own measuring error."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from clinic.healing.repeatability import Agreement, Pair, Repeat, agreement, pairs_between, pairs_within
+from clinic.models import PhotoScale, PhotoSubject, Trace, User
+
+__all__ = ["Repeatability", "repeatability_of", "site_error"]
+
+MOST_PAIRS_SHOWN = 60
+
+
+@dataclass(frozen=True)
+class Repeatability:
+    """Within and between observers, and what could be traced again next."""
+
+    within: Agreement | None
+    within_pairs: tuple[Pair, ...]
+    between: Agreement | None
+    between_pairs: tuple[Pair, ...]
+    waiting: tuple[PhotoScale, ...]
+
+
+def _repeats(site_ids: list[int]) -> list[Repeat]:
+    rows = Trace.objects.filter(
+        scale__photo__lesion__limb__person__site__in=site_ids,
+        scale__photo__subject=PhotoSubject.WOUND,
+        blind=True,
+        area_mm2__gt=0,
+    ).order_by("created_at", "pk")
+    return [
+        Repeat(scale, who, area)
+        for scale, who, area in rows.values_list("scale_id", "created_by_id", "area_mm2")
+    ]
+
+
+def repeatability_of(user: User) -> Repeatability:
+    """Repeats at the user's sites (two queries)."""
+    repeats = _repeats(list(user.site_ids))
+    within, between = pairs_within(repeats), pairs_between(repeats)
+    mine = [one.subject for one in repeats if one.observer == user.pk]
+    done = {subject for subject in mine if mine.count(subject) >= 2}
+    waiting = (
+        PhotoScale.objects.visible_to(user)
+        .filter(traces__blind=True, photo__subject=PhotoSubject.WOUND)
+        .exclude(pk__in=done)
+        .select_related("photo__lesion__limb__person")
+        .distinct()
+        .order_by("-created_at")[:12]
+    )
+    return Repeatability(
+        agreement(within),
+        tuple(within[:MOST_PAIRS_SHOWN]),
+        agreement(between),
+        tuple(between[:MOST_PAIRS_SHOWN]),
+        tuple(waiting),
+    )
+
+
+def site_error(site_id: int) -> float | None:
+    """The clinic's own error of one traced area as a share, once there are pairs enough: the larger of both kinds.
+
+    Between observers counts where it is known, since a wound is rarely traced by the same person every week.
+    """
+    repeats = _repeats([site_id])
+    known = [
+        found.variation / 100.0
+        for found in (agreement(pairs_within(repeats)), agreement(pairs_between(repeats)))
+        if found is not None and found.is_enough
+    ]
+    return max(known) if known else None

@@ -1,0 +1,26 @@
+// Three marks that lay a photographed insole on the insole of the record.
+
+import { Handles } from "./handles.js";
+
+const form = document.getElementById("place");
+const [left, top, width, height] = ["left", "top", "width", "height"].map((name) => Number(form.dataset[name]));
+const handles = new Handles({
+  svg: document.getElementById("stage"),
+  loupe: document.getElementById("loupe"),
+  field: form.elements.marks,
+  names: [
+    { short: "Heel", long: "Middle of the heel edge" },
+    { short: "2nd toe", long: "Front edge in line with the second toe" },
+    { short: "Big toe", long: "Big toe" },
+  ],
+  closed: false,
+  changed: () => {},
+});
+if (handles.points.length !== 3) {
+  handles.set([[0.5, 0.85], [0.5, 0.15], [0.4, 0.25]].map(([u, v]) => [left + u * width, top + v * height]));
+}
+const show = () => {
+  handles.layer.setAttribute("visibility", form.elements.placed_by.value === "landmarks" ? "visible" : "hidden");
+};
+form.addEventListener("change", show);
+show();
