@@ -7,8 +7,8 @@ from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import Forecast, forecast_many
+from clinic.healing.proportion import Proportion, wilson
 from clinic.healing.series import Area, Run, last_run
-from clinic.healing.share import Share, share_of
 
 __all__ = [
     "BY_WEEK",
@@ -124,7 +124,7 @@ class ReliabilityBin:
     low: float
     high: float
     said: float
-    happened: Share
+    happened: Proportion
 
 
 def look_back(wounds: Iterable[Followed], week: int) -> tuple[Looked, ...]:
@@ -210,8 +210,8 @@ def reliability(looked: Sequence[Looked]) -> tuple[ReliabilityBin, ...]:
             bins[min(int(one.said.chance_12w * _BINS), _BINS - 1)].append(one)
     rows = []
     for number, members in enumerate(bins):
-        happened = share_of(sum(one.outcome is Outcome.CLOSED for one in members), len(members))
-        if happened is not None:
+        if members:
+            happened = wilson(sum(one.outcome is Outcome.CLOSED for one in members), len(members))
             said = sum(one.said.chance_12w for one in members) / len(members)
             rows.append(ReliabilityBin(number / _BINS, (number + 1) / _BINS, said, happened))
     return tuple(rows)
