@@ -21,6 +21,7 @@ from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing,
 from offload.core.section import section_drawing
 from offload.core.spec import LesionSpec, ReliefSpec
 from offload.core.writers.svg import write_svg
+from offload.estimates import ESTIMATED
 
 __all__ = [
     "CheckLine",
@@ -249,7 +250,8 @@ def _weight(check: Check) -> tuple[bool, int]:
 
 
 def _check_line(check: Check) -> CheckLine:
-    words, kind = ("Not flagged", "healed") if check.passed else LOUDNESS[check.severity]
+    loud = LOUDNESS["warn" if check.severity == "error" and check.id in ESTIMATED else check.severity]
+    words, kind = ("Not flagged", "healed") if check.passed else loud
     return CheckLine(check.id, check.severity, check.passed, kind, words, check.message)
 
 

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 import secrets
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import asdict, fields, replace
 from datetime import datetime
 from typing import Any
 
@@ -20,15 +19,30 @@ from shapely.geometry import Polygon
 
 from offload.core.checks import Check
 from offload.core.drawing import Drawing
-from offload.core.errors import ReliefError, SpecError
+from offload.core.errors import ReliefError
+from offload.core.foam import Foam
 from offload.core.plan import ReliefPlan as ComputedPlan
-from offload.core.plan import as_json, compute
-from offload.core.policy import DEFAULT_POLICY, Policy, decide
+from offload.core.plan import as_json
+from offload.core.policy import DEFAULT_POLICY, Policy
+from offload.core.pressure import PressureField
 from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
 from offload.core.sheet_blocks import Imprint
 from offload.core.sheet_code import sheet_code
-from offload.core.specfile import spec_from
-from offload.core.stack import PACKAGED_FOAMS
+from offload.core.watch import WatchPoint
+from offload.estimates import (
+    DRAWN,
+    ESTIMATED,
+    FULL,
+    NO_REMARKS,
+    Fault,
+    InvalidSpec,
+    Remarks,
+    departures_of,
+    foams_as_json,
+    foams_from_json,
+    plan_compute,
+    plan_estimate,
+)
 from offload.models import PlanState, ReliefPlan
 
 __all__ = [
@@ -43,29 +57,16 @@ __all__ = [
     "plan_compute",
     "plan_create",
     "plan_drawings",
+    "plan_estimate",
     "plan_sign",
+    "pressure_fields",
     "recomputed",
     "unmet",
 ]
 
 CODE_TRIES = 20
+SAME_KPA = 0.5  # [kPa] peaks of a stored and a recomputed plan may differ by this
 SAME = 0.01  # [mm] outlines of a stored and a recomputed plan may differ by this
-
-
-@dataclass(frozen=True)
-class Fault:
-    """One sentence on one field of a specification, named by its path, such as `lesions[0].length_mm`."""
-
-    field: str
-    message: str
-
-
-class InvalidSpec(Exception):
-    """A specification from which no plan can be computed."""
-
-    def __init__(self, faults: Sequence[Fault]) -> None:
-        super().__init__("; ".join(fault.message for fault in faults))
-        self.faults = tuple(faults)
 
 
 class PlanRefused(Exception):
@@ -81,41 +82,6 @@ class PlanChanged(PlanRefused):
     """The plan was changed since the page was opened."""
 
 
-@dataclass(frozen=True)
-class Remarks:
-    """What a record adds to a computed plan: its checks, its reasons, and where it departs from house rules."""
-
-    checks: tuple[Check, ...] = ()
-    reasons: tuple[str, ...] = ()
-    departures: tuple[str, ...] = ()
-
-
-NO_REMARKS = Remarks()
-
-
-def plan_compute(
-    spec: Mapping[str, Any], *, policy: Policy = DEFAULT_POLICY, remarks: Remarks = NO_REMARKS
-) -> ComputedPlan:
-    """Compute a plan from the contract's plain values, without keeping it; InvalidSpec names what is wrong."""
-    try:
-        plan = compute(spec_from(spec, _foams(spec)), policy=policy)
-    except SpecError as error:
-        raise InvalidSpec([_fault(sentence) for sentence in error.faults]) from error
-    except ReliefError as error:
-        raise InvalidSpec([_fault(str(error))]) from error
-    return replace(plan, checks=plan.checks + remarks.checks, reasons=plan.reasons + remarks.reasons)
-
-
-def departures_of(plan: ComputedPlan, policy: Policy, remarks: Remarks = NO_REMARKS) -> tuple[str, ...]:
-    """Where the plan departs from the policy, in sentences; each needs a written reason before signing."""
-    spec = plan.spec
-    decision = decide(spec.stack, spec.body_weight, spec.rigid_deformity, spec.cut, policy)
-    if not decision.departs:
-        return remarks.departures
-    asked, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
-    return (f"The cut is in the {asked}; the policy would cut the {own}.", *remarks.departures)
-
-
 @transaction.atomic
 def plan_create(
     *,
@@ -124,6 +90,7 @@ def plan_create(
     at: datetime,
     policy: Policy = DEFAULT_POLICY,
     remarks: Remarks = NO_REMARKS,
+    foams: Mapping[str, Foam] | None = None,
     replaces: ReliefPlan | None = None,
     departure_reason: str = "",
     unless: ReliefPlan | None = None,
@@ -134,13 +101,17 @@ def plan_create(
     """
     if replaces is not None and replaces.state == PlanState.DRAFT:
         raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
-    plan = plan_compute(spec, policy=policy, remarks=remarks)
+    estimate = plan_estimate(spec, policy=policy, remarks=remarks, foams=foams, effort=FULL)
+    plan = estimate.plan
     kept = json.loads(_canonical(dict(spec)))
     result = {
         **as_json(plan),
         "policy": asdict(policy),
         "departures": list(departures_of(plan, policy, remarks)),
+        "foams": foams_as_json(plan, foams),
+        "watch_points": [_watch_json(point) for point in estimate.watch],
     }
+    result = json.loads(_canonical(result))
     made = ReliefPlan(
         code=_new_code(),
         number=1 if replaces is None else replaces.number + 1,
@@ -195,11 +166,11 @@ def plan_sign(
 
 
 def unmet(row: ReliefPlan) -> list[str]:
-    """Sentences of the flagged checks that block signing."""
+    """Sentences of the flagged checks that block signing; an estimate ranks plans and blocks none."""
     return [
         check["message"]
         for check in row.result["checks"]
-        if check["severity"] == "error" and not check["passed"]
+        if check["severity"] == "error" and not check["passed"] and check["id"] not in ESTIMATED
     ]
 
 
@@ -224,6 +195,22 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
         reasons=tuple(row.result["reasons"]),
         core_version=row.core_version,
     )
+
+
+def pressure_fields(row: ReliefPlan) -> tuple[PressureField, ...]:
+    """The stored plan's pressure solved anew for drawing; nothing if this program finds other figures than the kept."""
+    kept = row.result.get("pressure")
+    if kept is None or "foams" not in row.result:
+        return ()
+    try:
+        estimate = plan_estimate(row.spec, foams=foams_from_json(row.result["foams"]), effort=DRAWN)
+    except (InvalidSpec, ReliefError):
+        return ()
+    if estimate.plan.pressure is None:
+        return ()
+    pairs = zip(estimate.plan.pressure.lesions, kept["lesions"], strict=True)
+    same = all(abs(new.peak_after - old["peak_after_kpa"]) <= SAME_KPA for new, old in pairs)
+    return estimate.fields if same else ()
 
 
 def plan_drawings(plan: ReliefPlan, paper: str) -> tuple[Drawing, ...]:
@@ -257,6 +244,16 @@ def _imprint(row: ReliefPlan) -> Imprint:
     )
 
 
+def _watch_json(point: WatchPoint) -> dict[str, Any]:
+    return {
+        "kind": point.kind,
+        "words": point.words,
+        "at_mm": [round(value, 2) for value in point.at],
+        "before_kpa": round(point.before_kpa, 3),
+        "after_kpa": round(point.after_kpa, 3),
+    }
+
+
 def _says_the_same(old: ReliefPlan, new: ReliefPlan) -> bool:
     def said(plan: ReliefPlan) -> tuple[object, ...]:
         return plan.state, plan.sha256, plan.replaces_id, plan.departure_reason, plan.made_by
@@ -281,23 +278,6 @@ def _new_code() -> str:
         if not ReliefPlan.objects.filter(code=code).exists():
             return code
     raise PlanRefused("No free sheet code was found; try again.")
-
-
-def _foams(spec: Mapping[str, Any]) -> tuple[str, ...]:
-    """The packaged foams and those the clinic's own stack names; geometry needs no more than their ids."""
-    stack = spec.get("stack")
-    own = (
-        [layer.get("foam") for layer in stack if isinstance(layer, Mapping)]
-        if isinstance(stack, list)
-        else []
-    )
-    return (*PACKAGED_FOAMS, *(foam for foam in own if isinstance(foam, str) and foam.strip()))
-
-
-def _fault(sentence: str) -> Fault:
-    """Split the field's path off a sentence of the core, which always begins with it."""
-    found = re.match(r"[a-z_]+(?:\[\d+\])?(?:\.[a-z_]+)*", sentence)
-    return Fault(found.group(0) if found else "", sentence)
 
 
 def _same_cut(plan: ComputedPlan, result: Mapping[str, Any]) -> bool:

@@ -93,6 +93,15 @@ def append_only(db):
     install(connection)
 
 
+@pytest.fixture(autouse=True)
+def coarse_pressure(request, monkeypatch):
+    """Plans are kept with 10 mm cells and no alternatives, but where a test is about the pressure itself."""
+    if request.node.get_closest_marker("full_pressure") is None:
+        from offload import estimates, services
+
+        monkeypatch.setattr(services, "FULL", estimates.Effort(10.0, ranges=False, others=False))
+
+
 @pytest.fixture
 def site(db):
     return factories.site(name="Alder Lane clinic")

@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
 from offload import services as plans
 from offload.core.checks import plantar_check
-from offload.core.plan import ReliefPlan as ComputedPlan
+from offload.estimates import FULL, LIVE, Estimate, plan_estimate
 
 from . import audit
 from .errors import Conflict, Refused
@@ -31,12 +31,20 @@ __all__ = ["plan_draft", "plan_sign", "relief_preview"]
 
 
 def relief_preview(
-    *, record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
-) -> tuple[ComputedPlan, tuple[str, ...]]:
-    """Compute what stands on the bench without keeping it: the plan, and where it departs from house rules."""
+    *, record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice, live: bool = False
+) -> tuple[Estimate, tuple[str, ...]]:
+    """Compute what stands on the bench without keeping it: the plan, and where it departs from house rules.
+
+    `live` answers at once, on coarse cells at central tissue and without other cuts.
+    """
     extra = remarks(record, shapes, choice)
-    plan = plans.plan_compute(relief_spec(record, shapes, choice), policy=record.policy, remarks=extra)
-    return plan, plans.departures_of(plan, record.policy, extra)
+    estimate = plan_estimate(
+        relief_spec(record, shapes, choice),
+        policy=record.policy,
+        remarks=extra,
+        effort=LIVE if live else FULL,
+    )
+    return estimate, plans.departures_of(estimate.plan, record.policy, extra)
 
 
 @transaction.atomic

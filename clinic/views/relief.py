@@ -45,14 +45,16 @@ class _Bench:
         shapes, others = self.form.wanted, _labelled(self.form.unwanted)
         if valid and self.hindrance is None:
             try:
-                plan, departures = relief_preview(record=self.record, shapes=shapes, choice=self.form.choice)
+                estimate, departures = relief_preview(
+                    record=self.record, shapes=shapes, choice=self.form.choice
+                )
             except InvalidSpec as invalid:
                 for fault in invalid.faults:
                     self.form.refuse(fault.field, fault.message)
             except Refused as refused:
                 self.form.refuse(refused.field or "", refused.message)
             else:
-                picture = plan_picture(plan, others=others, departures=departures)
+                picture = plan_picture(estimate.plan, others=others, departures=departures)
                 return picture, picture.insole
         return None, bare_picture(self.record.limb.side, self.insole, _labelled(shapes), others)
 

@@ -192,8 +192,8 @@ def test_a_stored_plan_is_drawn_with_its_own_checks_and_policy():
     plan = draft(policy=Policy(weight_threshold=80.0), remarks=remark)
     again = plans.recomputed(ReliefPlan.objects.get(pk=plan.pk))
     assert again.cut_layers == ("base",)
-    assert again.checks[-1].message == "Own remark."
-    assert again.reasons[-1] == "Own reason."
+    assert "Own remark." in [check.message for check in again.checks]
+    assert "Own reason." in again.reasons
 
 
 def test_a_plan_that_this_program_would_cut_differently_is_not_drawn():
@@ -216,3 +216,59 @@ def test_the_same_draft_sent_twice_is_kept_once():
     assert draft(unless=first) == first
     assert draft({"margin_mm": 6}, unless=first) != first
     assert draft(unless=signed(first)) != first
+
+
+@pytest.mark.full_pressure
+def test_a_kept_plan_holds_pressures_alternatives_and_advice():
+    result = draft(
+        {"lesions": [{"label": "A", "centre_mm": [0, 185], "length_mm": 14, "width_mm": 10}]}
+    ).result
+    lesion = result["pressure"]["lesions"][0]
+    low, high = lesion["peak_after_range_kpa"]
+    assert low <= lesion["peak_after_kpa"] <= high < lesion["peak_before_kpa"]
+    assert result["pressure"]["solved_load_n"] == pytest.approx(result["pressure"]["load_n"], rel=1e-6)
+    assert len(result["alternatives"]) >= 24
+    assert result["clearance_advice"]["cut_layers"] is not None
+    assert {"layer_strain", "clearance", "bottoming_out", "peak_elsewhere"} <= {
+        c["id"] for c in result["checks"]
+    }
+    assert [point["kind"] for point in result["watch_points"]][0] == "rim"
+    assert set(result["foams"]) == {"soft", "medium", "firm"}
+
+
+@pytest.mark.full_pressure
+def test_the_picture_of_a_kept_plan_is_solved_with_the_foams_it_was_kept_with():
+    plan = draft()
+    fields = plans.pressure_fields(plan)
+    peak = max(float(field.after_kpa.max()) for field in fields)
+    assert peak == pytest.approx(plan.result["pressure"]["elsewhere_peak_after_kpa"], abs=0.5)
+    plan.result["foams"]["soft"]["modulus_kpa"] *= 3
+    assert plans.pressure_fields(plan) == ()
+
+
+def test_a_foam_nobody_measured_leaves_the_geometry_and_says_so():
+    stack = [
+        {"role": "cover", "foam": "own soft", "thickness_mm": 4},
+        {"role": "base", "foam": "firm", "thickness_mm": 10},
+    ]
+    result = draft({"stack": stack}).result
+    assert result["pressure"] is None
+    missing = [check for check in result["checks"] if check["id"] == "pressure_estimated"]
+    assert [check["passed"] for check in missing] == [False]
+    assert "own soft" in missing[0]["message"]
+
+
+def test_a_plan_kept_before_pressures_were_solved_still_opens():
+    plan = draft()
+    for name in ("foams", "watch_points"):
+        del plan.result[name]
+    plan.result |= {"pressure": None, "alternatives": []}
+    assert plans.pressure_fields(plan) == ()
+    assert plans.recomputed(plan).cut_layers == ("middle",)
+
+
+def test_an_estimate_ranks_plans_and_stops_no_signature():
+    plan = draft({"body_weight_kg": 300})
+    strain = next(check for check in plan.result["checks"] if check["id"] == "layer_strain")
+    assert (strain["severity"], strain["passed"]) == ("error", False)
+    assert plans.unmet(plan) == []
