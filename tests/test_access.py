@@ -11,7 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from clinic.access import ABILITIES
-from clinic.models import LimbPlan, Photo, Referral, Role
+from clinic.models import LimbPlan, Photo, PhotoScale, Referral, Role
 from offload.models import ReliefPlan
 from tests import factories
 
@@ -87,6 +87,14 @@ def records(site):
         "prescription": prescription.pk,
         "card": factories.opening_card(of=prescription, open_by=timezone.localdate() + timedelta(days=7)).pk,
         "photo": photo.pk,
+        "scale": PhotoScale.objects.create(
+            photo=photo,
+            reference="ruler",
+            marks_px=[[0, 0], [1, 1]],
+            matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+            error_percent=5,
+            created_by=factories.author(),
+        ).pk,
         "referral": referral.pk,
         "code": plan.code,
         "paper": "a4",
@@ -164,7 +172,7 @@ def test_what_the_role_may_see_opens(role, site):
     client = signed_in(factories.user(role, at=site))
     for name, (_, ability) in ROUTES.items():
         # The test's plan holds no computed result and its photo no picture: their pages have tests of their own.
-        if role in ABILITIES[ability] and not {"code", "photo"} & set(
+        if role in ABILITIES[ability] and not {"code", "photo", "scale"} & set(
             re.findall(r"<\w+:(\w+)>", ROUTES[name][0])
         ):
             answer = client.get(address(name, row))

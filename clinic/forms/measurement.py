@@ -147,6 +147,8 @@ class MeasurementForm(forms.Form):
 
     #: The area told, once the form is valid.
     area: WoundArea | None = None
+    #: The trace that was just drawn for this visit and stands in the outline.
+    traced: Trace | None = None
 
     def __init__(
         self,
@@ -161,6 +163,9 @@ class MeasurementForm(forms.Form):
         self.sheet = sheet
         if not photo:
             del self.fields["photo"]
+        for name in ("outline", "trace"):
+            if initial and initial.get("fresh_trace"):
+                self.fields[name].widget.attrs["data-fresh"] = ""
         self._show_last(sheet)
         drawn_by(self, FIELD, *self.fields)
 
@@ -226,6 +231,10 @@ class MeasurementForm(forms.Form):
         except Refused as refused:
             words = self.errors[faulty[0]][0] if faulty else refused.message
             return None, str(words)
+
+    @property
+    def traced_cm2(self) -> float | None:
+        return None if self.traced is None else self.traced.area_mm2 / 100
 
     def _trace(self) -> Trace | None:
         """The trace on a photo of this lesion that the outline came from."""

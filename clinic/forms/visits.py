@@ -14,9 +14,11 @@ from clinic.guidelines.cautions import RED_FLAGS
 from clinic.models import (
     Attendance,
     DeviceCondition,
+    FlagAnswer,
     Looked,
     Measurement,
     Pain,
+    Trace,
     Visit,
     Wear,
     WeighedHow,
@@ -83,6 +85,15 @@ class VisitForm(NextDateForm):
         choices=[*((flag.id, flag.question) for flag in RED_FLAGS), (NONE_OF_THESE, "None of these today")],
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": "Red flags: not answered; tick what is there, or “None of these today”."},
+    )
+    flag_answer = forms.ChoiceField(
+        label="What was done", choices=FlagAnswer.choices, required=False, widget=forms.RadioSelect
+    )
+    flag_answer_note = forms.CharField(
+        label="Who was called and who answered, or why it is not a flag",
+        required=False,
+        max_length=300,
+        widget=forms.Textarea(attrs={"rows": 2}),
     )
     pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
     fall = YesNoField(label="A fall since the last visit")
@@ -195,6 +206,8 @@ class VisitForm(NextDateForm):
             visited_on=told["visited_on"],
             next_on=told.get("next_on"),
             red_flags=tuple(told.get("red_flags", ())),
+            flag_answer=told.get("flag_answer", ""),
+            flag_answer_note=told.get("flag_answer_note", ""),
             pain=told.get("pain", ""),
             fall=told.get("fall"),
             other_foot=told.get("other_foot", ""),
@@ -213,19 +226,23 @@ class VisitForm(NextDateForm):
 
 
 def lesion_forms(
-    sheet: VisitSheet, data: Any = None, files: Any = None, stored: dict[int, Measurement] | None = None
+    sheet: VisitSheet,
+    data: Any = None,
+    files: Any = None,
+    stored: dict[int, Measurement] | None = None,
+    traced: Trace | None = None,
 ) -> list[MeasurementForm]:
-    """One part of the page per lesion."""
-    return [
-        MeasurementForm(
-            data,
-            files,
-            sheet=one,
-            photo=sheet.photo_consent,
-            initial=MeasurementForm.stored(stored[one.lesion.pk]) if stored else None,
-        )
-        for one in sheet.lesions
-    ]
+    """One part of the page per lesion; a trace just drawn for this visit stands in its outline."""
+    parts = []
+    for one in sheet.lesions:
+        initial = MeasurementForm.stored(stored[one.lesion.pk]) if stored else None
+        fresh = traced if traced is not None and traced.scale.photo.lesion_id == one.lesion.pk else None
+        if fresh is not None:
+            initial = {"outline": fresh.outline_mm, "trace": fresh.pk, "fresh_trace": True}
+        part = MeasurementForm(data, files, sheet=one, photo=sheet.photo_consent, initial=initial)
+        part.traced = fresh
+        parts.append(part)
+    return parts
 
 
 class CorrectionForm(VisitForm):
@@ -242,7 +259,15 @@ class CorrectionForm(VisitForm):
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         """Every stored answer keeps its field, whatever device runs today; only corrections of answers here."""
-        apart = ("red_flags", "submission_key", "dressing_same", "next_in_7", "device_opened")
+        apart = (
+            "red_flags",
+            "flag_answer",
+            "flag_answer_note",
+            "submission_key",
+            "dressing_same",
+            "next_in_7",
+            "device_opened",
+        )
         for name in (*apart, "weight_kg", "weight_how"):
             del self.fields[name]
 

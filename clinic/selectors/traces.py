@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
-from clinic.models import Lesion, Measurement, PhotoScale, Trace, VisitState
+from clinic.models import Lesion, Measurement, Person, PhotoScale, PhotoSubject, Trace, VisitState
 
 __all__ = [
     "LAST_OUTLINES",
@@ -15,7 +16,7 @@ __all__ = [
     "outline_rings",
     "outlines_of",
     "scale_rows",
-    "traces_today",
+    "trace_for_visit",
 ]
 
 LAST_OUTLINES = 30
@@ -117,12 +118,15 @@ def scale_rows() -> Any:
     return PhotoScale.objects.select_related("photo__lesion__limb__person__site")
 
 
-def traces_today(lesion: Lesion, day: Any) -> list[Trace]:
-    """Traces on photos of this lesion taken on a day, the newest first."""
-    return list(
+def trace_for_visit(person: Person, number: int, day: date) -> Trace | None:
+    """A trace on a photo of this person's lesion taken on that day."""
+    return (
         Trace.objects.filter(
-            scale__photo__lesion=lesion, scale__photo__subject="wound", scale__photo__taken_on=day
+            pk=number,
+            scale__photo__lesion__limb__person=person,
+            scale__photo__subject=PhotoSubject.WOUND,
+            scale__photo__taken_on=day,
         )
         .select_related("scale__photo")
-        .order_by("-created_at", "-pk")
+        .first()
     )

@@ -25,10 +25,11 @@ from clinic.forms.visits import (
     VisitForm,
     lesion_forms,
 )
-from clinic.models import Attendance, LesionState, Person, Visit
-from clinic.selectors.flags import flags_open
+from clinic.models import Attendance, LesionState, Person, Trace, Visit
+from clinic.selectors.flags import flags_open, travelling_sheet
 from clinic.selectors.healing import healings_of
 from clinic.selectors.people import person_bar
+from clinic.selectors.traces import trace_for_visit
 from clinic.selectors.visits import (
     VisitSheet,
     change_words,
@@ -52,7 +53,12 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
     sheet = visit_sheet(who, timezone.localdate())
     sent = request.method == "POST"
     form = VisitForm(request.POST if sent else None, sheet=sheet)
-    parts = lesion_forms(sheet, request.POST if sent else None, request.FILES if sent else None)
+    parts = lesion_forms(
+        sheet,
+        request.POST if sent else None,
+        request.FILES if sent else None,
+        traced=_traced(request, who) if not sent else None,
+    )
     if sent and _all_valid(form, parts):
         before = _verdicts(sheet)
         try:
@@ -79,11 +85,20 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         "form": form,
         "parts": parts,
         "sheet": sheet,
+        "red": travelling_sheet(who, sheet.sealed, timezone.now()),
         "faults": _faults(form, parts),
         "bar": person_bar(who),
         "here": "today",
     }
     return render(request, "clinic/visits/new.html", context, status=422 if context["faults"] else 200)
+
+
+def _traced(request: ClinicRequest, who: Person) -> Trace | None:
+    """The trace that the person has just drawn for this visit: `?trace=`, on a photo of today."""
+    number = request.GET.get("trace", "")
+    if not number.isdigit():
+        return None
+    return trace_for_visit(who, int(number), timezone.localdate())
 
 
 def _all_valid(form: BaseForm, parts: list[MeasurementForm]) -> bool:

@@ -57,12 +57,14 @@ async function tend(form, name) {
   const state = form.querySelector("#draft");
   const keep = () => {
     clearTimeout(wait);
+    form.dataset.kept = "no";
     wait = setTimeout(async () => {
       if (wiped || form.dataset.done === "yes") return;
       const now = new Date();
       await vault.keep(name, typed(form));
+      form.dataset.kept = "yes";
       if (state && form.dataset.unsent !== "yes") state.textContent = `Kept on this device ${clock(now)}, not sent yet`;
-    }, 250);
+    }, 120);
   };
   form.addEventListener("input", keep);
   form.addEventListener("change", keep);
@@ -71,6 +73,13 @@ async function tend(form, name) {
   });
   form.addEventListener("draft:done", () => {
     form.dataset.done = "yes";
+    vault.drop(name);
+  });
+  // htmx leaves the page on this header, before any later event.
+  form.addEventListener("htmx:beforeOnLoad", (event) => {
+    if (event.target !== form || !event.detail.xhr.getResponseHeader("HX-Redirect")) return;
+    form.dataset.done = "yes";
+    sessionStorage.setItem(SENT, name);
     vault.drop(name);
   });
   if (!form.hasAttribute("hx-post")) form.addEventListener("submit", () => sessionStorage.setItem(SENT, name));

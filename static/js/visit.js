@@ -54,7 +54,8 @@
   document.addEventListener("input", touched);
   document.addEventListener("change", touched);
   window.addEventListener("beforeunload", (event) => {
-    if (dirty && !sending) event.preventDefault();
+    // Kept on the device, it comes back; otherwise leaving asks first.
+    if (dirty && !sending && form()?.dataset.kept !== "yes") event.preventDefault();
   });
 
   document.addEventListener("submit", (event) => {
@@ -68,9 +69,24 @@
     document.addEventListener(name, (event) => {
       if (event.target !== form()) return;
       sending = false;
-      say("Not saved: no answer from the clinic's server. Everything is still here; press Save visit again.");
+      form().dataset.unsent = "yes";
+      const kept = form().dataset.kept === "yes" ? "It is kept on this device. " : "";
+      say(`Not yet sent: no answer from the clinic's server. ${kept}It goes by itself when the network is back, or press Save visit again.`);
     });
   }
+  // Sent again with the same key: when the first one did arrive, the second finds its visit.
+  const again = () => {
+    const waiting = form();
+    if (waiting?.dataset.unsent !== "yes" || sending || !navigator.onLine) return;
+    waiting.dataset.unsent = "no";
+    waiting.requestSubmit();
+  };
+  window.addEventListener("online", again);
+  setInterval(again, 20000);
+  document.addEventListener("draft:back", () => {
+    // What came back is measured like what is typed.
+    for (const part of document.querySelectorAll(".lesion-part")) part.dispatchEvent(new Event("input", { bubbles: true }));
+  });
   document.addEventListener("htmx:afterSwap", () => {
     sending = false;
     if (dirty) say("Typed, not saved yet");
