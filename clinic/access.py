@@ -15,9 +15,10 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
+from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from clinic.models import ClinicalRecord, Role, Site, User
+from clinic.models import BreakGlass, ClinicalRecord, Role, Site, User
 
 __all__ = [
     "ABILITIES",
@@ -25,8 +26,11 @@ __all__ = [
     "abilities",
     "can",
     "may",
+    "second_factor_asked",
+    "seen_people",
     "site_or_404",
     "sites_of",
+    "take_glass",
     "visible",
     "visible_or_404",
 ]
@@ -54,8 +58,17 @@ ABILITIES: dict[str, frozenset[str]] = {
     "prescribe": frozenset({PODIATRIST}),
     "plan_relief": frozenset({PODIATRIST}),
     "review": frozenset({PODIATRIST}),
+    "see_outcomes": frozenset({PODIATRIST, MANAGER}),
     "audit": frozenset({MANAGER}),
     "house_rules": frozenset({PODIATRIST, MANAGER}),
+    "own_account": frozenset({STAFF, PODIATRIST, MANAGER}),
+    "accounts": frozenset({MANAGER}),
+    "settings": frozenset({PODIATRIST, MANAGER}),
+    "see_history": frozenset({STAFF, PODIATRIST, MANAGER}),
+    "break_glass": frozenset({PODIATRIST, MANAGER}),
+    "watch_glass": frozenset({MANAGER}),
+    "person_rights": frozenset({MANAGER}),
+    "tell_problem": frozenset({STAFF, PODIATRIST, MANAGER}),
 }
 
 Row = TypeVar("Row", bound=ClinicalRecord)
@@ -96,9 +109,50 @@ def visible(model: type[Row], user: Any) -> QuerySet[Row]:
 
 
 def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) -> Row:
-    """One row of the user's sites; missing and forbidden look the same."""
+    """One row of the user's sites; missing and forbidden look the same.
+
+    The person it is about goes into the log of reads when the page is shown. Under a broken glass, which only the
+    middleware of reading requests hands over, a person of another site is found as well.
+    """
     rows = source if isinstance(source, QuerySet) else source.objects.all()
-    return get_object_or_404(rows.visible_to(user), **lookup)  # type: ignore[attr-defined]
+    glass = getattr(user, "glass", None)
+    try:
+        row = get_object_or_404(rows.visible_to(user), **lookup)  # type: ignore[attr-defined]
+    except Http404:
+        if not glass:
+            raise
+        path = rows.model.SITE_PATH.removesuffix("site").removesuffix("__") or "pk"  # type: ignore[attr-defined]
+        row = get_object_or_404(rows.filter(**{f"{path}__in": list(glass)}), **lookup)
+    _note_seen(user, row, glass or {})
+    return row
+
+
+def _note_seen(user: Any, row: Any, glass: dict[int, int]) -> None:
+    person = row
+    for step in row.SITE_PATH.split("__")[:-1]:
+        person = getattr(person, step)
+    if not hasattr(user, "_seen"):
+        user._seen = {}
+    mine = person.site_id in user.site_ids
+    user._seen[person.pk] = (person.pk, person.site_id, None if mine else glass.get(person.pk))
+
+
+def seen_people(user: Any) -> list[tuple[int, int, int | None]]:
+    """Whose records this request has fetched: person, site, and the broken glass it was under."""
+    return list(getattr(user, "_seen", {}).values())
+
+
+def take_glass(user: Any, glass: list[int]) -> None:
+    """Let this reading request see the people of broken glasses that are still open: person -> number."""
+    open_now = BreakGlass.objects.filter(pk__in=glass, user=user, until__gt=timezone.now())
+    user.glass = dict(open_now.values_list("person_id", "pk"))
+
+
+def second_factor_asked(user: Any) -> bool:
+    """Whether this user signs in with a second factor: it is on, or a site asks for it of this role."""
+    return user.second_factor or (
+        user.role in (PODIATRIST, MANAGER) and any(site.second_factor for site in sites_of(user))
+    )
 
 
 def sites_of(user: User) -> list[Site]:

@@ -3,28 +3,36 @@
 from django.urls import path
 
 from clinic.views import (
+    accounts,
     audit,
+    breakglass,
     closure,
     contacts,
     curves,
     drafts,
+    erasure,
     fittings,
     flags,
+    health,
+    history,
     home,
     house_rules,
     imprints,
     lesion_register,
     lesions,
     limbs,
-    outcomes,
     opening_cards,
+    outcomes,
     people,
     photos,
     prescriptions,
+    problems,
     referrals,
     relief,
     repeat,
     review,
+    sessions,
+    settings_page,
     today,
     trace,
     visits,
@@ -138,6 +146,31 @@ audit_urls = [
     path("audit/changes/", audit.audit_changes, name="audit_changes"),
 ]
 
+account_urls = [
+    path("sign-in/", sessions.sign_in, name="login"),
+    path("switch-user/", sessions.switch_user, name="switch_user"),
+    path("second-factor/", sessions.second_factor, name="second_factor"),
+    path("second-factor/enrol/", sessions.second_factor_enrol, name="second_factor_enrol"),
+    path("me/", sessions.me, name="me"),
+    path("me/sign-ins/end/", sessions.sign_out_other, name="sign_out_other"),
+    path("account-link/<str:token>/", accounts.account_link, name="account_link"),
+    path("accounts/", accounts.accounts, name="accounts"),
+    path("accounts/new/", accounts.account_new, name="account_new"),
+    path("accounts/<int:account>/", accounts.account, name="account"),
+    path("settings/", settings_page.settings_page, name="settings"),
+]
+
+trust_urls = [
+    path("history/<str:noun>/<int:pk>/", history.history, name="history"),
+    path("break-glass/", breakglass.break_glass, name="break_glass"),
+    path("break-glass/<int:glass>/seen/", breakglass.glass_noticed, name="glass_noticed"),
+    path("people/<int:person>/rights/", erasure.person_rights, name="person_rights"),
+    path("people/<int:person>/rights/copy/", erasure.person_copy, name="person_copy"),
+    path("problems/new/", problems.problem_new, name="problem_new"),
+    path("problems/<int:problem>/settled/", problems.problem_settled, name="problem_settled"),
+    path("health/", health.health, name="health"),
+]
+
 urlpatterns = [
     *home_urls,
     *people_urls,
@@ -148,4 +181,6 @@ urlpatterns = [
     *prescription_urls,
     *plan_urls,
     *audit_urls,
+    *account_urls,
+    *trust_urls,
 ]

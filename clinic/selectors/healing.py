@@ -25,7 +25,7 @@ from clinic.models import (
     VisitState,
 )
 
-__all__ = ["BREAKING_EVENTS", "LesionHealing", "Mark", "healing_of", "healings_of"]
+__all__ = ["BREAKING_EVENTS", "Course", "LesionHealing", "Mark", "courses_of", "healing_of", "healings_of"]
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
 BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
@@ -49,6 +49,21 @@ class Mark:
     kind: str
     words: str
     breaks: bool
+
+
+@dataclass(frozen=True)
+class Course:
+    """What was measured and what happened, not judged."""
+
+    lesion: Lesion
+    measurements: tuple[Measurement, ...]
+    areas: tuple[Area, ...]
+    marks: tuple[Mark, ...]
+
+    @property
+    def breaks(self) -> list[date]:
+        """Days after which the course may change."""
+        return [mark.day for mark in self.marks if mark.breaks]
 
 
 @dataclass(frozen=True)
@@ -151,7 +166,8 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
             event.lesion_id,
             Mark(event.happened_on, event.kind, event.get_kind_display(), event.kind in BREAKING_EVENTS),
         )
-    for prescription in Prescription.objects.filter(limb__in=limbs):
+    light = Prescription.objects.defer("facts", "advice", "forecast_shown", "content")
+    for prescription in light.filter(limb__in=limbs):
         day = prescription.fitted_on or prescription.prescribed_on
         put(
             prescription.limb_id,
@@ -165,7 +181,7 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
                 Mark(prescription.stopped_on, "device_off", "Device stopped", True),
             )
     signed = LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).select_related("plan")
-    for link in signed:
+    for link in signed.defer("plan__spec", "plan__result"):
         signed_at = link.plan.signed_at
         if signed_at is None:
             continue
@@ -177,23 +193,33 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
     return marks
 
 
-def healings_of(lesions: Iterable[Lesion]) -> dict[int, LesionHealing]:
-    """Judge many lesions with a constant number of queries; keyed by lesion."""
+def courses_of(lesions: Iterable[Lesion]) -> dict[int, Course]:
+    """Measurements, areas and marks of many lesions without judging them; four queries, keyed by lesion."""
     wanted = list(lesions)
     if not wanted:
         return {}
     measured, marked = _standing(wanted), _marks(wanted)
+    return {
+        lesion.pk: Course(
+            lesion,
+            tuple(measured[lesion.pk]),
+            _areas(measured[lesion.pk]),
+            tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words))),
+        )
+        for lesion in wanted
+    }
+
+
+def healings_of(lesions: Iterable[Lesion]) -> dict[int, LesionHealing]:
+    """Judge many lesions with a constant number of queries; keyed by lesion."""
     answer = {}
-    for lesion in wanted:
-        measurements = tuple(measured[lesion.pk])
-        marks = tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words)))
-        areas = _areas(measurements)
+    for pk, course in courses_of(lesions).items():
         report = (
-            lesion_report(areas, _findings(lesion, measurements), [m.day for m in marks if m.breaks])
-            if areas
+            lesion_report(course.areas, _findings(course.lesion, course.measurements), course.breaks)
+            if course.areas
             else None
         )
-        answer[lesion.pk] = LesionHealing(lesion, measurements, areas, marks, report)
+        answer[pk] = LesionHealing(course.lesion, course.measurements, course.areas, course.marks, report)
     return answer
 
 

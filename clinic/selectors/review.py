@@ -2,34 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Count, Max
+from django.db.models import Count
 from django.utils.formats import date_format
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic.charts.sparkline import sparkline_svg
-from clinic.models import (
-    Attendance,
-    Lesion,
-    LesionState,
-    PersonState,
-    Prescription,
-    RedFlag,
-    Site,
-    Visit,
-    VisitState,
-)
+from clinic.models import Lesion, LesionState, PersonState, Prescription, RedFlag, ReviewNote, Site
 
 from .healing import LesionHealing, healings_of
 from .lesions import OPEN_STATES
+from .review_due import DUE, Due, Surroundings, due_for, surroundings_of
 
-__all__ = ["CONCERNS", "ReviewGroup", "ReviewRow", "review_groups"]
+__all__ = ["CONCERNS", "SEEN_DAYS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
 
 #: A lesion without an area for longer than two weekly visits is looked at again (design choice of this program).
 UNMEASURED_DAYS = 14
+#: A lesion marked as seen comes back after this many days at the latest (design choice of this program).
+SEEN_DAYS = 14
 SPARK_VISITS = 8
 #: Concern -> words of its heading, in the order of the list.
 CONCERNS: dict[str, str] = {
@@ -38,10 +32,31 @@ CONCERNS: dict[str, str] = {
     "stalled": "Stalled",
     "slow": "Slow",
     "unmeasured": "No area for more than 14 days",
+    "due": "Something is due",
     "too_early": "Too early to judge",
     "to_confirm": "Closed, to confirm",
     "on_course": "On course",
 }
+
+
+@dataclass(frozen=True)
+class ReviewFilter:
+    """What of the list to show; empty shows all."""
+
+    concern: str = ""
+    due: str = ""
+    device: str = ""
+
+    def __bool__(self) -> bool:
+        return bool(self.concern or self.due or self.device)
+
+    def takes(self, row: ReviewRow) -> bool:
+        device = row.device.device_class if row.device else "none"
+        return (
+            self.concern in ("", row.concern)
+            and (not self.due or any(due.kind == self.due for due in row.due))
+            and self.device in ("", device)
+        )
 
 
 @dataclass(frozen=True)
@@ -51,13 +66,24 @@ class ReviewRow:
     healing: LesionHealing
     concern: str
     reasons: tuple[str, ...]
+    due: tuple[Due, ...]
     spark: SafeString
     device: Prescription | None
     days_since_visit: int | None
+    seen: ReviewNote | None = None
 
     @property
     def lesion(self) -> Lesion:
         return self.healing.lesion
+
+    @property
+    def may_be_seen(self) -> bool:
+        """A stop cannot be set aside by a note; it ends when its cause does."""
+        return self.concern != "stop"
+
+    @property
+    def back_on(self) -> date | None:
+        return self.seen.seen_on + timedelta(days=SEEN_DAYS) if self.seen else None
 
     @property
     def visit_words(self) -> str:
@@ -65,6 +91,13 @@ class ReviewRow:
         if days is None:
             return "no visit yet"
         return "seen today" if days == 0 else f"last visit {days} day{'' if days == 1 else 's'} ago"
+
+    @property
+    def worry(self) -> tuple[float, int, int]:
+        """Order inside a concern: least likely to close in 8 weeks first, then longest unseen, then as registered."""
+        forecast = self.healing.report.forecast if self.healing.report else None
+        days = 10_000 if self.days_since_visit is None else self.days_since_visit
+        return (0.0 if forecast is None else forecast.chance_next_8w, -days, self.lesion.pk)
 
 
 @dataclass(frozen=True)
@@ -74,8 +107,25 @@ class ReviewGroup:
     rows: tuple[ReviewRow, ...]
 
 
-def review_groups(site: Site, today: date) -> tuple[ReviewGroup, ...]:
-    """Open lesions of people in care, by concern; eight queries whatever their number."""
+@dataclass(frozen=True)
+class ReviewList:
+    """The whole list: groups to look at, those seen lately, and how many there are of each."""
+
+    groups: tuple[ReviewGroup, ...]
+    seen: tuple[ReviewRow, ...]
+    total: int
+    shown: int
+    concerns: tuple[tuple[str, str, int], ...]
+    dues: tuple[tuple[str, str, int], ...]
+    devices: tuple[tuple[str, str], ...]
+
+    def row_of(self, lesion: Lesion) -> ReviewRow | None:
+        rows = [row for group in self.groups for row in group.rows]
+        return next((row for row in (*rows, *self.seen) if row.lesion.pk == lesion.pk), None)
+
+
+def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> ReviewList:
+    """Open lesions of people in care, by concern; fourteen queries whatever their number."""
     lesions = list(
         Lesion.objects.filter(
             limb__person__site=site, limb__person__state=PersonState.IN_CARE, state__in=OPEN_STATES
@@ -83,68 +133,89 @@ def review_groups(site: Site, today: date) -> tuple[ReviewGroup, ...]:
         .select_related("limb__person")
         .order_by("limb__person__family_name", "limb__person__given_name", "label")
     )
-    judged = healings_of(lesions)
-    devices = {
-        p.limb_id: p
-        for p in Prescription.objects.filter(
-            limb__in={lesion.limb_id for lesion in lesions}, stopped_on=None
-        ).defer("facts", "advice", "forecast_shown")
-    }
-    people = {lesion.limb.person_id for lesion in lesions}
-    seen: dict[int, date] = dict(
-        Visit.objects.filter(person__in=people, state=VisitState.STANDS, attendance=Attendance.CAME)
-        .order_by()
-        .values_list("person_id")
-        .annotate(Max("visited_on"))
-    )
+    judged, around = healings_of(lesions), surroundings_of(lesions)
     flags: dict[int, int] = dict(
-        RedFlag.objects.filter(person__in=people, answer="")
+        RedFlag.objects.filter(person__in={lesion.limb.person_id for lesion in lesions}, answer="")
         .order_by()
         .values_list("person_id")
         .annotate(Count("pk"))
     )
-    rows = [
+    notes: dict[int, ReviewNote] = {}
+    for note in ReviewNote.objects.filter(lesion__in=lesions).select_related("created_by").order_by("pk"):
+        notes[note.lesion_id] = note
+    every = [
         _row(
-            judged[lesion.pk],
-            devices.get(lesion.limb_id),
-            seen.get(lesion.limb.person_id),
-            flags.get(lesion.limb.person_id, 0),
-            today,
-            site,
+            judged[lesion.pk], around, flags.get(lesion.limb.person_id, 0), notes.get(lesion.pk), today, site
         )
         for lesion in lesions
     ]
-    return tuple(
-        ReviewGroup(concern, words, tuple(row for row in rows if row.concern == concern))
-        for concern, words in CONCERNS.items()
-        if any(row.concern == concern for row in rows)
+    wanted = [row for row in every if asked is None or asked.takes(row)]
+    open_rows = sorted((row for row in wanted if row.seen is None), key=lambda row: row.worry)
+    return ReviewList(
+        groups=tuple(
+            ReviewGroup(concern, words, tuple(row for row in open_rows if row.concern == concern))
+            for concern, words in CONCERNS.items()
+            if any(row.concern == concern for row in open_rows)
+        ),
+        seen=tuple(sorted((row for row in wanted if row.seen), key=lambda row: row.back_on or today)),
+        total=len(every),
+        shown=len(wanted),
+        concerns=_counts(CONCERNS, Counter(row.concern for row in every)),
+        dues=_counts(DUE, Counter(kind for row in every for kind in {due.kind for due in row.due})),
+        devices=_devices(every),
     )
+
+
+def _counts(words: dict[str, str], counted: Counter[str]) -> tuple[tuple[str, str, int], ...]:
+    return tuple((key, said, counted[key]) for key, said in words.items() if counted[key])
+
+
+def _devices(rows: Sequence[ReviewRow]) -> tuple[tuple[str, str], ...]:
+    found = {row.device.device_class: str(row.device) for row in rows if row.device}
+    none = [("none", "No device")] if any(row.device is None for row in rows) else []
+    return (*sorted(found.items(), key=lambda pair: pair[1]), *none)
 
 
 def _row(
     healing: LesionHealing,
-    device: Prescription | None,
-    seen: date | None,
+    around: Surroundings,
     flags: int,
+    note: ReviewNote | None,
     today: date,
     site: Site,
 ) -> ReviewRow:
+    person = healing.lesion.limb.person_id
+    device, came = around.device.get(healing.lesion.limb_id), around.came.get(person)
     stops = tuple(_stops(device, flags, today))
-    old = _unmeasured(healing, today)
+    old, due = _unmeasured(healing, today), due_for(healing, around, site, today)
     concern = healing.kind
     if stops:
         concern = "stop"
-    elif old and concern in ("too_early", "on_course"):
-        concern = "unmeasured"
+    elif concern in ("too_early", "on_course"):
+        concern = "unmeasured" if old else "due" if due else concern
     return ReviewRow(
         healing=healing,
         concern=concern,
         reasons=(*stops, *_reasons(healing, old, today, site)),
+        due=due,
         # Drawn by our own code from dates and numbers only.
         spark=mark_safe(_spark(healing)),  # noqa: S308
         device=device,
-        days_since_visit=(today - seen).days if seen else None,
+        days_since_visit=(today - came).days if came else None,
+        seen=note if _still_seen(note, concern, around, person, today) else None,
     )
+
+
+def _still_seen(
+    note: ReviewNote | None, concern: str, around: Surroundings, person: int, today: date
+) -> bool:
+    """Whether a look still holds: same concern, no visit made since, not older than a fortnight, no stop."""
+    if note is None or concern == "stop" or note.concern != concern:
+        return False
+    if (today - note.seen_on).days >= SEEN_DAYS:
+        return False
+    logged = around.logged.get(person)
+    return logged is None or logged <= note.created_at
 
 
 def _stops(device: Prescription | None, flags: int, today: date) -> Iterable[str]:

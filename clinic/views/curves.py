@@ -20,7 +20,7 @@ from clinic.selectors.lesions_page import missed_days
 from clinic.selectors.people import person_bar
 from clinic.selectors.person_curves import PANELS, person_curves
 
-__all__ = ["chart_answer", "chart_key", "chart_switches", "lesion_of"]
+__all__ = ["chart_answer", "chart_key", "chart_switches", "content_key", "lesion_of"]
 
 CHART_SECONDS = 24 * 3600
 #: Part of every key: raise it when the drawing changes, or browsers keep the old picture.
@@ -56,13 +56,14 @@ def chart_switches(request: HttpRequest) -> tuple[dict[str, str], list[dict[str,
     ]
 
 
-def _key(*told: object) -> str:
+def content_key(*told: object) -> str:
+    """Hash of what a picture tells, and of how pictures are drawn now."""
     return hashlib.sha256(repr((EDITION, *told)).encode()).hexdigest()
 
 
 def chart_key(healing: LesionHealing, missed: list[date], axis: tuple[str, str]) -> str:
     """The chart's content in one hash: the cache's key and the ETag."""
-    return _key(healing.areas, healing.marks, missed, healing.lesion.label, healing.lesion.state, axis)
+    return content_key(healing.areas, healing.marks, missed, healing.lesion.label, healing.lesion.state, axis)
 
 
 def chart_answer(request: HttpRequest, key: str, draw: Callable[[], bytes]) -> HttpResponse:
@@ -162,7 +163,7 @@ def lesion_compare_chart(request: ClinicRequest, lesion: int) -> HttpResponse:
 
         return compared_svg(both, names)
 
-    return chart_answer(request, _key("compared", names, choice.first, choice.second), draw)
+    return chart_answer(request, content_key("compared", names, choice.first, choice.second), draw)
 
 
 def _person(request: ClinicRequest, pk: int) -> Person:
@@ -201,7 +202,7 @@ def person_curves_chart(request: ClinicRequest, person: int) -> HttpResponse:
             [Panel(f"{label}: {where}", words, areas, days) for label, where, words, areas, days in told]
         )
 
-    return chart_answer(request, _key("person", told), draw)
+    return chart_answer(request, content_key("person", told), draw)
 
 
 def _changes(healing: LesionHealing) -> tuple[date, ...]:

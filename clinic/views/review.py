@@ -1,24 +1,89 @@
-"""The podiatrist's review: open lesions by concern."""
+"""The podiatrist's review: open lesions by concern, and marking one as seen."""
 
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404
-from clinic.selectors.review import review_groups
+from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
+from clinic.forms.refusals import show
+from clinic.forms.review import ReviewFilterForm, SeenForm
+from clinic.models import Lesion
+from clinic.selectors.people import person_bar
+from clinic.selectors.review import SEEN_DAYS, ReviewFilter, review_list
+from clinic.services.errors import Refused
+from clinic.services.review import review_seen
 
 
 @may("review")
 def review(request: ClinicRequest) -> HttpResponse:
-    site = site_or_404(request.user, request)  # type: ignore[arg-type]
-    groups = review_groups(site, timezone.localdate())
+    site = site_or_404(request.user, request)
+    form = ReviewFilterForm({name: request.GET.get(name, "") for name in ReviewFilterForm.base_fields})
+    asked = ReviewFilter(**form.cleaned_data) if form.is_valid() else ReviewFilter()
+    found = review_list(site, timezone.localdate(), asked)
+    form.count(found)
     return render(
         request,
         "clinic/review/list.html",
         {
             "site": site,
-            "groups": groups,
-            "count": sum(len(group.rows) for group in groups),
+            "form": form,
+            "asked": asked,
+            "found": found,
+            "seen_days": SEEN_DAYS,
             "here": "review",
         },
+        status=422 if form.errors else 200,
+    )
+
+
+@may("review")
+def review_note(request: ClinicRequest, lesion: int) -> HttpResponse:
+    found = visible_or_404(Lesion.objects.select_related("limb__person__site"), request.user, pk=lesion)
+    site, today = found.limb.person.site, timezone.localdate()
+    row = review_list(site, today).row_of(found)
+    form = SeenForm(request.POST or None, initial={"concern": row.concern if row else ""})
+    if request.method == "POST" and form.is_valid():
+        try:
+            review_seen(
+                by=request.user,
+                lesion=found,
+                concern=row.concern if row else "",
+                shown=form.cleaned_data["concern"],
+                may_be_seen=row.may_be_seen if row else True,
+                note=form.cleaned_data["note"],
+                seen_on=today,
+            )
+        except Refused as refused:
+            show(form, refused)
+            # The page now shows the concern as it stands; the next note is on that.
+            again = request.POST.copy()
+            again["concern"] = row.concern if row else ""
+            form.data = again  # type: ignore[assignment]
+        else:
+            messages.success(request, f"Seen: lesion {found.label} of {found.limb.person.full_name}.")
+            kept = {
+                name: request.POST[f"kept_{name}"]
+                for name in ReviewFilterForm.base_fields
+                if request.POST.get(f"kept_{name}")
+            }
+            return redirect(f"{reverse('review')}?{urlencode({'site': site.pk, **kept})}")
+    return render(
+        request,
+        "clinic/review/note.html",
+        {
+            "lesion": found,
+            "row": row,
+            "form": form,
+            "notes": found.review_notes.select_related("created_by")[:10],
+            "seen_days": SEEN_DAYS,
+            "bar": person_bar(found.limb.person),
+            "here": "review",
+        },
+        status=422 if form.errors else 200,
     )

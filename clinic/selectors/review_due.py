@@ -1,0 +1,198 @@
+"""What is due around a lesion besides its course: a missed visit, an old weight, a plan to look at, an old insole."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from clinic.models import (
+    Attendance,
+    Event,
+    EventKind,
+    Lesion,
+    LimbPlan,
+    Prescription,
+    Site,
+    Visit,
+    VisitState,
+    Weight,
+)
+
+from .healing import LesionHealing
+
+__all__ = ["DUE", "FOAM_DAYS", "PLAN_DAYS", "Due", "Surroundings", "due_for", "surroundings_of"]
+
+#: Measured relief of insoles fell from 39 % when new to 32 % at 6 months and 20 % at 12 (81 people, Diabet Med 2001,
+#: read second-hand), from which 6 months is taken as the day to renew. Another 43 people kept their relief for 12
+#: months (Paton, i-FAB 2010, read second-hand): the earlier day is the cautious one.
+FOAM_DAYS = 183
+#: A signed plan is given this long to work before a lesion that does not close asks for another look (design choice).
+PLAN_DAYS = 28
+#: Key -> words of the filter, in the order of the page.
+DUE: dict[str, str] = {
+    "missed": "Missed visit",
+    "plan": "Plan needs a look",
+    "weight": "Weight out of date",
+    "foam": "Insole past its renewal",
+}
+_NOT_CLOSING = frozenset({"worsening", "stalled", "slow"})
+
+
+@dataclass(frozen=True)
+class Due:
+    """One thing that is due, with its reason in words."""
+
+    kind: str
+    words: str
+
+
+@dataclass
+class Surroundings:
+    """What the list knows about people and limbs besides the lesions; filled by six queries."""
+
+    device: dict[int, Prescription] = field(default_factory=dict)  # by limb
+    came: dict[int, date] = field(default_factory=dict)  # by person: last visit made
+    logged: dict[int, datetime] = field(
+        default_factory=dict
+    )  # by person: when its last visit made was written
+    missed: dict[int, int] = field(default_factory=dict)  # by person: visits missed since
+    next_on: dict[int, date] = field(default_factory=dict)  # by person: of the latest visit
+    weight: dict[int, Weight] = field(default_factory=dict)  # by person: the latest
+    plans: dict[int, list[LimbPlan]] = field(default_factory=dict)  # by lesion, newest first
+    renewed: dict[int, date] = field(default_factory=dict)  # by limb: insole last replaced
+
+
+def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
+    """Read them for these lesions."""
+    limbs = {lesion.limb_id for lesion in lesions}
+    people = {lesion.limb.person_id for lesion in lesions}
+    found = Surroundings()
+    found.device = {
+        p.limb_id: p
+        for p in Prescription.objects.filter(limb__in=limbs, stopped_on=None).defer(
+            "facts", "advice", "forecast_shown", "content"
+        )
+    }
+    _visits(found, people)
+    for weight in Weight.objects.filter(person__in=people).order_by("measured_on", "pk"):
+        found.weight[weight.person_id] = weight
+    by_lesion: dict[int, list[LimbPlan]] = defaultdict(list)
+    plans = LimbPlan.objects.filter(limb__in=limbs).exclude(plan__state="superseded")
+    for link in (
+        plans.select_related("plan").defer("plan__result").prefetch_related("lesions").order_by("-pk")
+    ):
+        for lesion in link.lesions.all():
+            by_lesion[lesion.pk].append(link)
+    found.plans = by_lesion
+    for limb, day in (
+        Event.objects.filter(limb__in=limbs, kind=EventKind.INSOLE_REPLACED)
+        .order_by("happened_on")
+        .values_list("limb_id", "happened_on")
+    ):
+        found.renewed[limb] = day
+    return found
+
+
+def _visits(found: Surroundings, people: Iterable[int]) -> None:
+    rows = (
+        Visit.objects.filter(person__in=people, state=VisitState.STANDS)
+        .order_by("visited_on", "pk")
+        .values_list("person_id", "visited_on", "attendance", "next_on", "created_at")
+    )
+    missed: dict[int, int] = defaultdict(int)
+    for person, day, attendance, next_on, created in rows:
+        if attendance == Attendance.CAME:
+            found.came[person], found.logged[person] = day, created
+            missed[person] = 0
+        elif attendance == Attendance.DID_NOT_COME:
+            missed[person] += 1
+        found.next_on.pop(person, None)
+        if next_on:
+            found.next_on[person] = next_on
+    found.missed = missed
+
+
+def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: date) -> tuple[Due, ...]:
+    """What is due around one lesion, in the order of ``DUE``."""
+    return tuple(
+        Due(kind, words)
+        for kind, sentences in (
+            ("missed", _missed(healing, around, today)),
+            ("plan", _plan(healing, around, site, today)),
+            ("weight", _weight(healing, around, site, today)),
+            ("foam", _foam(healing, around, today)),
+        )
+        for words in sentences
+    )
+
+
+def _missed(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
+    person = healing.lesion.limb.person_id
+    count, next_on = around.missed.get(person, 0), around.next_on.get(person)
+    if count:
+        yield f"Did not come {count} time{'' if count == 1 else 's'} since the last visit made."
+    if next_on and next_on < today:
+        yield f"Was expected on {date_format(next_on)}, {(today - next_on).days} days ago."
+    elif next_on is None and person in around.came:
+        yield "No next visit is agreed."
+
+
+def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date) -> Iterator[str]:
+    plans = around.plans.get(healing.lesion.pk, [])
+    drafts = [link for link in plans if link.plan.signed_at is None]
+    signed = [link for link in plans if link.plan.signed_at is not None]
+    for link in drafts[:1]:
+        yield f"Relief plan v{link.plan.number} of {date_format(timezone.localdate(link.plan.created_at))} is not signed."
+    if not signed:
+        return
+    plan = signed[0].plan
+    days = (today - timezone.localdate(plan.signed_at)).days if plan.signed_at else 0
+    if days >= PLAN_DAYS and healing.kind in _NOT_CLOSING:
+        yield (
+            f"Relief plan v{plan.number} has been signed for {days // 7} weeks and the lesion reads "
+            f"{healing.words}: look at the plan."
+        )
+    weight = around.weight.get(healing.lesion.limb.person_id)
+    then = plan.spec.get("body_weight_kg")
+    if weight is not None and isinstance(then, int | float):
+        limit = float(site.weight_threshold_kg)
+        if (float(weight.kg) >= limit) != (then >= limit):
+            yield (
+                f"Relief plan v{plan.number} was made for {then:g} kg; {weight.kg:g} kg on "
+                f"{date_format(weight.measured_on)} is across this clinic's limit of {limit:g} kg."
+            )
+
+
+def _weight(healing: LesionHealing, around: Surroundings, site: Site, today: date) -> Iterator[str]:
+    # Weight matters where foam carries it: a device that takes an insole, or a lesion an insole plan can serve.
+    device = around.device.get(healing.lesion.limb_id)
+    if not ((device and device.takes_insole) or healing.lesion.foot_site.insole_plan):
+        return
+    weight = around.weight.get(healing.lesion.limb.person_id)
+    if weight is None:
+        yield "No weight recorded."
+        return
+    days = (today - weight.measured_on).days
+    if days > site.weight_fresh_days:
+        yield f"Weight is {days} days old, over this clinic's {site.weight_fresh_days}."
+
+
+def _foam(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
+    signed = [
+        timezone.localdate(link.plan.signed_at)
+        for link in around.plans.get(healing.lesion.pk, [])
+        if link.plan.signed_at is not None
+    ]
+    renewed = around.renewed.get(healing.lesion.limb_id)
+    days = [*signed, *([renewed] if renewed else [])]
+    if not signed or today - max(days) < timedelta(days=FOAM_DAYS):
+        return
+    yield (
+        f"Insole of {date_format(max(days))} is past its 6 months: measured relief of insoles fell from 39 % new to "
+        "32 % at 6 months (81 people, Diabet Med 2001, read second-hand)."
+    )

@@ -1,0 +1,111 @@
+"""What came of lesions, and how well past forecasts have done."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from clinic.access import ClinicRequest, can, may, site_or_404
+from clinic.forms.outcomes import OutcomesForm
+from clinic.models import Site
+from clinic.selectors.forecast_record import forecast_record
+from clinic.selectors.outcomes import GROUPINGS, MARKS, Outcomes, OutcomesFilter, outcomes_of
+from clinic.views.curves import chart_answer, content_key
+
+PERIOD_DAYS = 2 * 365
+#: As many groups as a chart can tell apart by dashes; the rest stand in the table.
+DRAWN = 6
+KINDS = ("incidence", "kaplan-meier")
+
+
+@may("review")
+def forecasts(request: ClinicRequest) -> HttpResponse:
+    site = site_or_404(request.user, request)
+    return render(
+        request,
+        "clinic/review/forecasts.html",
+        {"site": site, "record": forecast_record(site, timezone.localdate()), "here": "review"},
+    )
+
+
+def _asked(request: ClinicRequest) -> tuple[Site, OutcomesForm, OutcomesFilter | None, dict[str, Any]]:
+    site, today = site_or_404(request.user, request), timezone.localdate()
+    given = {
+        "since": (today - timedelta(days=PERIOD_DAYS)).isoformat(),
+        "until": today.isoformat(),
+        "by": "device",
+    }
+    given |= {name: request.GET[name] for name in OutcomesForm.base_fields if name in request.GET}
+    form = OutcomesForm(given)
+    asked = OutcomesFilter(site=site, **form.cleaned_data) if form.is_valid() else None
+    return site, form, asked, {"site": site.pk, **given}
+
+
+def _kind(request: ClinicRequest) -> str:
+    kind = request.GET.get("show", KINDS[0])
+    if kind not in KINDS:
+        raise Http404("no such chart")
+    return kind
+
+
+@may("see_outcomes")
+def outcomes(request: ClinicRequest) -> HttpResponse:
+    site, form, asked, kept = _asked(request)
+    return render(
+        request,
+        "clinic/audit/outcomes.html",
+        {
+            "site": site,
+            "form": form,
+            "found": outcomes_of(asked, timezone.localdate()) if asked else None,
+            "marks": MARKS,
+            "by": GROUPINGS[asked.by] if asked else "",
+            "show": _kind(request),
+            "tested": "test" in request.GET,
+            "drawn": DRAWN,
+            "query": urlencode(kept),
+            "here": "audit" if can(request.user, "audit") else "review",
+        },
+        status=200 if asked else 422,
+    )
+
+
+@may("see_outcomes")
+def outcomes_chart(request: ClinicRequest) -> HttpResponse:
+    _, form, asked, _ = _asked(request)
+    kind = _kind(request)
+    if asked is None:
+        raise Http404(f"no such filter: {form.errors.as_text()}")
+    found = outcomes_of(asked, timezone.localdate())
+    told = [(line.name, line.outcome.durations, line.outcome.endings) for line in found.lines]
+    return chart_answer(request, content_key("outcomes", kind, told), lambda: _draw(found, kind))
+
+
+def _draw(found: Outcomes, kind: str) -> bytes:
+    from clinic.charts.incidence import IncidenceGroup, incidence_svg
+    from clinic.charts.survival import SurvivalGroup, survival_svg
+    from clinic.healing.cohort import Ending
+    from clinic.healing.incidence import cumulative_incidence
+
+    lines = found.lines[:DRAWN]
+    if not lines:
+        raise Http404("no lesion in this period")
+    weeks = [tuple(days / 7.0 for days in line.outcome.durations) for line in lines]
+    if kind == "kaplan-meier":
+        return survival_svg(
+            [
+                SurvivalGroup(line.name, own, line.outcome.healed_marks)
+                for line, own in zip(lines, weeks, strict=True)
+            ]
+        )
+    causes = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH)
+    groups = []
+    for line, own in zip(lines, weeks, strict=True):
+        healed, *others = cumulative_incidence(own, line.outcome.endings, causes)
+        groups.append(IncidenceGroup(line.name, own, healed, tuple(others)))
+    return incidence_svg(groups)
