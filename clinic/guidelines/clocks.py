@@ -27,6 +27,7 @@ __all__ = [
     "latest_opening",
     "next_opening",
     "one_working_day_after",
+    "openings",
     "referral_clock",
     "flag_clock",
     "seal_clock",
@@ -193,6 +194,30 @@ def one_working_day_after(at: datetime, hours: Hours) -> datetime:
         local = at.astimezone(hours.zone)
         return _local(_working_day_after(local.date(), hours), local.time(), hours.zone)
     return _local(next_opening(at, hours).date(), hours.end, hours.zone)
+
+
+def openings(at: datetime, hours: Hours, count: int) -> tuple[tuple[datetime, datetime], ...]:
+    """The next stretches of opening hours, the running one included.
+
+    Parameters
+    ----------
+    at : datetime
+        With time zone.
+    hours : Hours
+    count : int
+        How many.
+
+    Returns
+    -------
+    tuple of (datetime, datetime)
+        Start and end of each, local.
+    """
+    found: list[tuple[datetime, datetime]] = []
+    day = next_opening(at, hours).date()
+    while len(found) < count:
+        found.append((_local(day, hours.start, hours.zone), _local(day, hours.end, hours.zone)))
+        day = _working_day_after(day, hours)
+    return tuple(found)
 
 
 def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> datetime:

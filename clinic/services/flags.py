@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.models import Person, RedFlag, User, Visit
+from clinic.models import FlagAnswer, Person, RedFlag, User, Visit
 
 from . import audit
 from .errors import Refused
 from .records import store
 
-__all__ = ["flag_answer", "flag_raise"]
+__all__ = ["flag_answer", "flag_raise", "flags_at_visit"]
 
 
 @transaction.atomic
@@ -33,6 +33,8 @@ def flag_answer(*, by: User, flag: RedFlag, answer: str, note: str, expected_ver
     """Record what was done about a red flag; it then leaves Today."""
     if flag.answer:
         raise Refused("This flag was answered already; nothing was changed.")
+    if answer not in FlagAnswer.values:
+        raise Refused("What was done: nothing chosen.", field="answer")
     if not note.strip():
         raise Refused("Say who was called and who answered, or why it is not a flag.", field="answer_note")
     flag.answer = answer
@@ -44,3 +46,21 @@ def flag_answer(*, by: User, flag: RedFlag, answer: str, note: str, expected_ver
         by=by, site=flag.person.site, verb="answered", target=flag, person=flag.person, answer=answer
     )
     return flag
+
+
+def flags_at_visit(*, by: User, visit: Visit, flags: Collection[str], answer: str, note: str) -> None:
+    """Raise what was ticked or found at a visit; an answer given on the page's own sheet goes with it."""
+    if not flags:
+        if answer or note:
+            raise Refused(
+                "Red flags: what was done about a flag is filled in, but no flag is ticked.",
+                field="red_flags",
+            )
+        return
+    flag = flag_raise(by=by, person=visit.person, flags=sorted(flags), visit=visit)
+    if answer or note:
+        try:
+            flag_answer(by=by, flag=flag, answer=answer, note=note, expected_version=flag.version)
+        except Refused as refused:
+            field = "flag_answer_note" if refused.field == "answer_note" else "flag_answer"
+            raise Refused(refused.message, field=field) from refused

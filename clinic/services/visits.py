@@ -29,7 +29,7 @@ from clinic.models import (
 
 from . import audit
 from .errors import Refused
-from .flags import flag_raise
+from .flags import flags_at_visit
 from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
@@ -60,6 +60,8 @@ class PersonFindings:
     visited_on: date
     next_on: date | None
     red_flags: tuple[str, ...] = ()
+    flag_answer: str = ""
+    flag_answer_note: str = ""
     pain: str = ""
     fall: bool | None = None
     other_foot: str = ""
@@ -150,8 +152,9 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
         flags |= flags_in(row, bone_before=_bone_before(row))
     if found.weight_kg is not None:
         _store_weight(person, found.weight_kg, found, by)
-    if flags:
-        flag_raise(by=by, person=person, flags=sorted(flags), visit=visit)
+    flags_at_visit(
+        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
+    )
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)

@@ -2,10 +2,18 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.conf import settings
 from django.utils import timezone
 
-from clinic.models import RedFlag
-from clinic.selectors.flags import flag_sheet, flag_urgency, flag_words, flags_open
+from clinic.models import Person, RedFlag
+from clinic.selectors.flags import (
+    QUESTIONS,
+    flag_sheet,
+    flag_urgency,
+    flag_words,
+    flags_open,
+    travelling_sheet,
+)
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -58,3 +66,27 @@ def test_a_sealed_device_is_named_first(person):
         open_by=today + timedelta(days=3),
     )
     assert flag_sheet(raised(of=person), timezone.now()).sealed == (device,)
+
+
+def test_a_holiday_and_a_closed_weekday_move_the_limit(person, site):
+    site.closed_weekdays, site.holidays = [0, 6], ["2026-12-01"]
+    site.save()
+    saturday = datetime(2026, 11, 28, 16, 0, tzinfo=UTC)
+    flag = raised(of=person, flags=["suspected_charcot"], raised_at=saturday)
+    # Sunday and Monday are closed, Tuesday is a day off.
+    assert flag_sheet(flag, saturday).by == datetime(2026, 12, 2, 16, 0, tzinfo=UTC)
+
+
+def test_the_travelling_sheet_carries_rule_words_and_numbers(person):
+    now = datetime(2026, 11, 27, 16, 0, tzinfo=UTC)
+    sheet = travelling_sheet(Person.objects.get(pk=person.pk), (), now)
+    assert [one.id for one in sheet.questions] == list(QUESTIONS)
+    assert all(one.source for one in sheet.questions)
+    assert sheet.zone == "Europe/London"
+    assert sheet.day_words == "by 16:00 on Mon 30 Nov 2026"
+    assert len(sheet.openings_text.split(";")) == 4
+
+
+def test_the_style_sheet_names_every_flag_of_the_list():
+    css = (settings.BASE_DIR / "static/css/flag_sheet.css").read_text()
+    assert {key for key in QUESTIONS if f"[data-flag={key}]" not in css} == set()

@@ -298,3 +298,31 @@ def test_a_visit_that_took_place_is_not_missed(staff, person):
     with pytest.raises(Refused) as refused:
         visit_missed(by=staff, person=person, submission_key=uuid.uuid4(), day=days(0), attendance="came")
     assert refused.value.field == "attendance"
+
+
+def test_an_answer_given_on_the_page_s_sheet_goes_with_the_flag(staff, person, lesion):
+    log(
+        staff,
+        person,
+        [at(lesion)],
+        red_flags=("gangrene",),
+        flag_answer="sent",
+        flag_answer_note="ambulance called, ward told",
+    )
+    flag = RedFlag.objects.get()
+    assert (flag.answer, flag.answered_by) == ("sent", staff)
+
+
+@pytest.mark.parametrize(
+    ("told", "field"),
+    [
+        ({"red_flags": ("gangrene",), "flag_answer": "sent"}, "flag_answer_note"),
+        ({"red_flags": ("gangrene",), "flag_answer_note": "called"}, "flag_answer"),
+        ({"flag_answer": "called", "flag_answer_note": "called"}, "red_flags"),
+    ],
+)
+def test_half_an_answer_or_one_to_no_flag_is_asked_again(staff, person, lesion, told, field):
+    with pytest.raises(Refused) as refused:
+        log(staff, person, [at(lesion)], **told)
+    assert refused.value.field == field
+    assert not RedFlag.objects.exists()

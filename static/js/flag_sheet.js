@@ -1,0 +1,68 @@
+// Shows the red-flag sheet over the page as soon as a flag is ticked, with the number and the limit of this hour.
+// Everything it says travelled with the page. Without this file the sheet stands open under the questions.
+"use strict";
+
+(() => {
+  const sheet = () => document.getElementById("flag-sheet");
+  const ticked = () => [...document.querySelectorAll("[name=red_flags]:checked")].map((box) => box.value).filter((value) => value !== "none");
+
+  const openings = (place) => place.dataset.openings.split(";").filter(Boolean).map((pair) => pair.split(",").map(Number));
+
+  // The limit is one working day: the same clock time in the next stretch of hours, or the end of the next one.
+  const limit = (stretches, now) => {
+    const at = stretches.findIndex(([start, end]) => start <= now && now < end);
+    if (at >= 0 && stretches[at + 1]) return stretches[at + 1][0] + (now - stretches[at][0]);
+    const next = stretches.find(([start]) => start > now);
+    return next ? next[1] : null;
+  };
+
+  const words = (seconds, zone) =>
+    new Intl.DateTimeFormat("en-GB", { timeZone: zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false }).format(new Date(seconds * 1000));
+
+  const fill = (place) => {
+    const now = Date.now() / 1000;
+    const stretches = openings(place);
+    const inHours = stretches.some(([start, end]) => start <= now && now < end);
+    const number = inHours ? place.dataset.in : place.dataset.out;
+    if (number) {
+      place.querySelector("[data-number]").textContent = number;
+      place.querySelector("[data-hours]").textContent = inHours ? "in hours" : "out of hours";
+      place.querySelector(".now-number").hidden = false;
+    }
+    const urgent = ticked().some((flag) => place.querySelector(`[data-flag="${flag}"]`)?.dataset.urgency === "immediate");
+    const by = place.querySelector("[data-by]");
+    const late = urgent ? now : limit(stretches, now);
+    if (late !== null) {
+      by.textContent = urgent ? `At once (now ${words(now, place.dataset.zone)})` : `By ${words(late, place.dataset.zone)}`;
+      by.hidden = false;
+      place.querySelector(".both-limits").hidden = true;
+    }
+    place.querySelector(".closing").hidden = false;
+  };
+
+  document.addEventListener("change", (event) => {
+    const place = sheet();
+    if (!place || event.target.name !== "red_flags" || !event.target.checked || event.target.value === "none") return;
+    fill(place);
+    if (!place.open) place.showModal();
+    document.getElementById("flag-sheet-title").focus();
+  });
+  document.addEventListener("click", (event) => {
+    if (event.target.closest("[data-close]")) sheet().close();
+  });
+
+  const say = (text) => {
+    const place = sheet()?.querySelector("[data-sending]");
+    if (place) place.textContent = text;
+  };
+  for (const name of ["htmx:sendError", "htmx:timeout"]) {
+    document.addEventListener(name, (event) => {
+      if (event.target.id === "visit" && ticked().length) {
+        say("Not yet sent: no network. The flag is not on Today yet, so do the four steps now. It is sent, once, when the network is back.");
+      }
+    });
+  }
+  document.addEventListener("htmx:beforeRequest", (event) => {
+    if (event.target.id === "visit") say("");
+  });
+})();
