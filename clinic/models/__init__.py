@@ -9,6 +9,7 @@ from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
 from .event import Event, EventKind
 from .fitting import Fitting, StepAnswer
+from .foam import SiteFoam
 from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
 from .lesion import (
     PLACES,
@@ -75,8 +76,10 @@ from .visit import (
     VisitState,
     Wear,
 )
+from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind, WatchPoint
 
 __all__ = [
+    "HITS", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
     "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
