@@ -18,9 +18,11 @@ from clinic.views import (
     home,
     house_rules,
     imprints,
+    inquiries,
     lesion_register,
     lesions,
     limbs,
+    looks,
     opening_cards,
     outcomes,
     people,
@@ -89,6 +91,10 @@ lesion_urls = [
     path("lesions/<int:lesion>/confirm/", closure.lesion_confirm, name="lesion_confirm"),
     path("lesions/<int:lesion>/reopen/", closure.lesion_reopen, name="lesion_reopen"),
     path("lesions/<int:lesion>/end/", closure.lesion_end, name="lesion_end"),
+    path("lesions/<int:lesion>/look/", looks.look_ask, name="look_ask"),
+    path("lesions/<int:lesion>/why-not-healing/", inquiries.why_not_healing, name="why_not_healing"),
+    path("looks/<int:look>/answer/", looks.look_answer, name="look_answer"),
+    path("looks/<int:look>/read/", looks.look_read, name="look_read"),
     path("photos/<int:photo>/file/", photos.photo_file, name="photo_file"),
 ]
 

@@ -11,11 +11,11 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from clinic.access import ABILITIES
-from clinic.models import LimbPlan, Photo, PhotoScale, Referral, Role
+from clinic.models import LimbPlan, Look, Photo, PhotoScale, Referral, Role
 from offload.models import ReliefPlan
 from tests import factories
 
-OPEN_TO_ALL = {"login", "logout"}
+OPEN_TO_ALL = {"login", "logout", "account_link", "health"}
 
 
 def routes():
@@ -78,7 +78,11 @@ def records(site):
         created_by=factories.author(),
     )
     prescription = factories.prescription(of=limb, lesions=[lesion])
+    look = Look.objects.create(
+        lesion=lesion, asked_at=timezone.now(), question="test", created_by=factories.author()
+    )
     return {
+        "look": look.pk,
         "person": person.pk,
         "limb": limb.pk,
         "lesion": lesion.pk,
@@ -97,6 +101,11 @@ def records(site):
         ).pk,
         "referral": referral.pk,
         "code": plan.code,
+        "noun": "visit",
+        "pk": visit.pk,
+        "account": factories.user("staff", at=site).pk,
+        "glass": factories.broken_glass(of=person).pk,
+        "problem": factories.problem(at=site).pk,
         "paper": "a4",
     }
 

@@ -7,9 +7,12 @@ from clinic.models import EventKind
 
 from .dates import DayField
 
+#: Decisions come from the sheet that asks why a lesion is not healing, never from here.
+KINDS = [pair for pair in EventKind.choices if pair[0] != EventKind.DECISION]
+
 
 class EventForm(forms.Form):
-    kind = forms.ChoiceField(label="What happened", choices=EventKind.choices)
+    kind = forms.ChoiceField(label="What happened", choices=KINDS)
     happened_on = DayField(label="On")
     note = forms.CharField(label="In a few words", max_length=300, required=False)
 

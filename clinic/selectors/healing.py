@@ -145,6 +145,13 @@ def _standing(lesions: Sequence[Lesion]) -> dict[int, list[Measurement]]:
     return by_lesion
 
 
+def _event_words(event: Event) -> str:
+    """An event as the strip names it; a decision by what it is about."""
+    kind = str(event.get_kind_display())
+    about = event.note.partition(":")[0].lower()
+    return f"{kind}: {about}" if event.kind == EventKind.DECISION and about else kind
+
+
 def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
     marks: dict[int, list[Mark]] = defaultdict(list)
     by_limb: dict[int, list[Lesion]] = defaultdict(list)
@@ -164,7 +171,7 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
         put(
             event.limb_id,
             event.lesion_id,
-            Mark(event.happened_on, event.kind, event.get_kind_display(), event.kind in BREAKING_EVENTS),
+            Mark(event.happened_on, event.kind, _event_words(event), event.kind in BREAKING_EVENTS),
         )
     light = Prescription.objects.defer("facts", "advice", "forecast_shown", "content")
     for prescription in light.filter(limb__in=limbs):

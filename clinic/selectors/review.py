@@ -12,7 +12,7 @@ from django.utils.formats import date_format
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic.charts.sparkline import sparkline_svg
-from clinic.models import Lesion, LesionState, PersonState, Prescription, RedFlag, ReviewNote, Site
+from clinic.models import Lesion, LesionState, Look, PersonState, Prescription, RedFlag, ReviewNote, Site
 
 from .healing import LesionHealing, healings_of
 from .lesions import OPEN_STATES
@@ -27,6 +27,7 @@ SEEN_DAYS = 14
 SPARK_VISITS = 8
 #: Concern -> words of its heading, in the order of the list.
 CONCERNS: dict[str, str] = {
+    "look": "A look was asked for",
     "stop": "Stop: past its time, or a red flag stands",
     "worsening": "Worsening",
     "stalled": "Stalled",
@@ -71,6 +72,7 @@ class ReviewRow:
     device: Prescription | None
     days_since_visit: int | None
     seen: ReviewNote | None = None
+    look: Look | None = None
 
     @property
     def lesion(self) -> Lesion:
@@ -78,8 +80,8 @@ class ReviewRow:
 
     @property
     def may_be_seen(self) -> bool:
-        """A stop cannot be set aside by a note; it ends when its cause does."""
-        return self.concern != "stop"
+        """A stop or a question cannot be set aside by a note; it ends when its cause does."""
+        return self.concern not in ("stop", "look")
 
     @property
     def back_on(self) -> date | None:
@@ -125,7 +127,7 @@ class ReviewList:
 
 
 def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> ReviewList:
-    """Open lesions of people in care, by concern; fourteen queries whatever their number."""
+    """Open lesions of people in care, by concern; sixteen queries whatever their number."""
     lesions = list(
         Lesion.objects.filter(
             limb__person__site=site, limb__person__state=PersonState.IN_CARE, state__in=OPEN_STATES
@@ -143,9 +145,19 @@ def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> R
     notes: dict[int, ReviewNote] = {}
     for note in ReviewNote.objects.filter(lesion__in=lesions).select_related("created_by").order_by("pk"):
         notes[note.lesion_id] = note
+    looks = {
+        look.lesion_id: look
+        for look in Look.objects.filter(lesion__in=lesions, answer="").select_related("created_by")
+    }
     every = [
         _row(
-            judged[lesion.pk], around, flags.get(lesion.limb.person_id, 0), notes.get(lesion.pk), today, site
+            judged[lesion.pk],
+            around,
+            flags.get(lesion.limb.person_id, 0),
+            notes.get(lesion.pk),
+            looks.get(lesion.pk),
+            today,
+            site,
         )
         for lesion in lesions
     ]
@@ -181,6 +193,7 @@ def _row(
     around: Surroundings,
     flags: int,
     note: ReviewNote | None,
+    look: Look | None,
     today: date,
     site: Site,
 ) -> ReviewRow:
@@ -189,7 +202,9 @@ def _row(
     stops = tuple(_stops(device, flags, today))
     old, due = _unmeasured(healing, today), due_for(healing, around, site, today)
     concern = healing.kind
-    if stops:
+    if look:
+        concern = "look"
+    elif stops:
         concern = "stop"
     elif concern in ("too_early", "on_course"):
         concern = "unmeasured" if old else "due" if due else concern
@@ -202,6 +217,7 @@ def _row(
         spark=mark_safe(_spark(healing)),  # noqa: S308
         device=device,
         days_since_visit=(today - came).days if came else None,
+        look=look,
         seen=note if _still_seen(note, concern, around, person, today) else None,
     )
 
@@ -210,7 +226,7 @@ def _still_seen(
     note: ReviewNote | None, concern: str, around: Surroundings, person: int, today: date
 ) -> bool:
     """Whether a look still holds: same concern, no visit made since, not older than a fortnight, no stop."""
-    if note is None or concern == "stop" or note.concern != concern:
+    if note is None or concern in ("stop", "look") or note.concern != concern:
         return False
     if (today - note.seen_on).days >= SEEN_DAYS:
         return False

@@ -24,6 +24,7 @@ from clinic.models import (
 )
 
 from .healing import LesionHealing
+from .inquiries import inquiry_due, last_inquiries
 
 __all__ = ["DUE", "FOAM_DAYS", "PLAN_DAYS", "Due", "Surroundings", "due_for", "surroundings_of"]
 
@@ -35,6 +36,7 @@ FOAM_DAYS = 183
 PLAN_DAYS = 28
 #: Key -> words of the filter, in the order of the page.
 DUE: dict[str, str] = {
+    "inquiry": "Why it is not healing, not gone through",
     "missed": "Missed visit",
     "plan": "Plan needs a look",
     "weight": "Weight out of date",
@@ -53,7 +55,7 @@ class Due:
 
 @dataclass
 class Surroundings:
-    """What the list knows about people and limbs besides the lesions; filled by six queries."""
+    """What the list knows about people and limbs besides the lesions; filled by seven queries."""
 
     device: dict[int, Prescription] = field(default_factory=dict)  # by limb
     came: dict[int, date] = field(default_factory=dict)  # by person: last visit made
@@ -65,6 +67,9 @@ class Surroundings:
     weight: dict[int, Weight] = field(default_factory=dict)  # by person: the latest
     plans: dict[int, list[LimbPlan]] = field(default_factory=dict)  # by lesion, newest first
     renewed: dict[int, date] = field(default_factory=dict)  # by limb: insole last replaced
+    inquired: dict[int, date] = field(
+        default_factory=dict
+    )  # by lesion: why it is not healing last gone through
 
 
 def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
@@ -79,6 +84,7 @@ def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
         )
     }
     _visits(found, people)
+    found.inquired = last_inquiries(lesions)
     for weight in Weight.objects.filter(person__in=people).order_by("measured_on", "pk"):
         found.weight[weight.person_id] = weight
     by_lesion: dict[int, list[LimbPlan]] = defaultdict(list)
@@ -122,6 +128,7 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
     return tuple(
         Due(kind, words)
         for kind, sentences in (
+            ("inquiry", _inquiry(healing, around, today)),
             ("missed", _missed(healing, around, today)),
             ("plan", _plan(healing, around, site, today)),
             ("weight", _weight(healing, around, site, today)),
@@ -129,6 +136,11 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
         )
         for words in sentences
     )
+
+
+def _inquiry(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
+    if words := inquiry_due(healing.kind, around.inquired.get(healing.lesion.pk), today):
+        yield words
 
 
 def _missed(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:

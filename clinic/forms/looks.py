@@ -1,0 +1,14 @@
+"""Asking for a look, and answering it: one sentence each."""
+
+from django import forms
+
+
+class AskForm(forms.Form):
+    question = forms.CharField(
+        label="What should somebody look at?", max_length=300, widget=forms.Textarea(attrs={"rows": 2})
+    )
+
+
+class LookAnswerForm(forms.Form):
+    answer = forms.CharField(label="Answer", max_length=300, widget=forms.Textarea(attrs={"rows": 2}))
+    version = forms.IntegerField(widget=forms.HiddenInput)
