@@ -1,15 +1,20 @@
 """Signing a device with copies of what was known; fitting, sealing, opening and stopping it."""
 
 from datetime import timedelta
+from decimal import Decimal
 from unittest.mock import patch
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from clinic.models import AuditEvent, Prescription
-from clinic.selectors.advice import limb_decision
+from clinic.guidelines.devices import DEVICES
+from clinic.models import AuditEvent, DecisionLine, DeviceClass, Fitting, Prescription, content_digest
+from clinic.selectors.advice import limb_decision, told_before
+from clinic.services import opening_cards
 from clinic.services import prescriptions as service
 from clinic.services.errors import Conflict, Refused
+from clinic.services.fittings import FittingFindings, steps_of
 from tests import factories
 
 TODAY = timezone.localdate
@@ -131,7 +136,24 @@ def test_a_new_device_stops_the_one_before_and_says_why(limb, podiatrist):
     assert Prescription.objects.filter(stopped_on=None).count() == 1
 
 
-def fit(by, made, *, days=7, sealed=True):
+def whole_list(made, **changed):
+    return FittingFindings(
+        **{
+            "steps": dict.fromkeys(steps_of(made), "done"),
+            "bandage_below_knee_cm": Decimal("4"),
+            "watch_points": "shin edge, ankle bones",
+            "review_on": TODAY() + timedelta(days=6),
+            **changed,
+        }
+    )
+
+
+def fit(by, made, *, days=7, sealed=True, **changed):
+    if sealed:
+        card = opening_cards.card_make(
+            by=by, prescription=made, sealed_on=TODAY(), open_by=TODAY() + timedelta(days=days)
+        )
+        opening_cards.card_hand_over(by=by, card=card)
     return service.prescription_fit(
         by=by,
         prescription=made,
@@ -139,6 +161,7 @@ def fit(by, made, *, days=7, sealed=True):
         sealed=sealed,
         open_by=TODAY() + timedelta(days=days) if sealed else None,
         expected_version=made.version,
+        found=whole_list(made, **{"review_on": TODAY() + timedelta(days=min(days, 6)), **changed}),
     )
 
 
@@ -152,7 +175,8 @@ def test_the_first_sealing_is_opened_within_the_site_s_days(limb, podiatrist, da
             fit(podiatrist, made, days=days)
 
 
-def test_opening_stops_the_clock_and_sealing_again_allows_the_longer_interval(limb, podiatrist):
+def test_opening_stops_the_clock_and_sealing_again_allows_the_site_s_longer_interval(limb, podiatrist):
+    limb.person.site.sealed_days = 14
     made = fit(podiatrist, sign(podiatrist, limb))
     service.prescription_open(
         by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version
@@ -176,3 +200,192 @@ def test_nothing_is_saved_when_the_audit_row_cannot_be(limb, podiatrist):
     ):
         sign(podiatrist, limb)
     assert not Prescription.objects.exists()
+
+
+def test_the_classes_of_the_record_are_those_of_the_one_list():
+    assert dict(DeviceClass.choices) == {name: device.label for name, device in DEVICES.items()}
+
+
+def test_skin_found_fragile_on_another_day_is_not_counted(limb):
+    limb.findings.update(found_on=TODAY() - timedelta(days=1), fragile_skin=True)
+    rows = {row.name: row for row in limb_decision(limb, TODAY(), answers(limb)).facts[0].rows}
+    assert (rows["fragile_skin"].state, rows["fragile_skin"].value) == ("stale", None)
+
+
+def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
+    before = Prescription.objects.count(), limb.history.count()
+    tried = limb_decision(limb, TODAY(), answers(limb), {"high_falls_risk": True})
+    assert tried.what_if == ("high risk of falling: yes",)
+    assert "total_contact_cast" not in {offer.id for offer in tried.advice.classes}
+    assert limb.person.circumstances.get().high_falls_risk is False
+    with pytest.raises(Refused, match="what-if"):
+        service.prescription_sign(
+            by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=tried, prescribed_on=TODAY(),
+            device_class="walker_knee_high_removable", reason="not the record", seen_digest=tried.digest,
+        )  # fmt: skip
+    assert (Prescription.objects.count(), limb.history.count()) == before
+
+
+def test_the_signed_content_is_hashed_and_its_hash_stands_in_the_chain(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    made.refresh_from_db()
+    assert content_digest(made.content) == made.content_sha256
+    assert made.content_sha256 in AuditEvent.objects.get(verb="prescribed").detail
+    (line,) = DecisionLine.objects.all()
+    assert line.content_sha256 == made.content_sha256
+    assert line.digest == line.computed_digest()
+
+
+def test_one_sentence_tells_who_what_why_under_which_edition_and_on_what_facts(limb, podiatrist):
+    sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason="person_declines")
+    sentence = DecisionLine.objects.get().sentence
+    for words in (
+        f"{podiatrist}, podiatrist",
+        "removable ankle-high device",
+        "lesion A (",
+        "total contact cast or knee-high walker made non-removable first",
+        "the person declines it",
+        "IWGDF offloading 2023",
+        "infection grade (IWGDF/IDSA) 1",
+        "high risk of falling no",
+    ):
+        assert words.lower() in sentence.lower(), words
+
+
+def test_a_reason_against_the_advice_is_not_kept_where_nothing_departs(limb, podiatrist):
+    assert sign(podiatrist, limb, departure_reason="skill").departure_reason == ""
+
+
+def test_a_tighter_urgency_of_the_site_stands_in_the_record_and_a_looser_one_changes_nothing(
+    limb, podiatrist
+):
+    limb.lesions.get().measurements.update(infection_grade=4)
+    limb.person.site.urgencies = {
+        "infection_assessment": "one_working_day",
+        "vascular_assessment": "immediate",
+    }
+    infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers(limb)).refer}
+    assert infection["infection_assessment"]["urgency"] == "immediate"
+    limb.lesions.get().measurements.update(infection_grade=2)
+    limb.person.site.urgencies = {"infection_assessment": "immediate"}
+    (row,) = limb_decision(limb, TODAY(), answers(limb)).refer
+    assert (row["urgency"], row["site"]) == ("immediate", True)
+
+
+def test_only_what_is_offered_beside_a_device_stands_beside_it(limb, podiatrist):
+    with pytest.raises(Refused) as refused:
+        sign(podiatrist, limb, beside=["toe_spacer"])
+    assert refused.value.field == "beside"
+
+
+def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatrist):
+    other = factories.lesion(on=limb, place="web_3")
+    factories.measurement(
+        at=limb.person.visits.get(), of=other, infection_looked=True, infection_grade=1, exudate="light"
+    )
+    given = answers_for(limb)
+    decision = limb_decision(limb, TODAY(), given)
+    made = service.prescription_sign(
+        by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(),
+        device_class="walker_knee_high_removable", beside=["toe_spacer"], departure_reason="other",
+        reason="Walker for A, spacer for B.", seen_digest=decision.digest,
+    )  # fmt: skip
+    assert made.content["beside"][0]["serves"] == ["B"]
+    assert any("Web space dry" in step for step in steps_of(made))
+    assert "with toe spacer beside it" in DecisionLine.objects.get().sentence
+
+
+def answers_for(limb):
+    told = {f"osteomyelitis_{lesion.pk}": False for lesion in limb.lesions.all()}
+    return {
+        **told,
+        "needs_frequent_dressing": False,
+        "device_available": True,
+        "non_surgical_care_failed": False,
+    }
+
+
+def test_answers_of_the_device_before_can_be_carried_over_but_not_bone(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    before = told_before(made, list(limb.lesions.all()))
+    assert dict(before.answers) == {
+        "needs_frequent_dressing": False, "device_available": True, "non_surgical_care_failed": False,
+    }  # fmt: skip
+    assert before.on == TODAY()
+
+
+def test_a_plan_is_carried_over_only_where_there_is_one_and_an_insole(limb, podiatrist):
+    sign(podiatrist, limb, device_class="walker_knee_high_removable", departure_reason="skill")
+    with pytest.raises(Refused, match="has none"):
+        sign(podiatrist, limb, stop_reason="changed", carry_plan=True)
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"steps": {}}, "steps not answered"),
+        ({"bandage_below_knee_cm": None}, "not stated"),
+        ({"bandage_below_knee_cm": Decimal("15.1")}, "0 to 15 cm"),
+        ({"watch_points": " "}, "nothing named"),
+        ({"review_on": None}, "within 7 days"),
+        ({"review_on": TODAY() + timedelta(days=8)}, "lies after the day it must be opened by"),
+        ({"steps": {"Polish the shell": "done"}}, "not a step"),
+    ],
+)
+def test_a_device_that_stays_on_is_not_fitted_without_its_whole_list(limb, podiatrist, changed, words):
+    made = sign(podiatrist, limb)
+    with pytest.raises(Refused, match=words):
+        fit(podiatrist, made, **changed)
+    made.refresh_from_db()
+    assert made.fitted_on is None
+    assert not Fitting.objects.exists()
+
+
+def test_a_step_that_does_not_apply_says_why(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    steps = dict.fromkeys(steps_of(made), "done") | {steps_of(made)[1]: "not_apply"}
+    with pytest.raises(Refused) as refused:
+        fit(podiatrist, made, steps=steps)
+    assert refused.value.field == "note"
+    fit(podiatrist, made, steps=steps, note="no toes on this foot")
+    assert "1 did not apply (no toes on this foot)" in DecisionLine.objects.get(kind="sealed").sentence
+
+
+def test_the_fitting_keeps_the_site_s_own_list_as_it_stood(limb, podiatrist):
+    site = limb.person.site
+    site.fitting_steps = {"stays_on": ["Leg looked at", "Heel down"]}
+    made = sign(podiatrist, limb)
+    fit(podiatrist, made)
+    site.fitting_steps = {}
+    kept = Fitting.objects.get()
+    assert [step["step"] for step in kept.steps] == ["Leg looked at", "Heel down"]
+    assert kept.created_by == podiatrist
+
+
+def test_where_the_site_asks_a_second_podiatrist_signs_before_the_fitting(limb, podiatrist, site):
+    site.second_signature = True
+    site.save()
+    limb.person.site = site
+    made = sign(podiatrist, limb)
+    with pytest.raises(Refused, match="second signature"):
+        fit(podiatrist, made)
+    with pytest.raises(Refused, match="another podiatrist"):
+        service.prescription_second(by=podiatrist, prescription=made, expected_version=made.version)
+    other = factories.user("podiatrist", at=site)
+    service.prescription_second(by=other, prescription=made, expected_version=made.version)
+    assert fit(podiatrist, made).fitted_on == TODAY()
+    assert [line.kind for line in DecisionLine.objects.order_by("pk")] == ["signed", "second", "sealed"]
+    with pytest.raises(Refused, match="already"):
+        service.prescription_second(by=other, prescription=made, expected_version=made.version)
+
+
+def test_the_database_itself_refuses_the_same_person_twice_and_a_fitting_before(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    for fault in ({"second_by": podiatrist}, {"second_needed": True, "fitted_on": TODAY()}):
+        for name, value in {"second_at": None, **fault}.items():
+            setattr(made, name, value)
+        if "second_by" in fault:
+            made.second_at = timezone.now()
+        with pytest.raises(ValidationError):
+            made.full_clean()
+        made.refresh_from_db()
