@@ -1,12 +1,92 @@
-"""Small middlewares: signing in again under htmx, the idle clock, and pages that no cache may keep."""
+"""Middlewares: the request's number and its log line, headers, the idle clock, the second factor, the log of reads."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import time
+from collections.abc import Callable
+from urllib.parse import quote
 
 from django.conf import settings
-from django.http import HttpResponse
-from django.shortcuts import resolve_url
+from django.contrib import auth
+from django.db import DatabaseError
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, resolve_url
+from django.urls import reverse
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
+from clinic import access, logs
+from clinic.services import reads
+
 TOUCH_EVERY_SECONDS = 60
+Answer = Callable[[HttpRequest], HttpResponseBase]
+log = logging.getLogger("clinic.requests")
+
+
+class RequestLog:
+    """A number for each request, told to the browser and on every log line; one line when it is answered."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        number = secrets.token_hex(6)
+        logs.request_id.set(number)
+        request.number = number  # type: ignore[attr-defined]
+        began = time.perf_counter()
+        response = self.get_response(request)
+        response["X-Request-ID"] = number
+        match = request.resolver_match
+        # Asking for the user here would open the session again: only who was looked up already is told.
+        known = getattr(request, "_cached_user", None)
+        log.info(
+            "answered",
+            extra={
+                "method": request.method if request.method in ("GET", "HEAD", "POST") else "other",
+                "page": match.url_name if match else "none",
+                "status": response.status_code,
+                "ms": round((time.perf_counter() - began) * 1000),
+                "user": getattr(known, "pk", None),
+            },
+        )
+        return response
+
+
+class ProxyAddress:
+    """Behind a proxy of ours, the client's address is the last one it added; otherwise no header is believed."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        if settings.BEHIND_PROXY:
+            told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")[-1].strip()
+            if told:
+                request.META["REMOTE_ADDR"] = told
+        return self.get_response(request)
+
+
+class Headers:
+    """Headers the framework has no setting for."""
+
+    FIXED = {
+        "Permissions-Policy": "accelerometer=(), camera=(self), display-capture=(), geolocation=(), gyroscope=(), "
+        "microphone=(), midi=(), payment=(), serial=(), usb=()",
+        "Cross-Origin-Resource-Policy": "same-origin",
+        "X-Permitted-Cross-Domain-Policies": "none",
+    }
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        response = self.get_response(request)
+        for name, value in self.FIXED.items():
+            response[name] = value
+        return response
 
 
 class HtmxLoginRedirect:
@@ -15,42 +95,93 @@ class HtmxLoginRedirect:
     The browser follows a 302 inside the request, so the sign-in form would land inside the panel.
     """
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
         response = self.get_response(request)
         if (
             response.status_code == 302
             and request.headers.get("HX-Request") == "true"
-            and response["Location"].startswith(resolve_url(settings.LOGIN_URL))
+            and response["Location"].startswith((resolve_url(settings.LOGIN_URL), reverse("second_factor")))
         ):
             return HttpResponseClientRedirect(response["Location"])
         return response
 
 
-class TouchSession:
-    """Restart the idle clock at most once a minute: each save takes SQLite's write lock."""
+class SecondFactor:
+    """Nothing opens to a user whose second factor is on, or asked for by a site, before it was given."""
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
-    def __call__(self, request):
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        return self.get_response(request)
+
+    def process_view(self, request, view, args, kwargs):  # type: ignore[no-untyped-def]
+        user = request.user
+        if (
+            not user.is_authenticated
+            or getattr(view, "before_second_factor", False)
+            or not getattr(view, "login_required", True)
+            or not access.second_factor_asked(user)
+            or user.is_verified()
+        ):
+            return None
+        page = "second_factor" if user.second_factor else "second_factor_enrol"
+        return redirect(f"{reverse(page)}?next={quote(request.get_full_path())}")
+
+
+class TouchSession:
+    """Restart the idle clock at most once a minute: each save takes SQLite's write lock.
+
+    Whatever is done in it, a sign-in ends after the longest time a site allows.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
         if request.user.is_authenticated:
             now = int(timezone.now().timestamp())
-            if now - request.session.get("touched", 0) >= TOUCH_EVERY_SECONDS:
-                request.session["touched"] = now
+            session = request.session
+            if now - session.get("began", now) > settings.SESSION_LONGEST_SECONDS:
+                auth.logout(request)
+            elif now - session.get("touched", 0) >= TOUCH_EVERY_SECONDS:
+                session.setdefault("began", now)
+                session["touched"] = now
         return self.get_response(request)
+
+
+class ReadLog:
+    """Each page of a person's record that was shown is one row of the log of reads."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        if request.method == "GET" and request.user.is_authenticated and "glass" in request.session:
+            access.take_glass(request.user, request.session["glass"])
+        response = self.get_response(request)
+        if request.method == "GET" and response.status_code == 200 and request.user.is_authenticated:
+            seen = access.seen_people(request.user)
+            if seen and request.resolver_match:
+                try:
+                    reads.note(by=request.user, seen=seen, page=request.resolver_match.url_name or "")
+                except DatabaseError:
+                    # A clinician who needs the page gets it; that the log failed is itself logged.
+                    log.exception("a read could not be logged")
+        return response
 
 
 class PrivatePages:
     """No shared or browser cache keeps a page of a signed-in person unless a view says otherwise."""
 
-    def __init__(self, get_response):
+    def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
-    def __call__(self, request) -> HttpResponse:
+    def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         if request.user.is_authenticated and not response.has_header("Cache-Control"):
             response["Cache-Control"] = "private, no-store"
-        return response
+        return response  # type: ignore[return-value]

@@ -9,6 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.models import (
+    BreakGlass,
     Episode,
     Lesion,
     Limb,
@@ -17,6 +18,7 @@ from clinic.models import (
     OpeningCard,
     Person,
     Prescription,
+    Problem,
     RedFlag,
     Site,
     User,
@@ -209,6 +211,36 @@ def opening_card(
             "handed_at": timezone.now(),
             "handed_by": author(),
             "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def broken_glass(*, of: Person, by: User | None = None, **fields: Any) -> BreakGlass:
+    now = timezone.now()
+    return BreakGlass.objects.create(
+        **{
+            "user": by or author(),
+            "person_id": of.pk,
+            "site": of.site,
+            "reason": "Came to the emergency room tonight.",
+            "opened_at": now,
+            "until": now + timedelta(hours=1),
+            **fields,
+        }
+    )
+
+
+def problem(*, at: Site, **fields: Any) -> Problem:
+    return Problem.objects.create(
+        **{
+            "site": at,
+            "told_by": author(),
+            "at": timezone.now(),
+            "kind": "looks",
+            "page": "today",
+            "program_version": "test",
+            "role": "staff",
             **fields,
         }
     )

@@ -5,6 +5,7 @@ ALLOWED_HOSTS. Without it the program runs on this machine only, for development
 """
 
 import os
+from datetime import timedelta
 from pathlib import Path
 
 import environ
@@ -47,26 +48,37 @@ INSTALLED_APPS = [
     "template_partials",
     "simple_history",
     "csp",
+    "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
+    "django_otp.plugins.otp_static",
     "offload",
     "clinic",
 ]
 
 MIDDLEWARE = [
+    "clinic.middleware.RequestLog",
+    "clinic.middleware.ProxyAddress",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "clinic.middleware.Headers",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "clinic.middleware.HtmxLoginRedirect",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django_otp.middleware.OTPMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "clinic.middleware.SecondFactor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "clinic.middleware.TouchSession",
+    "clinic.middleware.ReadLog",
     "clinic.middleware.PrivatePages",
+    "axes.middleware.AxesMiddleware",
 ]
 
 ROOT_URLCONF = "clinic.config.urls"
@@ -112,6 +124,20 @@ else:
     _database["CONN_HEALTH_CHECKS"] = True
 
 # --- Accounts and sessions -------------------------------------------------------------------------------------
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.passwords.PasswordBackend"]
+# Name and address together: nobody locks a colleague out from another device, and no forwarded header is believed
+# unless BEHIND_PROXY says that a proxy of ours sets it.
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "registration/locked.html"
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+BEHIND_PROXY = env.bool("BEHIND_PROXY", default=False)
+OTP_TOTP_ISSUER = "Offloading clinic"
+OTP_TOTP_THROTTLE_FACTOR = 1
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.ScryptPasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -123,11 +149,14 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 12},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "clinic.passwords.NotOurWords"},
 ]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "login"
 SESSION_COOKIE_AGE = env.int("SESSION_IDLE_SECONDS", default=30 * 60)
+# Whatever is done in it, a sign-in ends after a long working day.
+SESSION_LONGEST_SECONDS = env.int("SESSION_LONGEST_SECONDS", default=12 * 3600)
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -195,10 +224,25 @@ if PRODUCTION:
     SECURE_HSTS_PRELOAD = True
     SESSION_COOKIE_SECURE = True
     CSRF_COOKIE_SECURE = True
+    # The prefix makes the browser hold the cookies to this host, to https and to the whole path.
+    SESSION_COOKIE_NAME = "__Host-session"
+    CSRF_COOKIE_NAME = "__Host-csrf"
+CSRF_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "clinic.views.errors.stale_form"
 
+# One line of JSON an event, made of constants, numbers and names of our own code: `clinic.logs` says how.
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "handlers": {"console": {"class": "logging.StreamHandler"}},
+    "formatters": {"lines": {"()": "clinic.logs.Lines"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "lines"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    "loggers": {
+        "clinic": {"level": env.str("LOG_LEVEL", default="INFO" if PRODUCTION else "WARNING")},
+        # The framework's own handlers would print what our lines leave out.
+        "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        "django.server": {"handlers": [], "level": "WARNING", "propagate": True},
+        "axes": {"handlers": [], "level": "WARNING", "propagate": True},
+    },
 }

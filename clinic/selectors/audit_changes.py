@@ -15,7 +15,7 @@ from django.utils.formats import date_format
 
 from clinic.models import AuditEvent, Person, PersonKey, Site
 
-__all__ = ["A_PAGE", "Changed", "Changes", "actors", "chain_length", "changes", "verbs"]
+__all__ = ["A_PAGE", "Changed", "Changes", "actors", "chain_length", "changes", "tell", "verbs"]
 
 A_PAGE = 50
 _NOUNS = {
@@ -45,6 +45,11 @@ _PHRASES = {
     ("gave consent", "photoconsent"): "recorded consent to photos",
     ("withdrew consent", "photoconsent"): "recorded that consent to photos is withdrawn",
     ("exported", "site"): "exported a list of cases",
+    ("exported", "person"): "exported the whole record of the person",
+    ("restricted", "person"): "restricted the record of the person",
+    ("lifted the restriction of", "person"): "lifted the restriction of the record",
+    ("erased", "person"): "erased the record of a person by law",
+    ("broke the glass", "person"): "read the record of a person from another clinic, in an emergency",
 }
 # Pointers and hashes bind the row; they tell a reader nothing.
 _SILENT = re.compile(r"(^|_)(history_id|digest|sha256|advice|key|pk|id)$")
@@ -109,12 +114,14 @@ def changes(
     for event in shown:
         event.person_key = keys.get(event.person_id) if event.person_id else None
     return Changes(
-        rows=tuple(
-            Changed(e, people.get(e.person_id) if e.person_id else None, _did(e), tuple(_details(e)))
-            for e in shown
-        ),
+        rows=tuple(tell(e, people.get(e.person_id) if e.person_id else None) for e in shown),
         next_before=shown[-1].sequence if len(page) > A_PAGE else None,
     )
+
+
+def tell(event: AuditEvent, person: Person | None = None) -> Changed:
+    """One row as a sentence."""
+    return Changed(event, person, _did(event), tuple(_details(event)))
 
 
 def _did(event: AuditEvent) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
@@ -10,9 +13,38 @@ from clinic.models import ClinicalRecord, User
 
 from .errors import Conflict, Refused
 
-__all__ = ["store"]
+__all__ = ["restrict", "store"]
 
 Row = TypeVar("Row", bound=ClinicalRecord)
+
+
+class restrict:  # noqa: N801  a word of the law, used as a name
+    """A restricted record is kept and read, never written; only the restriction itself may be."""
+
+    _lifted: ContextVar[bool] = ContextVar("restriction_lifted", default=False)
+
+    @classmethod
+    @contextmanager
+    def lifted(cls) -> Iterator[None]:
+        token = cls._lifted.set(True)
+        try:
+            yield
+        finally:
+            cls._lifted.reset(token)
+
+    @classmethod
+    def check(cls, row: ClinicalRecord) -> None:
+        if cls._lifted.get():
+            return
+        person = row
+        for step in row.SITE_PATH.split("__")[:-1]:
+            person = getattr(person, step)
+        since = getattr(person, "restricted_on", None)
+        if since:
+            raise Refused(
+                f"This record is restricted since {since:%-d %b %Y}: it is kept and may be read, nothing is written. "
+                "A manager can lift the restriction."
+            )
 
 
 def store(row: Row, *, by: User, expected_version: int | None = None, why: str = "") -> Row:
@@ -20,6 +52,7 @@ def store(row: Row, *, by: User, expected_version: int | None = None, why: str =
 
     Call inside `transaction.atomic`; the audit row is the caller's, who knows what happened.
     """
+    restrict.check(row)
     if row.pk is None:
         row.created_by = by
     else:

@@ -1,0 +1,97 @@
+"""Accounts: inviting, changing, one-time links, one's own password, codes of the second factor."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.contrib.auth.validators import UnicodeUsernameValidator
+
+from clinic.models import Role, Site, User
+
+
+def _password(label: str, autocomplete: str, help_text: str = "") -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        strip=False,
+        max_length=256,
+        help_text=help_text,
+        widget=forms.PasswordInput(attrs={"autocomplete": autocomplete}),
+    )
+
+
+RULES = "At least 12 characters; three or four unconnected words do well. No common password, no words of this clinic."
+
+
+class AccountForm(forms.Form):
+    """What a manager may set. Nothing else of the user is taken from a request."""
+
+    first_name = forms.CharField(label="Given name", max_length=60)
+    last_name = forms.CharField(label="Family name", max_length=60)
+    role = forms.ChoiceField(label="Role", choices=Role.choices)
+    sites = forms.ModelMultipleChoiceField(
+        label="Clinics", queryset=Site.objects.none(), widget=forms.CheckboxSelectMultiple
+    )
+    active = forms.BooleanField(label="The account is on", required=False)
+
+    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["sites"].queryset = Site.objects.filter(pk__in=by.site_ids)  # type: ignore[attr-defined]
+
+
+class InviteForm(AccountForm):
+    username = forms.CharField(
+        label="User name",
+        max_length=60,
+        validators=[UnicodeUsernameValidator()],
+        help_text="What the person signs in with. Letters, digits and . - _ @ +",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
+    )
+    field_order = ("username", "first_name", "last_name", "role", "sites")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        del self.fields["active"]
+
+
+class _TwiceForm(forms.Form):
+    first, second = "", ""
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if data.get(self.first) and data.get(self.second) and data[self.first] != data[self.second]:
+            self.add_error(self.second, "The two are not the same.")
+        return data
+
+
+class LinkPasswordForm(_TwiceForm):
+    first, second = "password", "again"
+    password = _password("New password", "new-password", RULES)
+    again = _password("The same again", "new-password")
+
+
+class OwnPasswordForm(_TwiceForm):
+    first, second = "new", "again"
+    old = _password("Password now", "current-password")
+    new = _password("New password", "new-password", RULES)
+    again = _password("The same again", "new-password")
+
+
+def _code(label: str, help_text: str) -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        max_length=20,
+        help_text=help_text,
+        widget=forms.TextInput(
+            attrs={"autocomplete": "one-time-code", "inputmode": "text", "autocapitalize": "none"}
+        ),
+    )
+
+
+class CodeForm(forms.Form):
+    code = _code("Code", "Six digits from your authenticator, or one of your recovery codes.")
+
+
+class EnrolForm(forms.Form):
+    code = _code("Code", "The six digits your authenticator shows now.")
+    password = _password("Your password", "current-password")

@@ -1,0 +1,242 @@
+"""What the law may ask for one person's record: a copy of all of it, its restriction, its erasure."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from django.apps import apps
+from django.core.files.storage import default_storage
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models, transaction
+from django.forms.models import model_to_dict
+from django.utils import timezone
+
+from clinic.models import (
+    AuditEvent,
+    ClinicalRecord,
+    Erasure,
+    ErasurePermit,
+    Person,
+    PersonKey,
+    User,
+    ViewEvent,
+)
+
+from . import audit
+from .errors import Refused
+from .records import restrict, store
+
+__all__ = ["nouns_of", "person_erase", "person_export", "person_lift", "person_restrict"]
+
+SHORTEST_GROUND = 10
+
+
+def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
+    """Every clinical noun with its query path to the person, leaves first: nothing points at what goes first."""
+    found = [
+        (model, model.SITE_PATH.removesuffix("site").removesuffix("__"))
+        for model in apps.get_app_config("clinic").get_models()
+        if issubclass(model, ClinicalRecord) and model is not Person
+    ]
+    waiting = {model: path for model, path in found}
+    order: list[tuple[type[ClinicalRecord], str]] = []
+    while waiting:
+        pointed_at = {
+            field.related_model
+            for model in waiting
+            for field in model._meta.get_fields()
+            if isinstance(field, models.ForeignKey | models.ManyToManyField)
+            and field.related_model is not model
+        }
+        free = [model for model in waiting if model not in pointed_at]
+        if not free:
+            raise RuntimeError("the clinical nouns point at each other in a ring")
+        for model in free:
+            order.append((model, waiting.pop(model)))
+    return order
+
+
+def _rows(person: Person) -> Iterable[tuple[type[ClinicalRecord], list[Any]]]:
+    for model, path in nouns_of():
+        yield model, list(model._default_manager.filter(**{path: person.pk}))
+
+
+@transaction.atomic
+def person_export(*, by: User, person: Person) -> str:
+    """Everything kept about a person as JSON text: each row, each of its earlier copies, who did and read what."""
+
+    def plain(row: models.Model) -> dict[str, Any]:
+        told = model_to_dict(row)
+        told |= {f.name: f.value_from_object(row) for f in row._meta.concrete_fields}
+        return {
+            key: value.name if hasattr(value, "storage") else value
+            for key, value in told.items()
+            if key != "history_user"
+        }
+
+    def with_copies(row: Any) -> dict[str, Any]:
+        copies = [
+            {
+                f.name: f.value_from_object(copy)
+                for f in copy._meta.concrete_fields
+                if f.name != "history_user"
+            }
+            for copy in row.history.order_by("history_id")
+        ]
+        told = plain(row)
+        for name, value in told.items():
+            if isinstance(value, list):
+                told[name] = [item.pk if isinstance(item, models.Model) else item for item in value]
+        return {"now": told, "copies": copies}
+
+    key = PersonKey.objects.filter(pk=person.pk).values_list("key", flat=True).first()
+    done = []
+    for event in AuditEvent.objects.filter(person_id=person.pk).order_by("sequence"):
+        event.person_key = key
+        done.append(
+            {
+                "at": event.at, "by": event.actor, "verb": event.verb, "what": event.target_kind,
+                "number": event.target_id, "detail": json.loads(event.detail),
+            }
+        )  # fmt: skip
+    read = list(
+        ViewEvent.objects.filter(person_id=person.pk)
+        .order_by("pk")
+        .values("at", "actor", "actor_role", "page")
+    )
+    whole = {
+        "made_at": timezone.now(),
+        "person": with_copies(person),
+        "records": {
+            model._meta.model_name: [with_copies(row) for row in rows] for model, rows in _rows(person)
+        },
+        "done": done,
+        "read": read,
+        "notice": "Supports licensed judgement; not a diagnosis. Pictures are named here and handed over beside it.",
+    }
+    text = json.dumps(whole, cls=_Plain, indent=1, ensure_ascii=False, sort_keys=True)
+    audit.record(by=by, site=person.site, verb="exported", target=person, person=person, bytes=len(text))
+    return text
+
+
+class _Plain(DjangoJSONEncoder):
+    def default(self, o: Any) -> Any:
+        if isinstance(o, models.Model):
+            return o.pk
+        try:
+            return super().default(o)
+        except TypeError:
+            return str(o)
+
+
+def _ground(ground: str, field: str) -> str:
+    ground = ground.strip()
+    if len(ground) < SHORTEST_GROUND:
+        raise Refused(
+            f"Legal ground: {len(ground)} characters; at least {SHORTEST_GROUND} are needed.", field=field
+        )
+    return ground
+
+
+@transaction.atomic
+def person_restrict(*, by: User, person: Person, because: str) -> Person:
+    """Keep the record and do nothing more with it: no writing, no figure, no list that leaves the clinic."""
+    if person.restricted_on:
+        raise Refused("This record is restricted already.")
+    person.restricted_on, person.restricted_because = timezone.localdate(), _ground(because, "ground")
+    with restrict.lifted():
+        store(person, by=by, why="restricted")
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="restricted",
+        target=person,
+        person=person,
+        because=person.restricted_because,
+    )
+    return person
+
+
+@transaction.atomic
+def person_lift(*, by: User, person: Person) -> Person:
+    if not person.restricted_on:
+        raise Refused("This record is not restricted.")
+    person.restricted_on, person.restricted_because = None, ""
+    with restrict.lifted():
+        store(person, by=by, why="restriction lifted")
+    audit.record(by=by, site=person.site, verb="lifted the restriction of", target=person, person=person)
+    return person
+
+
+@transaction.atomic
+def person_erase(*, by: User, person: Person, typed_number: str, ground: str) -> Erasure:
+    """Erase a record by law. Rows, copies, pictures and the key of its audit payloads go; the chain stays whole.
+
+    What remains: that a record with this number of ours was worked on and by whom, without a word of what it said.
+    """
+    if typed_number.strip() != person.record_number:
+        raise Refused("Record number: not the one of this person; nothing was erased.", field="typed_number")
+    ground = _ground(ground, "ground")
+    person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
+    number, site = person.pk, person.site
+    ErasurePermit(pk=number).save(force_insert=True)
+    counts: dict[str, int] = {}
+    names: set[str] = set()
+    plans = []
+    for model, path in nouns_of():
+        rows = list(model._default_manager.filter(**{path: number}))
+        for row in rows:
+            names |= {
+                getattr(row, field.name).name
+                for field in row._meta.concrete_fields
+                if isinstance(field, models.FileField) and getattr(row, field.name)
+            }
+            if (plan := getattr(row, "plan", None)) is not None and model._meta.model_name == "limbplan":
+                plans.append(plan)
+        counts[model._meta.model_name or ""] = len(rows)
+        _delete(model, [row.pk for row in rows])
+    for plan in sorted(plans, key=lambda one: -one.pk):  # a plan is replaced by a later one
+        plan.delete()
+    _delete(Person, [number])
+    PersonKey(pk=number).delete()
+    erased = Erasure(site=site, person_id=number, at=timezone.now(), by=by, ground=ground, rows=counts)
+    erased.save(force_insert=True)
+    audit.record(
+        by=by,
+        site=site,
+        verb="erased",
+        target=erased,
+        number=number,
+        ground=ground,
+        rows=sum(counts.values()),
+    )
+    ErasurePermit(pk=number).delete()
+    # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
+    transaction.on_commit(lambda: _forget_files(names))
+    return erased
+
+
+def _delete(model: type[Any], keys: list[int]) -> None:
+    """Rows and their copies, many-to-many copies included."""
+    history = model.history.model
+    for relation in history._meta.related_objects:
+        if relation.related_model._meta.model_name.startswith("historical"):
+            relation.related_model._base_manager.filter(**{f"{relation.field.name}__id__in": keys}).delete()
+    for row in model._default_manager.filter(pk__in=keys):
+        row.skip_history_when_saving = True
+    rows = model._default_manager.filter(pk__in=keys)
+    for field in model._meta.many_to_many:
+        field.remote_field.through._base_manager.filter(**{f"{field.m2m_field_name()}__in": keys}).delete()
+    rows._raw_delete(rows.db)
+    copies = history._base_manager.filter(**{f"{model._meta.pk.name}__in": keys})
+    copies._raw_delete(copies.db)
+
+
+def _forget_files(names: Iterable[str]) -> None:
+    for name in names:
+        sha256 = name.rsplit("/", 1)[-1].removesuffix(".jpg")
+        for each in (name, f"thumbnails/{sha256[:2]}/{sha256}.jpg"):
+            if default_storage.exists(each):
+                default_storage.delete(each)

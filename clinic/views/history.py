@@ -1,0 +1,36 @@
+"""What changed on one record, readable."""
+
+from __future__ import annotations
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+
+from clinic.access import ClinicRequest, can, may, visible_or_404
+from clinic.selectors.history import NOUNS, changes_of, readers_of
+from clinic.selectors.people import person_bar
+
+
+@may("see_history")
+def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
+    model = NOUNS().get(noun)
+    if model is None:
+        raise Http404("no such noun")
+    row = visible_or_404(model, request.user, pk=pk)
+    person = row
+    for step in row.SITE_PATH.split("__")[:-1]:
+        person = getattr(person, step)
+    watcher = can(request.user, "person_rights")
+    return render(
+        request,
+        "clinic/history/record.html",
+        {
+            "row": row,
+            "noun": str(model._meta.verbose_name),
+            "changes": changes_of(row),
+            "readers": readers_of(person.pk) if watcher else [],
+            "watcher": watcher,
+            "person": person,
+            "bar": person_bar(person),
+            "here": "people",
+        },
+    )

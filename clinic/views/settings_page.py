@@ -1,0 +1,52 @@
+"""What a clinic has settled for itself, on one page: who may edit it, and what was changed."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from clinic.access import ClinicRequest, can, may, site_or_404
+from clinic.models import DepartureReason, StopReason
+from clinic.selectors.accounts import settings_history
+from clinic.selectors.audit_changes import tell
+from clinic.selectors.breakglass import notices
+from clinic.selectors.problems import open_problems
+from clinic.services.errors import Refused
+from clinic.services.settings_page import second_factor_rule
+from offload.core.foam import packaged_foams
+
+
+@may("settings")
+def settings_page(request: ClinicRequest) -> HttpResponse:
+    site = site_or_404(request.user, request)
+    status = 200
+    if request.method == "POST":
+        if not can(request.user, "accounts"):
+            status = 422
+            messages.error(request, "Sign-in rules are changed by a manager.")
+        else:
+            try:
+                second_factor_rule(by=request.user, site=site, asked=request.POST.get("asked") == "yes")
+            except Refused as refused:
+                status = 422
+                messages.error(request, refused.message)
+            else:
+                messages.success(request, "The sign-in rule is changed.")
+                return redirect(f"{reverse('settings')}?site={site.pk}")
+    return render(
+        request,
+        "clinic/settings_page/page.html",
+        {
+            "site": site,
+            "history": [tell(event) for event in settings_history(site)],
+            "foams": list(packaged_foams().values()),
+            "reasons": DepartureReason.choices,
+            "stops": StopReason.choices,
+            "notices": notices(site) if can(request.user, "watch_glass") else [],
+            "problems": open_problems(site),
+            "here": "settings",
+        },
+        status=status,
+    )
