@@ -138,9 +138,11 @@ class MeasurementForm(forms.Form):
     probe_to_bone = YesNoField(label="Probe touches bone")
     unwell = YesNoField(label="Fever or unwell")
     photo = forms.FileField(
-        label="Photo (JPEG or PNG)",
+        label="Photo",
         required=False,
-        widget=forms.FileInput(attrs={"accept": "image/jpeg,image/png", "capture": "environment"}),
+        widget=forms.FileInput(
+            attrs={"accept": "image/jpeg,image/png,image/heic,image/heif", "capture": "environment"}
+        ),
     )
     trace = forms.IntegerField(required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)

@@ -3,14 +3,11 @@
 from django import forms
 from django.utils import timezone
 
-from clinic.services.photos import ACCEPTED
+from clinic.services.photos import NAMES
 
 from .dates import DayField
 
-ACCEPT = ",".join(
-    {"JPEG": "image/jpeg", "PNG": "image/png", "HEIF": "image/heic,image/heif"}[one] for one in ACCEPTED
-)
-NAMES = {"JPEG": "JPEG", "PNG": "PNG", "HEIF": "HEIC"}
+ACCEPT = "image/jpeg,image/png,image/heic,image/heif"
 
 
 class ConsentForm(forms.Form):
@@ -25,7 +22,7 @@ class ConsentForm(forms.Form):
 
 class PhotoForm(forms.Form):
     photo = forms.FileField(
-        label=f"Photo ({', '.join(NAMES[one] for one in ACCEPTED)}; at most 15 MB)",
+        label=f"Photo ({NAMES}; at most 15 MB)",
         widget=forms.FileInput(attrs={"accept": ACCEPT, "capture": "environment"}),
     )
     taken_on = DayField(label="Taken on", required=False)

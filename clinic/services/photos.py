@@ -6,9 +6,9 @@ import hashlib
 import io
 import warnings
 from datetime import date, datetime
-from importlib.util import find_spec
 from typing import IO
 
+import pillow_heif
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils import timezone
@@ -21,7 +21,7 @@ from . import audit
 from .errors import Refused
 from .records import store
 
-__all__ = ["ACCEPTED", "consent_give", "consent_withdraw", "photo_bytes", "photo_store", "thumbnail"]
+__all__ = ["NAMES", "consent_give", "consent_withdraw", "photo_bytes", "photo_store", "thumbnail"]
 
 LARGEST_UPLOAD_BYTES = 15 * 1024 * 1024
 # Memory bound of one intake: a large JPEG is decoded at a half, a quarter or an eighth of its size; anything else
@@ -32,11 +32,9 @@ SMALLEST_EDGE_PX = 16
 LARGEST_ASPECT = 6  # a strip is no photo of a foot, and would escape the reduced decoding
 LONGEST_EDGE_PX = 2400
 THUMBNAIL_PX = 400
-ACCEPTED = ("JPEG", "PNG", "HEIF") if find_spec("pillow_heif") else ("JPEG", "PNG")
-if "HEIF" in ACCEPTED:
-    import pillow_heif
-
-    pillow_heif.register_heif_opener()
+ACCEPTED = ("JPEG", "PNG", "HEIF")
+NAMES = "JPEG, PNG or HEIC"
+pillow_heif.register_heif_opener()
 EXIF_IFD, TAKEN, ZONE = 0x8769, 0x9003, 0x9011
 
 
@@ -61,8 +59,7 @@ def _clean(upload: IO[bytes]) -> tuple[bytes, tuple[int, int], date | None]:
         raise Refused("Photo: too many pixels.", field="photo") from fault
     except Exception as fault:
         # Decoders meet hostile files with errors of every kind; all of them mean the same to the person uploading.
-        words = " or ".join(", ".join(ACCEPTED).rsplit(", ", 1))
-        raise Refused(f"Photo: this file is not a readable {words} picture.", field="photo") from fault
+        raise Refused(f"Photo: this file is not a readable {NAMES} picture.", field="photo") from fault
     out = io.BytesIO()
     upright.save(out, "JPEG", quality=90)
     return out.getvalue(), upright.size, taken

@@ -78,7 +78,7 @@ def test_withdrawn_consent_stops_new_photos_and_keeps_the_old(lesion, staff):
 )
 def test_what_is_not_a_picture_is_refused(lesion, staff, content):
     consent_give(by=staff, person=lesion.limb.person, given_on=TODAY())
-    with pytest.raises(Refused, match="not a readable JPEG or PNG"):
+    with pytest.raises(Refused, match="not a readable JPEG, PNG or HEIC"):
         photo_store(by=staff, lesion=lesion, taken_on=TODAY(), upload=io.BytesIO(content))
 
 
