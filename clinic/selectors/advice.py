@@ -112,13 +112,13 @@ class LimbDecision:
     @cached_property
     def offers(self) -> tuple[OfferRow, ...]:
         table = current().recommendations
-        best = self.best
+        first = self.first_offered
         return tuple(
             OfferRow(
                 offer,
                 DEVICES[offer.id],
                 tuple(table[rule] for rule in offer.rules if rule in table),
-                (len(offer.leaves), offer.tier) == best,
+                offer.id in first,
             )
             for offer in self.advice.classes
         )
@@ -139,14 +139,20 @@ class LimbDecision:
         return tuple(row for row in self.offers if row.beside)
 
     @property
-    def best(self) -> tuple[int, int] | None:
-        """Rank shared by the classes the advice puts first."""
-        ranks = [(len(o.leaves), o.tier) for o in self.advice.classes]
-        return min(ranks) if ranks else None
-
-    @property
     def first_offered(self) -> tuple[str, ...]:
-        return tuple(o.id for o in self.advice.classes if (len(o.leaves), o.tier) == self.best)
+        """Classes the advice puts first: the best of those that serve every lesion.
+
+        Where none serves them all, the best for each lesion: a walker for one and a spacer for the other are then
+        both put first, and neither is a departure (own design).
+        """
+        ranked = self.advice.classes
+        whole = [o for o in ranked if not o.leaves]
+        groups = [whole] if whole else [[o for o in ranked if x in o.serves] for x in self.advice.lesions]
+        first: set[str] = set()
+        for group in groups:
+            best = min(((len(o.leaves), o.tier) for o in group), default=None)
+            first |= {o.id for o in group if (len(o.leaves), o.tier) == best}
+        return tuple(o.id for o in ranked if o.id in first)
 
     @property
     def standing(self) -> str:

@@ -177,6 +177,7 @@ def test_the_first_sealing_is_opened_within_the_site_s_days(limb, podiatrist, da
 
 def test_opening_stops_the_clock_and_sealing_again_allows_the_site_s_longer_interval(limb, podiatrist):
     limb.person.site.sealed_days = 14
+    limb.person.site.save()
     made = fit(podiatrist, sign(podiatrist, limb))
     service.prescription_open(
         by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version
@@ -287,9 +288,12 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     decision = limb_decision(limb, TODAY(), given)
     made = service.prescription_sign(
         by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(),
-        device_class="walker_knee_high_removable", beside=["toe_spacer"], departure_reason="other",
+        device_class="walker_knee_high_removable", beside=["toe_spacer"],
         reason="Walker for A, spacer for B.", seen_digest=decision.digest,
     )  # fmt: skip
+    # No class serves both lesions: the best for each is put first, so this departs from nothing.
+    assert set(decision.first_offered) == {"toe_spacer", "walker_knee_high_removable", "ankle_high_removable"}
+    assert made.agrees is True
     assert made.content["beside"][0]["serves"] == ["B"]
     assert any("Web space dry" in step for step in steps_of(made))
     assert "with toe spacer beside it" in DecisionLine.objects.get().sentence
