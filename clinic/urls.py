@@ -43,6 +43,7 @@ from clinic.views import (
 home_urls = [
     path("", home.home, name="home"),
     path("today/", today.today, name="today"),
+    path("today/preparation/", today.clinic_preparation, name="clinic_preparation"),
     path("review/", review.review, name="review"),
     path("review/forecasts/", outcomes.forecasts, name="review_forecasts"),
     path("review/lesions/<int:lesion>/note/", review.review_note, name="review_note"),

@@ -1,10 +1,14 @@
-"""The page the day starts on."""
+"""The page the day starts on, and the clinic of a day on paper."""
+
+from datetime import date
 
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.dateparse import parse_date
 
 from clinic.access import ClinicRequest, may, site_or_404, sites_of
+from clinic.selectors.preparation import expected_on
 from clinic.selectors.today import today_lists
 
 
@@ -18,3 +22,23 @@ def today(request: ClinicRequest) -> HttpResponse:
         "here": "today",
     }
     return render(request, "clinic/today/today.html", context)
+
+
+def _day(text: str) -> date:
+    try:
+        return parse_date(text) or timezone.localdate()
+    except ValueError:
+        return timezone.localdate()
+
+
+@may("see_today")
+def clinic_preparation(request: ClinicRequest) -> HttpResponse:
+    site = site_or_404(request.user, request)
+    day = _day(request.GET.get("day", ""))
+    context = {
+        "expected": expected_on(site, day, timezone.now()),
+        "day": day,
+        "site": site,
+        "here": "today",
+    }
+    return render(request, "clinic/today/preparation.html", context)

@@ -79,8 +79,11 @@ def test_failed_attempts_since_the_last_entry_are_counted(site):
             result=result,
             created_by=factories.author(),
         )
-    (row,) = today_lists(site, TODAY()).overdue
-    assert any(ask.words.startswith("2 not reached") for ask in row.asks)
+    lists = today_lists(site, TODAY())
+    (row,) = lists.morning.contacts
+    assert [ask.message.id for ask in row.asks] == ["escalate_contact"]
+    # Said once: the row by date does not repeat it.
+    assert [ask.message.id for ask in lists.overdue[0].asks] == ["log_visit", "no_weight"]
 
 
 def test_people_who_moved_or_died_and_other_sites_are_out(site, other_site):
