@@ -19,7 +19,7 @@ from clinic.guidelines.facts import Facts
 from clinic.guidelines.table import decide
 from clinic.models import Lesion, Limb, Prescription, Side, Site
 
-from .facts import ASKED, WORDS, LesionFacts, facts_of_limb, supposed
+from .facts import ASKED, PER_LESION, WORDS, FactRow, LesionFacts, facts_of_limb, supposed
 from .grades import GradeRow, grades_of
 
 __all__ = ["URGENCY_WORDS", "LimbDecision", "OfferRow", "ToldBefore", "limb_decision", "told_before"]
@@ -184,6 +184,11 @@ class LimbDecision:
     @property
     def lesion_rows(self) -> tuple[tuple[LesionFacts, tuple[GradeRow, ...]], ...]:
         return tuple((one, self.grades.get(one.lesion.pk, ())) for one in self.facts)
+
+    @property
+    def shared_rows(self) -> tuple[FactRow, ...]:
+        """Facts of the foot and the person, which are the same for every lesion."""
+        return tuple(row for row in self.facts[0].rows if row.name not in PER_LESION)
 
     @property
     def refer(self) -> tuple[dict[str, Any], ...]:

@@ -107,6 +107,11 @@ class LesionFacts:
     rows: tuple[FactRow, ...]
 
     @property
+    def own_rows(self) -> tuple[FactRow, ...]:
+        """Facts of this lesion alone."""
+        return tuple(row for row in self.rows if row.name in PER_LESION)
+
+    @property
     def missing(self) -> tuple[FactRow, ...]:
         return tuple(row for row in self.rows if row.state in ("missing", "stale"))
 

@@ -21,6 +21,9 @@ def pages(role):
         f"/lesions/{lesion.pk}/",
         f"/visits/{Visit.objects.filter(person=person).first().pk}/",
         f"/prescriptions/{prescription.pk}/",
+        f"/prescriptions/{prescription.pk}/record/",
+        f"/prescriptions/{prescription.pk}/advice-sheet/",
+        f"/limbs/{prescription.limb_id}/decisions/",
         f"/plans/{signed.code}/",
     ]
     writers = [
@@ -48,11 +51,13 @@ def pages(role):
         f"/referrals/{Referral.objects.first().pk}/",
         f"/prescriptions/{prescription.pk}/open/",
         f"/prescriptions/{prescription.pk}/stop/",
+        f"/prescriptions/{prescription.pk}/fit/",
     ]
     deciding = [
         "/review/",
         "/house-rules/",
         f"/limbs/{lesion.limb_id}/prescribe/",
+        f"/limbs/{lesion.limb_id}/prescribe/?if-high_falls_risk=yes",
         f"/limbs/{lesion.limb_id}/bench/",
         f"/plans/{plan.code}/",
     ]
