@@ -29,7 +29,8 @@ STRAY = 1.5  # [px] a profile this far off the line is not on it; design choice
 GUESS_SIZE = 360  # [px] longest side of the picture in which the first guess is made
 LEVELS = 11  # thresholds tried
 LEAST_SHARE, MOST_SHARE = 0.006, 0.5  # of the picture that a reference can fill
-FILLED = 0.93  # of its quadrilateral that a blob must fill to be a rectangle seen from somewhere
+TOLERANCES = (0.006, 0.012, 0.02, 0.03)  # of a hull's length
+FILLED = 0.9  # of its quadrilateral that a blob must fill to be a rectangle seen from somewhere
 
 
 @dataclass(frozen=True)
@@ -76,17 +77,11 @@ def snap_to_edges(picture: Gray, corners: Sequence[Point], reach: float | None =
     if shortest < 8.0:
         return None
     span = min(max(0.06 * shortest, 4.0), 30.0) if reach is None else reach
-    found = []
-    for i in range(4):
-        edge = _edge_between(picture, quad[i], quad[(i + 1) % 4], span)
-        if edge is None:
-            return None
-        found.append(edge)
-    try:
-        snapped = corners_of_edges(found)
-    except RectifyError:
-        return None
-    if np.hypot(*(np.asarray(snapped) - quad).T).max() > 3.0 * span:
+    # Twice: the first fit tells where to look, the second looks straight across the edge.
+    found, snapped = _fitted(picture, quad, span)
+    if snapped is not None:
+        found, snapped = _fitted(picture, np.asarray(snapped), max(0.35 * span, 4.0))
+    if snapped is None or np.hypot(*(np.asarray(snapped) - quad).T).max() > 3.0 * span:
         return None
     return Edges(snapped, tuple(tuple((float(x), float(y)) for x, y in edge) for edge in found))
 
@@ -126,6 +121,22 @@ def guess_corners(picture: Gray, size: tuple[float, float] = ID1_CARD) -> Edges 
                 if edges is not None and (best is None or edges[0] < best[0]):
                     best = edges
     return None if best is None else best[1]
+
+
+def _fitted(
+    picture: Gray, quad: NDArray[np.float64], span: float
+) -> tuple[list[NDArray[np.float64]], tuple[Point, ...] | None]:
+    """Points on the four edges near a quadrilateral, and where their lines meet; None where an edge is not clear."""
+    found: list[NDArray[np.float64]] = []
+    for i in range(4):
+        edge = _edge_between(picture, quad[i], quad[(i + 1) % 4], span)
+        if edge is None:
+            return found, None
+        found.append(edge)
+    try:
+        return found, corners_of_edges(found)
+    except RectifyError:
+        return found, None
 
 
 def _checked(
@@ -172,9 +183,18 @@ def _touches_border(where: tuple[slice, ...], shape: tuple[int, ...]) -> bool:
 
 
 def _four_corners(hull: Polygon) -> NDArray[np.float64] | None:
-    """Four corners of a hull with rounded corners: its four longest straight runs, intersected."""
-    ring = hull.simplify(0.012 * hull.length).exterior
-    corners = np.asarray(ring.coords[:-1])
+    """Four corners of a hull with rounded corners: its four longest straight runs, intersected.
+
+    A run that digital noise breaks in two is mended by a coarser tolerance; the quadrilateral nearest in area wins.
+    """
+    quads = [quad for share in TOLERANCES if (quad := _runs_met(hull, share * hull.length)) is not None]
+    if not quads:
+        return None
+    return min(quads, key=lambda quad: abs(float(Polygon(quad).area) / float(hull.area) - 1.0))
+
+
+def _runs_met(hull: Polygon, tolerance: float) -> NDArray[np.float64] | None:
+    corners = np.asarray(hull.simplify(tolerance).exterior.coords[:-1])
     if len(corners) < 4:
         return None
     sides = np.roll(corners, -1, axis=0) - corners
@@ -184,7 +204,7 @@ def _four_corners(hull: Polygon) -> NDArray[np.float64] | None:
         quad = np.asarray(corners_of_edges(edges))
     except RectifyError:
         return None
-    return quad
+    return quad if Polygon(quad).is_valid else None
 
 
 def _ordered(quad: NDArray[np.float64], size: tuple[float, float]) -> NDArray[np.float64]:
