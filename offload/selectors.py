@@ -18,10 +18,14 @@ from offload.core.insole import Insole, insole_for
 from offload.core.outline import Outline
 from offload.core.plan import ClearanceAdvice, ReliefPlan, as_json
 from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
-from offload.core.section import section_drawing
+from offload.core.policy import DEFAULT_POLICY, Policy, decide
+from offload.core.pressure import PressureField
+from offload.core.section import UnderLoad, section_drawing
 from offload.core.spec import LesionSpec, ReliefSpec
+from offload.core.summary import summary_of
 from offload.core.writers.svg import write_svg
 from offload.estimates import ESTIMATED
+from offload.pictures import PressureImages, pressure_images
 
 __all__ = [
     "CheckLine",
@@ -34,6 +38,7 @@ __all__ = [
     "plan_picture",
 ]
 
+SHOWN_ALTERNATIVES = 6
 AROUND = 5.0  # [mm] of paper round the insole
 OTHER_PEN = Pen(0.25, (0.4, 1.4), 0.2)
 #: How loud a flagged check is: its word and its shape in the sprite.
@@ -91,6 +96,23 @@ class LesionPressureLine:
 
 
 @dataclass(frozen=True)
+class AlternativeLine:
+    """Another cut beside the plan's own: what it gains, and the words by which it is chosen."""
+
+    cut: str
+    choice: str
+    margin: float
+    distal_margin: float
+    bevel: float
+    area: float
+    peak: float
+    gain: float | None
+    rim: float
+    passed: bool
+    own: bool
+
+
+@dataclass(frozen=True)
 class PlanPicture:
     """All that a page shows of a computed plan."""
 
@@ -104,7 +126,10 @@ class PlanPicture:
     advice: ClearanceAdvice
     pressure: Mapping[str, Any] | None
     pressure_lines: tuple[LesionPressureLine, ...]
-    alternatives: tuple[Mapping[str, Any], ...]
+    pressure_images: tuple[PressureImages, ...]
+    words: tuple[str, ...]
+    policy: tuple[str, ...]
+    alternatives: tuple[AlternativeLine, ...]
     departures: tuple[str, ...]
     notice: str
 
@@ -173,14 +198,26 @@ def bare_picture(
 
 
 def plan_picture(
-    plan: ReliefPlan, *, others: Sequence[tuple[str, Outline]] = (), departures: Sequence[str] = ()
+    plan: ReliefPlan,
+    *,
+    fields: Sequence[PressureField] = (),
+    policy: Policy = DEFAULT_POLICY,
+    others: Sequence[tuple[str, Outline]] = (),
+    departures: Sequence[str] = (),
 ) -> PlanPicture:
     """A computed plan as a page shows it; `others` are lesions of the limb that the plan does not serve."""
     values = as_json(plan)
     sections = []
     for lesion in plan.spec.lesions:
         try:
-            sections.append((lesion.label, _inline(section_drawing(plan, lesion.label))))
+            sections.append(
+                (
+                    lesion.label,
+                    _inline(
+                        section_drawing(plan, lesion.label, under_load=_under_load(plan, lesion, fields))
+                    ),
+                )
+            )
         except ReliefError as error:
             sections.append((lesion.label, SafeString("")))
             values["reasons"].append(f"The section through lesion {lesion.label} cannot be drawn: {error}")
@@ -211,7 +248,12 @@ def plan_picture(
         advice=plan.clearance_advice,
         pressure=values["pressure"],
         pressure_lines=_pressure_lines(plan),
-        alternatives=tuple(values["alternatives"]),
+        pressure_images=pressure_images(plan, fields),
+        words=summary_of(plan),
+        policy=decide(
+            plan.spec.stack, plan.spec.body_weight, plan.spec.rigid_deformity, "auto", policy
+        ).reasons,
+        alternatives=_alternatives(plan),
         departures=tuple(departures),
         notice=plan.notice,
     )
@@ -252,7 +294,61 @@ def _weight(check: Check) -> tuple[bool, int]:
 def _check_line(check: Check) -> CheckLine:
     loud = LOUDNESS["warn" if check.severity == "error" and check.id in ESTIMATED else check.severity]
     words, kind = ("Not flagged", "healed") if check.passed else loud
-    return CheckLine(check.id, check.severity, check.passed, kind, words, check.message)
+    # A check of the estimate begins with the very words that stand beside it.
+    message = check.message
+    for said in ("Look here first: ", "Not flagged: "):
+        if message.startswith(said):
+            message = message.removeprefix(said)
+            message = message[0].upper() + message[1:]
+    return CheckLine(check.id, check.severity, check.passed, kind, words, message)
+
+
+def _under_load(plan: ReliefPlan, lesion: LesionSpec, fields: Sequence[PressureField]) -> UnderLoad | None:
+    """The load on the line of a lesion's section, where it was solved."""
+    told = (
+        next((one for one in plan.pressure.lesions if one.label == lesion.label), None)
+        if plan.pressure
+        else None
+    )
+    field = next((one for one in fields if told is not None and one.case == told.load_case), None)
+    if told is None or field is None:
+        return None
+    column = int(abs(field.x - lesion.outline.centroid[0]).argmin())
+    return UnderLoad(
+        y=field.y.tolist(),
+        descent=field.descent_mm[:, column].tolist(),
+        void=field.void_mm[:, column].tolist(),
+        left=told.clearance,
+    )
+
+
+def _alternatives(plan: ReliefPlan) -> tuple[AlternativeLine, ...]:
+    """The best other cuts in their order, the plan's own wall and each whole-layer cut with it always among them."""
+    if plan.pressure is None:
+        return ()
+    now = max(lesion.peak_after for lesion in plan.pressure.lesions)
+    spec = plan.spec
+    lines = []
+    for place, one in enumerate(plan.alternatives):
+        wall = (one.margin, one.distal_margin, one.bevel) == (spec.margin, spec.distal_margin, spec.bevel)
+        if place >= SHOWN_ALTERNATIVES and not wall:
+            continue
+        lines.append(
+            AlternativeLine(
+                cut=" and ".join(one.cut_layers),
+                choice=f"{'+'.join(one.cut_layers)}:{one.margin:g}:{one.distal_margin:g}:{one.bevel:g}",
+                margin=one.margin,
+                distal_margin=one.distal_margin,
+                bevel=one.bevel,
+                area=one.area,
+                peak=one.peak_after,
+                gain=now - one.peak_after,
+                rim=one.rim_peak_after,
+                passed=one.passed,
+                own=wall and one.cut_layers == plan.cut_layers,
+            )
+        )
+    return tuple(lines)
 
 
 def _pressure_lines(plan: ReliefPlan) -> tuple[LesionPressureLine, ...]:

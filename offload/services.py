@@ -43,6 +43,7 @@ from offload.estimates import (
     plan_compute,
     plan_estimate,
 )
+from offload.kept import advice_of, alternatives_of, report_of
 from offload.models import PlanState, ReliefPlan
 
 __all__ = [
@@ -59,6 +60,7 @@ __all__ = [
     "plan_drawings",
     "plan_estimate",
     "plan_sign",
+    "policy_of",
     "pressure_fields",
     "recomputed",
     "unmet",
@@ -179,11 +181,15 @@ def is_intact(row: ReliefPlan) -> bool:
     return row.sha256 == _digest(row.spec, row.result, row.core_version)
 
 
+def policy_of(row: ReliefPlan) -> Policy:
+    """The house rules a stored plan was computed with."""
+    known = {field.name for field in fields(Policy)}
+    return Policy(**{name: value for name, value in row.result["policy"].items() if name in known})
+
+
 def recomputed(row: ReliefPlan) -> ComputedPlan:
     """The stored plan as core values, for drawing; refused if this program would cut it differently."""
-    known = {field.name for field in fields(Policy)}
-    policy = Policy(**{name: value for name, value in row.result["policy"].items() if name in known})
-    plan = plan_compute(row.spec, policy=policy)
+    plan = plan_compute(row.spec, policy=policy_of(row))
     if not _same_cut(plan, row.result):
         raise PlanRefused(
             f"Plan {row.code} was computed by version {row.core_version} of the program and this one, version "
@@ -191,6 +197,9 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
         )
     return replace(
         plan,
+        pressure=report_of(row.result),
+        alternatives=alternatives_of(row.result),
+        clearance_advice=advice_of(row.result),
         checks=tuple(Check(**check) for check in row.result["checks"]),
         reasons=tuple(row.result["reasons"]),
         core_version=row.core_version,

@@ -97,9 +97,12 @@ def append_only(db):
 def coarse_pressure(request, monkeypatch):
     """Plans are kept with 10 mm cells and no alternatives, but where a test is about the pressure itself."""
     if request.node.get_closest_marker("full_pressure") is None:
+        from clinic.services import relief
         from offload import estimates, services
 
-        monkeypatch.setattr(services, "FULL", estimates.Effort(10.0, ranges=False, others=False))
+        coarse = estimates.Effort(10.0, ranges=False, others=False)
+        monkeypatch.setattr(services, "FULL", coarse)
+        monkeypatch.setattr(relief, "FULL", coarse)
 
 
 @pytest.fixture

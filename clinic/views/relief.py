@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect
+from django.http import Http404, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
@@ -26,7 +27,15 @@ from offload.core.insole import Insole
 from offload.core.outline import Outline
 from offload.models import PlanState, ReliefPlan
 from offload.selectors import InsolePicture, PlanPicture, bare_picture, insole_of, plan_picture
-from offload.services import InvalidSpec, PlanRefused, is_intact, recomputed, unmet
+from offload.services import (
+    InvalidSpec,
+    PlanRefused,
+    is_intact,
+    policy_of,
+    pressure_fields,
+    recomputed,
+    unmet,
+)
 
 
 @dataclass
@@ -38,6 +47,7 @@ class _Bench:
     insole: Insole
     form: BenchForm
     hindrance: Obstacle | None
+    live: bool = False
 
     def pictures(self) -> tuple[PlanPicture | None, InsolePicture]:
         """Compute what stands there; whatever is wrong is put on the form."""
@@ -46,7 +56,7 @@ class _Bench:
         if valid and self.hindrance is None:
             try:
                 estimate, departures = relief_preview(
-                    record=self.record, shapes=shapes, choice=self.form.choice
+                    record=self.record, shapes=shapes, choice=self.form.choice, live=self.live
                 )
             except InvalidSpec as invalid:
                 for fault in invalid.faults:
@@ -54,7 +64,13 @@ class _Bench:
             except Refused as refused:
                 self.form.refuse(refused.field or "", refused.message)
             else:
-                picture = plan_picture(estimate.plan, others=others, departures=departures)
+                picture = plan_picture(
+                    estimate.plan,
+                    fields=estimate.fields,
+                    policy=self.record.policy,
+                    others=others,
+                    departures=departures,
+                )
                 return picture, picture.insole
         return None, bare_picture(self.record.limb.side, self.insole, _labelled(shapes), others)
 
@@ -70,6 +86,9 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         if saved is not None:
             return saved
     picture, drawn = set_up.pictures()
+    if picture is not None and picture.departures and request.POST.get("use"):
+        # Another cut than the policy's was chosen: its reason is what is asked next.
+        set_up.form.cut.fields["departure_reason"].widget.attrs["autofocus"] = True
     context = {
         **_common(found),
         "form": set_up.form,
@@ -81,6 +100,7 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "off_insole": [lesion for lesion in set_up.lesions if not lesion.foot_site.insole_plan],
         "plans": plans_of_limb(found),
         "source": _source(request, found),
+        "on_bench": True,
     }
     refused = request.method == "POST" and set_up.form.errors
     return render(request, "clinic/relief/bench.html", context, status=422 if refused else 200)
@@ -94,13 +114,14 @@ def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
     set_up = _set_up(request, found)
     if isinstance(set_up, HttpResponse):
         return HttpResponse(status=409)
+    set_up.live = "live" in request.GET
     picture, drawn = set_up.pictures()
     return sheets.preview(
         request,
         picture=picture,
         insole=drawn,
         faults=set_up.form.sentences,
-        extra={"hindrance": set_up.hindrance},
+        extra={"hindrance": set_up.hindrance, "on_bench": True},
     )
 
 
@@ -187,7 +208,7 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
         float(limb.foot_length_mm), float(limb.foot_breadth_mm) if limb.foot_breadth_mm is not None else None
     )
     source = _source(request, limb)
-    data = request.POST if request.method == "POST" else None
+    data = _with_alternative(request.POST) if request.method == "POST" else None
     form = BenchForm(
         [start_of(lesion, insole, source) for lesion in lesions],
         record,
@@ -195,6 +216,19 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
         source.spec if source else None,
     )
     return _Bench(record, lesions, insole, form, hindrance)
+
+
+def _with_alternative(posted: QueryDict) -> QueryDict:
+    """What was posted, with the cut of the alternative whose “use this” was pressed."""
+    chosen = re.fullmatch(r"(middle|base|middle\+base):([\d.]+):([\d.]+):([\d.]+)", posted.get("use", ""))
+    if chosen is None:
+        return posted
+    data = posted.copy()
+    for name, value in zip(
+        ("cut", "margin_mm", "distal_margin_mm", "bevel_deg"), chosen.groups(), strict=True
+    ):
+        data[name] = value
+    return data
 
 
 def _no_plan(request: ClinicRequest, limb: Limb, lesions: list[Lesion], hindrance: Obstacle) -> HttpResponse:
@@ -238,7 +272,12 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
     row = found.plan
     picture, trouble = None, ""
     try:
-        picture = plan_picture(recomputed(row), departures=row.result["departures"])
+        picture = plan_picture(
+            recomputed(row),
+            fields=pressure_fields(row),
+            policy=policy_of(row),
+            departures=row.result["departures"],
+        )
     except (PlanRefused, InvalidSpec) as fault:
         trouble = str(fault)
     context = {

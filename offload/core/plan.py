@@ -18,6 +18,7 @@ from .relief import Opening, Wall, cut_openings
 from .spec import ReliefSpec
 
 __all__ = [
+    "PLACES",
     "Alternative",
     "ClearanceAdvice",
     "LesionPressure",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from shapely import LineString, Polygon, unary_union
 from shapely.geometry.base import BaseGeometry
@@ -28,18 +29,44 @@ from offload.core.plan import ReliefPlan
 from offload.core.relief import CutLayer
 from offload.core.spec import LesionSpec
 
-__all__ = ["layer_names", "section_drawing", "voids"]
+__all__ = ["UnderLoad", "layer_names", "section_drawing", "voids"]
 
 HATCH_OF_ROLE = {"cover": Hatch.COVER, "middle": Hatch.MIDDLE, "base": Hatch.BASE}
 TISSUE_HEIGHT = 4.0  # [mm] drawn only to show which side the foot is on; not a measure of the tissue
 AROUND = 8.0  # [mm] foam shown beyond the opening
 LETTERS = 2.4  # [mm]
 PITCH = 3.2  # [mm] between the base lines of two role words
+UNDER = 3.4  # [mm] room for the words on what the load does
+LOADED_PEN = Pen(0.4, (1.2, 0.8))
 HEAD, FOOT = 9.5, 5.0  # [mm] room for the two dimensions and the words heel and toes
 Interval = tuple[float, float]
 
 
-def section_drawing(plan: ReliefPlan, label: str, *, max_width: float = 90.0) -> Drawing:
+@dataclass(frozen=True)
+class UnderLoad:
+    """What the load does on the line of a section.
+
+    Parameters
+    ----------
+    y : sequence of float
+        Places along the foot [mm].
+    descent : sequence of float
+        How far the cover's upper face comes down there [mm].
+    void : sequence of float
+        Free depth of the void there before the load [mm].
+    left : float
+        What stays open of it under the lesion, at its tightest [mm].
+    """
+
+    y: Sequence[float]
+    descent: Sequence[float]
+    void: Sequence[float]
+    left: float
+
+
+def section_drawing(
+    plan: ReliefPlan, label: str, *, max_width: float = 90.0, under_load: UnderLoad | None = None
+) -> Drawing:
     """Draw the section along y through one lesion.
 
     Parameters
@@ -50,6 +77,8 @@ def section_drawing(plan: ReliefPlan, label: str, *, max_width: float = 90.0) ->
         Label of the lesion; the section runs through its centroid.
     max_width : float
         Widest the drawing may be [mm]; a longer section is drawn smaller, by a factor it states.
+    under_load : UnderLoad or None
+        Draws the foot's face and the void's roof under load as broken lines, and states what of the void is left.
 
     Returns
     -------
@@ -87,8 +116,12 @@ def section_drawing(plan: ReliefPlan, label: str, *, max_width: float = 90.0) ->
 
     total = sum(layer.thickness for layer in plan.spec.stack)
     height = FOOT + (total + TISSUE_HEIGHT) * scale + HEAD
+    below = UNDER if under_load is not None else 0.0
     slabs, marks = _foam(plan, x, low, high), _foot(lesion, x, low, high, total)
-    inner = Drawing("section", high - low, total + TISSUE_HEIGHT, (Layer("SECTION", (*slabs, *marks)),))
+    layers = [Layer("SECTION", (*slabs, *marks))]
+    if under_load is not None:
+        layers.append(Layer("LOADED", tuple(_loaded(plan, under_load, low, high, total))))
+    inner = Drawing("section", high - low, total + TISSUE_HEIGHT, tuple(layers))
     title = f"Section through lesion {label}, along the foot, " + (
         "true size" if scale == 1 else f"{scale:.2f} of true size"
     )
@@ -98,7 +131,16 @@ def section_drawing(plan: ReliefPlan, label: str, *, max_width: float = 90.0) ->
     ]
     around += _role_words(plan, words, (high - low) * scale, scale)
     around += _dimensions(plan, label, x, low, high, scale, total)
-    return Drawing(title, width, height, (*inner.moved(0, FOOT, scale), Layer("TEXT", tuple(around))))
+    if under_load is not None:
+        room_between = (high - low) * scale
+        told = f"broken: under load; void left {under_load.left:.1f} mm"
+        if text_width(told, LETTERS) < room_between:
+            around.append(Text((room_between / 2, -1.6), told, LETTERS, "middle"))
+        else:
+            around.append(Text((0, -1.6), told, LETTERS))
+    text = Drawing("words", width, height, (Layer("TEXT", tuple(around)),))
+    drawn = (*inner.moved(0, FOOT + below, scale), *text.moved(0, below))
+    return Drawing(title, width, height + below, drawn)
 
 
 def layer_names(plan: ReliefPlan) -> tuple[str, ...]:
@@ -181,6 +223,28 @@ def _foot(lesion: LesionSpec, x: float, low: float, high: float, total: float) -
         for a, b in _intervals(lesion.outline, x)
     ]
     return (tissue, *on_lesion)
+
+
+def _loaded(plan: ReliefPlan, told: UnderLoad, low: float, high: float, total: float) -> list[Path]:
+    """Return the foot's face under load, and the roof of the void where it is cut, as broken lines."""
+    rows = [
+        (y, down, gap)
+        for y, down, gap in zip(told.y, told.descent, told.void, strict=True)
+        if low <= y <= high
+    ]
+    first = min(cut.index for opening in plan.openings for cut in opening.layers)
+    roof = total - sum(layer.thickness for layer in plan.spec.stack[:first])
+    face = tuple((y - low, total - down) for y, down, _ in rows)
+    paths = [Path(face, pen=LOADED_PEN)] if len(face) > 1 else []
+    run: list[Point] = []
+    for y, down, gap in (*rows, (math.inf, 0.0, 0.0)):
+        if gap > 0:
+            run.append((y - low, roof - min(down, gap)))
+            continue
+        if len(run) > 1:
+            paths.append(Path(tuple(run), pen=LOADED_PEN))
+        run = []
+    return paths
 
 
 def _role_words(plan: ReliefPlan, words: Sequence[str], edge: float, scale: float) -> list[Item]:

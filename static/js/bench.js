@@ -195,6 +195,7 @@ function drag(target, lesion, follow) {
       board.classList.add("moving");
       start.changed = true;
       follow(pointOf(next), from, start);
+      form.dispatchEvent(new CustomEvent("bench:moving", { bubbles: true }));
     };
     const end = () => {
       target.removeEventListener("pointermove", move);
@@ -343,6 +344,7 @@ form.addEventListener("input", (event) => {
 const column = form.querySelector(".result-column");
 const late = document.getElementById("bench-late");
 form.addEventListener("input", () => column.classList.add("waiting"));
+form.addEventListener("bench:moving", () => column.classList.add("waiting"));
 form.addEventListener("bench:moved", () => column.classList.add("waiting"));
 column.addEventListener("htmx:afterRequest", (event) => {
   const answered = event.detail.successful || event.detail.xhr?.status === 422;

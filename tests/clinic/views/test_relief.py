@@ -104,7 +104,7 @@ def test_the_bench_begins_at_the_site_name_and_says_so(as_podiatrist, limb):
     page = as_podiatrist.get(bench_url(limb)).content.decode()
     assert "placed from the site name: move it to the imprint" in page
     assert "Section through lesion A" in page
-    assert "The pressure estimate is not part of this plan yet" in page
+    assert "Measured cut-outs in print relieve 32 to 51 %" in page
     assert "Calculated estimate that ranks plans" in page
     assert " style=" not in page
 

@@ -1,0 +1,71 @@
+"""Pressures of a stored plan, read back from the values it keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from offload.core.plan import (
+    PLACES,
+    Alternative,
+    ClearanceAdvice,
+    LesionPressure,
+    PressureReport,
+)
+
+__all__ = ["advice_of", "alternatives_of", "report_of"]
+
+
+def report_of(result: Mapping[str, Any]) -> PressureReport | None:
+    """The pressures a plan was kept with; nothing for one kept before they were solved."""
+    kept = result.get("pressure")
+    if kept is None:
+        return None
+    peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
+    return PressureReport(
+        baseline=kept["baseline"],
+        load=kept["load_n"],
+        solved_load=kept["solved_load_n"],
+        **{name: kept[f"{name}_kpa"] for name in peaks},
+        lesions=tuple(_lesion(one) for one in kept["lesions"]),
+    )
+
+
+def _lesion(kept: Mapping[str, Any]) -> LesionPressure:
+    low, high = kept["peak_after_range_kpa"]
+    return LesionPressure(
+        label=kept["label"],
+        load_case=kept["load_case"],
+        peak_before=kept["peak_before_kpa"],
+        peak_after=kept["peak_after_kpa"],
+        mean_before=kept["mean_before_kpa"],
+        mean_after=kept["mean_after_kpa"],
+        reduction_percent=kept["reduction_percent"],
+        bottomed_percent=kept["bottomed_percent"],
+        clearance=kept["clearance_mm"],
+        peak_after_range=(low, high),
+    )
+
+
+def alternatives_of(result: Mapping[str, Any]) -> tuple[Alternative, ...]:
+    """The other cuts a plan was kept with."""
+    return tuple(
+        Alternative(
+            cut_layers=tuple(one["cut_layers"]),
+            margin=one["margin_mm"],
+            distal_margin=one["distal_margin_mm"],
+            bevel=one["bevel_deg"],
+            area=one["area_mm2"],
+            peak_after=one["peak_after_kpa"],
+            rim_peak_after=one["rim_peak_after_kpa"],
+            passed=one["passed"],
+        )
+        for one in result.get("alternatives", ())
+    )
+
+
+def advice_of(result: Mapping[str, Any]) -> ClearanceAdvice:
+    """What mechanics advised when the plan was kept."""
+    kept = result["clearance_advice"]
+    cut = kept["cut_layers"]
+    return ClearanceAdvice(None if cut is None else tuple(cut), kept["because"])

@@ -1,0 +1,142 @@
+"""Pressure before and after the cut as inline SVG: a picture from the array, lines and words over it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from django.utils.html import escape
+from django.utils.safestring import SafeString
+
+from offload.core.baseline import load_constants
+from offload.core.outline import Outline, Point
+from offload.core.plan import ReliefPlan
+from offload.core.plan_drawing import drawn_point
+from offload.core.pressure import PressureField
+from offload.core.pressure_image import RAMP, contour_lines, palette_png, scale_top
+from offload.core.summary import CASE_WORDS
+
+__all__ = ["PressureImages", "pressure_images"]
+
+AROUND = 3.0  # [mm] of paper round what is drawn
+LEGEND_STEPS = 60
+
+
+@dataclass(frozen=True)
+class PressureImages:
+    """One load case before and after, on one scale."""
+
+    case: str
+    before: SafeString
+    after: SafeString
+    legend: SafeString
+
+
+def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[PressureImages, ...]:
+    """Pictures of every load case of a plan; all share one scale."""
+    if not fields:
+        return ()
+    top = scale_top(*(field.before_kpa for field in fields), *(field.after_kpa for field in fields))
+    limit = float(load_constants()["limits"]["peak_elsewhere_kpa"]["value"])
+    legend = _legend(top, limit)
+    return tuple(
+        PressureImages(
+            CASE_WORDS[field.case],
+            _picture(plan, field, field.before_kpa, top, limit, "before the cut", cut=False),
+            _picture(plan, field, field.after_kpa, top, limit, "after the cut", cut=True),
+            legend,
+        )
+        for field in fields
+    )
+
+
+def _picture(
+    plan: ReliefPlan, field: PressureField, kpa: np.ndarray, top: float, limit: float, when: str, *, cut: bool
+) -> SafeString:
+    side = plan.spec.side
+    dx, dy = float(field.x[1] - field.x[0]), float(field.y[1] - field.y[0])
+    low_x, high_x = float(field.x[0]) - dx / 2, float(field.x[-1]) + dx / 2
+    low_y, high_y = float(field.y[0]) - dy / 2, float(field.y[-1]) + dy / 2
+    corners = [drawn_point((x, y), side) for x in (low_x, high_x) for y in (low_y, high_y)]
+    left, right = min(p[0] for p in corners), max(p[0] for p in corners)
+    width, height = right - left + 2 * AROUND, high_y - low_y + 2 * AROUND
+
+    def place(point: Point) -> str:
+        x, y = drawn_point(point, side)
+        return f"{x - left + AROUND:.2f},{high_y - y + AROUND:.2f}"
+
+    def ring(points: Iterable[Point]) -> str:
+        return "M" + "L".join(place(point) for point in points)
+
+    def outline(shape: Outline) -> str:
+        return "".join(ring(part) + "Z" for part in (shape.exterior, *shape.holes))
+
+    png = palette_png(kpa, _widened(field.foam), top, mirrored=side == "left")
+    data = base64.b64encode(png).decode()
+    key = "p" + hashlib.sha256(png + when.encode()).hexdigest()[:8]
+    peak = float(kpa.max(initial=0.0))
+    title = f"Pressure {when} at {CASE_WORDS[field.case]}, estimate; peak {peak:.0f} kPa"
+    insole = outline(plan.insole.outline)
+    level = "".join(ring(line) for line in contour_lines(field.x, field.y, kpa, limit))
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.2f} {height:.2f}" role="img" '
+        f'aria-label="{escape(title)}" class="pressure-svg" fill="none" stroke-linejoin="round">',
+        f'<clipPath id="{key}"><path d="{insole}"/></clipPath>',
+        f'<g clip-path="url(#{key})"><image href="data:image/png;base64,{data}" x="{AROUND}" y="{AROUND}" '
+        f'width="{right - left:.2f}" height="{high_y - low_y:.2f}" preserveAspectRatio="none"/></g>',
+        f'<path d="{insole}" stroke="currentColor" stroke-width=".5"/>',
+    ]
+    if level:
+        out.append(f'<path d="{level}" class="level-under"/><path d="{level}" class="level"/>')
+    if cut:
+        for opening in plan.openings:
+            shape = outline(opening.opening)
+            out.append(f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="cut"/>')
+    for lesion in plan.spec.lesions:
+        shape = outline(lesion.outline)
+        out.append(f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="lesion-line"/>')
+    out.append("</svg>")
+    return SafeString("".join(out))
+
+
+def _widened(foam: np.ndarray) -> np.ndarray:
+    """The cells and their neighbours, so that the picture reaches under the outline that clips it."""
+    wide = foam.copy()
+    wide[1:] |= foam[:-1]
+    wide[:-1] |= foam[1:]
+    wide[:, 1:] |= foam[:, :-1]
+    wide[:, :-1] |= foam[:, 1:]
+    return wide
+
+
+def _legend(top: float, limit: float) -> SafeString:
+    """The ramp with its figures; 200 kPa as the line it is in the pictures."""
+    width, left, bar = 200.0, 6.0, 188.0
+    step = bar / LEGEND_STEPS
+    out = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} 24" role="img" class="pressure-legend" '
+        f'aria-label="Scale from 0 to {top:g} kPa, dark is high; line at {limit:g} kPa">'
+    ]
+    for n in range(LEGEND_STEPS):
+        r, g, b = RAMP[round(n / (LEGEND_STEPS - 1) * (len(RAMP) - 1))]
+        out.append(
+            f'<rect x="{left + n * step:.2f}" y="2" width="{step + 0.1:.2f}" height="9" fill="rgb({r},{g},{b})"/>'
+        )
+    at = left + bar * limit / top
+    out.append(
+        f'<path d="M{at:.2f},0V13" class="level-under"/><path d="M{at:.2f},0V13" class="level"/>'
+        f'<rect x="{left}" y="2" width="{bar}" height="9" fill="none" stroke="currentColor" stroke-width=".4"/>'
+    )
+    marks = [(0.0, "0"), (limit, f"{limit:g}"), (top, f"{top:g} kPa")]
+    for value, words in marks:
+        x = left + bar * value / top
+        anchor = "start" if value == 0 else "end" if value == top else "middle"
+        x = width - 2 if value == top else x
+        out.append(
+            f'<text x="{x:.2f}" y="21" font-size="8" text-anchor="{anchor}" fill="currentColor">{words}</text>'
+        )
+    out.append("</svg>")
+    return SafeString("".join(out))
