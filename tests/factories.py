@@ -11,6 +11,7 @@ from django.utils import timezone
 from clinic.models import (
     BreakGlass,
     Episode,
+    Event,
     Lesion,
     Limb,
     LimbFinding,
@@ -184,6 +185,18 @@ def prescription(
     )
     made.lesions.set(lesions or [])
     return made
+
+
+def event(*, of: Lesion, kind: str, on: date | None = None, **fields: Any) -> Event:
+    return Event.objects.create(
+        **{
+            "limb": of.limb,
+            "kind": kind,
+            "happened_on": on or timezone.localdate(),
+            "created_by": author(),
+            **fields,
+        }
+    )
 
 
 def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:

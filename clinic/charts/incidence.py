@@ -44,7 +44,8 @@ def incidence_svg(
     unit: str = "weeks",
     title: str = "Share healed, and share that ended otherwise",
 ) -> bytes:
-    """Draw both shares side by side with the numbers still observed, 900 × 420 px.
+    """Draw both shares side by side with the numbers still observed, 900 × 420 px and 18 px more
+    for each group beyond two.
 
     Parameters
     ----------
@@ -72,13 +73,14 @@ def incidence_svg(
             raise ChartError(f"durations of {group.name}: 0 given, at least 1 needed")
     end = max(max(group.durations) for group in groups) or 1.0
     bottom = ROW * (len(groups) + 1) + UNDER
-    height = HEIGHT - bottom - TOP
+    tall = HEIGHT + ROW * max(0, len(groups) - 2)  # the table grows, the plot does not shrink
+    height = tall - bottom - TOP
     room = WIDTH - LEFT - _BETWEEN - _NAMES
-    with sheet() as figure:
-        main = figure.add_axes((LEFT / WIDTH, bottom / HEIGHT, _FIRST_SHARE * room / WIDTH, height / HEIGHT))
+    with sheet(height=tall) as figure:
+        main = figure.add_axes((LEFT / WIDTH, bottom / tall, _FIRST_SHARE * room / WIDTH, height / tall))
         left = LEFT + _FIRST_SHARE * room + _BETWEEN
         other = figure.add_axes(
-            (left / WIDTH, bottom / HEIGHT, (1.0 - _FIRST_SHARE) * room / WIDTH, height / HEIGHT)
+            (left / WIDTH, bottom / tall, (1.0 - _FIRST_SHARE) * room / WIDTH, height / tall)
         )
         ticks = share_axes(main, end, unit, "Healed [%]")
         share_axes(other, end, unit, "Amputated or died [%]")

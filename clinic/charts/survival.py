@@ -39,7 +39,8 @@ def survival_svg(
     unit: str = "weeks",
     title: str = "Share healed over time",
 ) -> bytes:
-    """Draw 1 − S per group with its pointwise 95 % interval and the numbers at risk, 900 × 420 px.
+    """Draw 1 − S per group with its pointwise 95 % interval and the numbers at risk, 900 × 420 px and 18 px more
+    for each group beyond two.
 
     Parameters
     ----------
@@ -72,13 +73,14 @@ def survival_svg(
     estimates = [kaplan_meier(group.durations, group.events) for group in groups]
     end = max(max(group.durations) for group in groups) or 1.0
     bottom = ROW * (len(groups) + 1) + UNDER
-    with sheet() as figure:
+    tall = HEIGHT + ROW * max(0, len(groups) - 2)  # the table grows, the plot does not shrink
+    with sheet(height=tall) as figure:
         axes = figure.add_axes(
             (
                 LEFT / WIDTH,
-                bottom / HEIGHT,
+                bottom / tall,
                 (WIDTH - LEFT - BESIDE) / WIDTH,
-                (HEIGHT - bottom - TOP) / HEIGHT,
+                (tall - bottom - TOP) / tall,
             )
         )
         ticks = share_axes(axes, end, unit, "Healed [%]")
@@ -88,7 +90,7 @@ def survival_svg(
             (_steps(estimate, 0.0)[1][-1], max(group.durations), group.name)
             for group, estimate in zip(groups, estimates, strict=True)
         ]
-        end_names(axes, ends, HEIGHT - bottom - TOP)
+        end_names(axes, ends, tall - bottom - TOP)
         risk_table(axes, [(group.name, group.durations) for group in groups], ticks)
         return as_svg(figure, title)
 

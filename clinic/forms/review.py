@@ -12,6 +12,9 @@ from clinic.selectors.review_due import DUE
 __all__ = ["ReviewFilterForm", "SeenForm"]
 
 
+WORDS = {**CONCERNS, **DUE}
+
+
 class ReviewFilterForm(forms.Form):
     concern = forms.ChoiceField(label="Concern", required=False, choices=[("", "All"), *CONCERNS.items()])
     due = forms.ChoiceField(label="Due", required=False, choices=[("", "Anything"), *DUE.items()])
@@ -26,13 +29,11 @@ class ReviewFilterForm(forms.Form):
         self.fields["device"].widget = forms.Select(choices=devices)
 
     def _offer(self, name: str, every: str, counts: Any, chosen: str) -> None:
-        field = self.fields[name]
-        field.choices = [("", every)] + [  # type: ignore[attr-defined]
-            (key, f"{words} ({count})") for key, words, count in counts
-        ]
-        if chosen and chosen not in {key for key, _, _ in counts}:
-            words = {**CONCERNS, **DUE}.get(chosen, chosen)
-            field.choices.append((chosen, f"{words} (0)"))  # type: ignore[attr-defined]
+        known = {key for key, _, _ in counts}
+        choices = [("", every), *((key, f"{words} ({count})") for key, words, count in counts)]
+        if chosen and chosen not in known:
+            choices.append((chosen, f"{WORDS.get(chosen, chosen)} (0)"))
+        self.fields[name].choices = choices  # type: ignore[attr-defined]
 
 
 class SeenForm(forms.Form):

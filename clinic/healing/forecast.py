@@ -129,7 +129,7 @@ def radius_error(area: Area) -> float:
     """Standard deviation of the equivalent radius from that of the area, dA = 2πr·dr. [mm]"""
     if area.area == 0:
         return 0.5  # the least uncertainty of a margin; the formula below has no limit at 0 for other reasons
-    return area_error(area.area, area.method, area.perimeter) / equivalent_perimeter(area.area)
+    return area_error(area.area, area.method, area.perimeter, area.share) / equivalent_perimeter(area.area)
 
 
 def closing_probability(

@@ -68,6 +68,8 @@ class Area:
         Before or after debridement.
     perimeter : float or None
         Length of the traced margin where one was traced; None takes the circle of equal area. [mm]
+    share : float or None
+        Measured error of this clinic as a share of the area; None takes the design choice. [-]
 
     Raises
     ------
@@ -81,8 +83,11 @@ class Area:
     method: Method = Method.TRACED
     state: WoundState = WoundState.NOT_STATED
     perimeter: float | None = None
+    share: float | None = None
 
     def __post_init__(self) -> None:
+        if self.share is not None and not 0.0 <= self.share <= 1.0:
+            raise SeriesError(f"error share of {self.day.isoformat()}: {self.share:g} is not from 0 to 1")
         if not (math.isfinite(self.area) and 0.0 <= self.area <= AREA_LIMIT_MM2):
             raise SeriesError(
                 f"area of {self.day.isoformat()}: {self.area:g} mm² is not from 0 to {AREA_LIMIT_MM2:g} mm²"

@@ -44,6 +44,26 @@ _REGIONS = {
 }
 
 
+#: As many groups as a chart can tell apart by dashes; the rest stand in the table.
+DRAWN = 6
+#: Names that fit beside a line of a chart; the table has them in full.
+_ON_CHARTS = {
+    DeviceClass.TOTAL_CONTACT_CAST.label: "Cast",
+    DeviceClass.WALKER_NON_REMOVABLE.label: "Walker, stays on",
+    DeviceClass.WALKER_KNEE_HIGH_REMOVABLE.label: "Walker, comes off",
+    DeviceClass.ANKLE_HIGH_REMOVABLE.label: "Ankle-high",
+    DeviceClass.FELTED_FOAM.label: "Felted foam",
+    DeviceClass.HEEL_RELIEVING.label: "Heel relief",
+    DeviceClass.DORSUM_FREE.label: "Open dorsum",
+    DeviceClass.TOE_SPACER.label: "Toe spacer",
+    DeviceClass.FOOTWEAR_MODIFICATION.label: "Footwear",
+    DeviceClass.HEEL_FLOAT.label: "Heel float",
+    Depth.TENDON_CAPSULE.label: "Tendon or capsule",
+    "Depth not looked at": "Not looked at",
+    "never fitted": "Never fitted",
+}
+
+
 @dataclass(frozen=True)
 class OutcomesFilter:
     """Lesions first seen in a period, and what they are counted under."""
@@ -76,6 +96,10 @@ class GroupLine:
     @property
     def name(self) -> str:
         return self.outcome.group
+
+    @property
+    def chart_name(self) -> str:
+        return _ON_CHARTS.get(self.name, self.name)
 
     @property
     def n(self) -> int:
@@ -111,6 +135,13 @@ class Outcomes:
     left_out: tuple[Lesion, ...]
     rules: tuple[str, ...] = RULES
 
+    @property
+    def drawn(self) -> tuple[GroupLine, ...]:
+        """The largest groups with enough lesions; those never fitted keep their place at the end."""
+        able = [line for line in self.lines if not line.small]
+        never = [line for line in able if line.never_fitted]
+        return (*[line for line in able if not line.never_fitted][: DRAWN - len(never)], *never)
+
 
 def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
     """Outcomes of the lesions asked for; five queries whatever their number."""
@@ -123,11 +154,11 @@ def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
     )
     ends, fitted = follow_ups(lesions, today), _first_fitted(lesions)
     groups = _groups(asked.by, lesions, fitted)
-    order = {name: place for place, name in enumerate(groups.values())}
+    sizes = Counter(groups.values())
     records = [
         _record(lesion, ends[lesion.pk], fitted.get(lesion.pk), groups[lesion.pk]) for lesion in lesions
     ]
-    records.sort(key=lambda record: order[record.group])
+    records.sort(key=lambda record: (-sizes[record.group], record.group))
     cohort = outcomes(records, today)
     by_key = {str(lesion.pk): lesion for lesion in lesions}
     return Outcomes(
@@ -183,7 +214,8 @@ def _record(lesion: Lesion, end: FollowUp, first: Prescription | None, group: st
         group=group,
         first_seen=lesion.first_seen_on,
         first_fitted=fitted,
-        last_seen=max(end.last_seen, lesion.first_seen_on),
+        # Whoever was fitted was seen that day; an ending before it still leaves the lesion out.
+        last_seen=max(end.last_seen, fitted or lesion.first_seen_on),
         ending=end.ending,
         ended=end.ended,
     )

@@ -18,8 +18,6 @@ from clinic.selectors.outcomes import GROUPINGS, MARKS, Outcomes, OutcomesFilter
 from clinic.views.curves import chart_answer, content_key
 
 PERIOD_DAYS = 2 * 365
-#: As many groups as a chart can tell apart by dashes; the rest stand in the table.
-DRAWN = 6
 KINDS = ("incidence", "kaplan-meier")
 
 
@@ -67,7 +65,6 @@ def outcomes(request: ClinicRequest) -> HttpResponse:
             "by": GROUPINGS[asked.by] if asked else "",
             "show": _kind(request),
             "tested": "test" in request.GET,
-            "drawn": DRAWN,
             "query": urlencode(kept),
             "here": "audit" if can(request.user, "audit") else "review",
         },
@@ -82,7 +79,9 @@ def outcomes_chart(request: ClinicRequest) -> HttpResponse:
     if asked is None:
         raise Http404(f"no such filter: {form.errors.as_text()}")
     found = outcomes_of(asked, timezone.localdate())
-    told = [(line.name, line.outcome.durations, line.outcome.endings) for line in found.lines]
+    if not found.drawn:
+        raise Http404("no group has enough lesions to draw")
+    told = [(line.chart_name, line.outcome.durations, line.outcome.endings) for line in found.drawn]
     return chart_answer(request, content_key("outcomes", kind, told), lambda: _draw(found, kind))
 
 
@@ -92,14 +91,12 @@ def _draw(found: Outcomes, kind: str) -> bytes:
     from clinic.healing.cohort import Ending
     from clinic.healing.incidence import cumulative_incidence
 
-    lines = found.lines[:DRAWN]
-    if not lines:
-        raise Http404("no lesion in this period")
+    lines = found.drawn
     weeks = [tuple(days / 7.0 for days in line.outcome.durations) for line in lines]
     if kind == "kaplan-meier":
         return survival_svg(
             [
-                SurvivalGroup(line.name, own, line.outcome.healed_marks)
+                SurvivalGroup(line.chart_name, own, line.outcome.healed_marks)
                 for line, own in zip(lines, weeks, strict=True)
             ]
         )
@@ -107,5 +104,5 @@ def _draw(found: Outcomes, kind: str) -> bytes:
     groups = []
     for line, own in zip(lines, weeks, strict=True):
         healed, *others = cumulative_incidence(own, line.outcome.endings, causes)
-        groups.append(IncidenceGroup(line.name, own, healed, tuple(others)))
+        groups.append(IncidenceGroup(line.chart_name, own, healed, tuple(others)))
     return incidence_svg(groups)

@@ -1,0 +1,77 @@
+"""How far two readers agree beyond what chance alone would give."""
+
+from collections import Counter
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+
+from clinic.healing.errors import HealingError
+
+__all__ = ["Kappa", "KappaError", "cohen_kappa"]
+
+
+class KappaError(HealingError):
+    """Readings that no agreement can be told from."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kappa:
+    """Agreement of two readers.
+
+    Parameters
+    ----------
+    n, same : int
+        Cases read by both, and those read alike. [-]
+    expected : float
+        Share alike by chance. [-]
+    kappa : float or None
+        Chance-corrected agreement; None where both gave one and the same answer throughout. [-]
+    """
+
+    n: int
+    same: int
+    expected: float
+    kappa: float | None
+
+    @property
+    def observed(self) -> float:
+        """Share read alike. [-]"""
+        return self.same / self.n
+
+
+def cohen_kappa(first: Sequence[Hashable], second: Sequence[Hashable]) -> Kappa:
+    """Unweighted kappa of two readers of the same cases.
+
+    Parameters
+    ----------
+    first, second : sequence of hashable
+        Their answers, case by case.
+
+    Returns
+    -------
+    Kappa
+
+    Raises
+    ------
+    KappaError
+        If there is no case or the counts differ.
+
+    Notes
+    -----
+    κ = (pₒ − pₑ) / (1 − pₑ), with pₒ the share read alike and pₑ = Σ p₁ₖ p₂ₖ over the answers.
+
+    References
+    ----------
+    Cohen J. A coefficient of agreement for nominal scales. Educ Psychol Meas 1960;20:37-46.
+    """
+    n = len(first)
+    if n == 0:
+        raise KappaError("first: 0 readings, at least 1 needed")
+    if len(second) != n:
+        raise KappaError(
+            f"second: {len(second)} readings for {n} of the first reader, the counts must be equal"
+        )
+    same = sum(a == b for a, b in zip(first, second, strict=True))
+    one, two = Counter(first), Counter(second)
+    expected = sum(one[answer] * two[answer] for answer in one) / n**2
+    kappa = None if expected >= 1.0 else (same / n - expected) / (1.0 - expected)
+    return Kappa(n, same, expected, kappa)
