@@ -48,7 +48,7 @@ class InquiryAnswer(ClinicalRecord):
     outcome = models.CharField(max_length=10, choices=InquiryOutcome.choices)
     words = models.CharField(max_length=200)
     #: The dated facts that stood beside the question, as they stood.
-    facts = models.JSONField(default=list)
+    facts = models.JSONField(default=list, blank=True)
 
     class Meta:
         ordering = ["pk"]

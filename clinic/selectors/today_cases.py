@@ -99,7 +99,7 @@ class Case:
 
 
 def gather(site: Site, day: date, now: datetime) -> dict[int, Case]:
-    """People in care of a site with all that Today asks about (seventeen queries, whatever their number)."""
+    """People in care of a site with all that Today asks about (fourteen queries at most, whatever their number)."""
     cases = _people(site)
     _add_lesions(cases, site)
     _add_measurements(cases)

@@ -8,6 +8,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may
 from clinic.forms.events import EventForm
 from clinic.forms.refusals import show
+from clinic.selectors.before import healed_before
 from clinic.selectors.grades import grades_of
 from clinic.selectors.lesions_page import lesion_page, missed_days
 from clinic.selectors.people import person_bar
@@ -27,6 +28,7 @@ def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
         {
             "lesion": found,
             "page": page,
+            "before": healed_before(found) if found.is_open else (),
             "grades": grades_of(found.limb, [found], timezone.localdate())[found.pk] if found.is_open else (),
             "axis": axis,
             "switches": switches,
