@@ -41,7 +41,8 @@ BOUNDS: dict[str, tuple[int, int]] = {
 }
 EDITABLE = (
     "telephone_in_hours", "telephone_out_of_hours", "hours_start", "hours_end", "protocol_text", "stack",
-    "second_signature", "urgencies", "fitting_steps", *BOUNDS,
+    "closed_weekdays", "holidays", "opening_text", "escalation_text", "second_signature", "urgencies",
+    "fitting_steps", *BOUNDS,
 )  # fmt: skip
 
 
