@@ -60,6 +60,7 @@ ABILITIES: dict[str, frozenset[str]] = {
     "review": frozenset({PODIATRIST}),
     "see_outcomes": frozenset({PODIATRIST, MANAGER}),
     "audit": frozenset({MANAGER}),
+    "see_completeness": frozenset({STAFF, PODIATRIST, MANAGER}),
     "house_rules": frozenset({PODIATRIST, MANAGER}),
     "own_account": frozenset({STAFF, PODIATRIST, MANAGER}),
     "accounts": frozenset({MANAGER}),

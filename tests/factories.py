@@ -17,10 +17,13 @@ from clinic.models import (
     LimbFinding,
     Measurement,
     OpeningCard,
+    PeerCase,
+    PeerRound,
     Person,
     Prescription,
     Problem,
     RedFlag,
+    SavedReport,
     Site,
     User,
     Visit,
@@ -256,4 +259,26 @@ def problem(*, at: Site, **fields: Any) -> Problem:
             "role": "staff",
             **fields,
         }
+    )
+
+
+def saved_report(*, at: Site, **fields: Any) -> SavedReport:
+    return SavedReport.objects.create(
+        **{"site": at, "name": f"Report {next(_numbers)}", "form": "csv", "created_by": author(), **fields}
+    )
+
+
+def peer_case(*, of: Prescription, **fields: Any) -> PeerCase:
+    """A choice drawn for peer reading, in a round of its own."""
+    today = timezone.localdate()
+    drawn = PeerRound.objects.create(
+        site=of.limb.person.site,
+        seed=1,
+        since=today - timedelta(days=365),
+        until=today,
+        size=1,
+        created_by=author(),
+    )
+    return PeerCase.objects.create(
+        **{"round": drawn, "prescription": of, "position": 1, "created_by": author(), **fields}
     )

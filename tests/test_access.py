@@ -81,7 +81,11 @@ def records(site):
     look = Look.objects.create(
         lesion=lesion, asked_at=timezone.now(), question="test", created_by=factories.author()
     )
+    drawn = factories.peer_case(of=prescription)
     return {
+        "report": factories.saved_report(at=site).pk,
+        "round": drawn.round_id,
+        "case": drawn.pk,
         "look": look.pk,
         "person": person.pk,
         "limb": limb.pk,

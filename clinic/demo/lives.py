@@ -171,7 +171,9 @@ def _devices(rng: Random, ulcer: Ulcer) -> list[Device]:
     if over is not None:
         newest = found[-1]
         newest.stopped = max(over, newest.prescribed)
-        newest.stop_reason = "healed" if ulcer.closed else "other"
+        newest.stop_reason = (
+            "healed" if ulcer.closed else "infection" if "amputation" in ulcer.outcome else "other"
+        )
     for device in found:
         _seal(rng, device, last)
     return found

@@ -331,6 +331,7 @@ def _device(w: _Writer, rng: Random, d: Device, limb: int, lesion: int, users: l
 def _visits_missed(
     w: _Writer, rng: Random, person: int, visits: dict[date, int], ulcers: list[Ulcer], today: date
 ) -> None:
+    _remission(w, rng, person, visits, ulcers, today)
     for day in _between(sorted(visits)):
         if rng.random() < 0.06 and day not in visits and day <= today:
             attendance, why = rng.choice(
@@ -341,6 +342,27 @@ def _visits_missed(
                 w.key(Visit), person, day, attendance, why, f"{rng.getrandbits(128):032x}", None, "", "",
                 day + timedelta(days=4),
             )  # fmt: skip
+
+
+def _remission(
+    w: _Writer, rng: Random, person: int, visits: dict[date, int], ulcers: list[Ulcer], today: date
+) -> None:
+    """Looks every eight weeks after a closure, up to the next lesion or the day the person left."""
+    for k, ulcer in enumerate(ulcers):
+        if ulcer.confirmed is None or (k + 1 < len(ulcers) and ulcers[k + 1].concurrent):
+            continue
+        stop = ulcers[k + 1].first_seen if k + 1 < len(ulcers) else today + timedelta(days=1)
+        day = ulcer.confirmed + timedelta(days=56)
+        for _ in range(12):
+            if day >= stop:
+                break
+            if day not in visits:
+                visits[day] = w.key(Visit)
+                w.visits.add(
+                    visits[day], person, day, "came", "", f"{rng.getrandbits(128):032x}", False, "clear", "",
+                    day + timedelta(days=56),
+                )  # fmt: skip
+            day += timedelta(days=56)
 
 
 def _between(days: list[date]) -> Iterator[date]:

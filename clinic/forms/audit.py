@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -33,6 +34,21 @@ class AuditForm(forms.Form):
                 "until", f"To: {until:%-d %b %Y} lies before the start of the period, {since:%-d %b %Y}."
             )
         return data
+
+
+class CaseCursor(forms.Form):
+    """Where the page before ended: a day and a key."""
+
+    before = forms.RegexField(r"^\d{4}-\d{2}-\d{2}\.\d{1,18}$", required=False)
+
+    def clean_before(self) -> str:
+        text: str = self.cleaned_data["before"]
+        if text:
+            try:
+                date.fromisoformat(text.partition(".")[0])
+            except ValueError as fault:
+                raise forms.ValidationError("no such day") from fault
+        return text
 
 
 class ChangesForm(forms.Form):

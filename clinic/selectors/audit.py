@@ -1,273 +1,258 @@
-"""The audit of device choice: every figure carries the cases it counts."""
+"""The audit of device choice and of what came of it: all figures of the page, counted in the database."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass
+import json
+from collections import Counter
 from datetime import date
-from functools import cached_property
-from statistics import median
+from typing import Any
 
-from clinic.healing.proportion import Proportion, wilson
-from clinic.models import DepartureReason, DeviceClass
+from django.core.cache import cache
+from django.db.models import Count, Max
 
-from .audit_cases import OUTCOMES, AuditFilter, Case, LesionCase, PrescriptionCase, class_words, read
+from clinic.healing.incidence import Incidence, cumulative_incidence
+from clinic.healing.proportion import wilson
+from clinic.models import Agreement, Attendance, DepartureReason, DeviceClass, Prescription
+
+from .audit_cases import OUTCOMES, WEEK12, AuditFilter
+from .audit_figures import (
+    ALL_BASES,
+    BY_DAYS,
+    EARLY,
+    SMALL,
+    WAITS,
+    Figure,
+    Tally,
+    class_words,
+    figures,
+    spec_of,
+)
+from .audit_harm import device_days, uncovered_days
+from .audit_report import AuditReport, HarmRow, OutcomeRow, ReasonRow, RecurrenceRow, ReusedRow
 from .facts import WORDS
 
-__all__ = ["FAMILIES", "SMALL", "AuditReport", "Figure", "OutcomeRow", "ReasonRow", "audit_report"]
+__all__ = ["SMALL", "audit_report", "judged_by_site"]
 
-#: Fewer cases than this make no percentage (common practice of published audits, no source for the number).
-SMALL = 5
-#: First parts of the keys of figures; the second part names a reason, a class, a fact.
-FAMILIES = frozenset(
-    {"all", "agreed", "departed", "unjudged", "lesions", "reason", "reason_unjudged", "outcome", "missing",
-     "to_device", "four_week", "review"}
-)  # fmt: skip
-BANDS: tuple[tuple[str, str, int, int], ...] = (
-    ("by_2", "By day 2", 0, 2),
-    ("by_7", "Day 3 to 7", 3, 7),
-    ("by_14", "Day 8 to 14", 8, 14),
-    ("later", "After day 14", 15, 10**6),
-)
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A count that can be opened: its key in the address, its words, its cases, and of how many."""
-
-    key: str
-    words: str
-    cases: tuple[Case, ...]
-    of: int | None = None
-
-    @property
-    def count(self) -> int:
-        return len(self.cases)
-
-    @property
-    def per_lesion(self) -> bool:
-        """Whether its cases are lesions, which have an outcome, rather than prescriptions."""
-        return any(case.lesion is not None for case in self.cases)
-
-    @property
-    def share(self) -> str:
-        """The count among its cases, with a percentage only where there are enough of them."""
-        if self.of is None:
-            return str(self.count)
-        if self.of == 0:
-            return "no case yet"
-        if self.of < SMALL:
-            return f"{self.count} of {self.of}, too few for a percentage (n < {SMALL})"
-        return f"{self.count} of {self.of} ({100 * self.count / self.of:.0f}\u00a0%)"
-
-
-@dataclass(frozen=True)
-class ReasonRow:
-    """One coded reason for leaving the first class offered, with the sentences as they were written."""
-
-    words: str
-    departed: Figure
-    unjudged: Figure
-
-    @property
-    def sentences(self) -> tuple[Case, ...]:
-        return self.departed.cases + self.unjudged.cases
-
-
-@dataclass(frozen=True)
-class OutcomeRow:
-    """Lesions whose first device was of one class, by what came of them."""
-
-    words: str
-    cells: tuple[Figure, ...]
-    all: Figure
-
-
-@dataclass(frozen=True)
-class AuditReport:
-    prescriptions: Figure
-    agreed: Figure
-    departed: Figure
-    unjudged: Figure
-    agreement: Proportion | None
-    reasons: tuple[ReasonRow, ...]
-    missing: tuple[Figure, ...]
-    lesions: Figure
-    outcomes: tuple[OutcomeRow, ...]
-    outcome_totals: OutcomeRow
-    to_device: tuple[Figure, ...]
-    median_words: str
-    four_week: tuple[Figure, ...]
-    review: tuple[Figure, ...]
-
-    @cached_property
-    def figures(self) -> dict[str, Figure]:
-        """Every figure of the page by its key."""
-        rows: list[Figure] = [self.prescriptions, self.agreed, self.departed, self.unjudged, self.lesions]
-        for reason in self.reasons:
-            rows += [reason.departed, reason.unjudged]
-        for outcome in (*self.outcomes, self.outcome_totals):
-            rows += [*outcome.cells, outcome.all]
-        rows += [*self.missing, *self.to_device, *self.four_week, *self.review]
-        return {figure.key: figure for figure in rows}
-
-    @property
-    def agreement_small(self) -> bool:
-        return self.agreement is not None and self.agreement.of < SMALL
-
-    @property
-    def agreement_percent(self) -> dict[str, int] | None:
-        """Share and the ends of its interval in whole per cent; None where there are too few cases."""
-        if self.agreement is None or self.agreement_small:
-            return None
-        p = self.agreement
-        low, high = round(100 * p.low), round(100 * p.high)
-        return {"share": round(100 * p.share), "low": low, "high": high, "width": high - low}
+NETWORK_SECONDS = 3600
+RECURRENCE_WEEKS = (12, 26, 52)
+JUDGED = tuple(part.value for part in Agreement if part is not Agreement.UNJUDGED)
 
 
 def audit_report(asked: AuditFilter, today: date) -> AuditReport:
-    """All figures of the audit page; five queries whatever the number of cases."""
-    found = read(asked, today)
-    ps, ls = found.prescriptions, found.lesions
-    agreed = [p for p in ps if p.prescription.agrees is True]
-    departed = [p for p in ps if p.prescription.agrees is False]
-    unjudged = [p for p in ps if p.prescription.agrees is None]
-    judged = len(agreed) + len(departed)
-    outcomes = _outcomes(ls)
+    """All figures of the audit page; a fixed number of queries, whatever the number of cases or sites."""
+    tallies = {
+        name: Tally.read(name, asked, today) for name in ALL_BASES if name not in ("unjudged", "departed")
+    }
+
+    def some(*keys: str, of: int | None = None) -> tuple[Figure, ...]:
+        return figures(tallies, keys, of)
+
+    def one(key: str, of: int | None = None) -> Figure:
+        return some(key, of=of)[0]
+
+    parts = some(*(f"part.{part.value}" for part in Agreement), of=one("all").count)
+    judged = one("agreed").count + one("departed").count
+    matured = one("episodes").count - one("episode12.not_due").count - one("episode12.unknown").count
+    known = one("arrived").count - one("lesion12.not_due").count - one("lesion12.unknown").count
+    due = {name: one(f"{name}.{a}").count + one(f"{name}.{b}").count
+           for name, a, b in (("four_week", "recorded", "missing"), ("review", "in_time", "late"))}  # fmt: skip
+    weeks = device_days(asked, today) / 7.0
+    free = one("episode12.free", matured)
     return AuditReport(
-        prescriptions=_figure("all", "Prescriptions", ps),
-        agreed=_figure("agreed", "Agreed with the guidance", agreed, judged),
-        departed=_figure("departed", "Departed, with a reason", departed, judged),
-        unjudged=_figure("unjudged", "Cannot be judged: facts were missing", unjudged, len(ps)),
-        agreement=wilson(len(agreed), judged) if judged else None,
-        reasons=_reasons(ps),
-        missing=_missing(unjudged),
-        lesions=_figure("lesions", "Lesions prescribed for", ls),
-        outcomes=outcomes,
-        outcome_totals=_outcome_row("every", "All", ls),
-        to_device=_to_device(ls),
-        median_words=_median_words(ls),
-        four_week=_four_week(ls),
-        review=_review(ps),
-    )
+        tallies=tallies,
+        parts=parts,
+        agreed=one("agreed", judged),
+        departed=one("departed", judged),
+        unjudged=one("unjudged", one("all").count),
+        agreement=wilson(one("agreed").count, judged) if judged else None,
+        reasons=_reasons(asked, tallies["prescription"]),
+        reused=_reused(asked, today),
+        missing=_missing(asked, today, one("unjudged").count),
+        outcomes=_outcomes(tallies),
+        outcome_totals=_outcome_row("every", "All", tallies),
+        to_device=tuple(
+            one(f"to_device.by_{d}", one(f"to_device.due_{d}").count) for d in BY_DAYS
+        ),
+        waiting=one("to_device.waiting"),
+        never=one("to_device.never"),
+        median_words=_median_words(tallies["arrival"]),
+        lesion12=tuple(
+            one(f"lesion12.{key}", known if key not in ("unknown", "not_due") else None) for key in WEEK12
+        ),
+        episode12=(
+            free, *some("episode12.not_free", "episode12.died", of=matured),
+            *some("episode12.unknown", "episode12.not_due"),
+        ),
+        alive_free=wilson(free.count, matured) if matured >= SMALL else None,
+        assessed=some(*(f"assessed.{key}" for key, *_ in WAITS), of=one("episodes").count),
+        four_week=(
+            *some("four_week.recorded", "four_week.missing", of=due["four_week"]), one("four_week.not_due"),
+        ),
+        review=(
+            *some("review.in_time", "review.late", of=due["review"]),
+            *some("review.not_due", "review.not_fitted"),
+        ),
+        visits=some(*(f"visits.{kind.value}" for kind in Attendance), of=one("visits.all").count),
+        harm=tuple(
+            HarmRow(one(key), weeks)
+            for key in ("harm.early", *(f"harm.{why.value}" for why in EARLY), "harm.skin", "harm.other_foot",
+                        "harm.fall", "harm.late")
+        ),
+        device_weeks=weeks,
+        uncovered=uncovered_days(asked, today),
+        gap=one("gap.bare", one("gap.all").count),
+        healed=one("healed"),
+        after=some("after.recurred", "after.died", "after.free"),
+        recurrence=_recurrence(tallies["healed"]),
+    )  # fmt: skip
 
 
-def _figure(
-    key: str, words: str, rows: Iterable[PrescriptionCase | LesionCase], of: int | None = None
-) -> Figure:
-    return Figure(key, words, tuple(row.case for row in rows), of)
+def _shares(rows: Any) -> dict[str, float]:
+    """Share of each reason among departures [%]; empty where there are too few."""
+    counts = {row["departure_reason"]: row["n"] for row in rows}
+    whole = sum(counts.values())
+    return {key: 100.0 * n / whole for key, n in counts.items()} if whole >= SMALL else {}
 
 
-def _reasons(ps: Iterable[PrescriptionCase]) -> tuple[ReasonRow, ...]:
-    found: dict[str, list[PrescriptionCase]] = defaultdict(list)
-    for p in ps:
-        if p.prescription.departure_reason:
-            found[p.prescription.departure_reason].append(p)
-    rows = []
-    for reason in sorted(found, key=lambda reason: (-len(found[reason]), reason)):
-        words = str(DepartureReason(reason).label)
-        judged = [p for p in found[reason] if p.prescription.agrees is False]
-        rest = [p for p in found[reason] if p.prescription.agrees is not False]
-        rows.append(
-            ReasonRow(
-                words,
-                _figure(f"reason.{reason}", f"Departed: {words}", judged),
-                _figure(f"reason_unjudged.{reason}", f"Not judged, reason given: {words}", rest),
-            )
+def _network(asked: AuditFilter) -> dict[str, float]:
+    """Shares of the reasons over every site of this installation; the same for all, so kept for an hour."""
+    key = f"audit-reasons-{asked.since}-{asked.until}"
+    found: dict[str, float] | None = cache.get(key)
+    if found is None:
+        rows = Prescription.objects.filter(
+            agreement=Agreement.DEPARTED, prescribed_on__gte=asked.since, prescribed_on__lte=asked.until
         )
+        found = _shares(rows.order_by().values("departure_reason").annotate(n=Count("pk")))
+        cache.set(key, found, NETWORK_SECONDS)
+    return found
+
+
+def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
+    network = _network(asked)
+    departed: Counter[str] = Counter()
+    offered: Counter[str] = Counter()
+    for row in tally.rows:
+        if row["agreement"] == Agreement.DEPARTED:
+            departed[row["departure_reason"]] += row["n"]
+            offered[row["departure_reason"]] += row["n"] * bool(row["offered"])
+    here = _shares([{"departure_reason": key, "n": n} for key, n in departed.items()])
+    rows = []
+    for reason in tally.values("departure_reason"):
+        if not reason:
+            continue
+        one, rest = figures({"prescription": tally}, (f"reason.{reason}", f"reason_unjudged.{reason}"))
+        words = str(DepartureReason(reason).label)
+        rows.append(ReasonRow(words, one, rest, offered[reason], here.get(reason), network.get(reason)))
     return tuple(rows)
 
 
-def _missing(unjudged: list[PrescriptionCase]) -> tuple[Figure, ...]:
-    found: dict[str, list[PrescriptionCase]] = defaultdict(list)
-    for p in unjudged:
-        for name in p.missing:
-            found[name].append(p)
+def _reused(asked: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
+    """Sentences of departures that stand on more than one person, the most used first."""
+    rows = (
+        ALL_BASES["departed"].rows(asked, today).order_by().values("mark")
+        .annotate(n=Count("pk"), people=Count("limb__person", distinct=True), sentence=Max("reason"))
+        .filter(people__gt=1).order_by("-n", "mark")[:10]
+    )  # fmt: skip
     return tuple(
-        _figure(f"missing.{name}", WORDS.get(name, name.replace("_", " ")), found[name], len(unjudged))
-        for name in sorted(found, key=lambda name: (-len(found[name]), name))
+        ReusedRow(row["sentence"], Figure(f"reused.{row['mark']}", "The same sentence, word for word", row["n"]), row["people"])
+        for row in rows
+    )  # fmt: skip
+
+
+def _missing(asked: AuditFilter, today: date, unjudged: int) -> tuple[Figure, ...]:
+    counts: Counter[str] = Counter()
+    for row in Tally.read("unjudged", asked, today).rows:
+        for name in json.loads(row["missing"] or "[]"):
+            counts[name] += row["n"]
+    return tuple(
+        Figure(f"missing.{name}", WORDS.get(name, name.replace("_", " ")), n, unjudged)
+        for name, n in sorted(counts.items(), key=lambda pair: (-pair[1], pair[0]))
     )
 
 
-def _outcome_row(key: str, words: str, ls: Iterable[LesionCase]) -> OutcomeRow:
-    rows = list(ls)
-    device = "any first device" if key == "every" else f"first device: {words[0].lower()}{words[1:]}"
-    return OutcomeRow(
-        words,
-        tuple(
-            _figure(
-                f"outcome.{key}.{outcome}",
-                f"{label}, {device}",
-                [row for row in rows if row.outcome == outcome],
-                len(rows),
-            )
-            for outcome, label in OUTCOMES.items()
-        ),
-        _figure(f"outcome.{key}.all", f"Lesions, {device}", rows),
-    )
+def _outcome_row(name: str, words: str, tallies: dict[str, Tally]) -> OutcomeRow:
+    whole = figures(tallies, (f"outcome.{name}.all",))[0]
+    cells = figures(tallies, (f"outcome.{name}.{outcome}" for outcome in OUTCOMES), whole.count)
+    return OutcomeRow(words, cells, whole)
 
 
-def _outcomes(ls: Iterable[LesionCase]) -> tuple[OutcomeRow, ...]:
-    found: dict[str, list[LesionCase]] = defaultdict(list)
-    for row in ls:
-        found[row.first_class].append(row)
+def _outcomes(tallies: dict[str, Tally]) -> tuple[OutcomeRow, ...]:
+    found = set(tallies["lesion"].values("first_class"))
     return tuple(
-        _outcome_row(key or "none", class_words(key), found[key])
+        _outcome_row(key or "none", class_words(key), tallies)
         for key in (*(c.value for c in DeviceClass), "")
         if key in found
     )
 
 
-def _waits(row: LesionCase) -> bool:
-    return not row.fitted and row.outcome in ("open", "to_confirm")
-
-
-def _to_device(ls: tuple[LesionCase, ...]) -> tuple[Figure, ...]:
-    eligible = sum(1 for row in ls if row.fitted or _waits(row))
-    bands = [
-        _figure(
-            f"to_device.{key}",
-            words,
-            [row for row in ls if row.days is not None and low <= row.days <= high],
-            eligible,
-        )
-        for key, words, low, high in BANDS
-    ]
-    waiting = _figure("to_device.waiting", "Still waiting", [row for row in ls if _waits(row)], eligible)
-    never = [row for row in ls if not row.fitted and not _waits(row)]
-    return (*bands, waiting, _figure("to_device.never", "Ended without a device", never))
-
-
-def _median_words(ls: Iterable[LesionCase]) -> str:
+def _median_words(tally: Tally) -> str:
     """Median over the fitted and the waiting; those who wait stand beyond every day counted."""
-    days = [float("inf") if row.days is None else float(row.days) for row in ls if row.fitted or _waits(row)]
-    if not days:
-        return "no lesion yet"
-    if len(days) < SMALL:
+    days: list[tuple[float, int]] = sorted(
+        (float("inf") if row["days"] is None else float(row["days"]), row["n"])
+        for row in tally.rows
+        if row["way"] != "ended"
+    )
+    whole = sum(n for _, n in days)
+    if not whole:
+        return "no ulcer yet"
+    if whole < SMALL:
         return f"too few for a median (n < {SMALL})"
-    middle = median(days)
+
+    def at(place: int) -> float:
+        seen = 0
+        for value, n in days:
+            seen += n
+            if place < seen:
+                return value
+        return float("inf")
+
+    middle = (at((whole - 1) // 2) + at(whole // 2)) / 2
     if middle == float("inf"):
         return "half or more still wait"
     return f"{middle:g} day{'' if middle == 1 else 's'}"
 
 
-def _four_week(ls: tuple[LesionCase, ...]) -> tuple[Figure, ...]:
-    parts = {key: [row for row in ls if row.four_week == key] for key in ("recorded", "missing", "not_due")}
-    due = len(parts["recorded"]) + len(parts["missing"])
-    return (
-        _figure("four_week.recorded", "Area at 4 weeks recorded", parts["recorded"], due),
-        _figure("four_week.missing", "No area at 4 weeks", parts["missing"], due),
-        _figure("four_week.not_due", "Not due", parts["not_due"]),
-    )
+def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
+    """Cumulative incidence of a new ulcer from confirmed closure; death competes, the rest are seen to their last look."""
+    durations: list[float] = []
+    endings: list[str | None] = []
+    for row in tally.rows:
+        durations += [float(row["days"])] * row["n"]
+        endings += [None if row["after"] == "free" else row["after"]] * row["n"]
+    if len(durations) < SMALL:
+        return ()
+    again: Incidence = cumulative_incidence(durations, endings, ("recurred", "died"))[0]
+    rows = []
+    for weeks in RECURRENCE_WEEKS:
+        day = 7.0 * weeks
+        at_risk = sum(1 for d in durations if d >= day)
+        last = next((p for p in reversed(again.curve) if p.time <= day), None)
+        # Beyond the last one followed nothing is known.
+        known = at_risk > 0
+        rows.append(
+            RecurrenceRow(
+                weeks,
+                100.0 * again.at(day) if known else None,
+                100.0 * last.low if known and last and last.low is not None else None,
+                100.0 * last.high if known and last and last.high is not None else None,
+                at_risk,
+            )
+        )
+    return tuple(rows)
 
 
-def _review(ps: tuple[PrescriptionCase, ...]) -> tuple[Figure, ...]:
-    parts = {key: [p for p in ps if p.review == key] for key in ("in_time", "late", "not_due", "not_fitted")}
-    due = len(parts["in_time"]) + len(parts["late"])
-    return (
-        _figure("review.in_time", "Seen within 7 days of fitting", parts["in_time"], due),
-        _figure("review.late", "Not seen within 7 days", parts["late"], due),
-        _figure("review.not_due", "Not due yet", parts["not_due"]),
-        _figure("review.not_fitted", "Not fitted", parts["not_fitted"]),
-    )
+def judged_by_site(asked: AuditFilter, by: str = "limb__person__site") -> list[tuple[Any, int, int]]:
+    """Agreed and judged prescriptions of each site, or each prescriber with `by="signed_by"`."""
+    spec = spec_of("agreed")
+    if spec is None:
+        raise KeyError("agreed")
+    rows = (
+        ALL_BASES["prescription"].rows(asked, asked.until).order_by()
+        .filter(agreement__in=JUDGED).values(by, "agreement").annotate(n=Count("pk"))
+    )  # fmt: skip
+    found: dict[Any, list[int]] = {}
+    for row in rows:
+        pair = found.setdefault(row[by], [0, 0])
+        pair[0] += row["n"] if spec.holds(row) else 0
+        pair[1] += row["n"]
+    return [(key, agreed, judged) for key, (agreed, judged) in found.items()]

@@ -1,38 +1,58 @@
-"""What the audit counts: prescriptions of a period and the lesions they name, each as one case with its links."""
+"""What the audit counts, as rows of the database: each base is one kind of case with what is told apart about it.
+
+A figure is a condition on one of these; its count and the list behind it come from the same rows, so they agree.
+"""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Prefetch, Q, QuerySet
-from django.db.models.fields.json import KeyTransform
+from django.db.models import (
+    BooleanField,
+    Case,
+    CharField,
+    Exists,
+    ExpressionWrapper,
+    F,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.db.models.fields.json import KeyTextTransform
+from django.db.models.functions import MD5, Coalesce, Greatest, Lower, Trim
 
 from clinic.models import (
+    Agreement,
     Attendance,
-    DeviceClass,
+    Episode,
     Lesion,
     LesionOutcome,
     LesionState,
     Measurement,
-    Person,
     PersonState,
     Prescription,
     Site,
     User,
     Visit,
     VisitState,
+    WoundKind,
 )
 
-__all__ = [
-    "OUTCOMES", "AuditFilter", "Case", "LesionCase", "PrescriptionCase", "Read", "class_words", "prescribers", "read",
-]  # fmt: skip
+from .days import AddDays, Days
+
+__all__ = ["BASES", "OUTCOMES", "WEEK12", "AuditFilter", "Base", "prescribers"]
 
 REVIEW_DAYS = 7
 FOUR_WEEKS = (21, 35)
+#: Days of the twelve-week look: from, target, to (National Diabetes Foot Care Audit, NHS Digital, glossary 2018-23).
+WINDOW = (70, 84, 98)
 #: Key -> words, in the order of the table.
 OUTCOMES: dict[str, str] = {
     "healed": "Healed",
@@ -43,208 +63,317 @@ OUTCOMES: dict[str, str] = {
     "moved": "Moved",
     "lost": "Lost",
 }
-_ENDED = {
-    LesionOutcome.HEALED: "healed",
-    LesionOutcome.MINOR_AMPUTATION: "amputation",
-    LesionOutcome.MAJOR_AMPUTATION: "amputation",
-    LesionOutcome.DIED: "died",
-    LesionOutcome.MOVED: "moved",
-    LesionOutcome.LOST: "lost",
+WEEK12: dict[str, str] = {
+    "healed": "Healed by day 84",
+    "open": "Open on day 84",
+    "amputation": "Amputation by day 84",
+    "died": "Died by day 84",
+    "unknown": "Unknown",
+    "not_due": "Not yet due",
 }
-_AGREEMENT = {True: "agreed", False: "departed", None: "cannot be judged"}
-_HEAVY = ("facts", "advice", "forecast_shown")
+AMPUTATION = (LesionOutcome.MINOR_AMPUTATION, LesionOutcome.MAJOR_AMPUTATION)
+STANDS = Q(state=VisitState.STANDS, attendance=Attendance.CAME)
 
 
 @dataclass(frozen=True)
 class AuditFilter:
-    """Which prescriptions the audit is about."""
+    """What the audit is about: sites and a period; class and prescriber narrow the figures of prescriptions."""
 
-    site: Site
+    sites: tuple[Site, ...]
     since: date
     until: date
     device_class: str = ""
     prescriber: int | None = None
 
-
-@dataclass(frozen=True)
-class Case:
-    """One line behind a figure: a prescription, or a lesion with its first device."""
-
-    prescription: Prescription
-    person: Person
-    lesion: Lesion | None = None
-    outcome: str = ""
-    days: int | None = None
-
     @property
-    def agreement(self) -> str:
-        return _AGREEMENT[self.prescription.agrees]
+    def site_ids(self) -> list[int]:
+        return [site.pk for site in self.sites]
 
-    @property
-    def outcome_words(self) -> str:
-        return OUTCOMES.get(self.outcome, "")
+    def at(self, path: str) -> Q:
+        """Rows of these sites."""
+        ids = self.site_ids
+        return Q(**{path: ids[0]}) if len(ids) == 1 else Q(**{f"{path}__in": ids})
 
 
 @dataclass(frozen=True)
-class PrescriptionCase:
-    """A prescription of the period with what followed its fitting."""
+class Base:
+    """One kind of case: its rows, the columns counted apart, and the day its lists are ordered by."""
 
-    prescription: Prescription
-    missing: tuple[str, ...]
-    review: str  # in_time, late, not_due, not_fitted
-
-    @property
-    def case(self) -> Case:
-        return Case(self.prescription, self.prescription.limb.person)
+    rows: Callable[[AuditFilter, date], QuerySet[Any]]
+    apart: tuple[str, ...]
+    day: str
+    related: tuple[str, ...]
+    kind: str
 
 
-@dataclass(frozen=True)
-class LesionCase:
-    """A lesion named on a prescription of the period, counted by its first fitted device."""
-
-    lesion: Lesion
-    person: Person
-    first: Prescription
-    fitted: bool
-    outcome: str
-    days: int | None
-    four_week: str  # recorded, missing, not_due
-
-    @property
-    def first_class(self) -> str:
-        return self.first.device_class if self.fitted else ""
-
-    @property
-    def case(self) -> Case:
-        return Case(self.first, self.person, self.lesion, self.outcome, self.days)
+def _text(*whens: When, default: str) -> Case:
+    return Case(*whens, default=Value(default), output_field=CharField())
 
 
-@dataclass(frozen=True)
-class Read:
-    prescriptions: tuple[PrescriptionCase, ...]
-    lesions: tuple[LesionCase, ...]
+def _says(condition: Any, word: str) -> When:
+    return When(condition, then=Value(word))
 
 
-def prescribers(site: Site) -> QuerySet[User]:
-    """Everyone who has signed a prescription at the site."""
-    signed = Prescription.objects.filter(limb__person__site=site).values("signed_by")
-    return User.objects.filter(pk__in=signed).order_by("last_name", "first_name", "username")
+def prescribers(sites: tuple[Site, ...]) -> QuerySet[User]:
+    """Everyone who has signed a prescription at the sites."""
+    ids = [site.pk for site in sites]
+    signed = Prescription.objects.filter(limb__person__site__in=ids).values("signed_by")
+    return (
+        User.objects.filter(pk__in=signed, sites__in=ids)
+        .distinct()
+        .order_by("last_name", "first_name", "username")
+    )
 
 
-def _selected(asked: AuditFilter) -> QuerySet[Any]:
+def _signed(asked: AuditFilter) -> QuerySet[Any]:
+    """Prescriptions of the period."""
     rows = Prescription.objects.filter(
-        limb__person__site=asked.site, prescribed_on__gte=asked.since, prescribed_on__lte=asked.until
+        asked.at("limb__person__site"), prescribed_on__gte=asked.since, prescribed_on__lte=asked.until
     )
     if asked.device_class:
         rows = rows.filter(device_class=asked.device_class)
     if asked.prescriber is not None:
         rows = rows.filter(signed_by=asked.prescriber)
-    return rows.order_by("-prescribed_on", "-pk")
+    return rows
 
 
-def _outcome(lesion: Lesion, person: Person) -> str:
-    if lesion.state == LesionState.HEALED:
-        return "healed"
-    if lesion.state == LesionState.ENDED:
-        return _ENDED[LesionOutcome(lesion.outcome)]
-    if person.state != PersonState.IN_CARE:
-        return "died" if person.state == PersonState.DIED else "moved"
-    return "to_confirm" if lesion.state == LesionState.TO_CONFIRM else "open"
-
-
-def _review(prescription: Prescription, visits: Iterable[date], today: date) -> str:
-    if prescription.fitted_on is None:
-        return "not_fitted"
-    last = prescription.fitted_on + timedelta(days=REVIEW_DAYS)
-    if today <= last:
-        return "not_due"
-    return "in_time" if any(prescription.fitted_on < day <= last for day in visits) else "late"
-
-
-def _four_week(lesion: Lesion, person: Person, areas: Iterable[date], today: date) -> str:
-    first, last = (lesion.first_seen_on + timedelta(days=d) for d in FOUR_WEEKS)
-    over = lesion.closed_on or lesion.ended_on or person.state_on
-    if today <= last or (over is not None and over <= last):
-        return "not_due"
-    return "recorded" if any(first <= day <= last for day in areas) else "missing"
-
-
-def _by_key(rows: Iterable[tuple[int, date]]) -> dict[int, list[date]]:
-    found: dict[int, list[date]] = defaultdict(list)
-    for key, day in rows:
-        found[key].append(day)
-    return found
-
-
-def read(asked: AuditFilter, today: date) -> Read:
-    """Every case of the filter; five queries whatever their number."""
-    selected = _selected(asked)
-    link = Prescription.lesions.through
-    named = link.objects.filter(prescription__in=selected.values("pk")).values("lesion_id")
-    prescribed = list(
-        selected.select_related("limb__person", "signed_by")
-        .annotate(missing_then=KeyTransform("missing", "advice"))
-        .defer(*_HEAVY)
-        .prefetch_related(
-            Prefetch("lesions", queryset=Lesion.objects.select_related("limb__person", "episode"))
-        )
+def _prescriptions(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    seen = Visit.objects.filter(
+        STANDS,
+        person=OuterRef("limb__person"),
+        visited_on__gt=OuterRef("fitted_on"),
+        visited_on__lte=AddDays(OuterRef("fitted_on"), REVIEW_DAYS),
     )
-    visits = _by_key(
-        Visit.objects.filter(
-            person__in=selected.values("limb__person"),
-            state=VisitState.STANDS,
-            attendance=Attendance.CAME,
-        ).values_list("person_id", "visited_on")
-    )
-    areas = _by_key(
-        Measurement.objects.filter(
-            Q(area_mm2__isnull=False) | Q(covered_dry=True),
-            lesion__in=named,
-            visit__state=VisitState.STANDS,
-        ).values_list("lesion_id", "visit__visited_on")
-    )
-    devices: dict[int, list[Prescription]] = defaultdict(list)
-    links: Any = (
-        link.objects.filter(lesion__in=named)
-        .select_related("prescription__signed_by")
-        .defer(*(f"prescription__{name}" for name in _HEAVY))
-        .order_by("prescription__prescribed_on", "prescription_id")
-    )
-    for row in links:
-        devices[row.lesion_id].append(row.prescription)
-
-    lesions: dict[int, LesionCase] = {}
-    for prescription in prescribed:
-        for lesion in prescription.lesions.all():
-            if lesion.pk not in lesions:
-                lesions[lesion.pk] = _lesion_case(lesion, devices[lesion.pk], areas[lesion.pk], today)
-    return Read(
-        prescriptions=tuple(
-            PrescriptionCase(p, tuple(p.missing_then or ()), _review(p, visits[p.limb.person_id], today))
-            for p in prescribed
+    return _signed(asked).annotate(
+        offered=ExpressionWrapper(~Q(first_offered=""), output_field=BooleanField()),
+        review=_text(
+            _says(Q(fitted_on__isnull=True), "not_fitted"),
+            _says(Q(fitted_on__gte=today - timedelta(days=REVIEW_DAYS)), "not_due"),
+            _says(Exists(seen), "in_time"),
+            default="late",
         ),
-        lesions=tuple(lesions.values()),
     )
 
 
-def _lesion_case(lesion: Lesion, devices: list[Prescription], areas: list[date], today: date) -> LesionCase:
-    person = lesion.limb.person
-    fitted = sorted(
-        (p for p in devices if p.fitted_on is not None), key=lambda p: (p.fitted_on or today, p.pk)
-    )
-    first = fitted[0] if fitted else devices[0]
-    known_on = max(lesion.episode.first_assessed_on, lesion.first_seen_on)
-    return LesionCase(
-        lesion=lesion,
-        person=person,
-        first=first,
-        fitted=bool(fitted),
-        outcome=_outcome(lesion, person),
-        days=max(0, (first.fitted_on - known_on).days) if fitted and first.fitted_on else None,
-        four_week=_four_week(lesion, person, areas, today),
+def _unjudged(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Prescriptions that cannot be judged, with the names of the facts that were missing as one text."""
+    return (
+        _prescriptions(asked, today)
+        .filter(agreement=Agreement.UNJUDGED)
+        .annotate(missing=KeyTextTransform("missing", "advice"))
     )
 
 
-def class_words(device_class: str) -> str:
-    """A device class in words; empty is a lesion that never had a device fitted."""
-    return str(DeviceClass(device_class).label) if device_class else "No device fitted"
+def _departed(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Departures, with a mark of their sentence that does not depend on case or outer spaces."""
+    return (
+        _prescriptions(asked, today)
+        .filter(agreement=Agreement.DEPARTED)
+        .annotate(mark=MD5(Lower(Trim("reason"))))
+    )
+
+
+#: How a lesion stands today.
+_OUTCOME = _text(
+    _says(Q(state=LesionState.HEALED) | Q(state=LesionState.ENDED, outcome=LesionOutcome.HEALED), "healed"),
+    _says(Q(state=LesionState.ENDED, outcome__in=AMPUTATION), "amputation"),
+    _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.DIED), "died"),
+    _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.MOVED), "moved"),
+    _says(Q(state=LesionState.ENDED), "lost"),
+    _says(Q(limb__person__state=PersonState.DIED), "died"),
+    _says(~Q(limb__person__state=PersonState.IN_CARE), "moved"),
+    _says(Q(state=LesionState.TO_CONFIRM), "to_confirm"),
+    default="open",
+)
+
+
+def _first(column: str) -> Subquery:
+    """Of the device first fitted for a lesion."""
+    fitted = Prescription.objects.filter(lesions=OuterRef("pk"), fitted_on__isnull=False)
+    return Subquery(fitted.order_by("fitted_on", "pk").values(column)[:1])
+
+
+def _lesions(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Lesions named on a prescription of the period, as they stand today, under their first fitted device."""
+    link = Prescription.lesions.through
+    named = link.objects.filter(prescription__in=_signed(asked).values("pk")).values("lesion_id")
+    areas = Measurement.objects.filter(
+        Q(area_mm2__isnull=False) | Q(covered_dry=True),
+        lesion=OuterRef("pk"),
+        visit__state=VisitState.STANDS,
+        visit__visited_on__gte=AddDays(OuterRef("first_seen_on"), FOUR_WEEKS[0]),
+        visit__visited_on__lte=AddDays(OuterRef("first_seen_on"), FOUR_WEEKS[1]),
+    )
+    last = AddDays(F("first_seen_on"), FOUR_WEEKS[1])
+    return Lesion.objects.filter(pk__in=named).annotate(
+        first_pk=_first("pk"),
+        first_class=Coalesce(_first("device_class"), Value("")),
+        now=_OUTCOME,
+        over=Coalesce("closed_on", "ended_on", "limb__person__state_on"),
+        four_week=_text(
+            _says(Q(first_seen_on__gte=today - timedelta(days=FOUR_WEEKS[1])) | Q(over__lte=last), "not_due"),
+            _says(Exists(areas), "recorded"),
+            default="missing",
+        ),
+    )
+
+
+def _arrivals(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Lesions that came under care in the period, with or without a device."""
+    rows = Lesion.objects.filter(asked.at("limb__person__site"), wound_kind=WoundKind.ULCER).annotate(
+        known_on=Greatest("episode__first_assessed_on", "first_seen_on")
+    )
+    rows = rows.filter(known_on__gte=asked.since, known_on__lte=asked.until).annotate(
+        first_pk=_first("pk"), first_fitted=_first("fitted_on"), now=_OUTCOME
+    )
+    if asked.device_class:
+        rows = rows.annotate(first_class=_first("device_class")).filter(first_class=asked.device_class)
+    if asked.prescriber is not None:
+        rows = rows.annotate(signer=_first("signed_by")).filter(signer=asked.prescriber)
+    target = AddDays(F("known_on"), WINDOW[1])
+    seen = Visit.objects.filter(
+        STANDS,
+        person=OuterRef("limb__person"),
+        visited_on__gte=AddDays(OuterRef("known_on"), WINDOW[0]),
+    )
+    return rows.annotate(
+        days=Case(
+            When(first_fitted__isnull=False, then=Greatest(Value(0), Days(F("first_fitted"), F("known_on")))),
+            default=Value(None),
+            output_field=IntegerField(),
+        ),
+        way=_text(
+            _says(Q(first_fitted__isnull=False), "fitted"),
+            _says(Q(now__in=["open", "to_confirm"]), "waiting"),
+            default="ended",
+        ),
+        due=Case(
+            *(When(known_on__lte=today - timedelta(days=d), then=Value(d)) for d in (14, 7, 2)),
+            default=Value(0),
+            output_field=IntegerField(),
+        ),
+        week12=_text(
+            _says(Q(known_on__gte=today - timedelta(days=WINDOW[2])), "not_due"),
+            _says(Q(state=LesionState.HEALED, closed_on__lte=target), "healed"),
+            _says(Q(state=LesionState.ENDED, outcome__in=AMPUTATION, ended_on__lte=target), "amputation"),
+            _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.DIED, ended_on__lte=target), "died"),
+            _says(Q(limb__person__state=PersonState.DIED, limb__person__state_on__lte=target), "died"),
+            _says(
+                Q(state=LesionState.ENDED, ended_on__lte=target)
+                | Q(state=LesionState.TO_CONFIRM, closed_on__lte=target)
+                | Q(limb__person__state=PersonState.MOVED, limb__person__state_on__lte=target),
+                "unknown",
+            ),
+            _says(Exists(seen), "open"),
+            default="unknown",
+        ),
+    )
+
+
+def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Episodes first assessed in the period."""
+    target = AddDays(OuterRef("first_assessed_on"), WINDOW[1])
+    lesions = Lesion.objects.filter(episode=OuterRef("pk"), first_seen_on__lte=target)
+    gone = Case(
+        When(Q(state=LesionState.HEALED, closed_on__lte=target), then=Value(1)),
+        When(
+            Q(state=LesionState.ENDED, outcome__in=[*AMPUTATION, LesionOutcome.HEALED], ended_on__lte=target),
+            then=Value(1),
+        ),
+        default=Value(0),
+        output_field=IntegerField(),
+    )
+    left = lesions.annotate(gone=gone).filter(gone=0)
+    looked = Visit.objects.filter(
+        STANDS,
+        person=OuterRef("person"),
+        visited_on__gte=AddDays(OuterRef("first_assessed_on"), WINDOW[0]),
+    )
+    own = AddDays(F("first_assessed_on"), WINDOW[1])
+    return Episode.objects.filter(
+        asked.at("person__site"),
+        Exists(Lesion.objects.filter(episode=OuterRef("pk"))),
+        first_assessed_on__gte=asked.since,
+        first_assessed_on__lte=asked.until,
+    ).annotate(
+        wait=Days(F("first_assessed_on"), F("first_presented_on")),
+        week12=_text(
+            _says(Q(first_assessed_on__gte=today - timedelta(days=WINDOW[2])), "not_due"),
+            _says(Q(person__state=PersonState.DIED, person__state_on__lte=own), "died"),
+            _says(Exists(lesions.filter(outcome=LesionOutcome.DIED, ended_on__lte=target)), "died"),
+            _says(~Exists(left), "free"),
+            _says(Q(person__state=PersonState.MOVED, person__state_on__lte=own), "unknown"),
+            _says(
+                Exists(
+                    lesions.filter(
+                        Q(state=LesionState.ENDED, outcome__in=[LesionOutcome.LOST, LesionOutcome.MOVED],
+                          ended_on__lte=target)
+                        | Q(state=LesionState.TO_CONFIRM, closed_on__lte=target)
+                    )
+                ),
+                "unknown",
+            ),
+            _says(Exists(looked), "not_free"),
+            default="unknown",
+        ),
+    )  # fmt: skip
+
+
+def _visits(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    return Visit.objects.filter(
+        asked.at("person__site"),
+        state=VisitState.STANDS,
+        visited_on__gte=asked.since,
+        visited_on__lte=min(asked.until, today),
+    )
+
+
+def _healed(asked: AuditFilter, today: date) -> QuerySet[Any]:
+    """Lesions confirmed healed in the period, and what came first afterwards: a new ulcer, death, or the last look."""
+    later = Lesion.objects.filter(
+        limb__person=OuterRef("limb__person"),
+        wound_kind=WoundKind.ULCER,
+        first_seen_on__gt=OuterRef("confirmed_on"),
+    )
+    last = Visit.objects.filter(
+        STANDS, person=OuterRef("limb__person"), visited_on__gte=OuterRef("confirmed_on")
+    )
+    left = Case(
+        When(~Q(limb__person__state=PersonState.IN_CARE), then=F("limb__person__state_on")), default=None
+    )
+    return Lesion.objects.filter(
+        asked.at("limb__person__site"),
+        state=LesionState.HEALED,
+        confirmed_on__gte=asked.since,
+        confirmed_on__lte=asked.until,
+    ).annotate(
+        again_on=Subquery(later.order_by("first_seen_on").values("first_seen_on")[:1]),
+        seen_on=Subquery(last.order_by("-visited_on").values("visited_on")[:1]),
+        after=_text(
+            _says(Q(again_on__isnull=False), "recurred"),
+            _says(Q(limb__person__state=PersonState.DIED, limb__person__state_on__gte=F("confirmed_on")), "died"),
+            default="free",
+        ),
+        days=Greatest(Value(0), Days(Coalesce("again_on", left, "seen_on", "confirmed_on"), F("confirmed_on"))),
+    )  # fmt: skip
+
+
+BASES: dict[str, Base] = {
+    "prescription": Base(
+        _prescriptions, ("agreement", "departure_reason", "offered", "review"), "prescribed_on",
+        ("limb__person", "signed_by"), "prescription",
+    ),
+    "unjudged": Base(
+        _unjudged, ("missing",), "prescribed_on", ("limb__person", "signed_by"), "prescription"
+    ),
+    "departed": Base(_departed, ("mark",), "prescribed_on", ("limb__person", "signed_by"), "prescription"),
+    "lesion": Base(
+        _lesions, ("first_class", "now", "four_week"), "first_seen_on", ("limb__person", "episode"), "lesion"
+    ),
+    "arrival": Base(
+        _arrivals, ("days", "way", "due", "week12"), "first_seen_on", ("limb__person", "episode"), "lesion"
+    ),
+    "episode": Base(_episodes, ("wait", "week12"), "first_assessed_on", ("person",), "episode"),
+    "visit": Base(_visits, ("attendance",), "visited_on", ("person",), "visit"),
+    "healed": Base(_healed, ("days", "after"), "confirmed_on", ("limb__person", "episode"), "lesion"),
+}  # fmt: skip

@@ -1,147 +1,93 @@
-"""The manager's audit: figures, the cases behind each, their export, and the chain of changes."""
+"""The manager's audit: figures, the cases behind each, and the chain of changes."""
 
 from __future__ import annotations
 
 from datetime import timedelta
 from itertools import islice
-from typing import Any
 from urllib.parse import urlencode
 
-from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404
-from clinic.forms.audit import AuditForm, ChangesForm
-from clinic.models import Site
+from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
+from clinic.forms.audit import CaseCursor, ChangesForm
+from clinic.models import Prescription
 from clinic.selectors import audit_changes as chain
-from clinic.selectors.audit import FAMILIES, Figure, audit_report
-from clinic.selectors.audit_cases import OUTCOMES, AuditFilter, Case, prescribers
+from clinic.selectors.audit import audit_report
+from clinic.selectors.audit_cases import OUTCOMES, AuditFilter
+from clinic.selectors.audit_definitions import DEFINITIONS
+from clinic.selectors.audit_figures import Spec, spec_of
+from clinic.selectors.audit_funnel import ENOUGH, prescriber_rows, site_funnels
+from clinic.selectors.audit_lists import case_page
+from clinic.selectors.case_sheet import case_sheet as sheet_of
 from clinic.services.audit import faults
-from clinic.services.exports import export_csv
+from clinic.views.audit_scope import Scope, scope_of
 
-A_PAGE = 50
 #: A chain no longer than this is checked each time its first page is opened; a longer one when asked.
 CHECKED_AT_ONCE = 2000
 FAULTS_SHOWN = 20
-NOTICE = "Supports licensed judgement; not a diagnosis. Follow your local protocol."
-HEAD = (
-    "record_number", "foot", "lesion", "place", "device_class", "prescribed_on", "fitted_on", "stopped_on",
-    "first_offered", "agreement", "departure_reason", "outcome", "days_to_first_device", "edition", "notice",
-)  # fmt: skip
-
-
-def _asked(request: ClinicRequest) -> tuple[Site, AuditForm, AuditFilter | None, dict[str, Any]]:
-    """The filter of the page, and its values as the links carry them."""
-    site = site_or_404(request.user, request)  # type: ignore[arg-type]
-    today = timezone.localdate()
-    given = {"since": (today - timedelta(days=365)).isoformat(), "until": today.isoformat()}
-    given |= {name: request.GET[name] for name in AuditForm.base_fields if name in request.GET}
-    form = AuditForm(given, prescribers=prescribers(site))
-    asked = AuditFilter(site=site, **form.cleaned_data) if form.is_valid() else None
-    kept = {"site": site.pk, **{name: value for name, value in given.items() if value}}
-    return site, form, asked, kept
 
 
 @may("audit")
 def audit(request: ClinicRequest) -> HttpResponse:
-    site, form, asked, kept = _asked(request)
-    report = audit_report(asked, timezone.localdate()) if asked else None
+    scope = scope_of(request)
+    today = timezone.localdate()
+    report = audit_report(scope.asked, today) if scope.asked else None
     return render(
         request,
         "clinic/audit/home.html",
         {
-            "site": site,
-            "form": form,
+            **scope.context(),
             "report": report,
             "outcome_heads": list(OUTCOMES.values()),
-            "query": urlencode(kept),
-            "here": "audit",
+            "definitions": DEFINITIONS,
+            "funnels": site_funnels(scope.asked, today) if scope.asked and scope.network else (),
+            "prescribers": prescriber_rows(scope.asked) if scope.asked and not scope.network else (),
         },
-        status=200 if asked else 422,
+        status=200 if report else 422,
     )
 
 
-def _figure(request: ClinicRequest) -> tuple[Site, Figure, dict[str, Any]]:
-    site, form, asked, kept = _asked(request)
-    if asked is None:
-        raise Http404(f"no such filter: {form.errors.as_text()}")
-    key = request.GET.get("figure", "all")
-    figure = audit_report(asked, timezone.localdate()).figures.get(key)
-    if figure is None:
-        if key.split(".")[0] not in FAMILIES:
-            raise Http404("no such figure")
-        # A reason or a class without a case in this period has no figure: it counts none.
-        figure = Figure("none", "No case in this period", ())
-    return site, figure, kept
+def figure_asked(request: ClinicRequest) -> tuple[Scope, Spec]:
+    """The figure of the address, or 404."""
+    scope = scope_of(request)
+    if scope.asked is None:
+        raise Http404(f"no such filter: {scope.form.errors.as_text()}")
+    spec = spec_of(request.GET.get("figure", "all"))
+    if spec is None:
+        raise Http404("no such figure")
+    return scope, spec
 
 
 @may("audit")
 def audit_cases(request: ClinicRequest) -> HttpResponse:
-    site, figure, kept = _figure(request)
-    page = Paginator(figure.cases, A_PAGE).get_page(request.GET.get("page"))
+    scope, spec = figure_asked(request)
+    cursor = CaseCursor(request.GET)
+    if scope.asked is None or not cursor.is_valid():
+        raise Http404("no such page")
+    today = timezone.localdate()
+    before = cursor.cleaned_data["before"]
+    page = case_page(spec, scope.asked, today, before)
+    more = bool(before or page.next_before)
     return render(
         request,
         "clinic/audit/cases.html",
         {
-            "site": site,
-            "figure": figure,
+            **scope.context(),
+            "figure": spec,
             "page": page,
-            "query": urlencode(kept),
-            "figure_query": urlencode({**kept, "figure": figure.key}),
-            "here": "audit",
+            # A list of one page needs no second count.
+            "count": spec.rows(scope.asked, today).count() if more else len(page.rows),
+            "before": before,
+            "figure_query": urlencode({**scope.kept, "figure": spec.key}),
         },
     )
 
 
-def _csv_row(case: Case, *, numbers: bool) -> tuple[Any, ...]:
-    """One case without names or free text; the record number only for the site's own manager."""
-    p, lesion = case.prescription, case.lesion
-    return (
-        case.person.record_number if numbers else None,
-        (lesion.limb if lesion else p.limb).side,
-        lesion.label if lesion else None,
-        lesion.place if lesion else None,
-        p.device_class,
-        p.prescribed_on,
-        p.fitted_on,
-        p.stopped_on,
-        p.first_offered,
-        case.agreement,
-        p.departure_reason,
-        case.outcome,
-        case.days,
-        p.edition,
-        NOTICE,
-    )
-
-
-@may("audit")
-def audit_csv(request: ClinicRequest) -> HttpResponse:
-    site, figure, kept = _figure(request)
-    own = request.user.role == "manager" and site.pk in request.user.site_ids  # type: ignore[union-attr]
-    filters = {name: value for name, value in kept.items() if name != "site"}
-    if "prescriber" in filters:
-        # The chain outlives the list of users: it keeps the name, not a number.
-        filters["prescriber"] = str(prescribers(site).get(pk=filters["prescriber"]))
-    text = export_csv(
-        by=request.user,  # type: ignore[arg-type]
-        site=site,
-        what=figure.words,
-        head=HEAD,
-        rows=[_csv_row(case, numbers=own) for case in figure.cases],
-        **filters,
-    )
-    response = HttpResponse(text, content_type="text/csv; charset=utf-8")
-    name = f"audit-{figure.key}-{timezone.localdate().isoformat()}.csv".replace("_", "-")
-    response["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
-
-
 @may("audit")
 def audit_changes(request: ClinicRequest) -> HttpResponse:
-    site = site_or_404(request.user, request)  # type: ignore[arg-type]
+    site = site_or_404(request.user, request)
     form = ChangesForm(
         {name: request.GET.get(name, "") for name in ChangesForm.base_fields},
         actors=chain.actors(site),
@@ -168,4 +114,37 @@ def audit_changes(request: ClinicRequest) -> HttpResponse:
             "here": "audit",
         },
         status=200 if valid else 422,
+    )
+
+
+@may("audit")
+def case_sheet(request: ClinicRequest, prescription: int) -> HttpResponse:
+    found = visible_or_404(
+        Prescription.objects.select_related("limb__person__site"), request.user, pk=prescription
+    )
+    person = found.limb.person
+    return render(
+        request,
+        "clinic/audit/case_sheet.html",
+        {"sheet": sheet_of(found), "site": person.site, "today": timezone.localdate(), "here": "audit"},
+    )
+
+
+@may("prescribe")
+def audit_mine(request: ClinicRequest) -> HttpResponse:
+    """A prescriber's own share of agreement; nobody else's."""
+    site, today = site_or_404(request.user, request), timezone.localdate()
+    asked = AuditFilter((site,), today - timedelta(days=365), today)
+    rows = prescriber_rows(asked, only=request.user)
+    return render(
+        request,
+        "clinic/audit/mine.html",
+        {
+            "site": site,
+            "rows": rows,
+            "asked": asked,
+            "enough": ENOUGH,
+            "told": DEFINITIONS["funnel"],
+            "here": "review",
+        },
     )

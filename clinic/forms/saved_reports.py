@@ -1,0 +1,19 @@
+"""A report kept for later: its name, form, period and whether it is de-identified."""
+
+from __future__ import annotations
+
+from django import forms
+
+from clinic.models import DeviceClass, ReportForm
+
+
+class SavedReportForm(forms.Form):
+    name = forms.CharField(label="Name", max_length=80)
+    form = forms.ChoiceField(label="Form", choices=ReportForm.choices)
+    days = forms.IntegerField(
+        label="Days back from the day it is run", min_value=1, max_value=3660, initial=365
+    )
+    device_class = forms.ChoiceField(
+        label="Device class", required=False, choices=[("", "All"), *DeviceClass.choices]
+    )
+    deidentified = forms.BooleanField(label="De-identified", required=False, initial=True)
