@@ -36,7 +36,7 @@ HEIGHT_WORDS = {
     "none": "no device on the leg",
 }
 #: What is ticked on the prescribing page, answered so that nothing stands in the way of a better tier.
-_EASED: dict[str, bool] = {
+_EASED: dict[str, Any] = {
     "osteomyelitis": False,
     "needs_frequent_dressing": False,
     "device_available": True,
