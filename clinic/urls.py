@@ -30,6 +30,7 @@ from clinic.views import (
     peer,
     people,
     photos,
+    plan_life,
     prescriptions,
     problems,
     referrals,
@@ -142,7 +143,13 @@ prescription_urls = [
 ]
 
 plan_urls = [
+    path("plans/predictions/", plan_life.predictions, name="predictions"),
     path("plans/<str:code>/", relief.plan, name="plan"),
+    path("plans/flags/<int:plan_flag>/", plan_life.plan_flag_answer, name="plan_flag_answer"),
+    path("plans/<str:code>/cut/", plan_life.plan_cut, name="plan_cut"),
+    path("plans/<str:code>/fit/", plan_life.plan_fit, name="plan_fit"),
+    path("plans/<str:code>/contact/", plan_life.plan_contact, name="plan_contact"),
+    path("plans/<str:code>/measured/", plan_life.plan_measured, name="plan_measured"),
     path("plans/<str:code>/sign/", relief.plan_sign, name="plan_sign"),
     path("plans/<str:code>/sheet-<str:paper>.pdf", relief.plan_pdf, name="plan_pdf"),
     path("plans/<str:code>/sheet.svg", relief.plan_svg, name="plan_svg"),

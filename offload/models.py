@@ -116,6 +116,11 @@ class PlanMeasurement(models.Model):
     def __str__(self) -> str:
         return f"Lesion {self.label}, {self.measured_on}"
 
+    @property
+    def difference(self) -> float:
+        """Measured minus predicted peak with the cut [kPa]."""
+        return self.with_kpa - self.predicted_after_kpa
+
 
 class ClinicFoam(models.Model):
     """A foam known by measured points; the law fitted to them is kept with its misfit. Hardness is a label only."""

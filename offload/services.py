@@ -110,6 +110,10 @@ def plan_create(
         **as_json(plan),
         "policy": asdict(policy),
         "departures": list(departures_of(plan, policy, remarks)),
+        "layers": [
+            {"role": layer.role, "foam": layer.foam, "thickness_mm": layer.thickness}
+            for layer in plan.spec.stack
+        ],
         "foams": foams_as_json(plan, foams),
         "watch_points": [_watch_json(point) for point in estimate.watch],
     }

@@ -11,7 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from clinic.access import ABILITIES
-from clinic.models import LimbPlan, Look, Photo, PhotoScale, Referral, Role
+from clinic.models import LimbPlan, Look, Photo, PhotoScale, PlanFlag, Referral, Role
 from offload.models import ReliefPlan
 from tests import factories
 
@@ -105,6 +105,13 @@ def records(site):
         ).pk,
         "referral": referral.pk,
         "code": plan.code,
+        "plan_flag": PlanFlag.objects.create(
+            limb_plan=link,
+            cause="contact",
+            words="test",
+            raised_on=timezone.localdate(),
+            created_by=factories.author(),
+        ).pk,
         "noun": "visit",
         "pk": visit.pk,
         "account": factories.user("staff", at=site).pk,

@@ -28,6 +28,7 @@ from clinic.services.visits import PersonFindings
 
 from .dates import DayField
 from .measurement import FIELD, NONE_OF_THESE, MeasurementForm, YesNoField, chips, drawn_by
+from .watch import watch_add, watch_answers
 
 __all__ = ["CorrectionForm", "InErrorForm", "MissedCorrectionForm", "MissedForm", "VisitForm", "lesion_forms"]
 
@@ -126,6 +127,7 @@ class VisitForm(NextDateForm):
         self.sheet = sheet
         self._fit_devices(sheet)
         self._show_last(sheet)
+        watch_add(self, sheet.watch)
         drawn_by(self, FIELD, *self.fields)
         drawn_by(self, FOLLOW_UP, "other_foot_note", "skin_note", "why_not_worn")
 
@@ -222,6 +224,7 @@ class VisitForm(NextDateForm):
             weight_kg=told.get("weight_kg"),
             weight_how=told.get("weight_how", ""),
             device_opened=told.get("device_opened", False),
+            watch=watch_answers(told),
         )
 
 

@@ -15,12 +15,14 @@ from clinic.models import (
     LimbPlan,
     Measurement,
     Photo,
+    PlanFlag,
     Prescription,
     Visit,
     VisitState,
 )
 
 from .healing import LesionHealing, healing_of
+from .watch import flags_standing
 
 __all__ = ["LesionPage", "MeasurementRow", "chances_sentence", "lesion_page", "missed_days"]
 
@@ -48,6 +50,7 @@ class LesionPage:
     plans: Sequence[LimbPlan]
     imprint: Imprint | None
     chances: str
+    plan_flags: Sequence[PlanFlag]
     siblings: Sequence[Lesion]
 
 
@@ -123,6 +126,7 @@ def lesion_page(lesion: Lesion) -> LesionPage:
         running=next((p for p in prescriptions if p.stopped_on is None), None),
         plans=list(LimbPlan.objects.filter(lesions=lesion).select_related("plan", "created_by")),
         imprint=lesion.imprints.order_by("-taken_on", "-pk").first(),
+        plan_flags=list(flags_standing(limb_plan__lesions=lesion)),
         chances=chances_sentence(healing.report.forecast if healing.report else None),
         siblings=list(
             Lesion.objects.filter(limb__person=lesion.limb.person_id)

@@ -56,6 +56,7 @@ class Morning:
     referrals: tuple[TodayRow, ...]
     contacts: tuple[TodayRow, ...]
     no_date: tuple[TodayRow, ...]
+    plans: tuple[TodayRow, ...]
     begun: tuple[TodayRow, ...]
     looks: tuple[TodayRow, ...]
 
@@ -83,6 +84,7 @@ def morning_of(site: Site, cases: Iterable[Case], day: date, now: datetime) -> M
         referrals=part(lambda case: _referrals(case, site, now)),
         contacts=part(lambda case: _contacts(case, site)),
         no_date=part(lambda case: _no_date(case, site)),
+        plans=part(_plans),
         begun=part(_begun),
         looks=part(_looks),
     )
@@ -125,6 +127,13 @@ def _referrals(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
             ask = Ask(said("reach_referral"), "referral", referral.pk)
             words = f"Referral to {referral.get_to_display().lower()} has not reached them ({clock.words})"
             yield TodayRow(case.person, local_day(referral.made_at), words, (), (ask,))
+
+
+def _plans(case: Case) -> Iterator[TodayRow]:
+    for flag in case.plan_flags:
+        ask = Ask(said("look_at_plan"), "plan", flag.limb_plan.plan.code)
+        words = f"Relief plan of the {flag.limb_plan.limb.side} foot: {flag.words}"
+        yield TodayRow(case.person, flag.raised_on, words, case.lines, (ask,))
 
 
 def contact_state(case: Case, site: Site) -> tuple[bool, Clock]:

@@ -18,16 +18,27 @@ from clinic.models import (
     LimbPlan,
     Measurement,
     Prescription,
+    Site,
     User,
     VisitState,
 )
+from offload.core.agreement import Agreement, agreement_of
 from offload.core.insole import Insole
 from offload.core.sheet_code import normalised
 from offload.forms import numbers_of
-from offload.models import ReliefPlan
+from offload.models import PlanMeasurement, ReliefPlan
 from offload.selectors import place_on_insole
 
-__all__ = ["BenchLesion", "bench_lesions", "devices_with", "plan_of_code", "plans_of_limb", "start_of"]
+__all__ = [
+    "MeasuredPlans",
+    "measured_plans",
+    "BenchLesion",
+    "bench_lesions",
+    "devices_with",
+    "plan_of_code",
+    "plans_of_limb",
+    "start_of",
+]
 
 START_LENGTH, START_WIDTH = 14.0, 10.0  # [mm] until an imprint or a measurement says otherwise
 
@@ -103,7 +114,7 @@ def plan_of_code(user: User, code: str) -> LimbPlan | None:
     return (
         LimbPlan.objects.visible_to(user)
         .select_related("plan__replaces", "limb__person__site")
-        .prefetch_related("lesions__limb", "plan__replaced_by")
+        .prefetch_related("lesions__limb", "plan__replaced_by", "plan__steps", "plan__measurements")
         .filter(plan__code=normalised(code))
         .first()
     )
@@ -112,6 +123,45 @@ def plan_of_code(user: User, code: str) -> LimbPlan | None:
 def plans_of_limb(limb: Limb) -> Sequence[LimbPlan]:
     """All plans of a limb, the newest first."""
     return list(LimbPlan.objects.filter(limb=limb).select_related("plan").order_by("-pk"))
+
+
+@dataclass(frozen=True)
+class MeasuredPlans:
+    """Predicted against measured over a site's plans: peaks with the cut, and what the cut takes off."""
+
+    rows: Sequence[PlanMeasurement]
+    peak: Agreement | None
+    fall: Agreement | None
+
+
+def measured_plans(site: Site) -> MeasuredPlans:
+    """All measured pairs of a site, the newest first (one query)."""
+    own = LimbPlan.objects.filter(limb__person__site=site).values("plan")
+    rows = list(
+        PlanMeasurement.objects.filter(plan__in=own)
+        .select_related("plan")
+        .defer("plan__result", "plan__spec")
+        .order_by("-measured_on", "-pk")
+    )
+    return MeasuredPlans(
+        rows,
+        agreement_of([(row.predicted_after_kpa, row.with_kpa) for row in rows]),
+        agreement_of(
+            [
+                (
+                    _fall(row.predicted_before_kpa, row.predicted_after_kpa),
+                    _fall(row.without_kpa, row.with_kpa),
+                )
+                for row in rows
+                if row.predicted_before_kpa > 0
+            ]
+        ),
+    )
+
+
+def _fall(before: float, after: float) -> float:
+    """By how much a peak falls [%]."""
+    return 100.0 * (1.0 - after / before)
 
 
 def devices_with(plan: ReliefPlan, user: User) -> Sequence[Prescription]:

@@ -26,6 +26,7 @@ from clinic.models import (
     Measurement,
     Person,
     PersonState,
+    PlanFlag,
     Prescription,
     RedFlag,
     Referral,
@@ -38,6 +39,7 @@ from clinic.models import (
 from .limbs import latest_findings
 from .risk import foot_risk
 from .visits import area_words
+from .watch import flags_standing
 
 __all__ = ["Case", "LesionLine", "gather"]
 
@@ -71,6 +73,7 @@ class Case:
     flags: list[RedFlag] = field(default_factory=list)
     sealed: list[Prescription] = field(default_factory=list)
     drafts: list[LimbPlan] = field(default_factory=list)
+    plan_flags: list[PlanFlag] = field(default_factory=list)
     attempts: list[Contact] = field(default_factory=list)
     referrals: list[Referral] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
@@ -209,6 +212,8 @@ def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
     drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
     for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
         cases[link.limb.person_id].drafts.append(link)
+    for plan_flag in flags_standing(limb_plan__limb__person__in=cases):
+        cases[plan_flag.limb_plan.limb.person_id].plan_flags.append(plan_flag)
     since = now - timedelta(days=ATTEMPTS_DAYS)
     for contact in Contact.objects.filter(person__in=cases, tried_at__gte=since).order_by("tried_at"):
         cases[contact.person_id].attempts.append(contact)

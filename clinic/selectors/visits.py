@@ -25,10 +25,12 @@ from clinic.models import (
     RedFlag,
     Visit,
     VisitState,
+    WatchPoint,
     Weight,
 )
 
 from .flags import flag_words
+from .watch import points_of
 
 __all__ = [
     "LesionSheet",
@@ -88,6 +90,7 @@ class VisitSheet:
     weight: Weight | None
     weight_due: bool
     photo_consent: bool
+    watch: tuple[WatchPoint, ...] = ()
 
     @property
     def worn(self) -> tuple[Prescription, ...]:
@@ -161,7 +164,7 @@ def latest_visit(person: Person) -> Visit | None:
 
 
 def visit_sheet(person: Person, day: date) -> VisitSheet:
-    """The weekly page of a person (six queries, whatever the number of lesions)."""
+    """The weekly page of a person (seven queries, whatever the number of lesions)."""
     lesions = open_lesions(person)
     last_came = (
         person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME)
@@ -181,6 +184,7 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
         photo_consent=PhotoConsent.objects.filter(
             person=person, given_on__lte=day, withdrawn_on=None
         ).exists(),
+        watch=tuple(points_of(person)),
     )
 
 

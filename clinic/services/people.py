@@ -15,6 +15,7 @@ from clinic.models import Circumstances, Limb, Person, PersonState, Side, Site, 
 from . import audit
 from .errors import Refused
 from .records import store
+from .watch import plans_review
 
 __all__ = [
     "circumstances_add",
@@ -148,6 +149,7 @@ def weight_add(*, by: User, person: Person, kg: Decimal, how: str, measured_on: 
     """A dated weight and how it was taken."""
     weight = _weight(by=by, person=person, kg=kg, how=how, measured_on=measured_on)
     audit.record(by=by, site=person.site, verb="weighed", target=weight, person=person, kg=str(kg), how=how)
+    plans_review(by=by, person=person, day=measured_on)
     return weight
 
 

@@ -28,6 +28,7 @@ from .errors import Conflict, Refused
 from .fittings import FittingFindings, fitting_store, fitting_words
 from .next_dates import next_date_no_later_than
 from .opening_cards import handed_card_check, open_by_check
+from .plan_life import seal_check
 from .records import store
 
 __all__ = [
@@ -273,6 +274,8 @@ def prescription_fit(
     fitted = found or FittingFindings()
     if sealed:
         _seal_checks(prescription, fitted_on, open_by, fitted)
+    if sealed:
+        seal_check(prescription, fitted_on)
     row = fitting_store(
         by=by,
         prescription=prescription,

@@ -26,6 +26,7 @@ from .relief_record import (
     relief_spec,
     remarks,
 )
+from .watch import watch_write
 
 __all__ = ["plan_draft", "plan_sign", "relief_preview"]
 
@@ -119,7 +120,7 @@ def plan_sign(
     except plans.PlanRefused as refused:
         raise Refused(refused.message, field=refused.field) from refused
     limb_plan.plan = signed
-    detail: dict[str, Any] = {}
+    detail: dict[str, Any] = {"watch_points": len(watch_write(by=by, limb_plan=limb_plan))}
     if record.running is not None and record.running.takes_insole:
         record.running.relief_plan = signed
         store(record.running, by=by, why=f"relief plan {signed.code} signed")

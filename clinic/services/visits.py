@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from uuid import UUID
@@ -34,6 +34,7 @@ from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
 from .records import store
+from .watch import plans_review, watch_found
 
 __all__ = [
     "COLUMNS",
@@ -76,6 +77,7 @@ class PersonFindings:
     weight_kg: Decimal | None = None
     weight_how: str = ""
     device_opened: bool = False
+    watch: Mapping[int, str] = field(default_factory=dict)
 
 
 #: Fields of `PersonFindings` that are columns of the visit itself.
@@ -152,6 +154,8 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
         flags |= flags_in(row, bone_before=_bone_before(row))
     if found.weight_kg is not None:
         _store_weight(person, found.weight_kg, found, by)
+    watch_found(by=by, visit=visit, answers=found.watch)
+    plans_review(by=by, person=person, day=found.visited_on)
     flags_at_visit(
         by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
     )

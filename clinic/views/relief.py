@@ -15,9 +15,10 @@ from django.urls import reverse
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.relief import BenchForm, SignForm
-from clinic.models import Lesion, Limb, LimbPlan
+from clinic.models import Lesion, Limb, LimbPlan, WatchPoint
 from clinic.selectors.people import person_bar
 from clinic.selectors.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
+from clinic.selectors.watch import flags_standing
 from clinic.services.errors import Refused
 from clinic.services.relief import plan_draft, relief_preview
 from clinic.services.relief import plan_sign as sign
@@ -36,6 +37,17 @@ from offload.services import (
     recomputed,
     unmet,
 )
+from offload.steps import Stage, stage_of
+
+STAGE_WORDS = {
+    Stage.DRAFT: "Not signed yet.",
+    Stage.SIGNED: "Signed. Print a sheet, cut, and record the cut.",
+    Stage.CUT: "Cut deep enough. Dress it, then fit it: code and side are typed again.",
+    Stage.FITTED: "Fitted. The contact check is next; a device that stays on is sealed only after it.",
+    Stage.CHECKED: "Contact check: no contact.",
+    Stage.TOUCHES: "Contact check failed: the lesion touches the floor. Cut deeper or make a new version.",
+    Stage.REPLACED: "Replaced.",
+}
 
 
 @dataclass
@@ -293,6 +305,10 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "may_sign": row.state == PlanState.DRAFT and can(request.user, "plan_relief"),
         "following": next((f for f in row.replaced_by.all() if f.state != PlanState.DRAFT), None),
         "devices": devices_with(row, request.user),
+        "stage": stage_of(row),
+        "stage_words": STAGE_WORDS[stage_of(row)],
+        "watch_points": WatchPoint.objects.filter(limb_plan=found),
+        "flags": flags_standing(limb_plan=found),
         "papers": [("a4", "A4"), ("a3", "A3"), ("letter", "Letter")],
     }
     return render(request, "clinic/relief/plan.html", context, status=status)
