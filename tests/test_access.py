@@ -15,6 +15,8 @@ from clinic.models import LimbPlan, Look, Photo, PhotoScale, PlanFlag, Referral,
 from offload.models import ReliefPlan
 from tests import factories
 
+#: Charts of nothing: they answer 404 until there is something to draw, and have tests of their own.
+NEED_DATA = {"lesion_compare_chart", "outcomes_chart"}
 OPEN_TO_ALL = {"login", "logout", "account_link", "health"}
 
 
@@ -196,4 +198,7 @@ def test_what_the_role_may_see_opens(role, site):
             re.findall(r"<\w+:(\w+)>", ROUTES[name][0])
         ):
             answer = client.get(address(name, row))
+            if name in NEED_DATA:
+                assert answer.status_code in (200, 404), (role, name)
+                continue
             assert answer.status_code in (200, 302, 405), (role, name, answer.status_code)

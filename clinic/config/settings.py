@@ -188,6 +188,8 @@ STORAGES = {
     },
 }
 WHITENOISE_USE_FINDERS = not PRODUCTION
+# The heads of the audit chains, one line a day and site; best on another disk than the database.
+DIGEST_DIR = Path(env.str("DIGEST_DIR", default=str(VAR_DIR / "digests")))
 DATA_UPLOAD_MAX_MEMORY_SIZE = 3 * 1024 * 1024
 
 CACHES = {

@@ -11,7 +11,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from clinic.models import Lesion, LesionState, Limb, Person, Prescription, Role, Site, User
+from clinic.models import Lesion, LesionState, Limb, LimbPlan, Person, Prescription, Role, Site, User
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.services import (
     closure,
@@ -20,6 +20,7 @@ from clinic.services import (
     limbs,
     people,
     photos,
+    plan_life,
     referrals,
     relief,
     visits,
@@ -28,6 +29,7 @@ from clinic.services.measurement import LesionFindings
 from clinic.services.relief_record import LesionShape
 from clinic.services.visits import PersonFindings
 from offload.selectors import insole_of
+from offload.steps import plan_depth
 
 from . import course, devices
 from .pictures import placeholder
@@ -158,6 +160,23 @@ class Story:
         drafted = relief.plan_draft(by=self.podiatrist, limb=limb, shapes=shapes)
         if sign:
             relief.plan_sign(by=self.podiatrist, limb_plan=drafted, expected_version=drafted.plan.version)
+            self._cut(drafted, day)
+
+    def _cut(self, drafted: LimbPlan, day: date) -> None:
+        """Cut to depth, fitted, checked for contact: nothing is sealed over a plan before that."""
+        drafted.plan.refresh_from_db()
+        plan = drafted.plan
+        plan_life.plan_cut(
+            by=self.staff,
+            limb_plan=drafted,
+            code=plan.code,
+            side=plan.side,
+            bar_mm=Decimal("100.0"),
+            depth_mm=plan_depth(plan),
+            done_on=day,
+        )
+        plan_life.plan_fit(by=self.staff, limb_plan=drafted, code=plan.code, side=plan.side, done_on=day)
+        plan_life.plan_check_contact(by=self.podiatrist, limb_plan=drafted, touches=False, done_on=day)
 
     def _imprint(self, start: Mapping[str, Any]) -> dict[str, Any]:
         """The imprint lies near where the site's name puts it, never just there."""

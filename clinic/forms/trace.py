@@ -24,7 +24,8 @@ class PointsField(forms.CharField):
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
         points = []
-        for number, part in enumerate(filter(str.strip, re.split(r"[\n;]", text)), start=1):
+        parts = [part for part in re.split(r"[\n;]", text or "") if part.strip()]
+        for number, part in enumerate(parts, start=1):
             try:
                 x, y = (float(one) for one in re.split(r"[,\s]+", part.strip()))
             except ValueError:

@@ -73,8 +73,9 @@ def funnel_limits(
         raise ProportionError(f"of: {n.min():g} cases, at least 1 needed")
 
     def at(tail: float) -> NDArray[np.float64]:
-        if share in (0.0, 1.0):
-            return np.full(n.shape, share)
+        # Beyond this every case is alike as far as doubles can tell.
+        if min(share, 1.0 - share) < 1e-12:
+            return np.full(n.shape, round(share))
         r = binom.ppf(tail, n, share)
         over = (binom.cdf(r, n, share) - tail) / binom.pmf(r, n, share)
         return np.clip((r - over) / n, 0.0, 1.0)

@@ -29,7 +29,7 @@ class PeerRound(ClinicalRecord):
 
 
 class PeerCase(ClinicalRecord):
-    SITE_PATH = "round__site"
+    SITE_PATH = "prescription__limb__person__site"
 
     round = models.ForeignKey(PeerRound, on_delete=models.PROTECT, related_name="cases")
     prescription = models.ForeignKey("clinic.Prescription", on_delete=models.PROTECT, related_name="+")
@@ -53,7 +53,7 @@ class PeerOpinion(models.TextChoices):
 
 
 class PeerReading(ClinicalRecord):
-    SITE_PATH = "case__round__site"
+    SITE_PATH = "case__prescription__limb__person__site"
 
     case = models.ForeignKey(PeerCase, on_delete=models.PROTECT, related_name="readings")
     reader = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")

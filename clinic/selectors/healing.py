@@ -25,6 +25,8 @@ from clinic.models import (
     VisitState,
 )
 
+from .repeat import trace_errors
+
 __all__ = ["BREAKING_EVENTS", "Course", "LesionHealing", "Mark", "courses_of", "healing_of", "healings_of"]
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
@@ -109,13 +111,15 @@ class LesionHealing:
         return " ".join(reason.text for reason in self.report.verdict.reasons)
 
 
-def _areas(measurements: Iterable[Measurement]) -> tuple[Area, ...]:
+def _areas(measurements: Iterable[Measurement], share: float | None = None) -> tuple[Area, ...]:
+    """Areas; `share` is the clinic's own error of a traced one, where it is known."""
     return tuple(
         Area(
             day=m.visit.visited_on,
             area=float(m.area_mm2),
             method=Method.TRACED if m.method == AreaMethod.TRACED else Method.ELLIPSE,
             state=WoundState(m.debridement),
+            share=share if m.method == AreaMethod.TRACED else None,
         )
         for m in measurements
         if m.area_mm2 is not None
@@ -201,16 +205,17 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
 
 
 def courses_of(lesions: Iterable[Lesion]) -> dict[int, Course]:
-    """Measurements, areas and marks of many lesions without judging them; four queries, keyed by lesion."""
+    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion."""
     wanted = list(lesions)
     if not wanted:
         return {}
     measured, marked = _standing(wanted), _marks(wanted)
+    shares = trace_errors(wanted)
     return {
         lesion.pk: Course(
             lesion,
             tuple(measured[lesion.pk]),
-            _areas(measured[lesion.pk]),
+            _areas(measured[lesion.pk], shares.get(lesion.pk)),
             tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words))),
         )
         for lesion in wanted

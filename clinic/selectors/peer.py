@@ -49,12 +49,10 @@ class PeerResult:
 def round_rows(site: Site, user: User) -> list[RoundRow]:
     rounds = PeerRound.objects.filter(site=site).annotate(n=Count("cases", distinct=True))
     rows = []
-    full: dict[int, int] = dict(
-        PeerCase.objects.filter(round__site=site).annotate(k=Count("readings")).filter(k=2)
-        .order_by().values_list("round").annotate(Count("pk", distinct=True))
-    )  # fmt: skip
+    read_twice = PeerCase.objects.filter(round__site=site).annotate(k=Count("readings")).filter(k=2)
+    full = Counter(read_twice.values_list("round_id", flat=True))
     for one in rounds:
-        rows.append(RoundRow(one, one.n, full.get(one.pk, 0), _open_cases(one, user).count()))
+        rows.append(RoundRow(one, one.n, full[one.pk], _open_cases(one, user).count()))
     return rows
 
 

@@ -24,6 +24,7 @@ __all__ = [
     "account_invite",
     "account_reset",
     "link_find",
+    "link_make",
     "link_use",
     "own_password_change",
     "second_factor_remove",
@@ -55,7 +56,8 @@ def _own_sites(by: User, sites: Iterable[Site]) -> list[Site]:
     return chosen
 
 
-def _link(by: User, user: User, purpose: str) -> str:
+def link_make(by: User, user: User, purpose: str) -> str:
+    """A one-time link for a user; call inside the transaction of what it is for."""
     now = timezone.now()
     # An older unused link ends with the new one.
     for old in user.links.filter(used_at=None, expires_at__gt=now):  # type: ignore[attr-defined]
@@ -88,7 +90,7 @@ def account_invite(
     user.save()
     user.sites.set(chosen)
     _record(by, user, "invited", chosen, role=role)
-    return user, _link(by, user, LinkPurpose.INVITE)
+    return user, link_make(by, user, LinkPurpose.INVITE)
 
 
 @transaction.atomic
@@ -134,7 +136,7 @@ def account_reset(*, by: User, user: User) -> str:
     user.save(update_fields=["password"])
     sign_out_everywhere(user=user)
     _record(by, user, "reset the password of", _shared(by, user))
-    return _link(by, user, LinkPurpose.RESET)
+    return link_make(by, user, LinkPurpose.RESET)
 
 
 @transaction.atomic

@@ -53,9 +53,7 @@ def _sealed(text: str, person: Person | None) -> str:
     """What is said about a person, sealed with that person's key; the key is made with the first row."""
     if person is None:
         return text
-    held, _ = PersonKey.objects.get_or_create(
-        pk=person.pk, defaults={"key": Fernet.generate_key().decode()}
-    )
+    held, _ = PersonKey.objects.get_or_create(pk=person.pk, defaults={"key": Fernet.generate_key().decode()})
     return Fernet(held.key).encrypt(text.encode()).decode()
 
 

@@ -33,12 +33,20 @@ __all__ = ["nouns_of", "person_erase", "person_export", "person_lift", "person_r
 SHORTEST_GROUND = 10
 
 
+def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
+    """Whether the path to the site leads through a person; a report or a reading round belongs to the site alone."""
+    reached: Any = model
+    for step in model.SITE_PATH.split("__")[:-1]:
+        reached = reached._meta.get_field(step).related_model
+    return reached is Person
+
+
 def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
     """Every clinical noun with its query path to the person, leaves first: nothing points at what goes first."""
     found = [
         (model, model.SITE_PATH.removesuffix("site").removesuffix("__"))
         for model in apps.get_app_config("clinic").get_models()
-        if issubclass(model, ClinicalRecord) and model is not Person
+        if issubclass(model, ClinicalRecord) and model is not Person and _is_of_a_person(model)
     ]
     waiting = {model: path for model, path in found}
     order: list[tuple[type[ClinicalRecord], str]] = []

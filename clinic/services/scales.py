@@ -13,7 +13,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from PIL import Image
 
-from clinic.models import Photo, PhotoScale, Reference, User
+from clinic.models import Photo, PhotoScale, PhotoSubject, Reference, User
 from offload.core.card import Edges, guess_corners, snap_to_edges
 from offload.core.errors import RectifyError
 from offload.core.rectify import ID1_CARD, Rectification, rectify, scale_by_ruler
@@ -42,9 +42,8 @@ __all__ = [
 ]
 
 SIZES = {Reference.CARD: ID1_CARD, Reference.SHEET: REFERENCE_FRAME}
-REACH_MM = (
-    170.0  # of the flattened picture round the reference: a foot's width beside a card, or a whole insole
-)
+REACH_MM = 100.0  # of the flattened picture round the reference; further off, the scale is too uncertain
+INSOLE_REACH_MM = 340.0  # a card may lie at either end of an insole
 FINEST, LARGEST_SIDE_PX = 12.0, 2200  # [px/mm], [px] of the flattened picture
 PLANE_CAVEAT = "The reference must lie flat in the plane of the lesion: 5 mm lower or higher at 30 cm changes the area by 3 %."
 Points = tuple[tuple[float, float], ...]
@@ -213,7 +212,7 @@ def plane_frame(scale: PhotoScale) -> PlaneFrame:
     flat = seen[seen[:, 2] > 0.05][:, :2] / seen[seen[:, 2] > 0.05][:, 2:]
     centre = np.column_stack([np.array(scale.marks_px), np.ones(len(scale.marks_px))]) @ matrix.T
     middle = (centre[:, :2] / centre[:, 2:]).mean(axis=0)
-    reach = 2 * REACH_MM if photo.subject == "insole" else REACH_MM
+    reach = INSOLE_REACH_MM if photo.subject == PhotoSubject.INSOLE else REACH_MM
     low = np.maximum(flat.min(axis=0), middle - reach)
     high = np.minimum(flat.max(axis=0), middle + reach)
     width, height = (float(v) for v in high - low)

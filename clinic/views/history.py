@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
@@ -16,7 +18,7 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
     if model is None:
         raise Http404("no such noun")
     row = visible_or_404(model, request.user, pk=pk)
-    person = row
+    person: Any = row
     for step in row.SITE_PATH.split("__")[:-1]:
         person = getattr(person, step)
     watcher = can(request.user, "person_rights")

@@ -1,9 +1,8 @@
 """Asking for a look at a lesion, and answering."""
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_POST
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.looks import AskForm, LookAnswerForm
@@ -63,9 +62,10 @@ def look_answer(request: ClinicRequest, look: int) -> HttpResponse:
 
 
 @may("see_today")
-@require_POST
 def look_read(request: ClinicRequest, look: int) -> HttpResponse:
     found = visible_or_404(LOOKS, request.user, pk=look)
+    if request.method != "POST":
+        return HttpResponseNotAllowed(["POST"])
     try:
         service.look_read(by=request.user, look=found)
     except Refused as refused:

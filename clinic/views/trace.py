@@ -59,7 +59,7 @@ def photo_scale_check(request: ClinicRequest, photo: int) -> HttpResponse:
         return HttpResponseNotAllowed(["POST"])
     form = ScaleForm(request.POST)
     if not form.is_valid():
-        return JsonResponse({"refused": " ".join(e for errors in form.errors.values() for e in errors)})
+        return JsonResponse({"refused": " ".join(str(e) for errors in form.errors.values() for e in errors)})
     try:
         tried = scale_try(photo=found, **form.marked())
     except Refused as refused:
@@ -124,7 +124,7 @@ def trace_check(request: ClinicRequest, scale: int) -> HttpResponse:
     form = TraceForm(request.POST)
     form.fields["submission_key"].required = False
     if not form.is_valid() or not form.cleaned_data["outline"]:
-        return JsonResponse({"refused": " ".join(e for errors in form.errors.values() for e in errors)})
+        return JsonResponse({"refused": " ".join(str(e) for errors in form.errors.values() for e in errors)})
     try:
         found = outline_planimetry(form.cleaned_data["outline"])
     except Refused as refused:

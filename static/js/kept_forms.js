@@ -63,7 +63,7 @@ async function tend(form, name) {
       const now = new Date();
       await vault.keep(name, typed(form));
       form.dataset.kept = "yes";
-      if (state && form.dataset.unsent !== "yes") state.textContent = `Kept on this device ${clock(now)}, not sent yet`;
+      if (state && !["yes", "refused"].includes(form.dataset.unsent)) state.textContent = `Kept on this device ${clock(now)}, not sent yet`;
     }, 120);
   };
   form.addEventListener("input", keep);
@@ -90,11 +90,12 @@ async function tend(form, name) {
   if (refused) return; // the server gave everything back already
   const found = await vault.kept(name);
   if (!found) return;
-  const blank = JSON.stringify(typed(form));
-  if (JSON.stringify(found.value) === blank) return;
+  const said = (values) => JSON.stringify(values.filter(([field]) => field !== "submission_key"));
+  if (said(found.value) === said(typed(form))) return;
   const first = typed(form);
   const discard = ["Discard it", () => {
     fill(form, first);
+    clearTimeout(wait);
     vault.drop(name);
   }];
   if (form.hasAttribute("data-draft")) {

@@ -62,16 +62,19 @@
     if (event.target === form()) sending = true;
   });
   document.addEventListener("htmx:beforeRequest", (event) => {
-    if (event.target === form()) say("Saving");
+    if (event.target !== form()) return;
+    form().dataset.unsent = "no";
+    say("Saving");
   });
   // The same key goes out again with the next press, so a visit that did arrive is not stored twice.
   for (const name of ["htmx:sendError", "htmx:timeout", "htmx:responseError"]) {
     document.addEventListener(name, (event) => {
       if (event.target !== form()) return;
       sending = false;
-      form().dataset.unsent = "yes";
+      // An answer that refuses is not asked for again by itself; a lost one is.
+      form().dataset.unsent = name === "htmx:responseError" ? "refused" : "yes";
       const kept = form().dataset.kept === "yes" ? "It is kept on this device. " : "";
-      say(`Not yet sent: no answer from the clinic's server. ${kept}It goes by itself when the network is back, or press Save visit again.`);
+      say(`Not yet sent: no answer from the clinic's server. ${kept}${form().dataset.unsent === "yes" ? "It goes by itself when the network is back, or press" : "Press"} Save visit again.`);
     });
   }
   // Sent again with the same key: when the first one did arrive, the second finds its visit.
@@ -89,6 +92,7 @@
   });
   document.addEventListener("htmx:afterSwap", () => {
     sending = false;
-    if (dirty) say("Typed, not saved yet");
+    // A live figure that arrives says nothing about a visit that did not.
+    if (dirty && !["yes", "refused"].includes(form()?.dataset.unsent)) say("Typed, not saved yet");
   });
 })();

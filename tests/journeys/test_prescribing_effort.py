@@ -131,7 +131,9 @@ def prescribe_in_admin(visitor, lesion, podiatrist, *, facts, advice, edition):
     effort.click(page.locator(".field-signed_at .datetimeshortcuts").nth(1).locator("a").first)
     effort.click(page.locator("[name=_save]"))
     page.wait_for_load_state("networkidle")
-    assert not page.locator(".errornote").count(), page.locator("#prescription_form .errorlist").all_inner_texts()
+    assert not page.locator(".errornote").count(), page.locator(
+        "#prescription_form .errorlist"
+    ).all_inner_texts()
     page.wait_for_url("**/plain-admin/clinic/prescription/")
     return effort.count
 

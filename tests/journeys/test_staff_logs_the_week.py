@@ -46,8 +46,7 @@ def test_a_visit_logged_in_the_browser_shows_on_today_chart_and_verdict(visitor,
     page.get_by_role("link", name="Log visit").first.click()
     page.wait_for_url("**/visits/new/")
     fill(page, lesion, length=30, width=24)
-    page.wait_for_load_state("networkidle")
-    assert "5.65 cm²" in page.locator("main").inner_text()  # π/4 · 30 · 24 mm², live, before saving
+    page.wait_for_selector("main >> text=5.65 cm²")  # π/4 · 30 · 24 mm², live, before saving
     page.get_by_role("button", name="Save visit").click()
     page.wait_for_url("**/lesions/*/")
 

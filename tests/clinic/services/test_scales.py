@@ -94,7 +94,7 @@ def test_a_ruler_alone_has_a_larger_error_and_its_caveat(photo):
         ({"reference": "nothing"}, "not one of the list"),
         ({"marks": [(1, 1)]}, "4 are needed"),
         ({"marks": [(0, 0), (9000, 0), (100, 100), (0, 100)]}, "outside the picture"),
-        ({"marks": [(10, 10), (20, 10), (20, 20), (10, 20)]}, "shortest side"),
+        ({"marks": [(10, 10), (20, 10), (20, 20), (10, 20)]}, "Shortest side"),
         ({"marks": [(100, 100), (400, 400), (400, 100), (100, 400)]}, "convex"),
         ({"marks": [(100, 100), (100, 400), (600, 400), (600, 100)], "snap": False}, "counter-clockwise"),
         ({"marks": [(20, 20), (72, 20), (72, 62), (20, 62)], "snap": False}, "Expected area error"),

@@ -1,0 +1,84 @@
+"""Set up a real clinic: its site with its numbers, and the first manager with a one-time link."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.db import transaction
+
+from clinic.demo.play import PASSWORD
+from clinic.models import Role, Site, User
+from clinic.services import audit
+from clinic.services.accounts import link_make
+
+ASKED = {
+    "name": "Name of the clinic",
+    "short_name": "Short name (letters, for lists)",
+    "telephone_in_hours": "Number for red flags in hours",
+    "telephone_out_of_hours": "Number for red flags out of hours",
+    "manager_username": "User name of the first manager",
+    "manager_first_name": "Given name",
+    "manager_last_name": "Family name",
+}
+REQUIRED_DIGITS = 3
+
+
+class Command(BaseCommand):
+    help = "Open a real clinic. It does not finish without the numbers to call in hours and out of hours."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        for name, words in ASKED.items():
+            parser.add_argument(f"--{name.replace('_', '-')}", help=words)
+        parser.add_argument(
+            "--no-input", action="store_true", help="ask nothing; everything is given by options"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if any(user.check_password(PASSWORD) for user in User.objects.filter(is_active=True)[:20]):
+            raise CommandError(
+                "demonstration logins exist in this database: a real clinic starts with an empty one"
+            )
+        told = {}
+        for name, words in ASKED.items():
+            value = options[name]
+            if value is None and not options["no_input"]:
+                value = input(f"{words}: ")
+            told[name] = (value or "").strip()
+        for name in ("telephone_in_hours", "telephone_out_of_hours"):
+            if sum(letter.isdigit() for letter in told[name]) < REQUIRED_DIGITS:
+                raise CommandError(
+                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without it, because a "
+                    "red flag of every urgency shows it"
+                )
+        for name, value in told.items():
+            if not value:
+                raise CommandError(f"{ASKED[name]} is missing")
+        with transaction.atomic():
+            if Site.objects.filter(short_name=told["short_name"]).exists():
+                raise CommandError(f"Short name: {told['short_name']} is taken")
+            if User.objects.filter(username__iexact=told["manager_username"]).exists():
+                raise CommandError(f"User name: {told['manager_username']} is taken")
+            site = Site(**{name: told[name] for name in list(ASKED)[:4]})
+            try:
+                site.full_clean()
+            except ValidationError as fault:
+                raise CommandError("; ".join(fault.messages)) from fault
+            site.save()
+            manager = User(
+                username=told["manager_username"],
+                first_name=told["manager_first_name"],
+                last_name=told["manager_last_name"],
+                role=Role.MANAGER,
+            )
+            manager.set_unusable_password()
+            manager.save()
+            manager.sites.add(site)
+            audit.record(by=manager, site=site, verb="opened", target=site)
+            token = link_make(manager, manager, "invite")
+        self.stdout.write(
+            f"{site.name} is open. Its first manager sets a password at, once, within 72 hours:"
+        )
+        self.stdout.write(f"  /account-link/{token}/")
+        self.stdout.write("Next: House rules (margins, foams, ages of facts), Accounts, Settings.")

@@ -1,0 +1,153 @@
+"""What a hostile request meets."""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import sys
+
+import pytest
+from django.conf import settings as live
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.models import Photo, PhotoConsent
+from clinic.services.exports import formula_safe
+from tests import factories
+from tests.test_repository import LONG_KEY, ROOT
+
+
+def test_csrf_a_post_without_the_stamp_is_refused_and_keeps_the_text(person, staff):
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(staff)
+    answer = client.post(reverse("weight_new", args=[person.pk]), {"kg": "81.5", "note": "typed long"})
+    assert answer.status_code == 403
+    assert "too old" in answer.content.decode()
+    assert 'value="81.5"' in answer.content.decode()
+    assert person.weights.count() == 0
+
+
+def test_csrf_a_refused_sign_in_does_not_show_the_password(staff):
+    client = Client(enforce_csrf_checks=True)
+    answer = client.post(reverse("login"), {"username": staff.username, "password": "my secret words"})
+    assert answer.status_code == 403
+    assert "my secret words" not in answer.content.decode()
+
+
+def test_host_header_another_host_is_refused(as_staff):
+    assert as_staff.get("/people/", headers={"host": "evil.example"}).status_code == 400
+    link = as_staff.get("/people/", headers={"X-Forwarded-Host": "evil.example"})
+    assert "evil.example" not in link.content.decode()
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../clinic/config/settings.py", "/static/%2e%2e/%2e%2e/manage.py", "/media/photos/x.jpg",
+        "/photos/..%2f..%2fmanage.py/file/", "/plans/..%2f..%2fx/sheet-a4.pdf", "/history/../user/1/",
+    ],
+)  # fmt: skip
+def test_path_traversal_finds_nothing(as_podiatrist, path):
+    assert as_podiatrist.get(path).status_code == 404
+
+
+def test_path_traversal_a_photo_row_cannot_point_outside_the_store(as_staff, person):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    photo = Photo.objects.create(
+        lesion=lesion, taken_on=timezone.localdate(), file="../../../etc/passwd", sha256="0" * 64,
+        width_px=1, height_px=1, created_by=factories.author(),
+    )  # fmt: skip
+    as_staff.raise_request_exception = False
+    answer = as_staff.get(reverse("photo_file", args=[photo.pk]))
+    body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+    assert answer.status_code in (400, 404, 500)
+    assert b"root:" not in body
+
+
+@pytest.mark.parametrize("cell", ["=1+1", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1"])
+def test_formula_injection_text_a_spreadsheet_would_run_is_kept_as_text(cell):
+    assert formula_safe(cell).startswith("'")
+    assert formula_safe(-1.5) == -1.5
+
+
+SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
+HTML = b"<!doctype html><script>alert(1)</script>"
+JPEG_THEN_HTML = b"\xff\xd8\xff\xe0" + HTML
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("a.svg", SVG), ("a.html", HTML), ("a.jpg", SVG), ("a.png", HTML), ("a.jpg", JPEG_THEN_HTML)],
+)
+def test_svg_and_html_uploads_are_refused_whatever_they_are_called(as_staff, person, name, content):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    PhotoConsent.objects.create(person=person, given_on="2020-01-01", created_by=factories.author())
+    upload = io.BytesIO(content)
+    upload.name = name
+    answer = as_staff.post(
+        reverse("photo_new", args=[lesion.pk]),
+        {"photo": upload, "taken_on": timezone.localdate().isoformat(), "note": ""},
+    )
+    assert answer.status_code == 422
+    assert Photo.objects.count() == 0
+
+
+def test_every_answer_carries_the_headers(as_staff):
+    for path in ("/people/", "/nothing-here/", "/health/"):
+        headers = as_staff.get(path).headers
+        assert "script-src 'self'" in headers["Content-Security-Policy"], path
+        assert "unsafe" not in headers["Content-Security-Policy"]
+        assert headers["X-Frame-Options"] == "DENY"
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["Referrer-Policy"] == "same-origin"
+        assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
+        assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
+        assert "geolocation=()" in headers["Permissions-Policy"]
+        assert headers["X-Request-ID"]
+
+
+def test_record_pages_are_kept_by_no_cache(as_staff, person):
+    assert "no-store" in as_staff.get(reverse("person", args=[person.pk]))["Cache-Control"]
+
+
+def test_page_titles_and_addresses_hold_no_patient(as_staff, person):
+    """The title of a page goes into browser histories and window lists."""
+    factories.lesion(on=factories.limb(of=person))
+    page = as_staff.get(reverse("person", args=[person.pk])).content.decode()
+    title = page.split("<title>")[1].split("</title>")[0]
+    assert person.family_name not in title
+    assert person.record_number not in reverse("person", args=[person.pk])
+
+
+def test_in_production_cookies_are_bound_to_the_host_and_to_https():
+    code = (
+        "from clinic.config import settings as s;"
+        "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE, s.CSRF_COOKIE_SECURE, "
+        "s.SECURE_HSTS_SECONDS, s.DEBUG)"
+    )
+    clean = {k: v for k, v in os.environ.items() if k not in {"DJANGO_SETTINGS_MODULE", "DEBUG"}}
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True,
+        env={**clean, "PRODUCTION": "1", "SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "clinic.example.org"},
+    )  # fmt: skip
+    assert done.stdout.split() == ["__Host-session", "__Host-csrf", "True", "True", "31536000", "False"]
+    assert live.SESSION_COOKIE_HTTPONLY
+    assert live.CSRF_COOKIE_HTTPONLY
+
+
+def test_health_tells_a_watcher_and_nobody_else_anything(db, monkeypatch):
+    answer = Client().get("/health/")
+    assert answer.status_code == 200
+    assert answer.json() == {"status": "ok", "database": True, "room_for_photos": True}
+    monkeypatch.setattr("clinic.views.health.os.access", lambda *a: False)
+    assert Client().get("/health/").status_code == 503
+
+
+def test_requests_other_than_reading_never_change_by_get(as_manager, person):
+    for name in ("person_copy",):
+        assert as_manager.get(reverse(name, args=[person.pk])).status_code == 405
+    assert as_manager.get(reverse("switch_user")).status_code == 405
+    assert as_manager.get(reverse("sign_out_other")).status_code == 405
+    assert as_manager.get(reverse("logout")).status_code == 405
