@@ -264,7 +264,9 @@ def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run, scale: Scal
             str(at.method) if at.state is WoundState.NOT_STATED else f"{at.method}, {at.state} debridement"
         )
         bottom, top = _ends(at, scale)
-        below = any(abs(x - other) < 0.2 * (high - low) for other in named)
+        # Under a curve that rises the room is below the first point, over one that falls above it.
+        rising = scale.quantity is Quantity.REDUCTION
+        below = rising or any(abs(x - other) < 0.2 * (high - low) for other in named)
         named.append(x)
         axes.annotate(
             words,

@@ -8,6 +8,7 @@ from datetime import date
 
 from clinic.healing.forecast import Forecast
 from clinic.healing.progress import Change, change_between, reduction_percent
+from clinic.healing.verdict import chance_words
 from clinic.models import (
     Attendance,
     Imprint,
@@ -81,14 +82,19 @@ def _rows(healing: LesionHealing) -> list[MeasurementRow]:
     return rows[::-1]
 
 
+def _by_then(chance: float) -> str:
+    """A chance that is exactly 0 is that of a day already past with the wound open."""
+    return "that day is past" if chance == 0.0 else chance_words(chance)
+
+
 def chances_sentence(forecast: Forecast | None) -> str:
     """What the forecast says in words: chances always, a date only from the fifth area on."""
     if forecast is None:
         return ""
     words = (
-        f"Chance of closing within the next 8 weeks: {forecast.chance_next_8w:.0%} (estimate, from "
-        f"{forecast.n} areas). By 12 weeks from the first area: {forecast.chance_12w:.0%}; "
-        f"by 20 weeks: {forecast.chance_20w:.0%}."
+        f"Chance of closing within the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate, from "
+        f"{forecast.n} areas). By 12 weeks from the first area: {_by_then(forecast.chance_12w)}; "
+        f"by 20 weeks: {_by_then(forecast.chance_20w)}."
     )
     if forecast.n >= AREAS_BEFORE_A_DATE:
         if forecast.median is None:

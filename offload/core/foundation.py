@@ -245,6 +245,7 @@ class Foundation:
         tissue, touching, foam, slope, rest, rest_rigid = state(u, motion, clip)
         worst, tangent = np.inf, None
         for steps in range(MOST_STEPS):
+            reached = worst
             peak = max(scale, float(tissue.max()))
             worst = max(
                 float(np.abs(rest).max()) / (area * peak),
@@ -261,7 +262,8 @@ class Foundation:
                     worst,
                 )
             last = (u, foam, slope)
-            if tangent is None or worst > CHORD:
+            # An old tangent is kept only while it halves the residual: across a cell that comes and goes it may not.
+            if tangent is None or worst > CHORD or worst > 0.5 * reached:
                 tangent = Tangent(
                     self._factor(slope + tissue_kpa_mm * touching), frame, tissue_kpa_mm * touching, area
                 )

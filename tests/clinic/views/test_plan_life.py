@@ -107,9 +107,9 @@ def test_typed_peaks_are_kept_and_the_page_says_how_few_they_are(as_staff, as_ma
 
 
 def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, lesion):
-    # 30 x 12 cells of 10 mm; the lesion of the test lies at 50 to 70 mm across, 173 to 187 mm along.
+    # 30 x 12 cells of 10 mm; the block of high cells surrounds the lesion of the test.
     grid = "\n".join(
-        ",".join("25" if i in (17, 18) and j in (5, 6) else "5" for j in range(12)) for i in range(30)
+        ",".join("25" if 14 <= i <= 21 and 3 <= j <= 8 else "5" for j in range(12)) for i in range(30)
     )
     lower = grid.replace("25", "12")
     day = timezone.localdate().isoformat()
