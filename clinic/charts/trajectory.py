@@ -170,13 +170,19 @@ def _four_weeks(axes: Axes, first: date, run: Run, span: tuple[float, float], sc
     earlier = [v for d in (14, 21, 28) if (v := area_at(run, d)) is not None]
     room = (at - span[0]) / (span[1] - span[0]) * (WIDTH - _LEFT - _RIGHT)
     leftward = room > _FOUR_WEEK_ROOM and not any(v < 1.3 * run.first.area / 2.0 for v in earlier)
+    place, offset = (at - reach if leftward else at + reach, half), (points(-5 if leftward else 5), 0.0)
+    foot = (
+        scale.quantity is Quantity.REDUCTION
+    )  # there the curve goes on beside the mark, and its foot is free
+    if foot:
+        leftward, place, offset = False, (at, scale.low), (points(5), points(4))
     axes.annotate(
         "half the first area\nat 4 weeks",
-        (at - reach if leftward else at + reach, half),
-        xytext=(points(-5 if leftward else 5), 0),
+        place,
+        xytext=offset,
         textcoords="offset points",
         ha="right" if leftward else "left",
-        va="center",
+        va="bottom" if foot else "center",
         color=SOFT,
         fontsize=SMALL * 0.95,
         bbox={"facecolor": SURFACE, "edgecolor": "none", "pad": points(1), "alpha": 0.8},

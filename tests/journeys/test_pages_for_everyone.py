@@ -19,6 +19,9 @@ def pages(role):
         "/people/?q=lan",
         f"/people/{person.pk}/",
         f"/lesions/{lesion.pk}/",
+        f"/lesions/{lesion.pk}/?show=reduction",
+        f"/lesions/{lesion.pk}/compare/",
+        f"/people/{person.pk}/curves/",
         f"/visits/{Visit.objects.filter(person=person).first().pk}/",
         f"/prescriptions/{prescription.pk}/",
         f"/prescriptions/{prescription.pk}/record/",
@@ -55,13 +58,16 @@ def pages(role):
     ]
     deciding = [
         "/review/",
+        f"/review/lesions/{lesion.pk}/note/",
+        "/review/forecasts/",
+        "/outcomes/",
         "/house-rules/",
         f"/limbs/{lesion.limb_id}/prescribe/",
         f"/limbs/{lesion.limb_id}/prescribe/?if-high_falls_risk=yes",
         f"/limbs/{lesion.limb_id}/bench/",
         f"/plans/{plan.code}/",
     ]
-    managing = ["/audit/", "/audit/cases/", "/audit/changes/", "/house-rules/"]
+    managing = ["/audit/", "/audit/cases/", "/audit/changes/", "/outcomes/", "/house-rules/"]
     return {
         "staff": everyone + writers,
         "podiatrist": everyone + writers[:1] + deciding,
