@@ -15,6 +15,7 @@ from clinic.views import (
     erasure,
     fittings,
     flags,
+    foams,
     health,
     history,
     home,
@@ -54,6 +55,8 @@ home_urls = [
     path("outcomes/", outcomes.outcomes, name="outcomes"),
     path("outcomes/chart.svg", outcomes.outcomes_chart, name="outcomes_chart"),
     path("house-rules/", house_rules.house_rules, name="house_rules"),
+    path("house-rules/foams/", foams.foams, name="foams"),
+    path("house-rules/foams/<int:site_foam>/retire/", foams.foam_retire, name="foam_retire"),
 ]
 
 people_urls = [

@@ -112,6 +112,9 @@ class CutForm(forms.Form):
         choices=[("floor", "The floor"), ("opening", "The foot side of the opening")],
     )
     cut = forms.ChoiceField(label="Cut in", choices=[(cut, CUT_WORDS[cut]) for cut in ("auto", *CUTS)])
+    lost_cover_mm = _number("Cover lost", 0, 27, "mm", required=False)
+    lost_middle_mm = _number("Middle lost", 0, 27, "mm", required=False)
+    lost_base_mm = _number("Base lost", 0, 27, "mm", required=False)
     rigid_deformity = forms.BooleanField(label="Rigid, deformed foot", required=False)
 
     def clean(self) -> dict[str, Any]:

@@ -1,10 +1,11 @@
-"""Pressures of a stored plan, read back from the values it keeps."""
+"""Pressures of a stored plan and laws of a stored foam, read back from the values they keep."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import Any
 
+from offload.core.foam import Foam, FoamFit, FoamPoint
 from offload.core.plan import (
     PLACES,
     Alternative,
@@ -12,8 +13,9 @@ from offload.core.plan import (
     LesionPressure,
     PressureReport,
 )
+from offload.models import ClinicFoam
 
-__all__ = ["advice_of", "alternatives_of", "report_of"]
+__all__ = ["advice_of", "alternatives_of", "foam_of", "report_of"]
 
 
 def report_of(result: Mapping[str, Any]) -> PressureReport | None:
@@ -69,3 +71,10 @@ def advice_of(result: Mapping[str, Any]) -> ClearanceAdvice:
     kept = result["clearance_advice"]
     cut = kept["cut_layers"]
     return ClearanceAdvice(None if cut is None else tuple(cut), kept["because"])
+
+
+def foam_of(row: ClinicFoam) -> Foam:
+    """A kept foam as the core computes with it."""
+    points = tuple(FoamPoint(strain, stress) for strain, stress in row.points)
+    fit = FoamFit(row.modulus_kpa, row.locking_strain, row.misfit_kpa, row.worst_kpa)
+    return fit.as_foam(row.key, row.label, points, row.source)

@@ -25,10 +25,12 @@ from clinic.models import (
     RedFlag,
     SavedReport,
     Site,
+    SiteFoam,
     User,
     Visit,
     Weight,
 )
+from offload.models import ClinicFoam
 
 _numbers = itertools.count(1)
 
@@ -282,3 +284,23 @@ def peer_case(*, of: Prescription, **fields: Any) -> PeerCase:
     return PeerCase.objects.create(
         **{"round": drawn, "prescription": of, "position": 1, "created_by": author(), **fields}
     )
+
+
+def site_foam(*, at: Site | None = None, **fields: Any) -> SiteFoam:
+    foam = ClinicFoam.objects.create(
+        **{
+            "key": f"own-{next(_numbers)}",
+            "label": f"Own sheet {next(_numbers)}",
+            "points": [[0.25, 60.0], [0.5, 200.0]],
+            "modulus_kpa": 171.4,
+            "locking_strain": 0.875,
+            "misfit_kpa": 0.0,
+            "worst_kpa": 0.0,
+            "source": "test",
+            "measured_on": date(2026, 1, 2),
+            "made_by": "test",
+            "created_at": timezone.now(),
+            **fields,
+        }
+    )
+    return SiteFoam.objects.create(site=at or site(), foam=foam, created_by=author())

@@ -107,6 +107,7 @@ def records(site):
         ).pk,
         "referral": referral.pk,
         "code": plan.code,
+        "site_foam": factories.site_foam(at=site).pk,
         "plan_flag": PlanFlag.objects.create(
             limb_plan=link,
             cause="contact",

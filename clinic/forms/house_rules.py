@@ -11,9 +11,9 @@ from django import forms
 from clinic.guidelines.devices import REFERRALS
 from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site
+from clinic.selectors.foams import foam_choices
 from clinic.selectors.house_rules import APART, GROUPS, RULES, WEEKDAYS, Rule, seen_number
 from clinic.services.house_rules import BOUNDS
-from offload.core.foam import packaged_foams
 from offload.core.stack import THICKNESS_LIMITS
 
 from .entries import NumberField
@@ -100,7 +100,7 @@ class HouseRulesForm(forms.Form):
             if name not in APART:
                 self.fields[name] = _control(rule)
         self._device_rules()
-        foams = [(foam.id, foam.label) for foam in packaged_foams().values()]
+        foams = foam_choices(site)
         low, high = THICKNESS_LIMITS
         for slot, words in SLOT_WORDS.items():
             needed = not slot.startswith("middle")

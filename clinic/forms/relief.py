@@ -16,6 +16,7 @@ from offload.forms import CutForm, ShapeForm
 __all__ = ["BenchForm", "SignForm"]
 
 CUT_FIELDS = ("margin_mm", "distal_margin_mm", "bevel_deg", "margin_face", "cut", "rigid_deformity")
+WORN_FIELDS = ("lost_cover_mm", "lost_middle_mm", "lost_base_mm")
 
 
 class LesionShapeForm(ShapeForm):
@@ -82,7 +83,10 @@ class BenchForm:
 
     @property
     def choice(self) -> CutChoice:
-        return CutChoice(**{name: self.cut.cleaned_data[name] for name in CUT_FIELDS})
+        told = self.cut.cleaned_data
+        chosen: dict[str, Any] = {name: told[name] for name in CUT_FIELDS}
+        chosen |= {name: told.get(name) or 0.0 for name in WORN_FIELDS}
+        return CutChoice(**chosen)
 
     @property
     def departure_reason(self) -> str:

@@ -11,7 +11,7 @@ from django.db import transaction
 
 from clinic.guidelines.devices import REFERRALS, URGENCIES
 from clinic.guidelines.fitting import FITTING_LISTS
-from clinic.models import Site, User
+from clinic.models import Site, SiteFoam, User
 from offload.core.stack import PACKAGED_FOAMS, THICKNESS_LIMITS, faults_of_stack
 
 from . import audit
@@ -76,7 +76,8 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
 
 
 def _check(row: Site) -> None:
-    if fault := _stack_fault(row.stack):
+    own = SiteFoam.objects.filter(site=row).values_list("foam__key", flat=True)
+    if fault := _stack_fault(row.stack, [*PACKAGED_FOAMS, *own]):
         raise Refused(fault, field="stack")
     for name, (low, high) in BOUNDS.items():
         value = getattr(row, name)
@@ -146,13 +147,13 @@ def _calendar_check(row: Site) -> None:
             raise Refused(f"Days off: {day} is not a date as 2026-12-25.", field="holidays") from None
 
 
-def _stack_fault(stack: Sequence[Mapping[str, Any]]) -> str | None:
+def _stack_fault(stack: Sequence[Mapping[str, Any]], foams: Sequence[str]) -> str | None:
     for fault in faults_of_stack([str(layer["role"]) for layer in stack]):
         return f"{fault[0].upper()}{fault[1:]}."
     low, high = THICKNESS_LIMITS
     for layer in stack:
-        if layer["foam"] not in PACKAGED_FOAMS:
-            return f"Foam of the {layer['role']}: {layer['foam']} is not one of {', '.join(PACKAGED_FOAMS)}."
+        if layer["foam"] not in foams:
+            return f"Foam of the {layer['role']}: {layer['foam']} is not one of {', '.join(foams)}."
         if not low <= layer["thickness_mm"] <= high:
             return (
                 f"Thickness of the {layer['role']}: {layer['thickness_mm']:g} mm, "

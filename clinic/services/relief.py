@@ -43,6 +43,7 @@ def relief_preview(
         relief_spec(record, shapes, choice),
         policy=record.policy,
         remarks=extra,
+        foams=record.foams,
         effort=LIVE if live else FULL,
     )
     return estimate, plans.departures_of(estimate.plan, record.policy, extra)
@@ -73,6 +74,7 @@ def plan_draft(
         at=timezone.now(),
         policy=record.policy,
         remarks=remarks(record, shapes, made),
+        foams=record.foams,
         replaces=record.in_force,
         departure_reason=departure_reason,
         unless=last.plan if last else None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -22,7 +22,9 @@ from clinic.models import (
     Prescription,
     Weight,
 )
+from clinic.selectors.foams import foams_known
 from offload.core.checks import Check, plantar_check, weight_check
+from offload.core.foam import Foam, FoamError, remaining_thickness
 from offload.core.outline import Outline
 from offload.core.policy import Policy
 from offload.models import PlanState, ReliefPlan
@@ -74,6 +76,13 @@ class CutChoice:
     margin_face: str = "floor"
     cut: str = "auto"
     rigid_deformity: bool | None = None
+    lost_cover_mm: float = 0.0
+    lost_middle_mm: float = 0.0
+    lost_base_mm: float = 0.0
+
+    def lost(self, role: str) -> float:
+        """Thickness that wear has taken from a layer of this role [mm]."""
+        return float(getattr(self, f"lost_{role}_mm"))
 
 
 @dataclass(frozen=True)
@@ -87,6 +96,7 @@ class LimbRecord:
     running: Prescription | None
     in_force: ReliefPlan | None
     policy: Policy
+    foams: Mapping[str, Foam] = field(default_factory=dict)
 
     @property
     def is_rigid(self) -> bool:
@@ -132,6 +142,7 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
         running=limb.prescriptions.filter(stopped_on__isnull=True).select_related("relief_plan").first(),
         in_force=in_force.plan if in_force else None,
         policy=Policy(weight_threshold=float(site.weight_threshold_kg), weight_age=site.weight_fresh_days),
+        foams=foams_known(site),
     )
 
 
@@ -194,7 +205,7 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
         "foot_length_mm": float(record.limb.foot_length_mm),
         "body_weight_kg": float(record.weight.kg),
         "lesions": [{"label": shape.lesion.label, **shape.spec} for shape in shapes],
-        "stack": record.limb.person.site.stack,
+        "stack": _worn(record, choice),
         "margin_mm": choice.margin_mm,
         "distal_margin_mm": choice.distal_margin_mm,
         "bevel_deg": choice.bevel_deg,
@@ -205,6 +216,19 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
     if record.limb.foot_breadth_mm is not None:
         spec["foot_width_mm"] = float(record.limb.foot_breadth_mm)
     return spec
+
+
+def _worn(record: LimbRecord, choice: CutChoice) -> list[dict[str, Any]]:
+    """The site's layers with the thickness that is left of them."""
+    layers = []
+    for layer in record.limb.person.site.stack:
+        lost = choice.lost(layer["role"])
+        try:
+            left = remaining_thickness(float(layer["thickness_mm"]), lost)
+        except FoamError as fault:
+            raise Refused(f"Worn {layer['role']}: {fault}", field=f"lost_{layer['role']}_mm") from fault
+        layers.append({**layer, "thickness_mm": round(left, 2)} if lost else dict(layer))
+    return layers
 
 
 def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> Remarks:
@@ -221,6 +245,11 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
         reasons.append(
             f"Body weight: {weight.kg} kg of {_day(weight.measured_on)}, {weight.get_how_display().lower()}."
         )
+    reasons += [
+        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its {float(layer['thickness_mm']):g} mm with wear."
+        for layer in record.limb.person.site.stack
+        if choice.lost(layer["role"])
+    ]
     if record.limb.amputation != Amputation.NONE:
         reasons.append(
             f"Previous amputation ({record.limb.get_amputation_display().lower()}): the outline is drawn for a whole foot; "
