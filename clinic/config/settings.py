@@ -99,6 +99,8 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "clinic.context.frame",
             ],
+            # What is loud on a page comes from the table of messages, on every page.
+            "builtins": ["clinic.templatetags.loud"],
         },
     }
 ]
@@ -122,6 +124,18 @@ else:
     }
     _database["CONN_MAX_AGE"] = 0
     _database["CONN_HEALTH_CHECKS"] = True
+if env.str("DATABASE_REPLICA_URL", default=""):
+    # Heavy pages that only read may read here (clinic.replica); its role needs no right to write.
+    DATABASES["replica"] = {
+        **env.db_url("DATABASE_REPLICA_URL"),
+        **{
+            name: _database[name]
+            for name in ("OPTIONS", "CONN_MAX_AGE", "CONN_HEALTH_CHECKS")
+            if name in _database
+        },
+        "TEST": {"MIRROR": "default"},
+    }
+    DATABASE_ROUTERS = ["clinic.replica.ReplicaRouter"]
 
 # --- Accounts and sessions -------------------------------------------------------------------------------------
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.passwords.PasswordBackend"]
@@ -172,7 +186,8 @@ FORMAT_MODULE_PATH = "clinic.config.formats"
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
-MEDIA_ROOT = VAR_DIR / "media"
+# Several application servers need one folder here, on storage that all of them mount.
+MEDIA_ROOT = Path(env.str("MEDIA_DIR", default=str(VAR_DIR / "media")))
 STORAGES = {
     # Photos have no URL of their own: only the access-checked view opens them.
     "default": {
@@ -192,12 +207,10 @@ WHITENOISE_USE_FINDERS = not PRODUCTION
 DIGEST_DIR = Path(env.str("DIGEST_DIR", default=str(VAR_DIR / "digests")))
 DATA_UPLOAD_MAX_MEMORY_SIZE = 3 * 1024 * 1024
 
-CACHES = {
-    "default": {
-        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
-        "OPTIONS": {"MAX_ENTRIES": 2000},
-    }
-}
+# Only values that can be worked out again are kept, under keys of their content: each server may have its own cache.
+# CACHE_URL shares one instead, e.g. dbcache://cache (after `createcachetable`). Sessions are rows of the database.
+CACHES = {"default": env.cache_url("CACHE_URL", default="locmemcache://")}
+CACHES["default"].setdefault("OPTIONS", {}).setdefault("MAX_ENTRIES", 2000)
 
 # --- Headers ------------------------------------------------------------------------------------------------------
 CONTENT_SECURITY_POLICY = {

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.utils import timezone
 
+from clinic.guidelines.clocks import Attempt, Clock, attempts_clock
 from clinic.models import Contact, ContactResult, Person, Visit, VisitState
 
 __all__ = ["ContactSheet", "contact_sheet"]
@@ -22,14 +23,12 @@ class ContactSheet:
     attempts: tuple[Contact, ...]
 
     @property
-    def failed_since(self) -> int:
-        """Attempts without reaching anybody since the latest visit."""
+    def clock(self) -> Clock:
+        """How the attempts since the latest entry stand."""
+        tries = [Attempt(one.tried_at, one.result == ContactResult.REACHED) for one in self.attempts]
         since = self.latest.visited_on if self.latest is not None else None
-        return sum(
-            one.result != ContactResult.REACHED
-            and (since is None or timezone.localtime(one.tried_at).date() >= since)
-            for one in self.attempts
-        )
+        limit = self.person.site.attempts_before_escalation
+        return attempts_clock(tries, since, limit, timezone.get_current_timezone())
 
 
 def contact_sheet(person: Person) -> ContactSheet:

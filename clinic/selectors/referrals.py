@@ -7,7 +7,10 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from clinic.guidelines.clocks import Clock, referral_clock
 from clinic.models import Referral
+
+from .clocks import hours_of
 
 __all__ = ["ReferralPage", "Step", "referral_page"]
 
@@ -30,6 +33,7 @@ class ReferralPage:
     referral: Referral
     steps: tuple[Step, ...]
     next_words: str
+    clock: Clock
 
 
 def _waited(since: datetime, now: datetime) -> str:
@@ -57,4 +61,13 @@ def referral_page(referral: Referral, now: datetime | None = None) -> ReferralPa
         words = "Seen; the result has not come back."
     else:
         words = ""
-    return ReferralPage(referral, steps, words)
+    site = referral.person.site
+    clock = referral_clock(
+        referral.made_at,
+        referral.urgency,
+        hours_of(site),
+        moment,
+        reached=any(step.done for step in steps[1:]),
+        planned_days=site.planned_reach_days,
+    )
+    return ReferralPage(referral, steps, words, clock)

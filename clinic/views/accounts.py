@@ -15,6 +15,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from clinic.access import ClinicRequest, may
 from clinic.forms.accounts import AccountForm, InviteForm, LinkPasswordForm
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import User
 from clinic.selectors.accounts import accounts_of
 from clinic.services import accounts as service
@@ -85,7 +86,7 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
         if form.is_bound:
             show(form, refused)
         else:
-            messages.error(request, refused.message)
+            messages.error(request, said("refused", words=refused.message).text)
     return render(
         request,
         "clinic/accounts/detail.html",

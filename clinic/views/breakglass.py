@@ -9,6 +9,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from clinic.access import ClinicRequest, may
 from clinic.forms.refusals import show
 from clinic.forms.trust import BreakGlassForm
+from clinic.guidelines.messages import said
 from clinic.models import BreakGlass
 from clinic.selectors.breakglass import glasses_of
 from clinic.services.breakglass import LASTS, glass_break, glass_notice
@@ -25,9 +26,7 @@ def break_glass(request: ClinicRequest) -> HttpResponse:
             show(form, refused)
         else:
             request.session["glass"] = [*request.session.get("glass", []), glass.pk][-20:]
-            messages.warning(
-                request, f"You may read this record until {glass.until:%H:%M} UTC. That clinic is told."
-            )
+            messages.warning(request, said("glass_until", until=f"{glass.until:%H:%M}").text)
             return redirect("person", person=glass.person_id)
     return render(
         request,

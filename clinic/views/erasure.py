@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.trust import EraseForm, GroundForm
+from clinic.guidelines.messages import said
 from clinic.models import Person
 from clinic.selectors.people import person_bar
 from clinic.services.erasure import person_erase, person_export, person_lift, person_restrict
@@ -39,7 +40,7 @@ def person_rights(request: ClinicRequest, person: int) -> HttpResponse:
         if form.is_bound:
             show(form, refused)
         else:
-            messages.error(request, refused.message)
+            messages.error(request, said("refused", words=refused.message).text)
     return render(
         request,
         "clinic/erasure/rights.html",

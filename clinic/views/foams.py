@@ -11,6 +11,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
 from clinic.forms.foams import FoamForm
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import SiteFoam
 from clinic.selectors.foams import own_foams
 from clinic.services.errors import Refused
@@ -63,7 +64,7 @@ def foam_retire(request: ClinicRequest, site_foam: int) -> HttpResponse:
         try:
             retire(by=request.user, link=link)
         except Refused as refused:
-            messages.error(request, refused.message)
+            messages.error(request, said("refused", words=refused.message).text)
         else:
             messages.success(request, f"{link.foam.label} is out of use. Plans that name it keep it.")
     return redirect(f"{reverse('foams')}?site={link.site_id}")

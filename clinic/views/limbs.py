@@ -12,6 +12,7 @@ from clinic.forms.conflict import Difference, differences
 from clinic.forms.entries import last_words
 from clinic.forms.limbs import FindingForm, LimbForm
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import Limb
 from clinic.selectors.limbs import both_limbs, latest_findings
 from clinic.selectors.people import person_bar
@@ -33,9 +34,7 @@ def _compare_feet(request: ClinicRequest, limb: Limb) -> None:
         return
     apart = abs(limb.foot_length_mm - other.foot_length_mm)
     if apart > UNLIKE_FEET_MM and limb.amputation == other.amputation == "none":
-        messages.warning(
-            request, f"The two feet now differ by {apart} mm in length. Measure again if that is not so."
-        )
+        messages.warning(request, said("feet_differ", apart=apart).text)
 
 
 @may("register")

@@ -24,6 +24,7 @@ from clinic.forms.people import (
     WeightForm,
 )
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import Person
 from clinic.selectors.circumstances import circumstances_card
 from clinic.selectors.limbs import both_limbs, running_devices
@@ -196,9 +197,7 @@ def person_state(request: ClinicRequest, person: int) -> HttpResponse:
             messages.success(request, f"{found.full_name}: {found.get_state_display().lower()}.")
             for device in running if found.state != "in_care" else ():
                 side = device.limb.get_side_display().lower()
-                messages.warning(
-                    request, f"Still on record as worn: {device}, {side} foot. Stop it if it is off."
-                )
+                messages.warning(request, said("device_runs_on", device=device, side=side).text)
             return redirect("person", person=found.pk)
     return _page(request, "state", found, form, unlike=unlike, running=running)
 

@@ -15,6 +15,7 @@ from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_
 from clinic.forms.plan_life import ContactForm, CutForm, FitForm, MapForm, MeasuredForm
 from clinic.forms.refusals import show
 from clinic.forms.watch import PlanFlagAnswerForm
+from clinic.guidelines.messages import said
 from clinic.models import LimbPlan, PlanFlag
 from clinic.selectors.people import person_bar
 from clinic.selectors.relief import measured_plans, plan_of_code
@@ -121,7 +122,7 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
     try:
         computed = recomputed(row)
     except PlanRefused as refused:
-        messages.error(request, str(refused))
+        messages.error(request, said("refused", words=refused).text)
         return redirect("plan", code=row.code)
     sent = request.POST or None
     labels = [lesion.label for lesion in computed.spec.lesions]

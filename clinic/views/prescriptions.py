@@ -12,6 +12,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm, WhatIfForm
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import Lesion, LesionState, Limb, Prescription
 from clinic.selectors.advice import LimbDecision, ToldBefore, limb_decision, told_before
 from clinic.selectors.decisions import decisions_of, fittings_of, signed_record
@@ -177,7 +178,7 @@ def prescription_second(request: ClinicRequest, prescription: int) -> HttpRespon
                 by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
             )
         except Refused as refused:
-            messages.error(request, refused.message)
+            messages.error(request, said("refused", words=refused.message).text)
         else:
             messages.success(request, "Signed second. The device can be fitted.")
     return redirect("prescription", prescription=found.pk)

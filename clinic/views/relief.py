@@ -15,6 +15,7 @@ from django.urls import reverse
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.relief import BenchForm, SignForm
+from clinic.guidelines.messages import said
 from clinic.models import Lesion, Limb, LimbPlan, WatchPoint
 from clinic.selectors.people import person_bar
 from clinic.selectors.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
@@ -319,5 +320,5 @@ def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpR
     try:
         return draw(found.plan)
     except (PlanRefused, InvalidSpec) as refused:
-        messages.error(request, str(refused))
+        messages.error(request, said("refused", words=refused).text)
         return redirect("plan", code=found.plan.code)

@@ -22,6 +22,7 @@ from django_otp import login as otp_login
 from clinic.access import ClinicRequest, may, second_factor_asked
 from clinic.forms.accounts import CodeForm, EnrolForm, OwnPasswordForm
 from clinic.forms.refusals import show
+from clinic.guidelines.messages import said
 from clinic.models import User
 from clinic.selectors.accounts import own_sign_ins, recovery_codes_left
 from clinic.services import sessions
@@ -231,7 +232,7 @@ def sign_out_other(request: ClinicRequest) -> HttpResponse:
         try:
             sessions.sign_out_one(by=user, sign_in=int(which))
         except Refused as refused:
-            messages.error(request, refused.message)
+            messages.error(request, said("refused", words=refused.message).text)
         else:
             messages.success(request, "That sign-in has ended.")
     else:

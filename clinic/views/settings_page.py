@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 
 from clinic.access import ClinicRequest, can, may, site_or_404
+from clinic.guidelines.messages import said
 from clinic.models import DepartureReason, StopReason
 from clinic.selectors.accounts import settings_history
 from clinic.selectors.audit_changes import tell
@@ -25,13 +26,13 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
     if request.method == "POST":
         if not can(request.user, "accounts"):
             status = 422
-            messages.error(request, "Sign-in rules are changed by a manager.")
+            messages.error(request, said("manager_only").text)
         else:
             try:
                 second_factor_rule(by=request.user, site=site, asked=request.POST.get("asked") == "yes")
             except Refused as refused:
                 status = 422
-                messages.error(request, refused.message)
+                messages.error(request, said("refused", words=refused.message).text)
             else:
                 messages.success(request, "The sign-in rule is changed.")
                 return redirect(f"{reverse('settings')}?site={site.pk}")

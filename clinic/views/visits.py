@@ -25,6 +25,7 @@ from clinic.forms.visits import (
     VisitForm,
     lesion_forms,
 )
+from clinic.guidelines.messages import said
 from clinic.models import Attendance, LesionState, Person, Trace, Visit
 from clinic.selectors.flags import flags_open, travelling_sheet
 from clinic.selectors.healing import healings_of
@@ -73,11 +74,7 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
             _show(refused, form, parts)
         else:
             if not logged.new:
-                messages.warning(
-                    request,
-                    "This visit was stored already, so it was not stored twice. If you changed something "
-                    "since, correct it here.",
-                )
+                messages.warning(request, said("stored_already").text)
                 return _go(request, resolve_url("visit", visit=logged.visit.pk))
             messages.success(request, _saved_words(logged.visit, sheet, before))
             return _go(request, _after(sheet, logged.visit))

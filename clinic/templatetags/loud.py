@@ -1,0 +1,76 @@
+"""Panels that stop or ask: level and first words come from the one table of messages, the rest from the page.
+
+Built into every template by the settings, so that a page needs no other way to be loud.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import template
+from django.template.base import FilterExpression, NodeList, Parser, Token, token_kwargs
+from django.template.context import Context
+from django.utils.html import conditional_escape, format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+from clinic.guidelines.messages import said
+
+register = template.Library()
+
+#: What is an attribute of the panel; every other value fills the words of the message.
+ATTRIBUTES = ("tag", "extra", "role", "id", "hidden")
+LEVELS = {"error": "stop", "warning": "ask"}
+
+
+class Panel(template.Node):
+    """`{% panel "id" tag="div" extra="full" role="alert" value=… %}more{% endpanel %}`."""
+
+    def __init__(self, name: FilterExpression, values: dict[str, FilterExpression], inside: NodeList) -> None:
+        self.name, self.values, self.nodelist = name, values, inside
+
+    def render(self, context: Context) -> SafeString:
+        told = {key: value.resolve(context) for key, value in self.values.items()}
+        attributes = {key: told.pop(key) for key in ATTRIBUTES if key in told}
+        message = said(
+            str(self.name.resolve(context)), **{key: conditional_escape(value) for key, value in told.items()}
+        )
+        inside = self.nodelist.render(context).strip()
+        # The words are the table's own, their values were escaped above; what stands inside is the template's.
+        words = mark_safe(message.text)  # noqa: S308
+        first = format_html("<strong>{}</strong>", words) if inside else words
+        if attributes.get("tag") == "div":
+            first = format_html("<p>{}</p>", first)
+        body = mark_safe(f"{first} {inside}".strip())  # noqa: S308
+        return _element(message.id, message.level, body, attributes)
+
+
+def _element(id_: str, level: str, body: SafeString, attributes: dict[str, Any]) -> SafeString:
+    tag = "div" if attributes.get("tag") == "div" else "p"
+    css = f"{level} {attributes.get('extra', '')}".strip()
+    shown = [("class", css), ("data-message", id_)]
+    shown += [(name, attributes[name]) for name in ("role", "id") if name in attributes]
+    told = format_html_join("", ' {}="{}"', shown)
+    hidden = " hidden" if attributes.get("hidden") else ""
+    return format_html("<{}{}{}>{}</{}>", tag, told, hidden, body, tag)
+
+
+@register.tag
+def panel(parser: Parser, token: Token) -> Panel:
+    """A loud panel; its level is the message's, never the page's."""
+    bits = token.split_contents()[1:]
+    if not bits:
+        raise template.TemplateSyntaxError("panel needs the id of a message")
+    name = parser.compile_filter(bits[0])
+    rest = bits[1:]
+    values = token_kwargs(rest, parser)
+    if rest:
+        raise template.TemplateSyntaxError(f"panel: {rest[0]} is no name=value")
+    inside = parser.parse(("endpanel",))
+    parser.delete_first_token()
+    return Panel(name, values, inside)
+
+
+@register.simple_tag
+def level_class(level_tag: str) -> str:
+    """The class of a message after an action: an error stops, a warning asks, the rest is good news."""
+    return LEVELS.get(level_tag, "good")
