@@ -13,6 +13,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
 from clinic.forms.audit import CaseCursor, ChangesForm
 from clinic.models import Prescription
+from clinic.replica import from_replica
 from clinic.selectors import audit_changes as chain
 from clinic.selectors.audit import audit_report
 from clinic.selectors.audit_cases import OUTCOMES, AuditFilter
@@ -30,6 +31,7 @@ FAULTS_SHOWN = 20
 
 
 @may("audit")
+@from_replica
 def audit(request: ClinicRequest) -> HttpResponse:
     scope = scope_of(request)
     today = timezone.localdate()
@@ -61,6 +63,7 @@ def figure_asked(request: ClinicRequest) -> tuple[Scope, Spec]:
 
 
 @may("audit")
+@from_replica
 def audit_cases(request: ClinicRequest) -> HttpResponse:
     scope, spec = figure_asked(request)
     cursor = CaseCursor(request.GET)
@@ -118,6 +121,7 @@ def audit_changes(request: ClinicRequest) -> HttpResponse:
 
 
 @may("audit")
+@from_replica
 def case_sheet(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = visible_or_404(
         Prescription.objects.select_related("limb__person__site"), request.user, pk=prescription
@@ -131,6 +135,7 @@ def case_sheet(request: ClinicRequest, prescription: int) -> HttpResponse:
 
 
 @may("prescribe")
+@from_replica
 def audit_mine(request: ClinicRequest) -> HttpResponse:
     """A prescriber's own share of agreement; nobody else's."""
     site, today = site_or_404(request.user, request), timezone.localdate()

@@ -8,11 +8,13 @@ from django.urls import resolve, reverse
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, can, may
+from clinic.replica import from_replica
 from clinic.selectors.completeness import GAPS, GapRow, gap_counts, gap_page
 from clinic.views.audit_scope import scope_of
 
 
 @may("see_completeness")
+@from_replica
 def audit_completeness(request: ClinicRequest) -> HttpResponse:
     scope = scope_of(request)
     rows = gap_counts([site.pk for site in scope.sites], timezone.localdate())
@@ -24,6 +26,7 @@ def _url(row: GapRow) -> str:
 
 
 @may("see_completeness")
+@from_replica
 def audit_gap(request: ClinicRequest) -> HttpResponse:
     scope = scope_of(request)
     found = GAPS.get(request.GET.get("gap", "weight"))
