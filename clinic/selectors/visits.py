@@ -42,6 +42,7 @@ __all__ = [
     "infection_words",
     "latest_visit",
     "open_lesions",
+    "visit_of_day",
     "visit_page",
     "visit_sheet",
 ]
@@ -161,6 +162,12 @@ def open_lesions(person: Person) -> list[Lesion]:
 def latest_visit(person: Person) -> Visit | None:
     """The latest standing visit, made or missed: it carries the next date."""
     return person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
+
+
+def visit_of_day(person: Person, day: date) -> Visit | None:
+    """The standing visit of a person on a day."""
+    rows = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
+    return rows.select_related("person__site", "created_by").first()
 
 
 def visit_sheet(person: Person, day: date) -> VisitSheet:

@@ -17,6 +17,7 @@ from django_htmx.http import HttpResponseClientRedirect
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.measurement import MeasurementForm
 from clinic.forms.refusals import show
+from clinic.forms.visit_conflict import visit_differences
 from clinic.forms.visits import (
     CorrectionForm,
     InErrorForm,
@@ -36,11 +37,12 @@ from clinic.selectors.visits import (
     change_words,
     correction_sheet,
     latest_visit,
+    visit_of_day,
     visit_page,
     visit_sheet,
 )
 from clinic.services import corrections
-from clinic.services.errors import Refused
+from clinic.services.errors import Conflict, Refused
 from clinic.services.visits import visit_log
 from clinic.services.visits import visit_missed as log_missed
 
@@ -60,8 +62,9 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         request.FILES if sent else None,
         traced=_traced(request, who) if not sent else None,
     )
+    stored = None
     if sent and _all_valid(form, parts):
-        before = _verdicts(sheet)
+        before, day = _verdicts(sheet), form.cleaned_data["visited_on"]
         try:
             logged = visit_log(
                 by=request.user,
@@ -72,6 +75,7 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
             )
         except Refused as refused:
             _show(refused, form, parts)
+            stored = visit_of_day(who, day)
         else:
             if not logged.new:
                 messages.warning(request, said("stored_already").text)
@@ -84,10 +88,19 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         "sheet": sheet,
         "red": travelling_sheet(who, sheet.sealed, timezone.now()),
         "faults": _faults(form, parts),
+        **_both_versions(form, parts, stored),
         "bar": person_bar(who),
         "here": "today",
     }
     return render(request, "clinic/visits/new.html", context, status=422 if context["faults"] else 200)
+
+
+def _both_versions(form: VisitForm, parts: list[MeasurementForm], stored: Visit | None) -> dict[str, Any]:
+    """The visit that another page stored first, and where it differs from what is typed on this one."""
+    if stored is None:
+        return {}
+    rows = visit_page(stored).measurements
+    return {"stored": stored, "unlike": visit_differences(form, parts, stored, rows)}
 
 
 def _traced(request: ClinicRequest, who: Person) -> Trace | None:
@@ -237,6 +250,7 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = CorrectionForm(data, sheet=sheet, visit=found, prefix=None)
     parts = lesion_forms(sheet, data, stored=rows)
+    stored = None
     if request.method == "POST" and _all_valid(form, parts):
         try:
             corrections.visit_correct(
@@ -247,6 +261,9 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
                 reason=form.cleaned_data["reason"],
                 expected_version=form.cleaned_data["version"],
             )
+        except Conflict as conflict:
+            _show(conflict, form, parts)
+            stored = VISITS.get(pk=found.pk)
         except Refused as refused:
             _show(refused, form, parts)
         else:
@@ -258,6 +275,8 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
         "sheet": sheet,
         "visit": found,
         "faults": _faults(form, parts),
+        **_both_versions(form, parts, stored),
+        "again": True,
         "bar": person_bar(found.person),
         "here": "people",
     }

@@ -10,6 +10,9 @@ from django.conf import settings
 from django.test import Client
 from django.utils import timezone
 
+from clinic.models import PhotoConsent
+from tests import factories
+
 SIZES = {"desktop": {"width": 1280, "height": 800}, "tablet": {"width": 820, "height": 1180}}
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"]}
 
@@ -75,6 +78,34 @@ class Visitor:
 def visitor(page, live_server):
     made = Visitor(page, live_server)
     yield made
+    assert not made.faults, made.faults
+
+
+@pytest.fixture
+def lesion(transactional_db):
+    """An open lesion with four weeks of areas, photo consent, a nurse and a podiatrist."""
+    site = factories.site(name="Alder Lane clinic")
+    factories.user("staff", at=site, username="nurse", password="a long pass phrase")
+    factories.user("podiatrist", at=site, username="pod", password="a long pass phrase")
+    lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)))
+    PhotoConsent.objects.create(
+        person=lesion.limb.person, given_on=timezone.localdate(), created_by=factories.author()
+    )
+    factories.weight(of=lesion.limb.person)
+    last_week = timezone.localdate() - timezone.timedelta(days=7)
+    factories.series(lesion, [3.0, 2.6, 2.2, 1.9], last=last_week)
+    return lesion
+
+
+@pytest.fixture
+def tablet(browser, live_server):
+    """A page that is touched: no mouse, the size of a tablet."""
+    context = browser.new_context(has_touch=True, viewport=SIZES["tablet"])
+    made = Visitor(context.new_page(), live_server)
+    made.taps = 0
+    made.touch = context.new_cdp_session(made.page)
+    yield made
+    context.close()
     assert not made.faults, made.faults
 
 

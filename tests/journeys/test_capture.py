@@ -1,6 +1,5 @@
-"""A nurse with a tablet: photo, corners, trace, visit; and nothing lost when the network or the page goes."""
+"""A nurse with a tablet: photo, corners, trace, visit; a podiatrist: photo, imprint, bench."""
 
-import io
 import math
 import time
 
@@ -9,118 +8,23 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import expect
 
-from clinic.models import Imprint, Measurement, Photo, PhotoConsent, PhotoScale, Trace, Visit
-from tests import factories
-from tests.journeys.conftest import Visitor
+from clinic.models import Imprint, Measurement, Photo, PhotoScale, Trace
+from tests.journeys.touch import (
+    insole_picture,
+    jpeg,
+    on_screen,
+    pinch,
+    plane_points,
+    stroke,
+    tap,
+    trace,
+    upload_and_scale,
+    visit_page,
+    wait_for_words,
+)
 from tests.offload.core.photo_scenes import scene
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-TABLET = {"width": 820, "height": 1180}
-
-
-@pytest.fixture
-def lesion(transactional_db):
-    site = factories.site(name="Alder Lane clinic")
-    factories.user("staff", at=site, username="nurse", password="a long pass phrase")
-    factories.user("podiatrist", at=site, username="pod", password="a long pass phrase")
-    lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)))
-    PhotoConsent.objects.create(
-        person=lesion.limb.person, given_on=timezone.localdate(), created_by=factories.author()
-    )
-    factories.weight(of=lesion.limb.person)
-    last_week = timezone.localdate() - timezone.timedelta(days=7)
-    factories.series(lesion, [3.0, 2.6, 2.2, 1.9], last=last_week)
-    return lesion
-
-
-@pytest.fixture
-def tablet(browser, live_server):
-    """A page that is touched: no mouse, the size of a tablet."""
-    context = browser.new_context(has_touch=True, viewport=TABLET)
-    made = Visitor(context.new_page(), live_server)
-    made.taps = 0
-    made.touch = context.new_cdp_session(made.page)
-    yield made
-    context.close()
-    assert not made.faults, made.faults
-
-
-def tap(tablet, what):
-    """One tap on a control, counted."""
-    tablet.page.locator(what).first.tap()
-    tablet.taps += 1
-
-
-def stroke(tablet, points):
-    """One finger from point to point of the screen."""
-
-    def at(x, y):
-        return [{"x": x, "y": y, "id": 1}]
-
-    tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": at(*points[0])})
-    for point in points[1:]:
-        tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": at(*point)})
-    tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-    tablet.taps += 1
-
-
-def pinch(tablet, centre, start, end):
-    """Two fingers about a point of the screen, from one distance to another."""
-    x, y = centre
-    for step in range(9):
-        half = (start + (end - start) * step / 8) / 2
-        kind = "touchStart" if step == 0 else "touchMove"
-        fingers = [{"x": x - half, "y": y, "id": 1}, {"x": x + half, "y": y, "id": 2}]
-        tablet.touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": fingers})
-    tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-
-
-def jpeg(picture):
-    out = io.BytesIO()
-    picture.save(out, "JPEG", quality=92)
-    return {"name": "IMG_0001.jpg", "mimeType": "image/jpeg", "buffer": out.getvalue()}
-
-
-def on_screen(tablet, points):
-    """Points of the stage's own units on the screen."""
-    return tablet.page.evaluate(
-        """points => {
-          const matrix = document.getElementById("stage").getScreenCTM();
-          return points.map(([x, y]) => { const p = new DOMPoint(x, y).matrixTransform(matrix); return [p.x, p.y]; });
-        }""",
-        [[float(x), float(y)] for x, y in points],
-    )
-
-
-def wait_for_words(tablet, place, words):
-    expect(tablet.page.locator(f"#{place}")).to_contain_text(words, timeout=20000)
-
-
-def plane_points(tablet, shot):
-    """The true outline of the wound as it lies on the flattened photo."""
-    scale = PhotoScale.objects.latest("pk")
-    flat = np.column_stack([shot.wound_px, np.ones(len(shot.wound_px))]) @ np.array(scale.matrix).T
-    return flat[:, :2] / flat[:, 2:]
-
-
-def upload_and_scale(tablet, shot):
-    tap(tablet, ".trace-link")
-    tablet.page.wait_for_url("**/photos/new/**")
-    tablet.page.set_input_files("[name=photo]", jpeg(shot.picture))
-    tablet.taps += 2  # the camera's shutter and its "use photo"
-    tap(tablet, "button.main")
-    tablet.page.wait_for_url("**/scale/**")
-    wait_for_words(tablet, "scale-says", "Straight edges found")
-    tap(tablet, "button.main")
-    tablet.page.wait_for_url("**/trace/**")
-
-
-def trace(tablet, shot):
-    tablet.page.locator("#stage").scroll_into_view_if_needed()
-    screen = on_screen(tablet, plane_points(tablet, shot))
-    stroke(tablet, [*screen, *screen[:3]])
-    wait_for_words(tablet, "trace-says", "cm²")
 
 
 def test_from_the_visit_to_a_saved_traced_area_that_changes_the_chart(tablet, lesion, record_property):
@@ -162,124 +66,6 @@ def test_from_the_visit_to_a_saved_traced_area_that_changes_the_chart(tablet, le
     page.goto(tablet.base + f"/people/{lesion.limb.person_id}/visits/new/")
     page.wait_for_load_state("networkidle")
     assert page.locator(".draft-bar").count() == 0, "what was saved does not come back as a draft"
-
-
-def visit_page(tablet, lesion):
-    tablet.sign_in(lesion.limb.person.site.members.get(username="nurse"))
-    tablet.open(f"/people/{lesion.limb.person_id}/visits/new/")
-    return tablet.page
-
-
-def fill_visit(page, lesion, length="14"):
-    page.check("[name=red_flags][value=none]")
-    page.fill(f"[name=lesion-{lesion.pk}-length_mm]", length)
-    page.fill(f"[name=lesion-{lesion.pk}-width_mm]", "11")
-    page.check(f"[name=lesion-{lesion.pk}-debridement][value=before]")
-    page.check("[name=next_in_7]")
-    page.wait_for_selector("#visit[data-kept=yes]")
-
-
-def today(lesion):
-    return Visit.objects.filter(person=lesion.limb.person, visited_on=timezone.localdate()).count()
-
-
-def test_a_network_cut_while_saving_keeps_the_form_and_sends_it_once_when_it_is_back(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    fill_visit(page, lesion)
-    page.context.set_offline(True)
-    page.locator("form#visit button:text-is('Save visit')").tap()
-    expect(page.locator("#draft")).to_contain_text("Not yet sent")
-    assert today(lesion) == 0
-    page.context.set_offline(False)
-    page.wait_for_url("**/lesions/*/")
-    assert today(lesion) == 1
-    tablet.faults = [
-        fault
-        for fault in tablet.faults
-        if "ERR_INTERNET_DISCONNECTED" not in fault and "sendError" not in fault
-    ]
-
-
-def test_an_answer_lost_on_the_way_is_no_second_visit(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    fill_visit(page, lesion)
-    lost = []
-
-    def lose(route):
-        if route.request.method == "POST" and not lost:
-            lost.append(route.fetch().status)  # the server stored it; the answer never arrives
-            route.abort("connectionreset")
-        else:
-            route.continue_()
-
-    page.route("**/visits/new/", lose)
-    page.locator("form#visit button:text-is('Save visit')").tap()
-    expect(page.locator("#draft")).to_contain_text("Not yet sent")
-    assert today(lesion) == 1
-    page.locator("form#visit button:text-is('Save visit')").tap()
-    page.wait_for_url("**/visits/*/")
-    expect(page.locator("main")).to_contain_text("was stored already")
-    assert today(lesion) == 1
-    tablet.faults = [
-        fault for fault in tablet.faults if "ERR_CONNECTION_RESET" not in fault and "sendError" not in fault
-    ]
-
-
-def test_a_page_that_is_closed_and_opened_again_has_what_was_typed(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    fill_visit(page, lesion, length="17")
-    stored = page.evaluate("Object.entries(localStorage).filter(([name]) => name.startsWith('draft:'))")
-    assert len(stored) == 1
-    assert lesion.limb.person.family_name not in stored[0][1]
-    assert "length_mm" not in stored[0][1], "what is kept is sealed"
-    page.reload()
-    page.wait_for_selector(".draft-bar")
-    assert page.input_value(f"[name=lesion-{lesion.pk}-length_mm]") == "17"
-    assert page.is_checked("[name=red_flags][value=none]")
-    page.get_by_role("button", name="Discard it").tap()
-    assert page.input_value(f"[name=lesion-{lesion.pk}-length_mm]") == ""
-    page.reload()
-    page.wait_for_load_state("networkidle")
-    assert page.locator(".draft-bar").count() == 0
-
-
-def test_two_tabs_store_one_visit_and_the_second_keeps_its_text(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    other = page.context.new_page()
-    other.goto(tablet.base + f"/people/{lesion.limb.person_id}/visits/new/")
-    fill_visit(page, lesion, length="14")
-    fill_visit(other, lesion, length="19")
-    page.locator("form#visit button:text-is('Save visit')").tap()
-    page.wait_for_url("**/lesions/*/")
-    other.locator("form#visit button:text-is('Save visit')").tap()
-    other.wait_for_selector(".errors")
-    expect(other.locator("main")).to_contain_text("is recorded already")
-    assert other.input_value(f"[name=lesion-{lesion.pk}-length_mm]") == "19"
-    stored = Measurement.objects.get(visit__visited_on=timezone.localdate())
-    assert str(stored.length_mm) == "14.0"
-
-
-def test_signing_out_warns_about_what_is_not_sent_and_then_wipes_it(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    fill_visit(page, lesion)
-    page.get_by_role("button", name="Sign out").tap()
-    expect(page.get_by_role("dialog")).to_contain_text("not sent")
-    page.get_by_role("button", name="Stay signed in").tap()
-    assert page.get_by_role("dialog").count() == 0
-    page.get_by_role("button", name="Sign out").tap()
-    page.get_by_role("button", name="Remove it and sign out").tap()
-    page.wait_for_url("**/sign-in/**")
-    assert page.evaluate("Object.keys(localStorage).filter(name => name.startsWith('draft:'))") == []
-
-
-def test_another_persons_session_cannot_read_a_draft(tablet, lesion):
-    page = visit_page(tablet, lesion)
-    fill_visit(page, lesion, length="17")
-    page.context.clear_cookies()
-    tablet.sign_in(lesion.limb.person.site.members.get(username="pod"))
-    tablet.open(f"/people/{lesion.limb.person_id}/visits/new/")
-    assert page.locator(".draft-bar").count() == 0
-    assert page.input_value(f"[name=lesion-{lesion.pk}-length_mm]") == ""
 
 
 @pytest.fixture
@@ -363,7 +149,51 @@ def test_the_tools_of_drawing(traced_page):
     assert not tablet.axe_faults()
 
 
-def test_the_imprint_goes_from_the_photo_to_the_bench(tablet, lesion):
+def test_an_imprint_photographed_and_traced_lies_on_the_bench_where_it_was(tablet, lesion):
+    page = tablet.page
+    picture, ring, marks = insole_picture()
+    tablet.sign_in(lesion.limb.person.site.members.get(username="pod"))
+    tablet.open(f"/lesions/{lesion.pk}/imprint/")
+    assert not tablet.axe_faults()
+    tap(tablet, "a.button.main")
+    page.set_input_files("[name=photo]", jpeg(picture))
+    tap(tablet, "button.main")
+    wait_for_words(tablet, "scale-says", "Straight edges found")
+    assert not tablet.axe_faults()
+    tap(tablet, "button.main")
+    page.wait_for_url("**/trace/**")
+
+    def plane(points):
+        flat = np.column_stack([points, np.ones(len(points))]) @ np.array(PhotoScale.objects.get().matrix).T
+        return flat[:, :2] / flat[:, 2:]
+
+    page.locator("#stage").scroll_into_view_if_needed()
+    screen = on_screen(tablet, plane(ring))
+    stroke(tablet, [*screen, *screen[:3]])
+    wait_for_words(tablet, "trace-says", "cm²")
+    tap(tablet, "#keep")
+    page.wait_for_url("**/imprint/")
+    page.locator("#stage").scroll_into_view_if_needed()
+    assert not tablet.axe_faults()
+    for number, at in enumerate(plane(marks)):
+        began = page.locator(".mark-ring").nth(number).bounding_box()
+        start = np.array([began["x"] + began["width"] / 2, began["y"] + began["height"] / 2])
+        end = np.array(on_screen(tablet, [at])[0])
+        # A finger slows down and rests before it is lifted; a flick would swallow the next tap.
+        shares = [*np.linspace(0, 1, 12), *[1.0] * 6]
+        stroke(tablet, [tuple(start + share * (end - start)) for share in shares])
+    page.fill("[name=dressing_mm]", "3")
+    tap(tablet, "button.main")
+    page.wait_for_url("**/bench/")
+    imprint = Imprint.objects.get()
+    assert (imprint.how, imprint.placed_by) == ("traced", "landmarks")
+    x, y = np.mean(imprint.outline_mm, axis=0)
+    assert (x, y) == pytest.approx((-7, 195), abs=2.0)
+    assert float(page.input_value(f"[name=l{lesion.pk}-y_mm]")) == pytest.approx(195, abs=2.0)
+    assert page.input_value(f"[name=l{lesion.pk}-how]") == "traced"
+
+
+def test_an_imprint_typed_in_numbers_opens_the_bench(tablet, lesion):
     page = tablet.page
     tablet.sign_in(lesion.limb.person.site.members.get(username="pod"))
     tablet.open(f"/lesions/{lesion.pk}/imprint/")
