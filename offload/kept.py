@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
+from shapely.geometry import Polygon
+
 from offload.core.foam import Foam, FoamFit, FoamPoint
+from offload.core.outline import Outline
 from offload.core.plan import (
     PLACES,
     Alternative,
@@ -15,7 +18,7 @@ from offload.core.plan import (
 )
 from offload.models import ClinicFoam
 
-__all__ = ["advice_of", "alternatives_of", "foam_of", "report_of"]
+__all__ = ["advice_of", "alternatives_of", "foam_of", "report_of", "share_outside"]
 
 
 def report_of(result: Mapping[str, Any]) -> PressureReport | None:
@@ -78,3 +81,18 @@ def foam_of(row: ClinicFoam) -> Foam:
     points = tuple(FoamPoint(strain, stress) for strain, stress in row.points)
     fit = FoamFit(row.modulus_kpa, row.locking_strain, row.misfit_kpa, row.worst_kpa)
     return fit.as_foam(row.key, row.label, points, row.source)
+
+
+def share_outside(spec: Mapping[str, Any], label: str, ring: Sequence[Sequence[float]]) -> float:
+    """Share of a ring that lies outside the outline a plan holds of a lesion; 0 for a lesion it does not serve."""
+    kept = next((one for one in spec["lesions"] if one["label"] == label), None)
+    if kept is None:
+        return 0.0
+    if "outline_mm" in kept:
+        planned = Polygon(kept["outline_mm"])
+    else:
+        x, y = kept["centre_mm"]
+        size = kept["length_mm"], kept["width_mm"], kept.get("angle_deg", 0.0)
+        planned = Outline.ellipse((x, y), *size).polygon
+    given = Polygon(ring)
+    return float(given.difference(planned).area / given.area)

@@ -55,6 +55,9 @@ class PersonPlot:
     wear: tuple[str, ...] = ("most",)
     plan_week: int | None = None
     plan_draft: bool = False
+    #: Peaks in the shoe at lesion A, without and with the cut [kPa].
+    measured: tuple[float, ...] = ()
+    red_at_watch_week: int | None = None
     missed_weeks: tuple[int, ...] = ()
     flag_week: int | None = None
     flag: str = "cold_pale_blue_foot"

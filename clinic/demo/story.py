@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from clinic.models import Lesion, LesionState, Limb, LimbPlan, Person, Prescription, Role, Site, User
 from clinic.selectors.relief import bench_lesions, start_of
+from clinic.selectors.watch import points_of
 from clinic.services import (
     closure,
     events,
@@ -177,6 +178,16 @@ class Story:
         )
         plan_life.plan_fit(by=self.staff, limb_plan=drafted, code=plan.code, side=plan.side, done_on=day)
         plan_life.plan_check_contact(by=self.podiatrist, limb_plan=drafted, touches=False, done_on=day)
+        if self.plot.measured:
+            without, with_cut = self.plot.measured
+            plan_life.plan_measure(
+                by=self.podiatrist,
+                limb_plan=drafted,
+                label=plan.spec["lesions"][0]["label"],
+                measured_on=day,
+                without_kpa=without,
+                with_kpa=with_cut,
+            )
 
     def _imprint(self, start: Mapping[str, Any]) -> dict[str, Any]:
         """The imprint lies near where the site's name puts it, never just there."""
@@ -246,12 +257,16 @@ class Story:
                 pain="none",
                 fall=False,
                 other_foot="clear",
-                skin_under_device="clear" if device else "",
+                skin_under_device=("problem" if week == self.plot.red_at_watch_week else "clear")
+                if device
+                else "",
+                skin_note="red at the rim of the cut-out" if week == self.plot.red_at_watch_week else "",
                 device_condition="sound" if device else "no_device",
                 wear=("still_sealed" if sealed else wear) if device and device.fitted_on else "",
                 why_not_worn="too heavy for the stairs" if wear == "few" and not sealed else "",
                 dressing=DRESSINGS[len(self.plot.family) % len(DRESSINGS)],
                 device_opened=sealed,
+                watch=self._watched(week),
                 weight_kg=self._weight(week),
                 weight_how="scales" if self._weight(week) is not None else "",
             ),
@@ -273,6 +288,14 @@ class Story:
                     ),
                     drawn=True,
                 )
+
+    def _watched(self, week: int) -> dict[int, str]:
+        """Every watch point looked at; in one story the first one is red."""
+        points = points_of(self.person)
+        found = {point.pk: "clear" for point in points}
+        if week == self.plot.red_at_watch_week and points:
+            found[points[0].pk] = "red"
+        return found
 
     def _weight(self, week: int) -> Decimal | None:
         """Weighed every third week, unless the story is of a weight gone stale."""

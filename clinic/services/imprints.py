@@ -20,6 +20,7 @@ from . import audit
 from .errors import Refused
 from .measurement import parts_of
 from .records import store
+from .watch import plans_review
 
 __all__ = [
     "MARKS",
@@ -224,4 +225,5 @@ def _keep(
         placed_by=imprint.placed_by,
         misfit_mm=misfit_mm,
     )
+    plans_review(by=by, person=person, day=day)
     return imprint

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
-from decimal import Decimal
+from datetime import date, datetime
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,6 +12,7 @@ from django.utils.formats import date_format
 from clinic.models import (
     HITS,
     Found,
+    Lesion,
     LimbPlan,
     Measurement,
     Person,
@@ -24,6 +24,7 @@ from clinic.models import (
     WatchFinding,
     WatchPoint,
 )
+from offload.kept import share_outside
 from offload.models import PlanState
 
 from . import audit
@@ -31,8 +32,7 @@ from .errors import Refused
 from .records import store
 
 __all__ = [
-    "GROWN",
-    "SHRUNK",
+    "CHANGED",
     "plan_flag_answer",
     "plan_flag_raise",
     "plans_review",
@@ -42,8 +42,9 @@ __all__ = [
 
 #: A weight this far on the other side of the threshold counts at once, a smaller step when it is read twice [kg].
 CLEARLY_BEYOND = 2.0
-#: Share by which a wound has grown, or shrunk, since its plan was signed, that asks for a look at the plan.
-GROWN, SHRUNK = 0.25, 0.50  # design choices
+#: Share by which a wound has grown since its plan was signed, or of its new imprint that lies outside the planned
+#: outline, that asks for a look at the plan; design choice.
+CHANGED = 0.25
 
 
 def watch_write(*, by: User, limb_plan: LimbPlan) -> list[WatchPoint]:
@@ -183,30 +184,48 @@ def _review_outlines(by: User, limb_plan: LimbPlan, day: date) -> None:
         subject = f"lesion {lesion.pk}"
         if subject in raised:
             continue
-        areas = Measurement.objects.filter(
-            lesion=lesion, visit__state=VisitState.STANDS, area_mm2__gt=0
-        ).order_by("-visit__visited_on", "-pk")
-        then = areas.filter(visit__visited_on__lte=timezone.localtime(signed).date()).first()
-        now = areas.first()
-        if then is None or now is None or then.pk == now.pk or not then.area_mm2 or not now.area_mm2:
-            continue
-        share = float(now.area_mm2) / float(then.area_mm2) - 1.0
-        if -SHRUNK < share < GROWN:
-            continue
-        way = "grown" if share > 0 else "shrunk"
-        plan_flag_raise(
-            by=by,
-            limb_plan=limb_plan,
-            cause=PlanFlagCause.OUTLINE,
-            subject=subject,
-            words=f"Lesion {lesion.label} has {way} by {abs(share):.0%} since the plan was signed "
-            f"({_cm2(then.area_mm2)} to {_cm2(now.area_mm2)} cm²): take the imprint again.",
-            raised_on=day,
-        )
+        words = _grown(lesion, signed) or _moved(limb_plan, lesion, signed)
+        if words:
+            plan_flag_raise(
+                by=by,
+                limb_plan=limb_plan,
+                cause=PlanFlagCause.OUTLINE,
+                subject=subject,
+                words=words,
+                raised_on=day,
+            )
 
 
-def _cm2(area: float | Decimal | None) -> str:
-    return f"{float(area or 0) / 100:.2f}"
+def _grown(lesion: Lesion, signed: datetime) -> str:
+    """Words when the wound is larger than at the signature by the set share; a smaller one lies over the cut as before."""
+    areas = Measurement.objects.filter(
+        lesion=lesion, visit__state=VisitState.STANDS, area_mm2__gt=0
+    ).order_by("-visit__visited_on", "-pk")
+    then = areas.filter(visit__visited_on__lte=timezone.localtime(signed).date()).first()
+    now = areas.first()
+    if then is None or now is None or not then.area_mm2 or not now.area_mm2:
+        return ""
+    share = float(now.area_mm2) / float(then.area_mm2) - 1.0
+    if share < CHANGED:
+        return ""
+    return (
+        f"Lesion {lesion.label} has grown by {100 * share:.0f} % since the plan was signed ({then.area_mm2 / 100:.2f} to "
+        f"{now.area_mm2 / 100:.2f} cm²): take the imprint again."
+    )
+
+
+def _moved(limb_plan: LimbPlan, lesion: Lesion, signed: datetime) -> str:
+    """Words when the newest imprint lies outside the outline of the plan by the set share of itself."""
+    imprint = lesion.imprints.filter(created_at__gt=signed).order_by("-taken_on", "-pk").first()
+    if imprint is None:
+        return ""
+    share = share_outside(limb_plan.plan.spec, lesion.label, imprint.outline_mm)
+    if share < CHANGED:
+        return ""
+    return (
+        f"{100 * share:.0f} % of the imprint of {_day(imprint.taken_on)} of lesion {lesion.label} lie outside the outline the plan "
+        "was made for: make a new version."
+    )
 
 
 def _day(day: date) -> str:

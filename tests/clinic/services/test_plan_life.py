@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import AuditEvent, PlanFlag, WatchFinding, WatchPoint
-from clinic.services import people, plan_life, visits, watch
+from clinic.services import imprints, people, plan_life, visits, watch
 from clinic.services.errors import Refused
 from clinic.services.measurement import LesionFindings
 from clinic.services.plan_life import seal_check
@@ -160,7 +160,7 @@ def test_a_weight_that_stays_beyond_the_threshold_flags_once(staff, plan, limb, 
     assert PlanFlag.objects.filter(cause="weight").count() == flags
 
 
-@pytest.mark.parametrize(("area", "flags"), [(120, 0), (126, 1), (60, 0), (49, 1)])
+@pytest.mark.parametrize(("area", "flags"), [(120, 0), (126, 1), (60, 0), (20, 0)])
 def test_a_wound_of_another_size_flags_the_plan_once(staff, plan, limb, lesion, area, flags):
     today = timezone.localdate()
     early = factories.visit(of=limb.person, visited_on=today - timedelta(days=8))
@@ -171,6 +171,23 @@ def test_a_wound_of_another_size_flags_the_plan_once(staff, plan, limb, lesion, 
     factories.measurement(at=late, of=lesion, area_mm2=area)
     for _ in range(2):
         watch.plans_review(by=staff, person=limb.person, day=today)
+    assert PlanFlag.objects.filter(cause="outline").count() == flags
+
+
+@pytest.mark.parametrize(
+    ("x", "size", "flags"), [(0.0, 10.0, 0), (1.0, 8.0, 0), (6.0, 14.0, 1), (0.0, 6.0, 0)]
+)
+def test_an_imprint_outside_the_planned_outline_flags_the_plan(staff, plan, limb, lesion, x, size, flags):
+    # The plan was made for 14 x 10 mm at x = 0, y = 180 mm.
+    imprints.imprint_typed(
+        by=staff,
+        lesion=lesion,
+        taken_on=timezone.localdate(),
+        centre=(x, 180.0),
+        length_mm=size,
+        width_mm=size / 1.4,
+        side_confirmed=True,
+    )
     assert PlanFlag.objects.filter(cause="outline").count() == flags
 
 
