@@ -62,7 +62,7 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     ("plan_replaced", "stop", "REPLACED – do not cut.", "plan not in force", DESIGN),
     ("plan_trouble", "stop", "{words}", "plan cannot be used as it is", RECORD),
     ("plan_unsignable", "stop", "This plan cannot be signed.", "plan not to be signed", DESIGN),
-    ("record_altered", "stop", "Does not match its hash:", "signed record altered", RECORD),
+    ("record_altered", "stop", "The signed record does not match its hash.", "signed record altered", RECORD),
     ("refer_immediate", "stop", "{label}: {urgency}.", "referral asked for by the guidance", NG19),
     ("referral_late", "stop", "Has not reached them ({clock}).", "referral not reached in time", NG19),
     ("refused", "stop", "{words}", "an action the rules of the clinic do not allow", DESIGN),

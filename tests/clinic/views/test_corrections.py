@@ -142,4 +142,4 @@ def test_an_attempt_is_recorded_and_listed(as_staff, person, lesion):
     assert "rang out" in answer.content.decode()
     assert as_staff.post(url, {"how": "telephone", "result": "not_reached"}).status_code == 302
     assert Contact.objects.count() == 1
-    assert "1 without reaching anybody" in as_staff.get(url).content.decode()
+    assert "1 attempt failed since the last entry" in as_staff.get(url).content.decode()
