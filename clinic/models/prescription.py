@@ -143,6 +143,17 @@ class Prescription(ClinicalRecord):
         indexes = [
             models.Index(fields=["prescribed_on", "limb"], name="prescription_by_day"),
             models.Index(fields=["limb", "fitted_on"], name="prescription_fitted"),
+            # Chosen from EXPLAIN at 200 sites: shares of the whole network, and the few that wait.
+            models.Index(
+                fields=["prescribed_on", "departure_reason"],
+                condition=models.Q(agreement="departed"),
+                name="prescription_departures",
+            ),
+            models.Index(
+                fields=["limb"],
+                condition=models.Q(second_needed=True, second_at__isnull=True, stopped_on__isnull=True),
+                name="prescription_waiting",
+            ),
         ]
         constraints = [
             one_of("device_class", DeviceClass, name="prescription_class"),
