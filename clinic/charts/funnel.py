@@ -6,7 +6,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from clinic.charts.errors import ChartError
-from clinic.healing.funnel import funnel_limits
+from clinic.healing.funnel import Place, funnel_limits, placed
 
 __all__ = ["funnel_svg"]
 
@@ -75,8 +75,9 @@ def funnel_svg(points: Sequence[tuple[str, int, int]], share: float, label: str)
                         "start",
                     )
                 )
-    for name, count, of in points:
-        parts.append(_point(x(of), y(count / of), name, count, of, share))
+    places = placed([(count, of) for _, count, of in points], share)
+    for (name, count, of), place in zip(points, places, strict=True):
+        parts.append(_point(x(of), y(count / of), f"{name}: {count} of {of}", place))
     return "".join([*parts, "</svg>"])
 
 
@@ -84,14 +85,10 @@ def _words(x: float, y: float, text: str, anchor: str) -> str:
     return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="currentColor" stroke="none">{escape(text)}</text>'
 
 
-def _point(x: float, y: float, name: str, count: int, of: int, share: float) -> str:
-    inside = []
-    for level in (0.95, 0.998):
-        low, high = funnel_limits(share, [of], level)
-        inside.append(low[0] - 1e-12 <= count / of <= high[0] + 1e-12)
-    title = f"<title>{escape(f'{name}: {count} of {of}')}</title>"
-    if not inside[1]:
+def _point(x: float, y: float, words: str, place: Place) -> str:
+    title = f"<title>{escape(words)}</title>"
+    if not place.inside_998:
         return f'<path d="M{x:.1f} {y - 6:.1f}l6 10h-12z" fill="currentColor">{title}</path>'
-    if not inside[0]:
+    if not place.inside_95:
         return f'<rect x="{x - 4:.1f}" y="{y - 4:.1f}" width="8" height="8" stroke-width="1.5">{title}</rect>'
     return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.5">{title}</circle>'

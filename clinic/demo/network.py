@@ -198,7 +198,8 @@ def seed(sizes: Sizes, number: int, today: date, say: Say) -> int:
             )  # fmt: skip
         say(k + 1, rows)
     with connection.cursor() as cursor:
-        cursor.execute("ANALYZE")
+        # Rows just copied in are not known to be visible to all: until then no index answers alone (measured: half the time).
+        cursor.execute("VACUUM ANALYZE" if connection.vendor == "postgresql" else "ANALYZE")
     return rows
 
 

@@ -1,5 +1,6 @@
 """How far a share may lie from the whole by chance alone, for its number of cases."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -83,30 +84,36 @@ def funnel_limits(
     return at((1.0 - level) / 2.0), at((1.0 + level) / 2.0)
 
 
-def placed(count: int, of: int, share: float) -> Place:
-    """Where a share of its own cases lies against the limits round the whole.
+def placed(counts: Sequence[tuple[int, int]], share: float) -> tuple[Place, ...]:
+    """Where each share lies against the limits round the whole.
 
     Parameters
     ----------
-    count, of : int
-        Cases with the property, and cases. [-]
+    counts : sequence of (count, of)
+        Cases with the property, and cases, at least 1. [-]
     share : float
         Share of the whole, 0 to 1. [-]
 
     Returns
     -------
-    Place
+    tuple of Place
 
     Raises
     ------
     ProportionError
-        As `funnel_limits`, or where the count is not from 0 to the number of cases.
+        As `funnel_limits`, or where a count is not from 0 to its number of cases.
     """
-    if not 0 <= count <= of:
-        raise ProportionError(f"count: {count} is not from 0 to {of}")
-    own = count / of if of else 0.0
+    for count, of in counts:
+        if not 0 <= count <= of:
+            raise ProportionError(f"count: {count} is not from 0 to {of}")
+    if not counts:
+        return ()
+    cases = np.array([of for _, of in counts], dtype=float)
+    own = np.array([count for count, _ in counts]) / np.maximum(cases, 1.0)
     inside = []
     for level in LEVELS:
-        low, high = funnel_limits(share, [of], level)
-        inside.append(bool(low[0] - 1e-12 <= own <= high[0] + 1e-12))
-    return Place(inside[0], inside[1], own > share)
+        low, high = funnel_limits(share, cases, level)
+        inside.append((low - 1e-12 <= own) & (own <= high + 1e-12))
+    return tuple(
+        Place(bool(near), bool(far), bool(part > share)) for near, far, part in zip(*inside, own, strict=True)
+    )

@@ -27,7 +27,7 @@ from .audit_figures import (
     figures,
     spec_of,
 )
-from .audit_harm import device_days, uncovered_days
+from .audit_harm import device_days, uncovered
 from .audit_report import AuditReport, HarmRow, OutcomeRow, ReasonRow, RecurrenceRow, ReusedRow
 from .facts import WORDS
 
@@ -41,8 +41,15 @@ JUDGED = tuple(part.value for part in Agreement if part is not Agreement.UNJUDGE
 def audit_report(asked: AuditFilter, today: date) -> AuditReport:
     """All figures of the audit page; a fixed number of queries, whatever the number of cases or sites."""
     tallies = {
-        name: Tally.read(name, asked, today) for name in ALL_BASES if name not in ("unjudged", "departed")
+        name: Tally.read(name, asked, today)
+        for name in ALL_BASES
+        if name not in ("unjudged", "departed", "gap")
     }
+
+    gap = uncovered(asked, today)
+    tallies["gap"] = Tally(
+        ({"bare": "bare", "n": gap.bare_ulcers}, {"bare": "", "n": gap.ulcers - gap.bare_ulcers})
+    )
 
     def some(*keys: str, of: int | None = None) -> tuple[Figure, ...]:
         return figures(tallies, keys, of)
@@ -99,7 +106,7 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
                         "harm.fall", "harm.late")
         ),
         device_weeks=weeks,
-        uncovered=uncovered_days(asked, today),
+        uncovered=(gap.bare_days, gap.days),
         gap=one("gap.bare", one("gap.all").count),
         healed=one("healed"),
         after=some("after.recurred", "after.died", "after.free"),

@@ -11,6 +11,7 @@ from django.db.models import Count, QuerySet
 
 from clinic.models import Agreement, Attendance, DepartureReason, DeviceClass, StopReason
 
+from .audit_after import AFTER_BASES
 from .audit_cases import BASES, OUTCOMES, WEEK12, AuditFilter, Base
 from .audit_harm import HARM_BASES
 from .facts import WORDS
@@ -19,7 +20,7 @@ __all__ = ["ALL_BASES", "SMALL", "Figure", "Spec", "Tally", "class_words", "cumu
 
 #: Fewer cases than this make no percentage (common practice of published audits, no source for the number).
 SMALL = 5
-ALL_BASES: dict[str, Base] = {**BASES, **HARM_BASES}
+ALL_BASES: dict[str, Base] = {**BASES, **AFTER_BASES, **HARM_BASES}
 EARLY = (
     StopReason.NEW_LESION, StopReason.NOT_TOLERATED, StopReason.BROKEN, StopReason.INFECTION, StopReason.OTHER,
 )  # fmt: skip
@@ -101,7 +102,8 @@ class Tally:
     @classmethod
     def read(cls, base: str, asked: AuditFilter, today: date) -> Tally:
         kind = ALL_BASES[base]
-        return cls(tuple(kind.rows(asked, today).order_by().values(*kind.apart).annotate(n=Count("pk"))))
+        rows = kind.rows(asked, today).order_by().values(*kind.apart).annotate(n=Count("pk"))
+        return cls(tuple(kind.derive(row) for row in rows))
 
     def count(self, spec: Spec) -> int:
         return sum(row["n"] for row in self.rows if spec.holds(row))

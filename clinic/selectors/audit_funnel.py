@@ -64,10 +64,9 @@ def _rows(
     found = sorted(counts)
     whole = sum(of for *_, of in found)
     share = sum(count for _, _, count, _ in found) / whole if whole else 0.0
-    rows = tuple(
-        FunnelRow(name, key, count, of, placed(count, of, share) if of >= least else None)
-        for name, key, count, of in found
-    )
+    shown = [row for row in found if row[3] >= least]
+    places = dict(zip([row[1] for row in shown], placed([row[2:] for row in shown], share), strict=True))
+    rows = tuple(FunnelRow(name, key, count, of, places.get(key)) for name, key, count, of in found)
     return rows, share
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
 from django.db.models import (
     Case,
     CharField,
+    Count,
     DateField,
     Exists,
     F,
@@ -26,7 +28,7 @@ from clinic.models import Lesion, Looked, Prescription, StopReason, WoundKind
 from .audit_cases import BASES, STANDS, AuditFilter, Base
 from .days import Days
 
-__all__ = ["HARM_BASES", "device_days", "uncovered_days"]
+__all__ = ["HARM_BASES", "Uncovered", "device_days", "uncovered"]
 
 
 def _end(asked: AuditFilter, today: date) -> date:
@@ -110,10 +112,26 @@ def _open_days(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def uncovered_days(asked: AuditFilter, today: date) -> tuple[int, int]:
-    """Days without a device and all days on which an ulcer was open, over all ulcers [d]."""
-    found = _open_days(asked, today).aggregate(open_days=Sum("eligible"), device_days=Sum("covered"))
-    return (found["open_days"] or 0) - (found["device_days"] or 0), found["open_days"] or 0
+@dataclass(frozen=True)
+class Uncovered:
+    """Ulcers open in the period, those of them with a day without a device, and the days of both."""
+
+    ulcers: int
+    bare_ulcers: int
+    days: int
+    bare_days: int
+
+
+def uncovered(asked: AuditFilter, today: date) -> Uncovered:
+    """Days on which an ulcer was open, and those of them without a device fitted on its limb: one query."""
+    found = _open_days(asked, today).aggregate(
+        ulcers=Count("pk"),
+        bare_ulcers=Count("pk", filter=Q(covered__lt=F("eligible"))),
+        open_days=Sum("eligible"),
+        device_days=Sum("covered"),
+    )
+    days = found["open_days"] or 0
+    return Uncovered(found["ulcers"], found["bare_ulcers"], days, days - (found["device_days"] or 0))
 
 
 HARM_BASES: dict[str, Base] = {

@@ -106,7 +106,7 @@ class AuditReport:
 
     @property
     def empty(self) -> bool:
-        return not any(tally.rows for tally in self.tallies.values())
+        return not any(row["n"] for tally in self.tallies.values() for row in tally.rows)
 
     @cached_property
     def figures(self) -> dict[str, Figure]:

@@ -55,6 +55,7 @@ def scope_of(request: ClinicRequest) -> Scope:
     given = {"since": (today - timedelta(days=YEAR)).isoformat(), "until": today.isoformat()}
     given |= {name: request.GET[name] for name in AuditForm.base_fields if name in request.GET}
     form = AuditForm(given, prescribers=prescribers(sites))
-    asked = AuditFilter(sites=sites, **form.cleaned_data) if form.is_valid() else None
+    every = everywhere and Site.objects.count() == len(sites)
+    asked = AuditFilter(sites=sites, everywhere=every, **form.cleaned_data) if form.is_valid() else None
     kept = {"site": ALL if everywhere else site.pk, **{name: value for name, value in given.items() if value}}
     return Scope(site, sites, form, asked, kept)

@@ -31,10 +31,9 @@ def test_the_wider_level_holds_the_narrower_one_and_both_hold_the_whole_within_0
 
 
 def test_a_share_is_placed_by_both_limits():
-    assert placed(50, 100, 0.5).inside_95
-    low = placed(39, 100, 0.5)
+    middle, low, high = placed([(50, 100), (39, 100), (70, 100)], 0.5)
+    assert middle.inside_95
     assert (low.inside_95, low.inside_998, low.above) == (False, True, False)
-    high = placed(70, 100, 0.5)
     assert (high.inside_998, high.above) == (False, True)
 
 
@@ -43,4 +42,4 @@ def test_what_no_funnel_can_be_drawn_of_is_refused(wrong):
     with pytest.raises(ProportionError):
         funnel_limits(*wrong)
     with pytest.raises(ProportionError):
-        placed(6, 5, 0.5)
+        placed([(6, 5)], 0.5)
