@@ -25,7 +25,7 @@ __all__ = ["NAMES", "consent_give", "consent_withdraw", "photo_bytes", "photo_st
 
 LARGEST_UPLOAD_BYTES = 15 * 1024 * 1024
 # Memory bound of one intake: a large JPEG is decoded at a half, a quarter or an eighth of its size; anything else
-# costs up to 4 bytes a pixel to decode and 3 to convert, so 25 million pixels stay under 175 MB.
+# costs up to 4 bytes a pixel to decode and 3 to convert, with one copy on the way: 25 million pixels stay under 300 MB.
 LARGEST_PIXELS = {"JPEG": 60_000_000}
 LARGEST_PIXELS_OTHER = 25_000_000
 SMALLEST_EDGE_PX = 16

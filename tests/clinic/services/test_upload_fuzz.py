@@ -202,20 +202,23 @@ def test_the_day_in_the_picture_is_used_when_asked_for(settings, tmp_path, staff
 
 #: The largest picture that is taken, made by another process so that only the intake is measured.
 MEMORY = """
-import io, os, resource, sys
+import io, os, sys
 os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.config.settings_test"
 import django
 django.setup()
 from PIL import Image
 from clinic.services.photos import _clean
+def highest():  # of this program alone: getrusage would begin at the peak of whoever started it [MB]
+    with open("/proc/self/status") as status:
+        return next(int(line.split()[1]) // 1024 for line in status if line.startswith("VmHWM"))
 if os.fork() == 0:
     Image.new("RGBA", (5000, 5000), (200, 160, 140, 255)).save(sys.argv[1], compress_level=1)
     os._exit(0)
 os.wait()
 data = open(sys.argv[1], "rb").read()
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+before = highest()
 _clean(io.BytesIO(data))
-print((resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before) // 1024)
+print(highest() - before)
 """
 
 
@@ -229,4 +232,4 @@ def test_the_memory_of_one_intake_is_bounded(settings, tmp_path):
     )
     assert done.returncode == 0, done.stderr
     print(f"\nlargest intake: {done.stdout.strip()} MB over what the program needs anyway")
-    assert int(done.stdout) < 300
+    assert 100 < int(done.stdout) < 300  # 25 million pixels cannot be decoded in less
