@@ -30,6 +30,7 @@ def pages(role):
         f"/prescriptions/{prescription.pk}/advice-sheet/",
         f"/limbs/{prescription.limb_id}/decisions/",
         f"/plans/{signed.code}/",
+        "/plans/predictions/",
     ]
     writers = [
         "/today/",
@@ -44,6 +45,10 @@ def pages(role):
         f"/people/{person.pk}/visits/missed/",
         f"/people/{person.pk}/contacts/new/",
         f"/people/{person.pk}/referrals/new/",
+        f"/plans/{signed.code}/cut/",
+        f"/plans/{signed.code}/fit/",
+        f"/plans/{signed.code}/contact/",
+        f"/plans/{signed.code}/measured/",
         f"/limbs/{lesion.limb_id}/edit/",
         f"/limbs/{lesion.limb_id}/findings/new/",
         f"/lesions/{lesion.pk}/edit/",
@@ -70,7 +75,14 @@ def pages(role):
         f"/limbs/{lesion.limb_id}/bench/",
         f"/plans/{plan.code}/",
     ]
-    managing = ["/audit/", "/audit/cases/", "/audit/changes/", "/outcomes/", "/house-rules/"]
+    managing = [
+        "/audit/",
+        "/audit/cases/",
+        "/audit/changes/",
+        "/outcomes/",
+        "/house-rules/",
+        "/house-rules/foams/",
+    ]
     return {
         "staff": everyone + writers,
         "podiatrist": everyone + writers[:1] + deciding,
