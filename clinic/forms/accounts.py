@@ -29,14 +29,17 @@ class AccountForm(forms.Form):
     first_name = forms.CharField(label="Given name", max_length=60)
     last_name = forms.CharField(label="Family name", max_length=60)
     role = forms.ChoiceField(label="Role", choices=Role.choices)
-    sites = forms.ModelMultipleChoiceField(
-        label="Clinics", queryset=Site.objects.none(), widget=forms.CheckboxSelectMultiple
-    )
+    # Closed lists rather than a look-up of what was sent: a number no database holds is then no fault of it.
+    sites = forms.MultipleChoiceField(label="Clinics", widget=forms.CheckboxSelectMultiple)
     active = forms.BooleanField(label="The account is on", required=False)
 
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["sites"].queryset = Site.objects.filter(pk__in=by.site_ids)  # type: ignore[attr-defined]
+        self._own = {str(site.pk): site for site in Site.objects.filter(pk__in=by.site_ids)}
+        self.fields["sites"].choices = [(key, site.name) for key, site in self._own.items()]  # type: ignore[attr-defined]
+
+    def clean_sites(self) -> list[Site]:
+        return [self._own[key] for key in self.cleaned_data["sites"]]
 
 
 class InviteForm(AccountForm):

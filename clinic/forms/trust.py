@@ -10,7 +10,7 @@ from clinic.models import ProblemKind, Site, User
 
 
 class BreakGlassForm(forms.Form):
-    site = forms.ModelChoiceField(label="Clinic that keeps the record", queryset=Site.objects.none())
+    site = forms.ChoiceField(label="Clinic that keeps the record")
     record_number = forms.CharField(
         label="Record number there", max_length=20, widget=forms.TextInput(attrs={"autocomplete": "off"})
     )
@@ -26,7 +26,12 @@ class BreakGlassForm(forms.Form):
 
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = Site.objects.exclude(pk__in=by.site_ids)  # type: ignore[attr-defined]
+        self._others = {str(site.pk): site for site in Site.objects.exclude(pk__in=by.site_ids)}
+        choices = [("", "Choose"), *((key, site.name) for key, site in self._others.items())]
+        self.fields["site"].choices = choices  # type: ignore[attr-defined]
+
+    def clean_site(self) -> Site:
+        return self._others[self.cleaned_data["site"]]
 
 
 class GroundForm(forms.Form):
