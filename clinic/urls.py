@@ -13,6 +13,7 @@ from clinic.views import (
     curves,
     drafts,
     erasure,
+    finishing,
     fittings,
     flags,
     foams,
@@ -123,6 +124,7 @@ capture_urls = [
 
 visit_urls = [
     path("visits/<int:visit>/", visits.visit, name="visit"),
+    path("visits/<int:visit>/finish/", finishing.visit_finish, name="visit_finish"),
     path("visits/<int:visit>/correct/", visits.visit_correct, name="visit_correct"),
     path("visits/<int:visit>/in-error/", visits.visit_in_error, name="visit_in_error"),
     path("flags/<int:flag>/answer/", flags.flag_answer, name="flag_answer"),

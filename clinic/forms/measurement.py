@@ -171,6 +171,12 @@ class MeasurementForm(forms.Form):
         self._show_last(sheet)
         drawn_by(self, FIELD, *self.fields)
 
+    @property
+    def touched(self) -> bool:
+        """Whether anything was typed, chosen or attached; the version of a stored row is nothing typed."""
+        names = [self.add_prefix(name) for name in self.fields if name != "version"]
+        return any(self.data.get(name) or self.files.get(name) for name in names)
+
     def _show_last(self, sheet: LesionSheet) -> None:
         """Last values in soft ink beside the empty fields."""
         for name in ("length_mm", "width_mm"):

@@ -186,7 +186,7 @@ def _no_date(case: Case, site: Site) -> Iterator[TodayRow]:
 
 def _begun(case: Case) -> Iterator[TodayRow]:
     for visit in case.begun:
-        ask = Ask(said("finish_visit", who=visit.created_by), "visit", visit.pk)
+        ask = Ask(said("finish_visit", who=visit.created_by), "visit_finish", visit.pk)
         words = f"Visit of {date_format(visit.visited_on)} is not finished"
         yield TodayRow(case.person, visit.visited_on, words, (), (ask,))
 

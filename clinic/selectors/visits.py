@@ -121,6 +121,9 @@ class VisitPage:
     photos: tuple[Photo, ...]
     flags: tuple[tuple[RedFlag, list[str]], ...]
     changes: tuple[object, ...]
+    #: Watch points looked at, and who finished the visit when another person had begun it.
+    watched: frozenset[int] = frozenset()
+    finished_by: object | None = None
 
     @property
     def findings(self) -> list[tuple[Measurement, str]]:
@@ -256,8 +259,13 @@ def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: 
 
 
 def visit_page(visit: Visit) -> VisitPage:
-    """One visit, readable (four queries, whatever was found)."""
-    rows = tuple(visit.measurements.select_related("lesion__limb", "visit").order_by("lesion__label", "pk"))
+    """One visit, readable (five queries, whatever was found)."""
+    rows = tuple(
+        visit.measurements.select_related("lesion__limb", "visit", "created_by").order_by(
+            "lesion__label", "pk"
+        )
+    )
+    changes = tuple(visit.history.select_related("history_user").order_by("-history_id"))
     flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
     return VisitPage(
         visit=visit,
@@ -265,5 +273,9 @@ def visit_page(visit: Visit) -> VisitPage:
         signs=tuple(infection_words(row) for row in rows),
         photos=tuple(visit.photos.select_related("lesion")),
         flags=tuple((flag, flag_words(flag.flags)) for flag in flags),
-        changes=tuple(visit.history.select_related("history_user").order_by("-history_id")),
+        changes=changes,
+        watched=frozenset(visit.watch_findings.values_list("point_id", flat=True)),
+        finished_by=next(
+            (one.history_user for one in changes if one.history_change_reason == "finished"), None
+        ),
     )

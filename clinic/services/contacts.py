@@ -12,7 +12,7 @@ from clinic.models import Contact, Person, User, VisitState
 from . import audit
 from .errors import Refused
 from .records import store
-from .visits import next_visit_check
+from .visit_checks import next_visit_check
 
 __all__ = ["contact_log"]
 

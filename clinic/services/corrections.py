@@ -13,16 +13,8 @@ from . import audit
 from .errors import Refused
 from .measurement import LesionFindings
 from .records import store
-from .visits import (
-    COLUMNS,
-    PersonFindings,
-    answers_check,
-    day_check,
-    free_day_check,
-    measurement_store,
-    next_visit_check,
-    visit_fill,
-)
+from .visit_checks import day_check, free_day_check, next_visit_check
+from .visits import COLUMNS, PersonFindings, answers_check, measurement_store, visit_fill
 
 __all__ = ["missed_correct", "visit_correct", "visit_in_error"]
 

@@ -9,17 +9,14 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.models import (
-    NON_REMOVABLE,
     Attendance,
     Lesion,
     LesionState,
     Measurement,
     Person,
-    PersonState,
     Prescription,
     User,
     Visit,
@@ -34,6 +31,7 @@ from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
 from .records import store
+from .visit_checks import day_check, free_day_check, in_care_check, next_visit_check, sealed_devices
 from .watch import plans_review, watch_found
 
 __all__ = [
@@ -41,17 +39,15 @@ __all__ = [
     "Logged",
     "PersonFindings",
     "answers_check",
-    "day_check",
-    "free_day_check",
     "measurement_store",
-    "next_visit_check",
-    "sealed_devices",
     "visit_fill",
+    "visit_finish",
     "visit_log",
     "visit_missed",
 ]
 
 OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
+CHANGED = "The open lesions have changed since this page was opened; look again before saving."
 
 
 @dataclass(frozen=True)
@@ -77,6 +73,8 @@ class PersonFindings:
     weight_kg: Decimal | None = None
     weight_how: str = ""
     device_opened: bool = False
+    #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
+    unfinished: bool = False
     watch: Mapping[int, str] = field(default_factory=dict)
 
 
@@ -137,35 +135,19 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
-    _check_lesions(person, found.visited_on, lesions)
-    if found.next_on is None and lesions:
-        raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
+    _check_lesions(person, found, lesions)
+    _check_next(person, found)
+    visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
     if found.device_opened:
         _open_devices(by, person, found.visited_on)
     next_visit_check(person=person, visited_on=found.visited_on, next_on=found.next_on)
-
-    visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key)
     visit_fill(visit, found)
     _store_new(visit, by)
-    flags = set(found.red_flags)
-    for one in lesions:
-        row = Measurement(visit=visit, lesion=one.lesion)
-        measurement_store(row, one, by=by)
-        flags |= flags_in(row, bone_before=_bone_before(row))
-    if found.weight_kg is not None:
-        _store_weight(person, found.weight_kg, found, by)
-    watch_found(by=by, visit=visit, answers=found.watch)
-    plans_review(by=by, person=person, day=found.visited_on)
-    flags_at_visit(
-        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
-    )
-    for one in lesions:
-        if one.photo is not None:
-            _store_photo(visit, one, by)
+    _keep(by, visit, found, lesions)
     audit.record(
         by=by,
         site=person.site,
-        verb="logged",
+        verb="began" if found.unfinished else "logged",
         target=visit,
         person=person,
         lesions=[one.lesion.pk for one in lesions],
@@ -175,50 +157,80 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     return Logged(visit, new=True)
 
 
-def in_care_check(person: Person) -> None:
-    """Nothing is logged for somebody who has moved or died."""
-    if person.state != PersonState.IN_CARE:
-        raise Refused(f"{person.full_name} is no longer in care here ({person.get_state_display().lower()}).")
-
-
-def day_check(person: Person, day: date) -> None:
-    """A visit lies between the birth date and today."""
-    today = timezone.localdate()
-    if day > today:
-        raise Refused(
-            f"Date of the visit: {_day(day)} lies in the future; today is {_day(today)}.", field="visited_on"
-        )
-    if day < person.birth_date:
-        raise Refused(
-            f"Date of the visit: {_day(day)} is before the birth date, {_day(person.birth_date)}.",
-            field="visited_on",
-        )
-
-
-def _check_lesions(person: Person, day: date, lesions: list[LesionFindings]) -> None:
-    """Every open lesion of this person once, and none of anybody else."""
+def _check_lesions(person: Person, found: PersonFindings, lesions: list[LesionFindings]) -> None:
+    """Every open lesion of this person once, and none of anybody else; fewer where the rest is left."""
     told = [one.lesion.pk for one in lesions]
-    open_now = dict(Lesion.objects.filter(limb__person=person, state__in=OPEN).values_list("pk", "label"))
-    if set(told) != set(open_now) or len(told) != len(set(told)):
-        raise Refused("The open lesions have changed since this page was opened; look again before saving.")
-    free_day_check(person, [one.lesion for one in lesions], day)
+    whole = set(told) <= _open_now(person) if found.unfinished else set(told) == _open_now(person)
+    if not whole or len(told) != len(set(told)):
+        raise Refused(CHANGED)
+    free_day_check(person, [one.lesion for one in lesions], found.visited_on)
 
 
-def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None:
-    """No lesion is measured before it was first seen, and a person has one visit a day."""
-    for lesion in lesions:
-        if day < lesion.first_seen_on:
-            raise Refused(
-                f"Date of the visit: {_day(day)} is before lesion {lesion.label} was first seen, "
-                f"{_day(lesion.first_seen_on)}.",
-                field="visited_on",
-            )
-    same_day = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
-    if same_day.exists():
-        raise Refused(
-            f"Date of the visit: a visit of {_day(day)} is recorded already; correct that one instead.",
-            field="visited_on",
-        )
+def _open_now(person: Person) -> set[int]:
+    return set(Lesion.objects.filter(limb__person=person, state__in=OPEN).values_list("pk", flat=True))
+
+
+def _check_next(person: Person, found: PersonFindings) -> None:
+    if found.next_on is None and not found.unfinished and _open_now(person):
+        raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
+
+
+def _keep(by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings]) -> None:
+    """Everything found at a visit beside its own columns; flags raised at it before are not raised twice."""
+    flags = set(found.red_flags)
+    for one in lesions:
+        row = Measurement(visit=visit, lesion=one.lesion)
+        measurement_store(row, one, by=by)
+        flags |= flags_in(row, bone_before=_bone_before(row))
+    if found.weight_kg is not None:
+        _store_weight(visit.person, found.weight_kg, found, by)
+    watch_found(by=by, visit=visit, answers=found.watch)
+    plans_review(by=by, person=visit.person, day=found.visited_on)
+    for flag in visit.red_flags.all():
+        flags -= set(flag.flags)
+    flags_at_visit(
+        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
+    )
+    for one in lesions:
+        if one.photo is not None:
+            _store_photo(visit, one, by)
+
+
+@transaction.atomic
+def visit_finish(
+    *,
+    by: User,
+    visit: Visit,
+    found: PersonFindings,
+    lesions: Iterable[LesionFindings],
+    expected_version: int,
+) -> Visit:
+    """Add what was left of a begun visit; what stands already is not touched, each part keeps who found it."""
+    told = list(lesions)
+    held = Visit.objects.select_for_update(of=("self",)).select_related("person__site").get(pk=visit.pk)
+    if held.state != VisitState.STANDS or not held.unfinished:
+        raise Refused("This visit is finished already; correct it where it is wrong.")
+    answers_check(found)
+    left = _open_now(held.person) - set(held.measurements.values_list("lesion_id", flat=True))
+    if {one.lesion.pk for one in told} != left:
+        raise Refused(CHANGED)
+    _check_next(held.person, found)
+    if found.device_opened:
+        _open_devices(by, held.person, held.visited_on)
+    next_visit_check(person=held.person, visited_on=held.visited_on, next_on=found.next_on)
+    visit_fill(held, found)
+    held.unfinished = False
+    store(held, by=by, expected_version=expected_version, why="finished")
+    _keep(by, held, found, told)
+    audit.record(
+        by=by,
+        site=held.person.site,
+        verb="finished",
+        target=held,
+        person=held.person,
+        lesions=[one.lesion.pk for one in told],
+    )
+    return held
 
 
 def answers_check(found: PersonFindings) -> None:
@@ -230,38 +242,6 @@ def answers_check(found: PersonFindings) -> None:
     if (found.weight_kg is None) != (not found.weight_how):
         field = "weight_kg" if found.weight_kg is None else "weight_how"
         raise Refused("Weight: both the kilograms and how it was weighed are needed.", field=field)
-
-
-def sealed_devices(person: Person) -> list[Prescription]:
-    """Devices that are sealed on now, the one to open first in front."""
-    return list(
-        Prescription.objects.filter(
-            limb__person=person,
-            stopped_on=None,
-            sealed_on__isnull=False,
-            opened_on=None,
-            device_class__in=NON_REMOVABLE,
-        )
-        .select_related("limb__person__site")
-        .order_by("open_by")
-    )
-
-
-def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
-    """Refuse a next date that is not after the visit, or after a sealed device must have been opened."""
-    if next_on is None:
-        return
-    if next_on <= visited_on:
-        raise Refused(
-            f"Next visit: {_day(next_on)} is not after the visit of {_day(visited_on)}.", field="next_on"
-        )
-    for device in sealed_devices(person):
-        if device.open_by is not None and next_on > device.open_by:
-            raise Refused(
-                f"Next visit: {_day(next_on)} is too late; the sealed device on the {device.limb.side} foot must "
-                f"be opened by {_day(device.open_by)}. If it was opened at this visit, say so.",
-                field="next_on",
-            )
 
 
 def _open_devices(by: User, person: Person, day: date) -> None:

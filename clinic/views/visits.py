@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -63,31 +64,44 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         traced=_traced(request, who) if not sent else None,
     )
     stored = None
-    if sent and _all_valid(form, parts):
+    later = "later" in request.POST
+    shown = parts
+    if later:
+        # Left for somebody else: an untouched lesion is not looked at yet, and the next date may wait.
+        blank = lesion_forms(sheet)
+        shown = [part if part.touched else left for part, left in zip(parts, blank, strict=True)]
+        parts = [part for part in parts if part.touched]
+        form.needs_next = False
+    if sent and all_valid(form, parts):
         before, day = _verdicts(sheet), form.cleaned_data["visited_on"]
         try:
             logged = visit_log(
                 by=request.user,
                 person=who,
                 submission_key=form.cleaned_data["submission_key"],
-                found=form.findings(),
+                found=replace(form.findings(), unfinished=later),
                 lesions=[part.findings() for part in parts],
             )
         except Refused as refused:
-            _show(refused, form, parts)
+            show_on(refused, form, parts)
             stored = visit_of_day(who, day)
         else:
             if not logged.new:
                 messages.warning(request, said("stored_already").text)
                 return _go(request, resolve_url("visit", visit=logged.visit.pk))
+            if later:
+                messages.success(
+                    request, "Saved so far. The visit stands on Today until somebody finishes it."
+                )
+                return _go(request, resolve_url("today"))
             messages.success(request, _saved_words(logged.visit, sheet, before))
-            return _go(request, _after(sheet, logged.visit))
+            return _go(request, after_visit(sheet, logged.visit))
     context = {
         "form": form,
-        "parts": parts,
+        "parts": shown,
         "sheet": sheet,
         "red": travelling_sheet(who, sheet.sealed, timezone.now()),
-        "faults": _faults(form, parts),
+        "faults": faults_of(form, parts),
         **_both_versions(form, parts, stored),
         "bar": person_bar(who),
         "here": "today",
@@ -111,12 +125,12 @@ def _traced(request: ClinicRequest, who: Person) -> Trace | None:
     return trace_for_visit(who, int(number), timezone.localdate())
 
 
-def _all_valid(form: BaseForm, parts: list[MeasurementForm]) -> bool:
+def all_valid(form: BaseForm, parts: list[MeasurementForm]) -> bool:
     """Check every part, so that all faults show at once."""
     return all([form.is_valid(), *(part.is_valid() for part in parts)])
 
 
-def _show(refused: Refused, form: BaseForm, parts: list[MeasurementForm]) -> None:
+def show_on(refused: Refused, form: BaseForm, parts: list[MeasurementForm]) -> None:
     """The service's refusal, on the lesion's part of the page it names."""
     for part in parts:
         head = f"{part.prefix}-"
@@ -126,7 +140,7 @@ def _show(refused: Refused, form: BaseForm, parts: list[MeasurementForm]) -> Non
     show(form, refused)
 
 
-def _faults(form: BaseForm, parts: list[MeasurementForm]) -> list[dict[str, str]]:
+def faults_of(form: BaseForm, parts: list[MeasurementForm]) -> list[dict[str, str]]:
     """All faults in the order of the page, each with the field it leads to; the first one takes the focus."""
     faults = []
     for one in (form, *parts):
@@ -162,7 +176,7 @@ def _saved_words(visit: Visit, sheet: VisitSheet, before: dict[int, str]) -> str
     return " ".join(words)
 
 
-def _after(sheet: VisitSheet, visit: Visit) -> str:
+def after_visit(sheet: VisitSheet, visit: Visit) -> str:
     """A raised flag first; then the lesion's page, or the person's when there are several."""
     flag = flags_open(sheet.person).filter(visit=visit).first()
     if flag is not None:
@@ -251,7 +265,7 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
     form = CorrectionForm(data, sheet=sheet, visit=found, prefix=None)
     parts = lesion_forms(sheet, data, stored=rows)
     stored = None
-    if request.method == "POST" and _all_valid(form, parts):
+    if request.method == "POST" and all_valid(form, parts):
         try:
             corrections.visit_correct(
                 by=request.user,
@@ -262,10 +276,10 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
                 expected_version=form.cleaned_data["version"],
             )
         except Conflict as conflict:
-            _show(conflict, form, parts)
+            show_on(conflict, form, parts)
             stored = VISITS.get(pk=found.pk)
         except Refused as refused:
-            _show(refused, form, parts)
+            show_on(refused, form, parts)
         else:
             messages.success(request, "The visit is corrected; what stood before is kept in its history.")
             return redirect("visit", visit=found.pk)
@@ -274,7 +288,7 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
         "parts": parts,
         "sheet": sheet,
         "visit": found,
-        "faults": _faults(form, parts),
+        "faults": faults_of(form, parts),
         **_both_versions(form, parts, stored),
         "again": True,
         "bar": person_bar(found.person),

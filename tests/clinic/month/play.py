@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from random import Random
@@ -16,7 +14,7 @@ from clinic.demo import devices
 from clinic.demo.clock import at
 from clinic.models import Look, Person, Prescription, RedFlag, Referral, Site, User
 from clinic.selectors.review import review_list
-from clinic.selectors.today import TodayLists, today_lists
+from clinic.selectors.today import today_lists
 from clinic.services import (
     closure,
     contacts,
@@ -32,35 +30,13 @@ from clinic.services.measurement import LesionFindings
 from clinic.services.visits import PersonFindings
 from tests import factories
 
+from .figures import Figures, said_twice, shown_rows
 from .ledger import ZONE, Card, Sent, expected, works
 
 #: Chosen so that the clocks go back (25 October) and a day off lies inside.
 FIRST = date(2026, 10, 12)
 HOLIDAYS = {date(2026, 10, 22), date(2026, 10, 29)}
 FLAGS = ("fever_or_unwell", "suspected_charcot", "new_rest_pain")
-
-
-@dataclass
-class Figures:
-    """What was counted over the month."""
-
-    moments: int = 0
-    rows: Counter[str] = field(default_factory=Counter)
-    entered: Counter[str] = field(default_factory=Counter)
-    happened: Counter[str] = field(default_factory=Counter)
-    missing: list[str] = field(default_factory=list)
-    wrong: list[str] = field(default_factory=list)
-    twice: list[str] = field(default_factory=list)
-
-    def table(self) -> str:
-        lines = [f"{self.moments} moments compared: {len(self.missing)} rows missing, {len(self.wrong)} wrong, "
-                 f"{len(self.twice)} said twice"]  # fmt: skip
-        lines += [
-            f"  {name:<10} {self.rows[name]:>6} rows, {self.entered[name]:>4} came onto it"
-            for name in self.rows
-        ]
-        lines.append("  happened: " + ", ".join(f"{n} {what}" for what, n in sorted(self.happened.items())))
-        return "\n".join(lines)
 
 
 class Month:
@@ -408,30 +384,3 @@ class Month:
 
     def _count(self, what: str) -> None:
         self.figures.happened[what] += 1
-
-
-CONTACT_NAMES = {"escalate_contact": "escalate", "try_again": "try_again", "try_to_reach": "try"}
-
-
-def shown_rows(lists: TodayLists) -> Iterator[tuple[str, int]]:
-    """List and person of every row the program shows."""
-    morning = lists.morning
-    for name, part in (
-        ("sealed", morning.sealed), ("flag", morning.flags), ("referral", morning.referrals),
-        ("no_date", morning.no_date), ("look", morning.looks), ("overdue", lists.overdue), ("due", lists.due),
-        ("coming", lists.coming), ("remission", lists.remission),
-    ):  # fmt: skip
-        yield from ((name, row.person.pk) for row in part)
-    yield from ((CONTACT_NAMES[row.asks[0].message.id], row.person.pk) for row in morning.contacts)
-
-
-def said_twice(lists: TodayLists) -> Iterator[str]:
-    """Stops and asks that stand twice for one thing of one person."""
-    rows = (*lists.morning.rows, *lists.overdue, *lists.due, *lists.coming, *lists.remission)
-    loud = Counter(
-        (row.person.pk, ask.message.cause, ask.url_name, ask.pk)
-        for row in rows
-        for ask in row.asks
-        if ask.kind != "note"
-    )
-    yield from (str(key) for key, n in loud.items() if n > 1)

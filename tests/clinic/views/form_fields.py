@@ -18,7 +18,8 @@ class Fields(HTMLParser):
         if tag == "option" and self._select and "selected" in given:
             self.values[self._select] = [given.get("value", "")]
         name = given.get("name")
-        if not name:
+        if not name or tag == "button":
+            # A button is sent only when it is the one pressed.
             return
         self.names.add(name)
         if tag == "textarea":

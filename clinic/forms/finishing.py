@@ -1,0 +1,62 @@
+"""What is left of a begun visit: empty fields only; what somebody answered already is not asked again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from django import forms
+
+from clinic.models import Visit
+from clinic.selectors.visits import VisitSheet
+from clinic.services.visits import COLUMNS, PersonFindings
+
+from .visits import VisitForm
+
+__all__ = ["FinishForm"]
+
+#: Asked of each person who sees the foot, or free to be added to, whatever stands.
+ASKED_AGAIN = ("visited_on", "next_on", "note")
+
+
+class FinishForm(VisitForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, sheet: VisitSheet, visit: Visit, **kwargs: Any) -> None:
+        self.visit = visit
+        super().__init__(*args, sheet=sheet, initial={"version": visit.version}, **kwargs)
+
+    def _fit_devices(self, sheet: VisitSheet) -> None:
+        super()._fit_devices(sheet)
+        self.fields["visited_on"].widget = forms.HiddenInput()
+        self.initial["visited_on"] = self.visit.visited_on
+        del self.fields["submission_key"]
+        self.fields.pop("dressing_same", None)
+        for name in COLUMNS:
+            if name in self.fields and name not in ASKED_AGAIN and self._stands(name):
+                del self.fields[name]
+        for name, note in (("other_foot", "other_foot_note"), ("skin_under_device", "skin_note")):
+            if name not in self.fields:
+                self.fields.pop(note, None)
+        if "wear" not in self.fields:
+            self.fields.pop("why_not_worn", None)
+
+    def _stands(self, name: str) -> bool:
+        return getattr(self.visit, name) not in (None, "")
+
+    def findings(self) -> PersonFindings:
+        """What stands, and what was added to it."""
+        told = super().findings()
+        stands = {
+            name: getattr(self.visit, name)
+            for name in COLUMNS
+            if name not in ASKED_AGAIN and self._stands(name)
+        }
+        note = "\n".join(text for text in (self.visit.note, told.note) if text)
+        return replace(
+            told,
+            **stands,
+            visited_on=self.visit.visited_on,
+            next_on=told.next_on or self.visit.next_on,
+            note=note,
+        )

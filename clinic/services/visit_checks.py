@@ -1,0 +1,96 @@
+"""What every entry of a visit is held against: the person, the day, the lesions, the next date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.utils import timezone
+from django.utils.formats import date_format
+
+from clinic.models import (
+    NON_REMOVABLE,
+    Attendance,
+    Lesion,
+    Person,
+    PersonState,
+    Prescription,
+    VisitState,
+)
+
+from .errors import Refused
+
+__all__ = ["day_check", "free_day_check", "in_care_check", "next_visit_check", "sealed_devices"]
+
+
+def in_care_check(person: Person) -> None:
+    """Nothing is logged for somebody who has moved or died."""
+    if person.state != PersonState.IN_CARE:
+        raise Refused(f"{person.full_name} is no longer in care here ({person.get_state_display().lower()}).")
+
+
+def day_check(person: Person, day: date) -> None:
+    """A visit lies between the birth date and today."""
+    today = timezone.localdate()
+    if day > today:
+        raise Refused(
+            f"Date of the visit: {_day(day)} lies in the future; today is {_day(today)}.", field="visited_on"
+        )
+    if day < person.birth_date:
+        raise Refused(
+            f"Date of the visit: {_day(day)} is before the birth date, {_day(person.birth_date)}.",
+            field="visited_on",
+        )
+
+
+def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None:
+    """No lesion is measured before it was first seen, and a person has one visit a day."""
+    for lesion in lesions:
+        if day < lesion.first_seen_on:
+            raise Refused(
+                f"Date of the visit: {_day(day)} is before lesion {lesion.label} was first seen, "
+                f"{_day(lesion.first_seen_on)}.",
+                field="visited_on",
+            )
+    same_day = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
+    if same_day.exists():
+        raise Refused(
+            f"Date of the visit: a visit of {_day(day)} is recorded already; correct that one instead.",
+            field="visited_on",
+        )
+
+
+def sealed_devices(person: Person) -> list[Prescription]:
+    """Devices that are sealed on now, the one to open first in front."""
+    return list(
+        Prescription.objects.filter(
+            limb__person=person,
+            stopped_on=None,
+            sealed_on__isnull=False,
+            opened_on=None,
+            device_class__in=NON_REMOVABLE,
+        )
+        .select_related("limb__person__site")
+        .order_by("open_by")
+    )
+
+
+def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
+    """Refuse a next date that is not after the visit, or after a sealed device must have been opened."""
+    if next_on is None:
+        return
+    if next_on <= visited_on:
+        raise Refused(
+            f"Next visit: {_day(next_on)} is not after the visit of {_day(visited_on)}.", field="next_on"
+        )
+    for device in sealed_devices(person):
+        if device.open_by is not None and next_on > device.open_by:
+            raise Refused(
+                f"Next visit: {_day(next_on)} is too late; the sealed device on the {device.limb.side} foot must "
+                f"be opened by {_day(device.open_by)}. If it was opened at this visit, say so.",
+                field="next_on",
+            )
+
+
+def _day(day: date) -> str:
+    return date_format(day, "DATE_FORMAT")
