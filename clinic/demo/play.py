@@ -57,6 +57,9 @@ def _steps(order: int, plot: PersonPlot, story: Story, today: date) -> Iterator[
     if plot.moved_days_ago is not None:
         day = today - timedelta(days=plot.moved_days_ago)
         yield Step(day, 16, order, lambda: story.move_away(day))
+    if plot.look:
+        asked = today - timedelta(days=plot.last_days_ago)
+        yield Step(asked, 18, order, lambda: story.ask(plot.look))
     if plot.plan_draft:
         day = today - timedelta(days=plot.last_days_ago)
         yield Step(day, 17, order, lambda: story.plan(day, sign=False))

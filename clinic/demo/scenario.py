@@ -64,6 +64,7 @@ class PersonPlot:
     flag_answered: bool = False
     photos: bool = True
     referral: dict[str, Any] | None = None
+    look: str = ""
     moved_days_ago: int | None = None
 
 

@@ -19,6 +19,7 @@ from clinic.services import (
     events,
     lesions,
     limbs,
+    looks,
     people,
     photos,
     plan_life,
@@ -129,6 +130,9 @@ class Story:
                     )
         if last:
             self._ends(day, but="moved")
+
+    def ask(self, question: str) -> None:
+        looks.look_ask(by=self.staff, lesion=next(iter(self.lesions.values())), question=question)
 
     def weigh(self, day: date) -> None:
         people.weight_add(

@@ -2,7 +2,18 @@
 
 import pytest
 
-from clinic.models import Lesion, LimbPlan, Person, Prescription, RedFlag, Referral, User, Visit
+from clinic.models import (
+    Lesion,
+    LimbPlan,
+    Look,
+    OpeningCard,
+    Person,
+    Prescription,
+    RedFlag,
+    Referral,
+    User,
+    Visit,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -32,8 +43,14 @@ def pages(role):
         f"/plans/{signed.code}/",
         "/plans/predictions/",
     ]
+    stuck = Lesion.objects.get(limb__person__family_name="Saltmarsh", label="A")
     writers = [
         "/today/",
+        "/today/preparation/",
+        f"/lesions/{stuck.pk}/look/",
+        f"/lesions/{stuck.pk}/why-not-healing/",
+        f"/cards/{OpeningCard.objects.first().pk}/",
+        f"/prescriptions/{prescription.pk}/card/",
         "/people/new/",
         f"/people/{person.pk}/edit/",
         f"/people/{person.pk}/state/",
@@ -67,6 +84,7 @@ def pages(role):
     deciding = [
         "/review/",
         f"/review/lesions/{lesion.pk}/note/",
+        f"/looks/{Look.objects.get(answer='').pk}/answer/",
         "/review/forecasts/",
         "/outcomes/",
         "/house-rules/",
