@@ -22,14 +22,25 @@ def machine() -> str:
             line.split(":", 1)[1].strip() for line in cpuinfo.read_text().splitlines() if "model name" in line
         ]
         model = models[0] if models else model
-    return f"{model}, {cores} cores; Python {platform.python_version()}, {libraries}, SQLite"
+    return f"{model}, {cores} cores; Python {platform.python_version()}, {libraries}, {database()}"
+
+
+def database() -> str:
+    from django.db import connection
+
+    connection.ensure_connection()
+    if connection.vendor == "postgresql":
+        return f"PostgreSQL {connection.pg_version // 10000}"  # type: ignore[attr-defined]
+    return "SQLite"
 
 
 def main() -> None:
     with tempfile.TemporaryDirectory(prefix="bench-") as folder:
         os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.config.settings_test"
         os.environ["PYTEST_DB"] = str(Path(folder, "bench.sqlite3"))
-        os.environ["DATABASE_URL"] = f"sqlite:///{Path(folder, 'unused.sqlite3')}"
+        # BENCH_DATABASE_URL=postgres://… runs the same rows there; the server makes a test database of its own.
+        unused = f"sqlite:///{Path(folder, 'unused.sqlite3')}"
+        os.environ["DATABASE_URL"] = os.environ.get("BENCH_DATABASE_URL", unused)
 
         import django
 
@@ -39,11 +50,11 @@ def main() -> None:
         setup_test_environment(debug=False)
         databases = setup_databases(verbosity=0, interactive=False)
         try:
-            from . import charts, healing, pages, relief
+            from . import charts, healing, network, pages, relief
             from .rows import table
 
             found = []
-            for row in chain(relief.rows(), healing.rows(), charts.rows(), pages.rows()):
+            for row in chain(relief.rows(), healing.rows(), charts.rows(), pages.rows(), network.rows()):
                 print(f"measured: {row.what}", file=sys.stderr)
                 found.append(row)
             print(table(found, machine()))

@@ -1,0 +1,140 @@
+"""The pages of one clinic alone and among many, the audit of all beside one statement written by hand, and seeding."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+from django.core.cache import cache
+from django.db import connection
+from django.test import Client
+from django.utils import timezone
+
+from clinic.demo.network import Sizes, seed
+from clinic.models import Lesion, Site, User
+from clinic.selectors.audit import audit_report
+from clinic.selectors.audit_cases import AuditFilter
+from clinic.selectors.audit_figures import ALL_BASES
+
+from .rows import Row, best
+
+#: Clinics of 500 people each, besides the one that is measured alone first.
+SITES = int(os.environ.get("BENCH_SITES", "19"))
+REPEATS = 9
+BY_HAND = (Path(__file__).parent / "audit.sql").read_text()
+NAMES = ("network-manager", "podiatrist-1-a", "staff-1")
+
+
+def sizes(sites: int) -> Sizes:
+    return Sizes(sites, 500 * sites, 750 * sites, 10_000 * sites)
+
+
+def quiet(done: int, rows: int) -> None:
+    """The bench has its own lines."""
+
+
+def pages(site: Site) -> dict[str, tuple[Client, str]]:
+    clients = {}
+    for name in NAMES:
+        clients[name] = Client()
+        clients[name].force_login(User.objects.get(username=name))
+    lead, podiatrist, staff = (clients[name] for name in NAMES)
+    lesion = Lesion.objects.filter(limb__person__site=site, state="open").order_by("pk").first()
+    if lesion is None:
+        raise AssertionError("the seeded clinic has no open lesion")
+    return {
+        "Today": (staff, f"/today/?site={site.pk}"),
+        "review list": (podiatrist, f"/review/?site={site.pk}"),
+        "people search": (staff, f"/people/?site={site.pk}&q=Kell"),
+        "lesion page": (staff, f"/lesions/{lesion.pk}/"),
+        "audit home, one clinic": (lead, f"/audit/?site={site.pk}"),
+        "cases of a figure": (lead, f"/audit/cases/?site={site.pk}&figure=to_device.by_7"),
+        "completeness": (lead, f"/audit/completeness/?site={site.pk}"),
+    }
+
+
+def timed(site: Site) -> dict[str, float]:
+    cache.clear()
+    found = {}
+    for name, (client, url) in pages(site).items():
+        if client.get(url).status_code != 200:
+            raise AssertionError(f"{url} did not answer")
+        found[name] = best(lambda client=client, url=url: client.get(url), REPEATS)
+    return found
+
+
+def seeded(sites: int, today: date) -> tuple[int, float]:
+    start = time.perf_counter()
+    return seed(sizes(sites), 7, today, quiet), time.perf_counter() - start
+
+
+def asked(today: date) -> AuditFilter:
+    return AuditFilter(
+        tuple(Site.objects.order_by("pk")), today - timedelta(days=365), today, everywhere=True
+    )
+
+
+def by_hand(asked: AuditFilter, today: date) -> dict[str, Any]:
+    with connection.cursor() as cursor:
+        cursor.execute(BY_HAND, {"since": asked.since, "until": asked.until, "today": today})
+        answer: dict[str, Any] = cursor.fetchone()[0]
+    return answer
+
+
+def check(asked: AuditFilter, today: date) -> None:
+    """The statement and the program count the same rows, or a ratio would mean nothing."""
+    told = by_hand(asked, today)
+    for name, base in ALL_BASES.items():
+        if name in ("departed", "gap"):
+            continue
+        ours = base.rows(asked, today).order_by().values_list(*base.apart)
+        counted: dict[tuple[Any, ...], int] = {}
+        for row in ours:
+            counted[row] = counted.get(row, 0) + 1
+        theirs: dict[tuple[Any, ...], int] = {}
+        for row in told[name] or ():
+            key = tuple(row[column] for column in base.apart)
+            theirs[key] = theirs.get(key, 0) + row["n"]
+        if counted != theirs:
+            odd = set(counted.items()) ^ set(theirs.items())
+            raise AssertionError(f"{name}: the two counts differ, e.g. {sorted(odd, key=str)[:4]}")
+    report = audit_report(asked, today)
+    gap = told["gap"][0]
+    if (gap["bare_days"], gap["days"]) != report.uncovered or gap["bare_ulcers"] != report.gap.count:
+        raise AssertionError("gap: the two counts differ")
+    if [row["n"] for row in told["reused"] or ()] != [row.figure.count for row in report.reused]:
+        raise AssertionError("reused: the two counts differ")
+    days = sum(row["days"] for row in told["worn"])
+    if abs(days / 7 - report.device_weeks) > 1e-9:
+        raise AssertionError("device-weeks: the two counts differ")
+
+
+def rows() -> Iterator[Row]:
+    today = timezone.localdate()
+    before = set(Site.objects.values_list("pk", flat=True))
+    seeded(1, today)
+    site = Site.objects.exclude(pk__in=before).get()
+    alone = timed(site)
+    written, spent = seeded(SITES, today)
+    size = f"{SITES + 1} clinics, {500 * (SITES + 1):,} people"
+    yield Row(
+        "network seeded in bulk",
+        f"{size}, {written:,} rows",
+        spent,
+        "a row a millisecond",
+        written / 1000,
+        True,
+    )
+    for name, now in timed(site).items():
+        yield Row(name, size, now, "one clinic, 500 people", alone[name], False)
+    if connection.vendor == "postgresql":
+        what = asked(today)
+        check(what, today)
+        yield Row(
+            "audit of all clinics", f"{size}, figures only", best(lambda: audit_report(what, today)),
+            "one statement by hand", best(lambda: by_hand(what, today)), False,
+        )  # fmt: skip
