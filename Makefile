@@ -51,11 +51,12 @@ run: $(V)/base.ok ## serve the database as it is
 test: $(V)/test.ok ## all tests that this machine can run
 	@$(BIN)/python -m pytest -n 2
 
-check: $(V)/dev.ok ## lint, format, types, migrations, deployment settings
+check: $(V)/dev.ok ## lint, format, types, migrations, hazard table, deployment settings
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy clinic offload
 	$(BIN)/python manage.py makemigrations --check --dry-run
+	$(BIN)/python -m pytest -q -n 0 tests/test_hazards.py tests/security/test_asvs.py
 	PRODUCTION=1 SECRET_KEY=check-only-0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJ ALLOWED_HOSTS=clinic.example.org \
 	  $(BIN)/python manage.py check --deploy --fail-level WARNING
 

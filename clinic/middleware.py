@@ -11,7 +11,7 @@ from urllib.parse import quote
 from django.conf import settings
 from django.contrib import auth
 from django.db import DatabaseError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
 from django.urls import reverse
@@ -72,6 +72,7 @@ class ProxyAddress:
 class Headers:
     """Headers the framework has no setting for."""
 
+    METHODS = ("GET", "HEAD", "POST")
     FIXED = {
         "Permissions-Policy": "accelerometer=(), camera=(self), display-capture=(), geolocation=(), gyroscope=(), "
         "microphone=(), midi=(), payment=(), serial=(), usb=()",
@@ -83,7 +84,11 @@ class Headers:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        response = self.get_response(request)
+        # TRACE would echo cookies; the others no page of ours answers.
+        if request.method in self.METHODS:
+            response = self.get_response(request)
+        else:
+            response = HttpResponseNotAllowed(self.METHODS)
         for name, value in self.FIXED.items():
             response[name] = value
         return response

@@ -248,6 +248,8 @@ if PRODUCTION:
     SESSION_COOKIE_NAME = "__Host-session"
     CSRF_COOKIE_NAME = "__Host-csrf"
 CSRF_COOKIE_HTTPONLY = True
+# What a page says after saving stays on the server: no cookie of its own, no sentence on the device.
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "clinic.views.errors.stale_form"
 

@@ -83,7 +83,7 @@ class OwnPasswordForm(_TwiceForm):
 def _code(label: str, help_text: str) -> forms.CharField:
     return forms.CharField(
         label=label,
-        max_length=20,
+        max_length=40,
         help_text=help_text,
         widget=forms.TextInput(
             attrs={"autocomplete": "one-time-code", "inputmode": "text", "autocapitalize": "none"}

@@ -127,7 +127,10 @@ def _network(asked: AuditFilter) -> dict[str, float]:
     found: dict[str, float] | None = cache.get(key)
     if found is None:
         rows = Prescription.objects.filter(
-            agreement=Agreement.DEPARTED, prescribed_on__gte=asked.since, prescribed_on__lte=asked.until
+            agreement=Agreement.DEPARTED,
+            prescribed_on__gte=asked.since,
+            prescribed_on__lte=asked.until,
+            limb__person__restricted_on=None,
         )
         found = _shares(rows.order_by().values("departure_reason").annotate(n=Count("pk")))
         cache.set(key, found, NETWORK_SECONDS)

@@ -92,11 +92,12 @@ class AuditFilter:
         return [site.pk for site in self.sites]
 
     def at(self, path: str) -> Q:
-        """Rows of these sites."""
+        """Rows of these sites; a record restricted by law counts in no figure."""
+        counted = Q(**{f"{path.removesuffix('site')}restricted_on__isnull": True})
         if self.everywhere:
-            return Q()
+            return counted
         ids = self.site_ids
-        return Q(**{path: ids[0]}) if len(ids) == 1 else Q(**{f"{path}__in": ids})
+        return counted & (Q(**{path: ids[0]}) if len(ids) == 1 else Q(**{f"{path}__in": ids}))
 
 
 @dataclass(frozen=True)

@@ -147,7 +147,10 @@ def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
     """Outcomes of the lesions asked for; five queries whatever their number."""
     lesions = list(
         Lesion.objects.filter(
-            limb__person__site=asked.site, first_seen_on__gte=asked.since, first_seen_on__lte=asked.until
+            limb__person__site=asked.site,
+            limb__person__restricted_on=None,  # restricted by law: in no figure
+            first_seen_on__gte=asked.since,
+            first_seen_on__lte=asked.until,
         )
         .select_related("limb__person")
         .order_by("first_seen_on", "pk")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import re
 import secrets
@@ -87,8 +88,9 @@ def _end(rows: Any) -> int:
 
 
 def _code_hash(code: str) -> str:
-    """Recovery codes are kept as half of a hash: the field holds 16 characters, the code has 60 random bits."""
-    return hashlib.sha256(re.sub(r"[^a-z0-9]", "", code.lower()).encode()).hexdigest()[:16]
+    """Recovery codes are kept as 96 bits of a hash, which is what the field holds; a code has 118 random bits."""
+    plain = re.sub(r"[^a-z0-9]", "", code.lower())
+    return base64.b64encode(hashlib.sha256(plain.encode()).digest()).decode()[:16]
 
 
 def enrol_start(*, by: User) -> TOTPDevice:
@@ -117,9 +119,9 @@ def enrol_confirm(*, by: User, code: str, password: str) -> tuple[TOTPDevice, li
     letters = "abcdefghjkmnpqrstuvwxyz23456789"
     codes = []
     for _ in range(RECOVERY_CODES):
-        plain = "".join(secrets.choice(letters) for _ in range(12))
+        plain = "".join(secrets.choice(letters) for _ in range(24))
         held.token_set.create(token=_code_hash(plain))
-        codes.append(f"{plain[:4]}-{plain[4:8]}-{plain[8:]}")
+        codes.append("-".join(plain[n : n + 6] for n in range(0, 24, 6)))
     by.second_factor = True
     by.save(update_fields=["second_factor"])
     for site in by.sites.all():

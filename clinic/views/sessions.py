@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 import segno
+from django.conf import settings
 from django.contrib import auth, messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
@@ -29,7 +31,9 @@ from clinic.services import sessions
 from clinic.services.accounts import own_password_change
 from clinic.services.errors import Refused
 
-SEATS = "seats"
+log = logging.getLogger("clinic.sign_in")
+SEATS = "__Host-seats" if settings.SESSION_COOKIE_SECURE else "seats"
+SEATS_SALT = "seats"
 SEATS_KEPT = 8
 SEATS_DAYS = 30
 
@@ -46,7 +50,7 @@ def _next(request: HttpRequest) -> str:
 def _seats(request: HttpRequest) -> list[str]:
     """User names that signed in on this device lately, newest first."""
     try:
-        names = signing.loads(request.COOKIES.get(SEATS, ""), salt=SEATS, max_age=SEATS_DAYS * 86400)
+        names = signing.loads(request.COOKIES.get(SEATS, ""), salt=SEATS_SALT, max_age=SEATS_DAYS * 86400)
     except signing.BadSignature:
         return []
     return [name for name in names if isinstance(name, str)][:SEATS_KEPT]
@@ -56,9 +60,9 @@ def _keep_seat(request: HttpRequest, response: HttpResponse, username: str) -> N
     names = [username, *(name for name in _seats(request) if name != username)][:SEATS_KEPT]
     response.set_cookie(
         SEATS,
-        signing.dumps(names, salt=SEATS),
+        signing.dumps(names, salt=SEATS_SALT),
         max_age=SEATS_DAYS * 86400,
-        secure=request.is_secure(),
+        secure=settings.SESSION_COOKIE_SECURE,
         httponly=True,
         samesite="Lax",
     )
@@ -80,6 +84,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
             session_key=request.session.session_key or "",
             agent=request.headers.get("User-Agent", ""),
         )
+        log.info("signed in with a password", extra={"user": user.pk})
         response = redirect(_next(request))
         _keep_seat(request, response, user.username)
         return response
@@ -97,6 +102,7 @@ def switch_user(request: ClinicRequest) -> HttpResponse:
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
     where = _next(request)
+    log.info("signed out", extra={"user": request.user.pk})
     auth.logout(request)
     return redirect(f"{reverse('login')}?{urlencode({'next': where})}")
 
@@ -116,12 +122,14 @@ def second_factor(request: ClinicRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         device = sessions.code_accept(by=User.objects.get(pk=user.pk), code=form.cleaned_data["code"])
         if device is None:
+            log.warning("second factor refused", extra={"user": user.pk})
             form.add_error("code", "Not right, used already, or too soon after a wrong one.")
         else:
             old = request.session.session_key
             otp_login(request, device)
             request.session.cycle_key()
             _moved(request, old)
+            log.info("second factor given", extra={"user": user.pk})
             return redirect(_next(request))
     return render(
         request,

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from clinic.models import AccountLink, AuditEvent, User
 from tests import factories
-from tests.security.test_sign_in import sign_in
+from tests.security.test_sign_in import enrolled, sign_in
 
 NEW = "seven purple lanterns drift"
 
@@ -135,3 +135,11 @@ def test_a_lost_second_factor_is_removed_by_a_manager_and_audited(as_manager, st
     staff.refresh_from_db()
     assert not staff.second_factor
     assert AuditEvent.objects.filter(verb="removed the second factor of").count() == 1
+
+
+def test_a_new_password_does_not_go_round_the_second_factor(as_manager, podiatrist):
+    enrolled(podiatrist)
+    link = link_in(as_manager.post(reverse("account", args=[podiatrist.pk]), {"act": "reset"}))
+    Client().post(link, {"password": NEW, "again": NEW})
+    browser, _ = sign_in(podiatrist, password=NEW)
+    assert browser.get(reverse("people"))["Location"].startswith(reverse("second_factor"))

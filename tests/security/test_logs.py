@@ -15,6 +15,7 @@ from django.urls import reverse
 
 from clinic.logs import Lines, request_id
 from tests import factories
+from tests.security.test_sign_in import sign_in
 from tests.test_repository import ROOT
 
 PLANTED = ("Zweistein", "Q77777", "1931-02-03", "Fever since Tuesday")
@@ -133,3 +134,17 @@ def test_only_the_daily_digest_sends_mail_and_it_names_nobody(person, mailoutbox
         for words in (person.family_name, person.given_name, person.record_number, f"/people/{person.pk}"):
             assert words not in mail.subject + mail.body
     assert mailoutbox
+
+
+def test_signing_in_and_being_refused_are_logged_by_number(lines, podiatrist):
+    browser, _ = sign_in(podiatrist)
+    sign_in(podiatrist, Client(), "wrong password here")
+    browser.get(reverse("accounts"))
+    told = clean(lines)
+    assert any(
+        line["message"] == "signed in with a password" and line["user"] == podiatrist.pk for line in told
+    )
+    assert any("login failure" in line["message"] for line in told)
+    refused = next(line for line in told if line.get("page") == "accounts")
+    assert (refused["status"], refused["user"]) == (403, podiatrist.pk)
+    assert podiatrist.username not in lines.getvalue()

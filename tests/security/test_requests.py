@@ -151,3 +151,20 @@ def test_requests_other_than_reading_never_change_by_get(as_manager, person):
     assert as_manager.get(reverse("switch_user")).status_code == 405
     assert as_manager.get(reverse("sign_out_other")).status_code == 405
     assert as_manager.get(reverse("logout")).status_code == 405
+
+
+@pytest.mark.parametrize("method", ["TRACE", "PUT", "DELETE", "PATCH", "OPTIONS", "PROPFIND"])
+def test_methods_no_page_answers_are_refused(as_staff, method):
+    answer = as_staff.generic(method, "/people/")
+    assert answer.status_code == 405
+    assert not answer.content
+
+
+def test_no_cross_origin_permission_is_given(as_staff):
+    answer = as_staff.get("/people/", headers={"Origin": "https://evil.example"})
+    assert not answer.has_header("Access-Control-Allow-Origin")
+
+
+def test_a_parameter_given_twice_is_no_way_round_a_check(as_staff, site, other_site):
+    answer = as_staff.get(f"/people/?site={site.pk}&site={other_site.pk}")
+    assert answer.status_code == 404

@@ -25,6 +25,8 @@ from clinic.models import (
     Problem,
     ViewEvent,
 )  # fmt: skip
+from clinic.selectors.audit_cases import BASES, AuditFilter
+from clinic.selectors.outcomes import OutcomesFilter, outcomes_of
 from clinic.services import digests
 from clinic.services.erasure import nouns_of, person_erase
 from clinic.services.errors import Refused
@@ -256,3 +258,21 @@ def test_only_nouns_of_a_person_are_copied_or_erased():
     assert {"Lesion", "Visit", "Measurement", "Photo"} <= names
     # A reading round and a saved report belong to the site: erasing a person must not reach them by their number.
     assert not {"PeerRound", "SavedReport", "SiteFoam"} & names
+
+
+def test_a_restricted_record_counts_in_no_figure(as_manager, full, site):
+    today = timezone.localdate()
+    asked = AuditFilter(sites=(site,), since=today - timedelta(days=400), until=today)
+    courses = OutcomesFilter(site=site, since=today - timedelta(days=400), until=today)
+
+    def counted():
+        rows = {key: base.rows(asked, today).count() for key, base in BASES.items()}
+        return rows, outcomes_of(courses, today).total
+
+    before, lesions = counted()
+    assert before["prescription"] == 1
+    assert lesions == 1
+    Person.objects.filter(pk=full.pk).update(restricted_on=today, restricted_because="Art. 18")
+    after, none = counted()
+    assert set(after.values()) == {0}
+    assert none == 0
