@@ -32,7 +32,7 @@ def frame(request: HttpRequest) -> dict[str, Any]:
         "my_sites": access.sites_of(user),
         "page_name": match.url_name if match else "",
         "request_number": getattr(request, "number", ""),
-        # A manager is told on every page that somebody read a record of this clinic from outside.
+        # A manager is told that somebody read a record of this clinic from outside: a count beside Settings.
         "glass_unseen": unseen(user.site_ids) if may["watch_glass"] else 0,
     }
     if match and match.url_name in HISTORY_OF and match.kwargs:

@@ -20,7 +20,7 @@ __all__ = ["Amendment", "NOUNS", "changes_of", "readers_of"]
 SHOWN = 200
 #: Columns that every copy has and that tell a reader nothing.
 SILENT = {
-    "id", "version", "created_at", "created_by", "submission_key", "sha256", "history_id", "history_date",
+    "id", "version", "site", "person", "created_at", "created_by", "submission_key", "sha256", "history_id", "history_date",
     "history_change_reason", "history_type", "history_user", "history_relation",
 }  # fmt: skip
 LONGEST = 200
@@ -60,6 +60,9 @@ def _words(field: models.Field[Any, Any], value: Any) -> str:
         return date_format(value)
     if isinstance(value, Decimal):
         return f"{value.normalize():f}"
+    if isinstance(field, models.ForeignKey):
+        # The row it points at may be gone or be another's; its number is what was kept.
+        return f"No. {value}"
     choices = dict(getattr(field, "flatchoices", None) or ())
     if value in choices:
         return str(choices[value])

@@ -42,6 +42,10 @@ def pages(role):
         f"/limbs/{prescription.limb_id}/decisions/",
         f"/plans/{signed.code}/",
         "/plans/predictions/",
+        f"/history/person/{person.pk}/",
+        "/me/",
+        "/second-factor/enrol/",
+        "/problems/new/?page=today",
     ]
     stuck = Lesion.objects.get(limb__person__family_name="Saltmarsh", label="A")
     writers = [
@@ -100,6 +104,12 @@ def pages(role):
         "/outcomes/",
         "/house-rules/",
         "/house-rules/foams/",
+        "/settings/",
+        "/accounts/",
+        "/accounts/new/",
+        f"/accounts/{User.objects.get(role='staff').pk}/",
+        f"/people/{person.pk}/rights/",
+        "/break-glass/",
     ]
     return {
         "staff": everyone + writers,

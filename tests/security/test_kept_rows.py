@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sqlite3
 import subprocess
 import sys
 
@@ -17,6 +18,7 @@ from clinic.models import AuditEvent, PersonKey, ViewBatch, ViewEvent
 from clinic.services import audit, digests, reads
 from clinic.services.people import weight_add
 from tests import factories
+from tests.security import killing
 from tests.test_repository import ROOT
 
 
@@ -219,6 +221,23 @@ def test_a_migrated_database_stands_with_its_triggers_and_a_clinic_opens_in_it(t
         ).returncode
         == 1
     )
+
+
+def test_a_database_with_data_goes_up_from_the_first_migration_and_keeps_every_row(tmp_path):
+    """Nothing is released yet; from the first release on its migration is the one to start from here."""
+    place = killing.Place(tmp_path, f"sqlite:///{tmp_path / 'clinic.sqlite3'}")
+    assert place.manage("migrate", "clinic", "0001", "-v0").returncode == 0
+    people = place.ask("prepare", "5")
+    held = place.manage("verify_audit")
+    assert held.returncode == 1
+    assert "trigger clinic_auditevent_no_delete is missing" in held.stdout
+    up = place.manage("migrate", "-v0")
+    assert up.returncode == 0, up.stderr
+    assert place.manage("verify_audit").returncode == 0
+    kept = sqlite3.connect(tmp_path / "clinic.sqlite3")
+    assert kept.execute("SELECT count(*) FROM clinic_person").fetchone()[0] == len(people) == 5
+    with pytest.raises(sqlite3.DatabaseError, match="append-only"):
+        kept.execute("DELETE FROM clinic_historicalperson")
 
 
 def test_the_payload_of_a_person_is_sealed_and_readable_only_with_its_key(chain):

@@ -189,9 +189,10 @@ def test_breaking_the_glass_reads_one_record_for_an_hour_and_tells_the_other_cli
     assert "emergency room" in event.detail
     watcher = Client()
     watcher.force_login(factories.user("manager", at=other_site))
-    assert "read from another clinic" in watcher.get("/people/").content.decode()
+    assert "(1 notice)" in watcher.get("/people/").content.decode()
+    assert "emergency room" in watcher.get(reverse("settings")).content.decode()
     watcher.post(reverse("glass_noticed", args=[glass.pk]))
-    assert "was read from another clinic" not in watcher.get("/people/").content.decode()
+    assert "(1 notice)" not in watcher.get("/people/").content.decode()
     BreakGlass.objects.update(
         opened_at=timezone.now() - timedelta(minutes=61), until=timezone.now() - timedelta(minutes=1)
     )
