@@ -100,6 +100,11 @@ def pages(role):
     managing = [
         "/audit/",
         "/audit/cases/",
+        "/audit/completeness/",
+        "/audit/completeness/list/?gap=perfusion",
+        "/audit/reports/",
+        "/audit/peer/",
+        "/audit/peer/new/",
         "/audit/changes/",
         "/outcomes/",
         "/house-rules/",
