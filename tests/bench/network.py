@@ -29,7 +29,6 @@ SITES = int(os.environ.get("BENCH_SITES", "19"))
 REPEATS = 9
 ROWS = 10_000
 BY_HAND = (Path(__file__).parent / "audit.sql").read_text()
-NAMES = ("network-manager", "podiatrist-1-a", "staff-1")
 
 
 def sizes(sites: int) -> Sizes:
@@ -42,10 +41,11 @@ def quiet(done: int, rows: int) -> None:
 
 def pages(site: Site) -> dict[str, tuple[Client, str]]:
     clients = {}
-    for name in NAMES:
-        clients[name] = Client()
-        clients[name].force_login(User.objects.get(username=name))
-    lead, podiatrist, staff = (clients[name] for name in NAMES)
+    for role in ("podiatrist", "staff"):
+        clients[role] = Client()
+        clients[role].force_login(site.members.filter(role=role)[0])
+    lead, podiatrist, staff = Client(), clients["podiatrist"], clients["staff"]
+    lead.force_login(User.objects.get(username="network-manager"))
     lesion = Lesion.objects.filter(limb__person__site=site, state="open").order_by("pk").first()
     if lesion is None:
         raise AssertionError("the seeded clinic has no open lesion")
