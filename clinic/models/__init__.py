@@ -58,6 +58,7 @@ from .prescription import (
     content_digest,
 )
 from .problem import Problem, ProblemKind
+from .reason import PROGRAM, ReasonKind, SiteReason
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
@@ -79,7 +80,7 @@ from .visit import (
 from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind, WatchPoint
 
 __all__ = [
-    "HITS", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
+    "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
     "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",

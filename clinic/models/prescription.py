@@ -94,6 +94,16 @@ def content_digest(content: dict[str, Any]) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def _own_reason() -> Any:
+    return models.ForeignKey(
+        "clinic.SiteReason", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+
+def _words_then() -> Any:
+    return models.CharField(max_length=80, blank=True, default="", db_default="")
+
+
 class Prescription(ClinicalRecord):
     SITE_PATH = "limb__person__site"
 
@@ -110,6 +120,9 @@ class Prescription(ClinicalRecord):
     agrees = models.BooleanField("choice is the first class the advice offers", null=True, blank=True)
     agreement = models.CharField("agreement with guidance", max_length=12, choices=Agreement.choices)
     departure_reason = models.CharField(max_length=24, choices=DepartureReason.choices, blank=True)
+    #: The clinic's own reason, and the words it had that day; `departure_reason` says what it counts as.
+    departure_own = _own_reason()
+    departure_words = _words_then()
     reason = models.TextField("reason in words")
     signed_by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     signed_at = models.DateTimeField()
@@ -134,6 +147,8 @@ class Prescription(ClinicalRecord):
     opened_on = models.DateField(null=True, blank=True)
     stopped_on = models.DateField(null=True, blank=True)
     stop_reason = models.CharField(max_length=14, choices=StopReason.choices, blank=True)
+    stop_own = _own_reason()
+    stop_words = _words_then()
 
     #: Read by the history library: the list of lesions is kept with each copy.
     _history_m2m_fields = [lesions]
@@ -218,6 +233,15 @@ class Prescription(ClinicalRecord):
 
     def __str__(self) -> str:
         return self.get_device_class_display()
+
+    @property
+    def departure_told(self) -> str:
+        """The coded reason in the words it had when it was given."""
+        return self.departure_words or (self.get_departure_reason_display() if self.departure_reason else "")
+
+    @property
+    def stop_told(self) -> str:
+        return self.stop_words or (self.get_stop_reason_display() if self.stop_reason else "")
 
     @property
     def is_non_removable(self) -> bool:

@@ -1,11 +1,13 @@
 """A clinic site: its telephone numbers and its house rules."""
 
 from datetime import time
+from typing import Any
 
 from django.db import models
 from simple_history.models import HistoricalRecords
 
 from .record import between
+from .referral import Urgency
 
 
 def demonstration_stack() -> list[dict[str, object]]:
@@ -22,13 +24,22 @@ def weekend() -> list[int]:
     return [5, 6]
 
 
+def _number(words: str) -> Any:
+    return models.CharField(f"telephone {words}", max_length=40, blank=True)
+
+
 class Site(models.Model):
     """House rules without a published source are common practice and marked so where they are shown."""
 
     name = models.CharField(max_length=120)
     short_name = models.CharField(max_length=40, unique=True)
-    telephone_in_hours = models.CharField(max_length=40, blank=True)
-    telephone_out_of_hours = models.CharField(max_length=40, blank=True)
+    #: One number for each urgency and hour, named `telephone_<urgency>_<hour>`.
+    telephone_immediate_in_hours = _number("at once, in hours")
+    telephone_immediate_out_of_hours = _number("at once, out of hours")
+    telephone_one_working_day_in_hours = _number("within one working day, in hours")
+    telephone_one_working_day_out_of_hours = _number("within one working day, out of hours")
+    telephone_planned_in_hours = _number("planned, in hours")
+    telephone_planned_out_of_hours = _number("planned, out of hours")
     hours_start = models.TimeField(default=time(8, 30))
     hours_end = models.TimeField(default=time(17))
     #: Weekdays without hours, Monday = 0, and single days off; both decide what a working day is.
@@ -85,3 +96,20 @@ class Site(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    def telephone(self, urgency: str, in_hours: bool) -> str:
+        """The number to call for an urgency at this hour; empty where the site has none."""
+        return str(getattr(self, f"telephone_{urgency}_{'in_hours' if in_hours else 'out_of_hours'}"))
+
+    @property
+    def telephones(self) -> tuple[dict[str, str], ...]:
+        """The numbers by urgency, the most pressing first."""
+        return tuple(
+            {
+                "urgency": urgency.value,
+                "words": str(urgency.label),
+                "in_hours": self.telephone(urgency, True),
+                "out_of_hours": self.telephone(urgency, False),
+            }
+            for urgency in Urgency
+        )
