@@ -33,6 +33,7 @@ from .measurement import (
     Measurement,
     Tissue,
 )
+from .merge import Merge, PeopleApart
 from .opening_card import OpeningCard
 from .peer import PeerCase, PeerOpinion, PeerReading, PeerRound
 from .person import (
@@ -66,6 +67,7 @@ from .review import ReviewNote
 from .saved_report import ReportForm, SavedReport
 from .site import Site
 from .trace import PhotoScale, Reference, Trace
+from .transfer import Transfer, TransferState
 from .user import Role, User
 from .view_event import ViewBatch, ViewEvent
 from .visit import (
@@ -89,8 +91,8 @@ __all__ = [
     "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Inquiry", "InquiryAnswer",
     "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan",
-    "LinkPurpose", "Look", "Looked", "Measurement", "Mobility", "Oedema", "OpeningCard", "Pain", "Person", "PersonKey", "PersonState", "Photo",
+    "LinkPurpose", "Look", "Looked", "Measurement", "Merge", "Mobility", "Oedema", "OpeningCard", "Pain", "PeopleApart", "Person", "PersonKey", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "ReviewNote", "Role", "Side", "SignIn", "Site",
-    "StepAnswer", "StopReason", "Tissue", "Trace", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
+    "StepAnswer", "StopReason", "Tissue", "Trace", "Transfer", "TransferState", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
 ]  # fmt: skip

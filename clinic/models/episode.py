@@ -2,7 +2,7 @@
 
 from django.db import models
 
-from .record import ClinicalRecord
+from .record import ClinicalRecord, counts_for
 
 
 class Episode(ClinicalRecord):
@@ -12,6 +12,7 @@ class Episode(ClinicalRecord):
     first_presented_on = models.DateField("first presented anywhere on")
     referred_by = models.CharField(max_length=120, blank=True)
     first_assessed_on = models.DateField("first expert assessment on")
+    counts_for = counts_for()
     ended_on = models.DateField(null=True, blank=True)
 
     class Meta:

@@ -6,7 +6,7 @@ from django.db import models
 
 from clinic.guidelines.sites import SITES, FootSite
 
-from .record import ClinicalRecord, between, one_of
+from .record import ClinicalRecord, between, counts_for, one_of
 
 #: The closed list of `clinic.guidelines.sites`, as choices.
 PLACES = [(place.id, place.words) for place in SITES.values()]
@@ -61,6 +61,7 @@ class Lesion(ClinicalRecord):
     closed_on = models.DateField("covered and dry on", null=True, blank=True)
     confirmed_on = models.DateField("confirmed healed on", null=True, blank=True)
     ended_on = models.DateField(null=True, blank=True)
+    counts_for = counts_for()
     footwear = models.CharField("footwear in remission", max_length=160, blank=True)
 
     class Meta:

@@ -20,6 +20,8 @@ class PersonState(models.TextChoices):
     IN_CARE = "in_care", "In care"
     MOVED = "moved", "Moved away"
     DIED = "died", "Died"
+    #: Written by a merge only: the record is kept, empty, and points at the one it went into.
+    MERGED = "merged", "Merged into another record"
 
 
 class Person(ClinicalRecord):
@@ -42,12 +44,17 @@ class Person(ClinicalRecord):
     # Restriction by law: the record is kept and readable, and nothing more is done with it.
     restricted_on = models.DateField(null=True, blank=True, editable=False)
     restricted_because = models.CharField(max_length=300, blank=True, editable=False)
+    merged_into = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="merged_records"
+    )
 
     class Meta:
         ordering = ["family_name", "given_name", "pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["site", "record_number"],
+                # The number of a merged record stays searchable; a clinic that takes both over may use it already.
+                condition=models.Q(merged_into__isnull=True),
                 name="person_record_number",
                 violation_error_message="another person of this clinic has this record number",
             ),
@@ -58,6 +65,12 @@ class Person(ClinicalRecord):
                 | (~models.Q(state="in_care") & models.Q(state_on__isnull=False)),
                 name="person_state_dated",
                 violation_error_message="moved or died needs its date; in care has none",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(state="merged", merged_into__isnull=False)
+                | (~models.Q(state="merged") & models.Q(merged_into__isnull=True)),
+                name="person_merged",
+                violation_error_message="a merged record names the one it went into",
             ),
         ]
         indexes = [models.Index(fields=["site", "family_name", "given_name"], name="person_by_name")]

@@ -14,7 +14,7 @@ from django.db import models
 
 from clinic.guidelines.devices import DEVICES
 
-from .record import ClinicalRecord, one_of
+from .record import ClinicalRecord, counts_for, one_of
 
 
 def _named(device: str) -> tuple[str, str]:
@@ -141,6 +141,7 @@ class Prescription(ClinicalRecord):
         "offload.ReliefPlan", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
 
+    counts_for = counts_for()
     fitted_on = models.DateField(null=True, blank=True)
     sealed_on = models.DateField(null=True, blank=True)
     open_by = models.DateField(null=True, blank=True)

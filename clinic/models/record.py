@@ -67,3 +67,10 @@ def one_of(
         name=name,
         violation_error_message=f"{field.replace('_', ' ')} must be one of the listed values",
     )
+
+
+def counts_for() -> models.ForeignKey:
+    """The clinic a row counts for in figures once its person was handed to another; empty: the person's clinic."""
+    return models.ForeignKey(
+        "clinic.Site", on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="+"
+    )

@@ -6,7 +6,7 @@ import uuid
 
 from django.db import models
 
-from .record import ClinicalRecord, one_of
+from .record import ClinicalRecord, counts_for, one_of
 
 
 class Attendance(models.TextChoices):
@@ -75,6 +75,7 @@ class Visit(ClinicalRecord):
 
     state = models.CharField(max_length=8, choices=VisitState.choices, default=VisitState.STANDS)
     error_reason = models.CharField(max_length=200, blank=True)
+    counts_for = counts_for()
     #: Begun by one person and left for another to finish; what is stored so far is found, the rest is owed.
     unfinished = models.BooleanField(default=False)
 
