@@ -65,7 +65,8 @@ def multiples_svg(panels: Sequence[Panel], *, title: str = "All lesions of a per
     first, last = min(a.day for a in everything), max(a.day for a in everything)
     days = max(28, (last - first).days)
     top = max(
-        0.2, 1.08 * max((a.area + area_error(a.area, a.method, a.perimeter)) / 100.0 for a in everything)
+        0.2,
+        1.08 * max((a.area + area_error(a.area, a.method, a.perimeter, a.share)) / 100.0 for a in everything),
     )
     across = min(_ACROSS, len(panels))
     down = math.ceil(len(panels) / across)
@@ -127,7 +128,7 @@ def _panel(axes: Axes, panel: Panel, first: date, days: int, top: float) -> None
     )
     for area in panel.areas:
         colour = INK if area in judged else EDGE
-        error = area_error(area.area, area.method, area.perimeter) / 100.0
+        error = area_error(area.area, area.method, area.perimeter, area.share) / 100.0
         axes.errorbar(
             [(area.day - first).days],
             [area.area_cm2],

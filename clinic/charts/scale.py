@@ -89,7 +89,7 @@ def scale_for(areas: Sequence[Area], first: float, quantity: Quantity, spacing: 
     ChartError
         If a reduction is asked of a first area of 0, or by factors.
     """
-    errors = [(a.area_cm2, area_error(a.area, a.method, a.perimeter) / 100.0) for a in areas]
+    errors = [(a.area_cm2, area_error(a.area, a.method, a.perimeter, a.share) / 100.0) for a in areas]
     top = max(
         max(area + error for area, error in errors) * 1.12, 0.2
     )  # room for the name over the highest bar

@@ -256,7 +256,7 @@ def _measured(
 
 
 def _ends(area: Area, scale: Scale) -> tuple[float, float]:
-    return scale.ends(area.area_cm2, area_error(area.area, area.method, area.perimeter) / 100.0)
+    return scale.ends(area.area_cm2, area_error(area.area, area.method, area.perimeter, area.share) / 100.0)
 
 
 def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run, scale: Scale) -> None:

@@ -197,7 +197,13 @@ def area_at(run: Run, day: float) -> float | None:
     return run.first.area
 
 
-def change_between(earlier: float, later: float, method: Method, perimeter: float | None = None) -> Change:
+def change_between(
+    earlier: float,
+    later: float,
+    method: Method,
+    perimeter: float | None = None,
+    share: float | None = None,
+) -> Change:
     """Change between two areas of one method against the error of their difference.
 
     Parameters
@@ -208,6 +214,8 @@ def change_between(earlier: float, later: float, method: Method, perimeter: floa
         How both were found.
     perimeter : float or None
         Margin of the earlier one; None takes the circle of equal area. [mm]
+    share : float or None
+        Measured error of one area at this clinic, as a share; None takes the design choice. [-]
 
     Returns
     -------
@@ -228,7 +236,7 @@ def change_between(earlier: float, later: float, method: Method, perimeter: floa
         if not (math.isfinite(value) and value >= 0):
             raise SeriesError(f"{name}: {value:g} mm² is not 0 mm² or more")
     difference = later - earlier
-    error = math.sqrt(2.0) * area_error(earlier, method, perimeter)
+    error = math.sqrt(2.0) * area_error(earlier, method, perimeter, share)
     real = abs(difference) > error
     percent = difference / earlier * 100.0 if earlier > 0 else None
     error_percent = error / earlier * 100.0 if earlier > 0 else None
@@ -309,11 +317,13 @@ def _last_change(run: Run) -> Change | None:
     if len(run.areas) < 2:
         return None
     before: Area = run.areas[-2]
-    return change_between(before.area, run.last.area, run.last.method, before.perimeter)
+    return change_between(before.area, run.last.area, run.last.method, before.perimeter, before.share)
 
 
 def _three_weeks(run: Run) -> Change | None:
     if len(run.areas) < 2:
         return None
     then = area_at(run, max(0, run.span - THREE_WEEKS))
-    return None if then is None else change_between(then, run.last.area, run.last.method)
+    return (
+        None if then is None else change_between(then, run.last.area, run.last.method, share=run.last.share)
+    )

@@ -256,6 +256,8 @@ def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
     reasons = []
     if progress.reduction_last is not None:
         reasons.append(Reason(f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}."))
+    else:
+        reasons.append(Reason("The first area is 0, so no reduction can be told from it."))
     if progress.days >= 56 and progress.reduction_28d is not None:
         reasons.append(
             Reason(
@@ -271,7 +273,7 @@ def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
 
 
 def _error(area: Area) -> float:
-    return area_error(area.area, area.method, area.perimeter)
+    return area_error(area.area, area.method, area.perimeter, area.share)
 
 
 def _up(before: Area, now: Area, limit: float, period: str) -> Reason:

@@ -70,8 +70,9 @@ def _rows(healing: LesionHealing) -> list[MeasurementRow]:
             and row.area_mm2 is not None
             and (before.method, before.debridement) == (row.method, row.debridement)
         ):
+            then = by_day[before.visit.visited_on]
             change = change_between(
-                float(before.area_mm2 or 0), float(row.area_mm2), by_day[before.visit.visited_on].method
+                float(before.area_mm2 or 0), float(row.area_mm2), then.method, share=then.share
             )
         reduction = None
         if run is not None and day in judged and row.area_mm2 is not None:

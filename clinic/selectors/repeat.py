@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from clinic.healing.repeatability import Agreement, Pair, Repeat, agreement, pairs_between, pairs_within
 from clinic.models import Lesion, PhotoScale, PhotoSubject, Trace, User
 
-__all__ = ["Repeatability", "repeatability_of", "trace_errors"]
+__all__ = ["Repeatability", "repeatability_of", "site_error", "trace_errors"]
 
 MOST_PAIRS_SHOWN = 60
 
@@ -84,6 +84,11 @@ def trace_errors(lesions: Iterable[Lesion]) -> dict[int, float]:
         return {}
     places = Lesion.objects.filter(pk__in=told).values_list("pk", "limb__person__site_id")
     return {pk: known[site] for pk, site in places if site in known}
+
+
+def site_error(site_id: int) -> float | None:
+    """The same error of one clinic; None where the design choice stands (one query)."""
+    return _error_of(_repeats([site_id]))
 
 
 def _error_of(repeats: list[Repeat]) -> float | None:

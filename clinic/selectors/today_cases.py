@@ -37,6 +37,7 @@ from clinic.models import (
 )
 
 from .limbs import latest_findings
+from .repeat import site_error
 from .risk import foot_risk
 from .visits import area_words
 from .watch import flags_standing
@@ -102,10 +103,10 @@ class Case:
 
 
 def gather(site: Site, day: date, now: datetime) -> dict[int, Case]:
-    """People in care of a site with all that Today asks about (fourteen queries at most, whatever their number)."""
+    """People in care of a site with all that Today asks about (fifteen queries at most, whatever their number)."""
     cases = _people(site)
     _add_lesions(cases, site)
-    _add_measurements(cases)
+    _add_measurements(cases, site)
     _add_the_rest(cases, now)
     _add_risk(cases, site, day)
     return cases
@@ -142,8 +143,8 @@ def _add_lesions(cases: dict[int, Case], site: Site) -> None:
             case.healed_on = max(case.healed_on or lesion.confirmed_on, lesion.confirmed_on)
 
 
-def _add_measurements(cases: dict[int, Case]) -> None:
-    """The last few areas of every open lesion, in one query."""
+def _add_measurements(cases: dict[int, Case], site: Site) -> None:
+    """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
     lesions = [lesion for case in cases.values() for lesion in case.lesions]
     recent = (
         Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
@@ -160,15 +161,16 @@ def _add_measurements(cases: dict[int, Case]) -> None:
     rows: dict[int, list[Measurement]] = defaultdict(list)
     for row in recent:
         rows[row.lesion_id].append(row)
+    share = site_error(site.pk)
     for case in cases.values():
-        case.lines = tuple(_line(lesion, rows[lesion.pk]) for lesion in case.lesions)
+        case.lines = tuple(_line(lesion, rows[lesion.pk], share) for lesion in case.lesions)
 
 
-def _line(lesion: Lesion, rows: list[Measurement]) -> LesionLine:
+def _line(lesion: Lesion, rows: list[Measurement], share: float | None) -> LesionLine:
     ordered = sorted(rows, key=lambda row: (row.visit.visited_on, row.pk))
     measured = [row for row in ordered if row.area_mm2 is not None]
     last = area_words(ordered[-1], dated=True) if ordered else "not measured yet"
-    change, kind = _change(measured)
+    change, kind = _change(measured, share)
     return LesionLine(lesion, last, change, kind, _spark(ordered))
 
 
@@ -184,15 +186,19 @@ def _spark(rows: list[Measurement]) -> str:
     return mark_safe(sparkline_svg(sorted(points.items())))  # noqa: S308  numbers only, drawn by us
 
 
-def _change(measured: list[Measurement]) -> tuple[str, str]:
-    """Change between the last two areas, only when they are of one method and one state."""
+def _change(measured: list[Measurement], share: float | None) -> tuple[str, str]:
+    """Change between the last two areas, only when they are of one method and one state.
+
+    `share` is the clinic's own error of a traced area, where it has been measured.
+    """
     if len(measured) < 2:
         return "", "none"
     before, last = measured[-2:]
     if (before.method, before.debridement) != (last.method, last.debridement):
         return "not compared: another method or debridement state before", "none"
     method = Method.TRACED if last.method == AreaMethod.TRACED else Method.ELLIPSE
-    change = change_between(float(before.area_mm2 or 0), float(last.area_mm2 or 0), method)
+    traced = share if method == Method.TRACED else None
+    change = change_between(float(before.area_mm2 or 0), float(last.area_mm2 or 0), method, share=traced)
     return change.words, "real" if change.real else "within"
 
 

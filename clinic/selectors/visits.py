@@ -30,6 +30,7 @@ from clinic.models import (
 )
 
 from .flags import flag_words
+from .repeat import site_error
 from .watch import points_of
 
 __all__ = [
@@ -253,7 +254,8 @@ def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: 
     if not covered and before.debridement != area.debridement:
         return f"not compared: last was {before.get_debridement_display().lower()}", "none"
     how = Method.TRACED if before.method == AreaMethod.TRACED else Method.ELLIPSE
-    change = change_between(before.area_mm2, area.area_mm2, how)
+    share = site_error(lesion.limb.person.site_id) if how == Method.TRACED else None
+    change = change_between(before.area_mm2, area.area_mm2, how, share=share)
     since = date_format(before.visit.visited_on, "DATE_FORMAT")
     return f"{change.words}, since {since}", "real" if change.real else "within"
 

@@ -1,7 +1,7 @@
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from clinic.healing.errors import SeriesError
@@ -121,6 +121,7 @@ def test_an_impossible_chance_is_refused(chance):
 
 
 @given(st.lists(st.floats(0.0, 30.0), min_size=1, max_size=14), st.none() | st.floats(0, 1))
+@example([0.0, 2.0, 1.0, 1.0, 1.0], None)
 def test_every_series_has_one_verdict_with_a_reason(values, chance):
     verdict = verdict_of(weekly(*values), chance_closed_next_8w=chance)
     assert verdict.word in VerdictWord
@@ -135,3 +136,12 @@ def test_a_verdict_of_large_wounds_does_not_depend_on_their_scale(values, factor
     # Above 3.2 cm² the error is a share of the area, so scaling changes nothing but figures in the words.
     large = [v * 20 for v in values]
     assert word(weekly(*large)) is word(weekly(*(v * factor for v in large)))
+
+
+def test_a_clinics_own_error_decides_what_counts_as_worsening():
+    def word(share):
+        areas = [Area(DAY + timedelta(weeks=n), a, share=share) for n, a in enumerate((4000.0, 4600.0))]
+        return verdict_of(last_run(areas)).word
+
+    assert word(0.04) is VerdictWord.WORSENING, "15 % more than 2·√2·4 %"
+    assert word(None) is VerdictWord.TOO_EARLY

@@ -1,15 +1,22 @@
 """A clinic's own error enters the forecast only from pairs enough on; outlines are laid on their centre."""
 
+from datetime import timedelta
+from types import SimpleNamespace
+
 import pytest
 from django.db import connection
+from django.db.models import F
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinic.healing.repeatability import LEAST_PAIRS
 from clinic.models import Photo, PhotoScale, Trace
 from clinic.selectors.healing import healing_of
-from clinic.selectors.repeat import repeatability_of, trace_errors
+from clinic.selectors.lesions_page import lesion_page
+from clinic.selectors.repeat import repeatability_of, site_error, trace_errors
+from clinic.selectors.today import today_lists
 from clinic.selectors.traces import centred, outline_rings, outlines_of
+from clinic.selectors.visits import change_words
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +53,32 @@ def test_few_pairs_leave_the_design_choice_and_enough_replace_it(lesion, staff):
     share = trace_errors([lesion])[lesion.pk]
     assert share == pytest.approx(10 / 195 / 2**0.5, rel=1e-6)
     assert {area.share for area in healing_of(lesion).areas} == {share}
+
+
+def test_the_words_of_a_change_use_the_error_this_clinic_measured(site, staff, lesion):
+    # Large areas: on small ones the half millimetre round the margin is the larger error.
+    lesion.measurements.update(method="traced", area_mm2=F("area_mm2") * 10)
+
+    def words():
+        today = today_lists(site, timezone.localdate())
+        rows = [*today.morning.rows, *today.overdue, *today.due, *today.coming]
+        on_today = next(line.change for row in rows for line in row.lesions if line.lesion == lesion)
+        on_page = lesion_page(lesion).rows[0].change.words
+        typed = change_words(
+            lesion,
+            timezone.localdate() + timedelta(days=1),
+            SimpleNamespace(method="traced", debridement="before", area_mm2=1900.0),
+            True,
+        )
+        return on_today, on_page, typed[0].split(",")[0]
+
+    assert {one.split(": ")[0][-6:] for one in words()} == {"± 14 %"}
+    for _ in range(LEAST_PAIRS):
+        traced_twice(lesion, staff, 200.0, 140.0)
+    assert site_error(site.pk) == pytest.approx(60 / 170 / 2**0.5)
+    assert {one.split(": ")[0][-6:] for one in words()} == {"± 35 %"}
+    lesion.measurements.update(method="ellipse")
+    assert {one.split(": ")[0][-6:] for one in words()[:2]} == {"± 28 %"}, "a ruler is no tracing"
 
 
 def test_traces_drawn_over_last_weeks_outline_are_no_repeats(lesion, staff):

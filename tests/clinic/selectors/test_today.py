@@ -196,4 +196,4 @@ def test_the_number_of_queries_does_not_grow(site):
     fill(3)
     few = _queries(site)
     fill(9)
-    assert _queries(site) == few <= 15
+    assert _queries(site) == few <= 16
