@@ -18,7 +18,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from clinic.models import BreakGlass, ClinicalRecord, Role, Site, User
+from clinic.models import BreakGlass, ClinicalRecord, Person, Role, Site, User
 
 __all__ = [
     "ABILITIES",
@@ -65,6 +65,7 @@ ABILITIES: dict[str, frozenset[str]] = {
     "own_account": frozenset({STAFF, PODIATRIST, MANAGER}),
     "accounts": frozenset({MANAGER}),
     "settings": frozenset({PODIATRIST, MANAGER}),
+    "reasons": frozenset({MANAGER}),
     "see_history": frozenset({STAFF, PODIATRIST, MANAGER}),
     "break_glass": frozenset({PODIATRIST, MANAGER}),
     "watch_glass": frozenset({MANAGER}),
@@ -122,7 +123,10 @@ def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) 
     except Http404:
         if not glass:
             raise
-        path = rows.model.SITE_PATH.removesuffix("site").removesuffix("__") or "pk"  # type: ignore[attr-defined]
+        path = "pk" if rows.model is Person else rows.model.SITE_PATH.removesuffix("__site")  # type: ignore[attr-defined]
+        if path == "site":
+            # What belongs to a clinic and to no person is behind no glass.
+            raise
         row = get_object_or_404(rows.filter(**{f"{path}__in": list(glass)}), **lookup)
     _note_seen(user, row, glass or {})
     return row
@@ -132,6 +136,8 @@ def _note_seen(user: Any, row: Any, glass: dict[int, int]) -> None:
     person = row
     for step in row.SITE_PATH.split("__")[:-1]:
         person = getattr(person, step)
+    if not isinstance(person, Person):
+        return
     if not hasattr(user, "_seen"):
         user._seen = {}
     mine = person.site_id in user.site_ids

@@ -35,6 +35,7 @@ from clinic.views import (
     plan_life,
     prescriptions,
     problems,
+    reasons,
     referrals,
     relief,
     repeat,
@@ -194,6 +195,8 @@ account_urls = [
     path("accounts/new/", accounts.account_new, name="account_new"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
+    path("settings/reasons/", reasons.reasons, name="reasons"),
+    path("settings/reasons/<slug:kind>/<slug:key>/", reasons.reason_edit, name="reason_edit"),
 ]
 
 trust_urls = [

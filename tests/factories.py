@@ -26,6 +26,7 @@ from clinic.models import (
     SavedReport,
     Site,
     SiteFoam,
+    SiteReason,
     User,
     Visit,
     Weight,
@@ -41,8 +42,12 @@ def site(**fields: Any) -> Site:
         **{
             "name": f"Test clinic {n}",
             "short_name": f"test-{n}",
-            "telephone_in_hours": "000 1000",
-            "telephone_out_of_hours": "000 2000",
+            "telephone_immediate_in_hours": "000 1000",
+            "telephone_immediate_out_of_hours": "000 2000",
+            "telephone_one_working_day_in_hours": "000 1001",
+            "telephone_one_working_day_out_of_hours": "000 2001",
+            "telephone_planned_in_hours": "000 1002",
+            "telephone_planned_out_of_hours": "000 2002",
             **fields,
         }
     )
@@ -284,6 +289,11 @@ def peer_case(*, of: Prescription, **fields: Any) -> PeerCase:
     return PeerCase.objects.create(
         **{"round": drawn, "prescription": of, "position": 1, "created_by": author(), **fields}
     )
+
+
+def site_reason(*, at: Site | None = None, **fields: Any) -> SiteReason:
+    given = {"kind": "stop", "words": f"Own reason {next(_numbers)}", "counts_as": "other", **fields}
+    return SiteReason.objects.create(site=at or site(), created_by=author(), **given)
 
 
 def site_foam(*, at: Site | None = None, **fields: Any) -> SiteFoam:

@@ -107,6 +107,8 @@ def records(site):
         ).pk,
         "referral": referral.pk,
         "code": plan.code,
+        "kind": "stop",
+        "key": f"own-{factories.site_reason(at=site).pk}",
         "site_foam": factories.site_foam(at=site).pk,
         "plan_flag": PlanFlag.objects.create(
             limb_plan=link,

@@ -35,6 +35,7 @@ from clinic.models import (
     Weight,
 )
 from clinic.services import audit
+from clinic.services.house_rules import TELEPHONES
 
 from .bulk import Bulk, reset_sequences
 from .lives import Device, Ulcer, life, measured
@@ -176,7 +177,7 @@ def seed(sizes: Sizes, number: int, today: date, say: Say) -> int:
         with transaction.atomic():
             site = Site.objects.create(
                 name=f"Invented clinic {place:0{width}d}", short_name=f"invented-{place:0{width}d}",
-                telephone_in_hours="000 1000", telephone_out_of_hours="000 2000",
+                **{name: f"000 {n + 1}000" for n, name in enumerate(TELEPHONES)},
             )  # fmt: skip
             people = [
                 _user(f"podiatrist-{place}-a", "podiatrist", "Podiatrist", f"A {place}"),

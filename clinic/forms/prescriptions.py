@@ -9,9 +9,10 @@ from django import forms
 from django.utils import timezone
 
 from clinic.guidelines.facts import CHOICES, GRADES
-from clinic.models import DepartureReason, DeviceClass, Lesion, StopReason
+from clinic.models import DeviceClass, Lesion, ReasonKind, Site
 from clinic.selectors.advice import ToldBefore
 from clinic.selectors.facts import ASKED, PER_LESION, WORDS
+from clinic.selectors.reasons import choices_of, reasons_of
 
 from .dates import DayField
 from .entries import last_words
@@ -121,16 +122,14 @@ class ChoiceForm(forms.Form):
     )
     departure_reason = forms.ChoiceField(
         label="Why not what the advice puts first",
-        choices=[("", "It is what the advice puts first"), *DepartureReason.choices],
+        choices=[],
         required=False,
     )
     reason = forms.CharField(
         label="Reason in words", widget=forms.Textarea(attrs={"rows": 3}), max_length=2000, min_length=8
     )
     device_label = forms.CharField(label="Maker's label, for tracing only", max_length=80, required=False)
-    stop_reason = forms.ChoiceField(
-        label="Why the present device stops", choices=[("", "Choose"), *StopReason.choices], required=False
-    )
+    stop_reason = forms.ChoiceField(label="Why the present device stops", choices=[], required=False)
     carry_plan = forms.BooleanField(
         label="Carry the signed relief plan over to the new device", required=False
     )
@@ -139,6 +138,7 @@ class ChoiceForm(forms.Form):
     def __init__(
         self,
         *args: Any,
+        site: Site,
         offered: Iterable[str],
         running: bool,
         plan: bool = False,
@@ -152,6 +152,13 @@ class ChoiceForm(forms.Form):
         choice = self.fields["device_class"]
         assert isinstance(choice, forms.ChoiceField)
         choice.choices = [(c, names[c]) for c in ranked] + [(c, f"{names[c]} (not offered)") for c in rest]
+        reasons = reasons_of(site)
+        self.fields["departure_reason"].choices = [  # type: ignore[attr-defined]
+            ("", "It is what the advice puts first"), *choices_of(reasons[ReasonKind.DEPARTURE]),
+        ]  # fmt: skip
+        self.fields["stop_reason"].choices = [  # type: ignore[attr-defined]
+            ("", "Choose"), *choices_of(reasons[ReasonKind.STOP]),
+        ]  # fmt: skip
         beside = list(aids)
         if beside:
             self.fields["beside"].choices = [(c, names[c]) for c in beside]  # type: ignore[attr-defined]
@@ -187,7 +194,12 @@ class OpenForm(Dated):
 class StopForm(Dated):
     day_field = "stopped_on"
     stopped_on = DayField(label="Stopped on")
-    stop_reason = forms.ChoiceField(label="Why", choices=StopReason.choices)
+    stop_reason = forms.ChoiceField(label="Why", choices=[])
+
+    def __init__(self, *args: Any, site: Site, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        reasons = reasons_of(site)[ReasonKind.STOP]
+        self.fields["stop_reason"].choices = choices_of(reasons)  # type: ignore[attr-defined]
 
 
 class SecondForm(forms.Form):

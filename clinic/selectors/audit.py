@@ -141,10 +141,14 @@ def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
     network = _network(asked)
     departed: Counter[str] = Counter()
     offered: Counter[str] = Counter()
+    own: dict[str, dict[int, list[str]]] = {}
     for row in tally.rows:
         if row["agreement"] == Agreement.DEPARTED:
             departed[row["departure_reason"]] += row["n"]
             offered[row["departure_reason"]] += row["n"] * bool(row["offered"])
+            if row["departure_own"]:
+                said = own.setdefault(row["departure_reason"], {}).setdefault(row["departure_own"], [])
+                said.append(row["departure_words"])
     here = _shares([{"departure_reason": key, "n": n} for key, n in departed.items()])
     rows = []
     for reason in tally.values("departure_reason"):
@@ -152,7 +156,11 @@ def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
             continue
         one, rest = figures({"prescription": tally}, (f"reason.{reason}", f"reason_unjudged.{reason}"))
         words = str(DepartureReason(reason).label)
-        rows.append(ReasonRow(words, one, rest, offered[reason], here.get(reason), network.get(reason)))
+        mine = tuple(
+            (" / ".join(dict.fromkeys(told)), figures({"prescription": tally}, (f"reason_own.{row}",))[0])
+            for row, told in sorted(own.get(reason, {}).items())
+        )
+        rows.append(ReasonRow(words, one, rest, offered[reason], here.get(reason), network.get(reason), mine))
     return tuple(rows)
 
 

@@ -354,7 +354,7 @@ def _arrived(row: dict[str, Any]) -> dict[str, Any]:
 
 BASES: dict[str, Base] = {
     "prescription": Base(
-        _prescriptions, ("agreement", "departure_reason", "offered", "review"), "prescribed_on",
+        _prescriptions, ("agreement", "departure_reason", "departure_own", "departure_words", "offered", "review"), "prescribed_on",
         ("limb__person", "signed_by"), "prescription",
     ),
     "unjudged": Base(

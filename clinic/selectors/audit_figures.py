@@ -30,6 +30,8 @@ BY_DAYS = (2, 7, 14)
 #: two months from memory).
 WAITS = (("wait_2", "Up to 2 days", 0, 2), ("wait_13", "3 to 13 days", 3, 13),
          ("wait_60", "14 days to 2 months", 14, 60), ("wait_more", "More than 2 months", 61, 10**6))  # fmt: skip
+#: Digits of the largest number of a row, so that no address asks the database for one beyond it.
+LONGEST_NUMBER = 18
 Where = tuple[tuple[str, Any], ...]
 
 
@@ -181,6 +183,14 @@ def _reason(key: str, reason: str) -> Spec | None:
     return Spec(f"reason_unjudged.{reason}", f"Not judged, reason given: {words}", "prescription", where)
 
 
+def _own_reason(row: str) -> Spec | None:
+    """One of a clinic's own reasons, by the number of its row; its words stand beside it on the page."""
+    if not row.isdecimal() or len(row) > LONGEST_NUMBER:
+        return None
+    where: Where = (("departure_own", int(row)), ("agreement", "departed"))
+    return Spec(f"reason_own.{row}", "Departed: a reason of the clinic's own", "prescription", where)
+
+
 def _outcome(name: str, outcome: str) -> Spec | None:
     if name not in ("every", "none", *DeviceClass.values) or outcome not in ("all", *OUTCOMES):
         return None
@@ -209,6 +219,8 @@ def spec_of(key: str) -> Spec | None:
     family, _, rest = key.partition(".")
     if family in ("reason", "reason_unjudged"):
         return _reason(family, rest)
+    if family == "reason_own":
+        return _own_reason(rest)
     if family == "outcome":
         return _outcome(*rest.split(".", 1)) if "." in rest else None
     if family == "missing" and rest in WORDS:

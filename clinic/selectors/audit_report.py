@@ -23,6 +23,8 @@ class ReasonRow:
     offered: int
     here: float | None
     network: float | None
+    #: The clinic's own reasons that count as this one, in the words they were given in.
+    own: tuple[tuple[str, Figure], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ class AuditReport:
         rows += [self.figure(key) for key in ("all", "lesions", "arrived", "episodes", "devices", "gap.all")]
         rows += [row.figure for row in self.reused] + [row.figure for row in self.harm]
         for reason in self.reasons:
-            rows += [reason.departed, reason.unjudged]
+            rows += [reason.departed, reason.unjudged, *(figure for _, figure in reason.own)]
         for outcome in (*self.outcomes, self.outcome_totals):
             rows += [*outcome.cells, outcome.all]
         return {figure.key: figure for figure in rows}

@@ -28,10 +28,10 @@ def seal_rule(site: Site) -> SealRule:
     return SealRule(site.sealed_first_days, site.sealed_days, site.first_change_hours)
 
 
-def telephone_now(site: Site, now: datetime) -> tuple[str, bool]:
-    """The number for this hour, and whether the site is open."""
+def telephone_now(site: Site, now: datetime, urgency: str) -> tuple[str, bool]:
+    """The number of an urgency for this hour, and whether the site is open."""
     in_hours = is_open(now, hours_of(site))
-    return (site.telephone_in_hours if in_hours else site.telephone_out_of_hours), in_hours
+    return site.telephone(urgency, in_hours), in_hours
 
 
 def local_day(at: datetime) -> date:

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from clinic.guidelines.cautions import RED_FLAGS
 from clinic.guidelines.cautions import RedFlag as Question
 from clinic.guidelines.clocks import clock_words, due_at, flag_clock, openings
-from clinic.models import NON_REMOVABLE, Person, Prescription, RedFlag, Site
+from clinic.models import NON_REMOVABLE, Person, Prescription, RedFlag, Site, Urgency
 
 from .clocks import hours_of, telephone_now
 
@@ -29,6 +29,7 @@ __all__ = [
 #: Key -> question of the one list, in the order it is asked.
 QUESTIONS: dict[str, str] = {flag.id: flag.question for flag in RED_FLAGS}
 _BY_ID = {flag.id: flag for flag in RED_FLAGS}
+_URGENCIES = {flag.urgency for flag in RED_FLAGS}
 #: Stretches of opening hours that travel with the visit page: more than any idle page lives.
 OPENINGS_SENT = 4
 
@@ -48,6 +49,10 @@ class FlagSheet:
     by_words: str
 
     @property
+    def urgency_words(self) -> str:
+        return str(Urgency(self.urgency).label)
+
+    @property
     def words(self) -> list[str]:
         return [words for words, _ in self.questions]
 
@@ -61,9 +66,12 @@ class TravellingSheet:
     sealed: tuple[Prescription, ...]
     openings: tuple[tuple[datetime, datetime], ...]
     zone: str
-    telephone: str
-    in_hours: bool
     day_words: str
+
+    @property
+    def telephones(self) -> tuple[dict[str, str], ...]:
+        """Numbers of the urgencies a red flag can have."""
+        return tuple(row for row in self.site.telephones if row["urgency"] in _URGENCIES)
 
     @property
     def openings_text(self) -> str:
@@ -86,8 +94,8 @@ def flag_sheet(flag: RedFlag, now: datetime) -> FlagSheet:
     """What to do about a flag at this hour (one query)."""
     site = flag.person.site
     hours = hours_of(site)
-    telephone, in_hours = telephone_now(site, now)
     urgency = flag_urgency(flag.flags)
+    telephone, in_hours = telephone_now(site, now, urgency)
     return FlagSheet(
         flag=flag,
         questions=tuple(
@@ -108,15 +116,12 @@ def travelling_sheet(person: Person, sealed: tuple[Prescription, ...], now: date
     """The sheet as it travels with the visit page (no query: the page has the devices already)."""
     site = person.site
     hours = hours_of(site)
-    telephone, in_hours = telephone_now(site, now)
     return TravellingSheet(
         site=site,
         questions=RED_FLAGS,
         sealed=sealed,
         openings=openings(now, hours, OPENINGS_SENT),
         zone=str(hours.zone),
-        telephone=telephone,
-        in_hours=in_hours,
         day_words=clock_words(due_at(now, "one_working_day", hours), now, hours.zone),
     )
 

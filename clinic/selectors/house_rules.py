@@ -42,8 +42,15 @@ class Rule:
 
 GROUPS: dict[str, tuple[Rule, ...]] = {
     "Telephone": (
-        Rule("telephone_in_hours", "Telephone in hours", ""),
-        Rule("telephone_out_of_hours", "Telephone out of hours", ""),
+        Rule(
+            "telephone_immediate_in_hours", "At once, in hours", "",
+            help="Red flags show it, and every card of a sealed device.",
+        ),
+        Rule("telephone_immediate_out_of_hours", "At once, out of hours", ""),
+        Rule("telephone_one_working_day_in_hours", "Within one working day, in hours", ""),
+        Rule("telephone_one_working_day_out_of_hours", "Within one working day, out of hours", ""),
+        Rule("telephone_planned_in_hours", "Planned, in hours", ""),
+        Rule("telephone_planned_out_of_hours", "Planned, out of hours", ""),
         Rule("hours_start", "Hours from", ""),
         Rule("hours_end", "Hours to", ""),
         Rule("closed_weekdays", "Closed on", ""),

@@ -85,7 +85,7 @@ def shown_case(case: PeerCase) -> ShownCase:
         ),
         missing=tuple(p.advice.get("missing", ())),
         chosen=p.get_device_class_display(),
-        departure=p.get_departure_reason_display() if p.departure_reason else "",
+        departure=p.departure_told,
         reason=p.reason,
     )
 

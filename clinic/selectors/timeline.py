@@ -67,7 +67,7 @@ def _device(row: Prescription) -> Iterable[Happening]:
     words = f"{row.get_device_class_display()}, {row.limb.get_side_display().lower()} foot"
     yield Happening(row.prescribed_on, "Device prescribed", words, "prescription", row.pk)
     if row.stopped_on:
-        why = row.get_stop_reason_display().lower()
+        why = row.stop_told.lower()
         yield Happening(row.stopped_on, "Device stopped", f"{words}: {why}", "prescription", row.pk)
 
 

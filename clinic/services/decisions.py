@@ -12,7 +12,8 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.guidelines.devices import DEVICES
-from clinic.models import DecisionKind, DecisionLine, DepartureReason, Limb, Prescription, StopReason, User
+from clinic.models import DecisionKind, DecisionLine, Limb, Prescription, User
+from clinic.selectors.reasons import Reason
 
 from .records import store
 
@@ -50,7 +51,7 @@ def signed_content(
     device_label: str,
     beside: Sequence[str],
     reason: str,
-    departure_reason: str,
+    departure: Reason | None,
     agrees: bool | None,
     prescribed_on: date,
     signed_at: datetime,
@@ -85,8 +86,8 @@ def signed_content(
         ],
         "agrees": agrees,
         "departure": {
-            "code": departure_reason,
-            "words": str(DepartureReason(departure_reason).label) if departure_reason else "",
+            "code": departure.counts_as if departure else "",
+            "words": departure.words if departure else "",
         },
         "reason": reason,
         "stops": dict(stops) if stops else None,
@@ -161,7 +162,3 @@ def decision_add(
     line.digest = line.computed_digest()
     store(line, by=by)
     return line
-
-
-def stop_words(reason: str) -> str:
-    return str(StopReason(reason).label) if reason in StopReason.values else reason

@@ -18,8 +18,9 @@ from . import audit
 from .errors import Conflict, Refused
 
 LONGEST_LIST, LONGEST_STEP = 25, 140
+TELEPHONE_DIGITS = 3
 
-__all__ = ["BOUNDS", "EDITABLE", "house_rules_change"]
+__all__ = ["BOUNDS", "EDITABLE", "TELEPHONES", "TELEPHONE_DIGITS", "house_rules_change", "telephone_words"]
 
 #: Field -> lowest and highest value. Most are held by the database as well; ages are sanity bounds of ours.
 BOUNDS: dict[str, tuple[int, int]] = {
@@ -39,8 +40,12 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "attempts_before_escalation": (1, 5),
     "planned_reach_days": (1, 30),
 }
+#: A red flag or a sealed device shows these; once entered they are replaced, never taken away.
+TELEPHONES = tuple(
+    f"telephone_{urgency}_{hour}" for urgency in URGENCIES for hour in ("in_hours", "out_of_hours")
+)
 EDITABLE = (
-    "telephone_in_hours", "telephone_out_of_hours", "hours_start", "hours_end", "protocol_text", "stack",
+    *TELEPHONES, "hours_start", "hours_end", "protocol_text", "stack",
     "closed_weekdays", "holidays", "opening_text", "escalation_text", "second_signature", "urgencies",
     "fitting_steps", *BOUNDS,
 )  # fmt: skip
@@ -60,6 +65,13 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
     if not changed:
         raise Refused("Nothing was changed.")
     before = {name: getattr(row, name) for name in changed}
+    for name in TELEPHONES:
+        if name in changed and sum(letter.isdigit() for letter in changed[name]) < TELEPHONE_DIGITS:
+            raise Refused(
+                f"{telephone_words(name)}: “{changed[name]}” is no telephone number; "
+                f"{TELEPHONE_DIGITS} digits at least.",
+                field=name,
+            )
     for name, value in changed.items():
         setattr(row, name, value)
     _check(row)
@@ -73,6 +85,11 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
         changes={name: [_told(before[name]), _told(value)] for name, value in changed.items()},
     )
     return row
+
+
+def telephone_words(name: str) -> str:
+    words = str(Site._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
+    return f"{words[0].upper()}{words[1:]}"
 
 
 def _check(row: Site) -> None:

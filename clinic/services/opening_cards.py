@@ -78,16 +78,17 @@ def card_make(*, by: User, prescription: Prescription, sealed_on: date, open_by:
 
 def _content(prescription: Prescription) -> dict[str, Any]:
     site = prescription.limb.person.site
-    if not site.telephone_in_hours or not site.telephone_out_of_hours:
+    lacking = next((row for row in site.telephones if not row["in_hours"] or not row["out_of_hours"]), None)
+    if lacking:
         raise Refused(
-            "This clinic has no telephone number for every hour in its house rules; nobody leaves sealed without one."
+            f"This clinic has no telephone number for every hour in its house rules ({lacking['words'].lower()}); "
+            "nobody leaves sealed without one."
         )
     return {
         "clinic": site.name,
         "side": prescription.limb.side,
         "device": DEVICES[prescription.device_class].label,
-        "telephone_in_hours": site.telephone_in_hours,
-        "telephone_out_of_hours": site.telephone_out_of_hours,
+        "telephones": list(site.telephones),
         "hours": f"{site.hours_start:%H:%M} to {site.hours_end:%H:%M}",
         "open_at_once": list(OPEN_AT_ONCE),
         "how_to_open": site.opening_text.strip() or HOW_TO_OPEN,

@@ -14,21 +14,23 @@ from clinic.models import (
     WITH_INSOLE,
     Agreement,
     DecisionKind,
-    DepartureReason,
     Lesion,
     Limb,
     Prescription,
+    ReasonKind,
     User,
     content_digest,
 )
+from clinic.selectors.reasons import reason_of
 
 from . import audit
-from .decisions import decision_add, signed_content, signed_sentence, stop_words, who
+from .decisions import decision_add, signed_content, signed_sentence, who
 from .errors import Conflict, Refused
 from .fittings import FittingFindings, fitting_store, fitting_words
 from .next_dates import next_date_no_later_than
 from .opening_cards import handed_card_check, open_by_check
 from .plan_life import seal_check
+from .reasons import reason_to_stop
 from .records import store
 
 __all__ = [
@@ -91,11 +93,12 @@ def prescription_sign(
     _sign_checks(decision, seen_digest, limb, device_class, first, departure_reason, aids)
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
+    stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
     plan = _carried_plan(running, device_class) if carry_plan else None
     judged = not (BLOCKING & set(decision.advice.missing))
     signed_at = timezone.now()
     # A reason given where nothing departs would contradict the record.
-    departure = "" if first else departure_reason
+    departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
     agreement = Agreement.UNJUDGED if not judged else decision.standing if first else Agreement.DEPARTED
     content = signed_content(
         by=by,
@@ -105,16 +108,16 @@ def prescription_sign(
         device_label=device_label.strip(),
         beside=aids,
         reason=reason.strip(),
-        departure_reason=departure,
+        departure=departure,
         agrees=first if judged else None,
         prescribed_on=prescribed_on,
         signed_at=signed_at,
         stops={
             "label": DEVICES[running.device_class].label,
             "since": running.prescribed_on.isoformat(),
-            "reason": stop_words(stop_reason),
+            "reason": stop.words,
         }
-        if running is not None
+        if running is not None and stop is not None
         else None,
         carried_plan=plan.code if plan else "",
         second_needed=person.site.second_signature,
@@ -140,7 +143,9 @@ def prescription_sign(
         first_offered=decision.first_offered[0] if decision.first_offered else "",
         agrees=first if judged else None,
         agreement=agreement,
-        departure_reason=departure,
+        departure_reason=departure.counts_as if departure else "",
+        departure_own=departure.row if departure else None,
+        departure_words=departure.words if departure else "",
         reason=reason.strip(),
         signed_by=by,
         signed_at=signed_at,
@@ -193,7 +198,7 @@ def _sign_checks(
             "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
             field="device_class",
         )
-    if not first and departure_reason not in DepartureReason.values:
+    if not first and reason_of(limb.person.site, ReasonKind.DEPARTURE, departure_reason) is None:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
             field="departure_reason",
@@ -368,12 +373,14 @@ def prescription_stop(
         raise Refused("This device was stopped already.")
     if stopped_on < prescription.prescribed_on:
         raise Refused("Stopped on: lies before the prescription.", field="stopped_on")
-    prescription.stopped_on, prescription.stop_reason = stopped_on, stop_reason
+    stop = reason_to_stop(prescription.limb.person.site, stop_reason)
+    prescription.stopped_on, prescription.stop_reason = stopped_on, stop.counts_as
+    prescription.stop_own, prescription.stop_words = stop.row, stop.words
     if prescription.sealed_on is not None and prescription.opened_on is None:
         prescription.opened_on = stopped_on
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
-    words = stop_words(stop_reason)
+    words = stop.words
     decision_add(
         by=by,
         prescription=prescription,
@@ -382,6 +389,6 @@ def prescription_stop(
         sentence=f"On {stopped_on:%-d %b %Y} {who(by)}, stopped {_what(prescription)}: {words[0].lower()}{words[1:]}.",
     )
     audit.record(
-        by=by, site=person.site, verb="stopped", target=prescription, person=person, reason=stop_reason
+        by=by, site=person.site, verb="stopped", target=prescription, person=person, reason=stop.words
     )
     return prescription

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
 from clinic.access import ClinicRequest, can, may, visible_or_404
+from clinic.models import Person
 from clinic.selectors.history import NOUNS, changes_of, readers_of
 from clinic.selectors.people import person_bar
 
@@ -21,7 +23,18 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
     person: Any = row
     for step in row.SITE_PATH.split("__")[:-1]:
         person = getattr(person, step)
-    watcher = can(request.user, "person_rights")
+    told: dict[str, Any] = {}
+    if isinstance(person, Person):
+        watcher = can(request.user, "person_rights")
+        told = {
+            "readers": readers_of(person.pk) if watcher else [],
+            "watcher": watcher,
+            "person": person,
+            "bar": person_bar(person),
+        }
+    elif not can(request.user, "audit"):
+        # Foams, reasons, reports and peer rounds: what belongs to a clinic and to no person.
+        raise PermissionDenied
     return render(
         request,
         "clinic/history/record.html",
@@ -29,10 +42,7 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
             "row": row,
             "noun": str(model._meta.verbose_name),
             "changes": changes_of(row),
-            "readers": readers_of(person.pk) if watcher else [],
-            "watcher": watcher,
-            "person": person,
-            "bar": person_bar(person),
-            "here": "people",
+            "here": "people" if told else "settings",
+            **told,
         },
     )

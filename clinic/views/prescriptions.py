@@ -46,6 +46,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     chosen = ChoiceForm(
         request.POST if request.method == "POST" else None,
         initial={"device_class": request.GET.get("device_class", "")},
+        site=found.person.site,
         offered=[offer.id for offer in record.advice.classes],
         running=running is not None,
         plan=running is not None and running.relief_plan is not None,
@@ -188,7 +189,7 @@ def _step(
     request: ClinicRequest,
     pk: int,
     *,
-    form_class: type[django_forms.Form],
+    form_class: Callable[..., django_forms.Form],
     initial: dict[str, Any],
     act: Callable[..., Any],
     title: str,
@@ -196,7 +197,8 @@ def _step(
     done: str,
 ) -> HttpResponse:
     found = _prescription(request, pk)
-    form = form_class(request.POST or None, initial={"version": found.version, **initial})
+    more = {"site": found.limb.person.site} if form_class is StopForm else {}
+    form = form_class(request.POST or None, initial={"version": found.version, **initial}, **more)
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         try:

@@ -9,11 +9,12 @@ from django.urls import reverse
 
 from clinic.access import ClinicRequest, can, may, site_or_404
 from clinic.guidelines.messages import said
-from clinic.models import DepartureReason, StopReason
+from clinic.models import ReasonKind
 from clinic.selectors.accounts import settings_history
 from clinic.selectors.audit_changes import tell
 from clinic.selectors.breakglass import notices
 from clinic.selectors.problems import open_problems
+from clinic.selectors.reasons import reasons_of
 from clinic.services.errors import Refused
 from clinic.services.settings_page import second_factor_rule
 from offload.core.foam import packaged_foams
@@ -43,8 +44,10 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
             "site": site,
             "history": [tell(event) for event in settings_history(site)],
             "foams": list(packaged_foams().values()),
-            "reasons": DepartureReason.choices,
-            "stops": StopReason.choices,
+            "reasons": [
+                (kind.label, [one.words for one in reasons_of(site)[kind.value] if not one.retired])
+                for kind in ReasonKind
+            ],
             "notices": notices(site) if can(request.user, "watch_glass") else [],
             "problems": open_problems(site),
             "here": "settings",

@@ -23,13 +23,12 @@
     const now = Date.now() / 1000;
     const stretches = openings(place);
     const inHours = stretches.some(([start, end]) => start <= now && now < end);
-    const number = inHours ? place.dataset.in : place.dataset.out;
-    if (number) {
-      place.querySelector("[data-number]").textContent = number;
-      place.querySelector("[data-hours]").textContent = inHours ? "in hours" : "out of hours";
-      place.querySelector(".now-number").hidden = false;
-    }
     const urgent = ticked().some((flag) => place.querySelector(`[data-flag="${flag}"]`)?.dataset.urgency === "immediate");
+    const numbers = place.querySelector(`[data-numbers="${urgent ? "immediate" : "one_working_day"}"]`)?.dataset;
+    const number = inHours ? numbers?.in : numbers?.out;
+    place.querySelector("[data-number]").textContent = number || "No number for this hour is entered; follow the local protocol.";
+    place.querySelector("[data-hours]").textContent = `${urgent ? "at once" : "within one working day"}, ${inHours ? "in hours" : "out of hours"}`;
+    place.querySelector(".now-number").hidden = false;
     const by = place.querySelector("[data-by]");
     const late = urgent ? now : limit(stretches, now);
     if (late !== null) {

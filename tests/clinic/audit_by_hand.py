@@ -87,6 +87,8 @@ class Hand:
             elif d["agrees"] is False:
                 got["departed"] += 1
                 got[f"reason.{d['departure_reason']}"] += 1
+                if d["departure_own_id"]:
+                    got[f"reason_own.{d['departure_own_id']}"] += 1
                 sentences[d["reason"].strip().lower()].append(d)
             else:
                 got["unjudged"] += 1

@@ -40,11 +40,11 @@ def fill_the_rest(page, lesion):
     page.check("[name=next_in_7]")
 
 
-def number_of_the_hour(site):
+def number_of_the_hour(site, urgency="immediate"):
     from clinic.selectors.clocks import telephone_now
 
     site.refresh_from_db()
-    return telephone_now(site, timezone.now())[0]
+    return telephone_now(site, timezone.now(), urgency)[0]
 
 
 def test_the_sheet_works_without_network_and_the_flag_is_sent_once(visitor, case):
@@ -101,6 +101,10 @@ def test_an_answer_left_open_leads_to_the_flag_and_a_slower_flag_has_its_clock_t
     page.get_by_label("suspected acute Charcot").check()
     sheet = page.get_by_role("dialog")
     expect(sheet.locator("[data-by]")).to_contain_text("By ")
+    site = lesion.limb.person.site
+    slower = number_of_the_hour(site, "one_working_day")
+    assert slower != number_of_the_hour(site)
+    expect(sheet.locator("[data-number]")).to_have_text(slower)
     expect(sheet.locator(".offload")).to_be_visible()
     page.keyboard.press("Escape")
     fill_the_rest(page, lesion)
@@ -126,4 +130,7 @@ def test_without_a_script_the_sheet_stands_open_under_the_questions(browser, liv
     expect(page.locator("#flag-sheet")).to_be_visible()
     expect(page.locator("#flag-sheet")).to_contain_text("000 1000")
     expect(page.locator("#flag-sheet")).to_contain_text("000 2000")
+    # The other urgency a red flag can have, by either hour.
+    expect(page.locator("#flag-sheet")).to_contain_text("000 1001")
+    expect(page.locator("#flag-sheet")).to_contain_text("000 2001")
     context.close()

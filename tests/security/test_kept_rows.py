@@ -16,6 +16,7 @@ from django.utils import timezone
 from clinic import append_only
 from clinic.models import AuditEvent, PersonKey, ViewBatch, ViewEvent
 from clinic.services import audit, digests, reads
+from clinic.services.house_rules import TELEPHONES
 from clinic.services.people import weight_add
 from tests import factories
 from tests.security import killing
@@ -200,14 +201,14 @@ def test_a_migrated_database_stands_with_its_triggers_and_a_clinic_opens_in_it(t
         "open_clinic", "--no-input", "--name", "Elm Street clinic", "--short-name", "elm",
         "--manager-username", "first", "--manager-first-name", "First", "--manager-last-name", "Manager",
     )  # fmt: skip
-    for given in ((), ("--telephone-in-hours", "000 1000"), ("--telephone-out-of-hours", "000 2000"),
-                  ("--telephone-in-hours", "reception", "--telephone-out-of-hours", "000 2000")):  # fmt: skip
-        refused = manage(*common, *given, folder=tmp_path)
+    numbers = {f"--{name.replace('_', '-')}": f"000 {n}000" for n, name in enumerate(TELEPHONES, 1)}
+    assert len(numbers) == 6
+    for given in ({}, *({o: n for o, n in numbers.items() if o != gone} for gone in numbers),
+                  numbers | {"--telephone-planned-in-hours": "reception"}):  # fmt: skip
+        refused = manage(*common, *(word for pair in given.items() for word in pair), folder=tmp_path)
         assert refused.returncode == 1
         assert "no telephone number" in refused.stderr
-    done = manage(
-        *common, "--telephone-in-hours", "000 1000", "--telephone-out-of-hours", "000 2000", folder=tmp_path
-    )
+    done = manage(*common, *(word for pair in numbers.items() for word in pair), folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "/account-link/" in done.stdout
     assert manage("digest_chain", folder=tmp_path).returncode == 0

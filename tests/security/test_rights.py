@@ -23,6 +23,7 @@ from clinic.models import (
     PersonKey,
     Photo,
     Problem,
+    SiteFoam,
     ViewEvent,
 )  # fmt: skip
 from clinic.selectors.audit_cases import BASES, AuditFilter
@@ -124,7 +125,7 @@ def test_erasure_knows_every_clinical_noun():
         Person
     }
     # What belongs to the site alone is no noun of a person.
-    of_the_site = {"PeerRound", "SavedReport", "SiteFoam"}
+    of_the_site = {"PeerRound", "SavedReport", "SiteFoam", "SiteReason"}
     assert {noun.__name__ for noun in nouns} - of_the_site == {model.__name__ for model, _ in nouns_of()}
 
 
@@ -219,6 +220,31 @@ def test_the_glass_needs_number_birth_date_and_a_reason(as_podiatrist, other_sit
     assert BreakGlass.objects.count() == 0
 
 
+def test_a_glass_opens_nothing_that_belongs_to_a_clinic_and_to_no_person(as_manager, other_site):
+    """A foam, a reason or a report whose number happens to be that of the person stays closed."""
+    person = factories.person(at=other_site)
+    as_manager.post(reverse("break_glass"), glass_form(person))
+    assert as_manager.get(reverse("history", args=["person", person.pk])).status_code == 200
+    foam = factories.site_foam(at=other_site)
+    reason = factories.site_reason(at=other_site, pk=person.pk)
+    SiteFoam.objects.filter(pk=foam.pk).update(id=person.pk)
+    report = factories.saved_report(at=other_site, pk=person.pk)
+    assert {reason.pk, report.pk} == {person.pk}
+    for noun in ("sitefoam", "sitereason", "savedreport"):
+        assert as_manager.get(reverse("history", args=[noun, person.pk])).status_code == 404, noun
+
+
+def test_what_belongs_to_a_clinic_is_logged_as_no_persons_read_and_is_the_managers(
+    as_manager, as_staff, site
+):
+    reason = factories.site_reason(at=site)
+    factories.person(at=site, pk=reason.pk)
+    page = reverse("history", args=["sitereason", reason.pk])
+    assert "What changed: reason" in as_manager.get(page).content.decode()
+    assert not ViewEvent.objects.exists()
+    assert as_staff.get(page).status_code == 403
+
+
 def test_looking_in_vain_is_told_to_the_other_clinic(as_podiatrist, other_site):
     as_podiatrist.post(
         reverse("break_glass"), glass_form(factories.person(at=other_site), record_number="T9")
@@ -258,7 +284,7 @@ def test_only_nouns_of_a_person_are_copied_or_erased():
     names = {model.__name__ for model, _ in nouns_of()}
     assert {"Lesion", "Visit", "Measurement", "Photo"} <= names
     # A reading round and a saved report belong to the site: erasing a person must not reach them by their number.
-    assert not {"PeerRound", "SavedReport", "SiteFoam"} & names
+    assert not {"PeerRound", "SavedReport", "SiteFoam", "SiteReason"} & names
 
 
 def test_a_restricted_record_counts_in_no_figure(as_manager, full, site):

@@ -12,21 +12,20 @@ from clinic.demo.play import PASSWORD
 from clinic.models import Role, Site, User
 from clinic.services import audit
 from clinic.services.accounts import link_make
+from clinic.services.house_rules import TELEPHONE_DIGITS, TELEPHONES, telephone_words
 
 ASKED = {
     "name": "Name of the clinic",
     "short_name": "Short name (letters, for lists)",
-    "telephone_in_hours": "Number for red flags in hours",
-    "telephone_out_of_hours": "Number for red flags out of hours",
+    **{name: telephone_words(name) for name in TELEPHONES},
     "manager_username": "User name of the first manager",
     "manager_first_name": "Given name",
     "manager_last_name": "Family name",
 }
-REQUIRED_DIGITS = 3
 
 
 class Command(BaseCommand):
-    help = "Open a real clinic. It does not finish without the numbers to call in hours and out of hours."
+    help = "Open a real clinic. It does not finish without a number to call for each urgency, in hours and out of hours."
 
     def add_arguments(self, parser: CommandParser) -> None:
         for name, words in ASKED.items():
@@ -46,11 +45,11 @@ class Command(BaseCommand):
             if value is None and not options["no_input"]:
                 value = input(f"{words}: ")
             told[name] = (value or "").strip()
-        for name in ("telephone_in_hours", "telephone_out_of_hours"):
-            if sum(letter.isdigit() for letter in told[name]) < REQUIRED_DIGITS:
+        for name in TELEPHONES:
+            if sum(letter.isdigit() for letter in told[name]) < TELEPHONE_DIGITS:
                 raise CommandError(
-                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without it, because a "
-                    "red flag of every urgency shows it"
+                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without one for each "
+                    "urgency, in hours and out of hours, because the sheet of a red flag shows it"
                 )
         for name, value in told.items():
             if not value:
@@ -60,7 +59,7 @@ class Command(BaseCommand):
                 raise CommandError(f"Short name: {told['short_name']} is taken")
             if User.objects.filter(username__iexact=told["manager_username"]).exists():
                 raise CommandError(f"User name: {told['manager_username']} is taken")
-            site = Site(**{name: told[name] for name in list(ASKED)[:4]})
+            site = Site(**{name: told[name] for name in ("name", "short_name", *TELEPHONES)})
             try:
                 site.full_clean()
             except ValidationError as fault:

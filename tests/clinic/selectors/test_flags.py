@@ -49,6 +49,15 @@ def test_the_number_is_that_of_the_hour(person, hour, number):
     assert flag_sheet(raised(of=person), now).telephone == number
 
 
+@pytest.mark.parametrize(("hour", "number"), [(8, "000 2001"), (9, "000 1001"), (17, "000 2001")])
+def test_the_number_is_that_of_the_urgency_too(person, hour, number):
+    now = datetime(2026, 11, 25, hour, 0, tzinfo=ZoneInfo("Europe/London"))
+    sheet = flag_sheet(raised(of=person, flags=["suspected_charcot"]), now)
+    assert (sheet.telephone, sheet.urgency_words) == (number, "Within one working day")
+    both = raised(of=person, flags=["suspected_charcot", "gangrene"])
+    assert flag_sheet(both, now).telephone == number.replace("001", "000")
+
+
 def test_one_working_day_skips_the_weekend(person):
     friday = datetime(2026, 11, 27, 16, 0, tzinfo=UTC)
     sheet = flag_sheet(raised(of=person, flags=["suspected_charcot"], raised_at=friday), friday)

@@ -8,7 +8,7 @@ import pytest
 from clinic.models import AuditEvent, Site
 from clinic.selectors.house_rules import history_of, seen_number
 from clinic.services.errors import Conflict, Refused
-from clinic.services.house_rules import BOUNDS, house_rules_change
+from clinic.services.house_rules import BOUNDS, TELEPHONES, house_rules_change
 
 
 def change(site, by, **values):
@@ -118,3 +118,25 @@ def test_nothing_changed_leaves_no_trace(site, podiatrist):
 def test_only_house_rules_can_be_named(site, podiatrist):
     with pytest.raises(TypeError):
         change(site, podiatrist, name="Another clinic")
+
+
+@pytest.mark.parametrize("name", TELEPHONES)
+def test_a_number_is_replaced_with_its_history_and_never_taken_away(site, podiatrist, name):
+    before = getattr(site, name)
+    for given in ("", "reception", "12"):
+        with pytest.raises(Refused, match="is no telephone number") as refused:
+            change(site, podiatrist, **{name: given})
+        assert refused.value.field == name
+    change(site, podiatrist, **{name: "000 7777"})
+    site.refresh_from_db()
+    assert getattr(site, name) == "000 7777"
+    ((_, old, new),) = history_of(site)[0].changes
+    assert (old, new) == (before, "000 7777")
+
+
+def test_every_urgency_has_a_number_by_hour(site):
+    assert [(row["words"], row["in_hours"], row["out_of_hours"]) for row in site.telephones] == [
+        ("At once", "000 1000", "000 2000"),
+        ("Within one working day", "000 1001", "000 2001"),
+        ("Planned", "000 1002", "000 2002"),
+    ]

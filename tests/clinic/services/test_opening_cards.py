@@ -11,6 +11,7 @@ from django.utils import timezone
 from clinic.models import AuditEvent, Fitting, OpeningCard, Prescription
 from clinic.services.errors import Refused
 from clinic.services.fittings import FittingFindings, steps_of
+from clinic.services.house_rules import TELEPHONES
 from clinic.services.opening_cards import HOW_TO_OPEN, card_hand_over, card_make
 from clinic.services.prescriptions import prescription_fit, prescription_open
 from tests import factories
@@ -72,17 +73,22 @@ def test_the_card_says_the_day_that_is_recorded(cast, staff):
 
 def test_the_card_holds_copies_of_what_it_says(cast, staff, site):
     made = card(staff, cast)
-    site.telephone_in_hours = "000 9999"
+    site.telephone_immediate_in_hours = "000 9999"
     site.save()
     made.refresh_from_db()
-    assert made.content["telephone_in_hours"] == "000 1000"
+    assert [(row["urgency"], row["in_hours"], row["out_of_hours"]) for row in made.content["telephones"]] == [
+        ("immediate", "000 1000", "000 2000"),
+        ("one_working_day", "000 1001", "000 2001"),
+        ("planned", "000 1002", "000 2002"),
+    ]
     assert made.content["how_to_open"] == HOW_TO_OPEN
     assert made.content["side"] == "left"
     assert json.dumps(made.content)
 
 
-def test_a_clinic_without_a_number_for_every_hour_seals_nobody(cast, staff, site):
-    site.telephone_out_of_hours = ""
+@pytest.mark.parametrize("lacking", TELEPHONES)
+def test_a_clinic_without_a_number_for_every_urgency_and_hour_seals_nobody(cast, staff, site, lacking):
+    setattr(site, lacking, "")
     site.save()
     cast.refresh_from_db()
     device = Prescription.objects.get(pk=cast.pk)
