@@ -19,6 +19,7 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     ("try_again", "ask", "{failed}: try again", "person not reached", PRACTICE),
     ("finish_visit", "ask", "finish the visit {who} began", "visit begun and not finished", DESIGN),
     ("sign_plan", "ask", "sign plan", "relief plan not signed", DESIGN),
+    ("sign_second", "ask", "sign second", "second signature missing", DESIGN),
     ("look_at_plan", "ask", "look at the plan", "relief plan flagged", DESIGN),
     ("log_visit", "note", "log visit", "visit due", DESIGN),
     ("no_weight", "note", "no weight yet", "weight old or missing", PRACTICE),

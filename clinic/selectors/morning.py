@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 
 from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, referral_clock, seal_clock
 from clinic.guidelines.messages import Said, said
-from clinic.models import Attendance, ContactResult, Person, Site
+from clinic.models import Attendance, ContactResult, Person, Site, User
 
 from .clocks import hours_of, local_day
 from .flags import flag_urgency, flag_words
@@ -56,6 +56,7 @@ class Morning:
     referrals: tuple[TodayRow, ...]
     contacts: tuple[TodayRow, ...]
     no_date: tuple[TodayRow, ...]
+    signatures: tuple[TodayRow, ...]
     plans: tuple[TodayRow, ...]
     begun: tuple[TodayRow, ...]
     looks: tuple[TodayRow, ...]
@@ -68,8 +69,10 @@ class Morning:
         return len(self.rows)
 
 
-def morning_of(site: Site, cases: Iterable[Case], day: date, now: datetime) -> Morning:
-    """The list of one site from what its people bring; no query."""
+def morning_of(
+    site: Site, cases: Iterable[Case], day: date, now: datetime, signer: User | None = None
+) -> Morning:
+    """The list of one site from what its people bring; no query. `signer` is who may sign a prescription second."""
     everybody = list(cases)
 
     def part(make: Callable[[Case], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
@@ -84,6 +87,7 @@ def morning_of(site: Site, cases: Iterable[Case], day: date, now: datetime) -> M
         referrals=part(lambda case: _referrals(case, site, now)),
         contacts=part(lambda case: _contacts(case, site)),
         no_date=part(lambda case: _no_date(case, site)),
+        signatures=part(lambda case: _signatures(case, signer)),
         plans=part(_plans),
         begun=part(_begun),
         looks=part(_looks),
@@ -127,6 +131,19 @@ def _referrals(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
             ask = Ask(said("reach_referral"), "referral", referral.pk)
             words = f"Referral to {referral.get_to_display().lower()} has not reached them ({clock.words})"
             yield TodayRow(case.person, local_day(referral.made_at), words, (), (ask,))
+
+
+def _signatures(case: Case, signer: User | None) -> Iterator[TodayRow]:
+    """Only for somebody who can end the wait: a podiatrist other than the one who signed first."""
+    for device in case.unsigned:
+        if signer is None or device.signed_by_id == signer.pk:
+            continue
+        ask = Ask(said("sign_second"), "prescription", device.pk)
+        words = (
+            f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by {device.signed_by} on "
+            f"{date_format(local_day(device.signed_at))}: not fitted before a second signature"
+        )
+        yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
 
 
 def _plans(case: Case) -> Iterator[TodayRow]:

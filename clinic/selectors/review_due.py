@@ -36,6 +36,7 @@ FOAM_DAYS = 183
 PLAN_DAYS = 28
 #: Key -> words of the filter, in the order of the page.
 DUE: dict[str, str] = {
+    "second": "Second signature missing",
     "inquiry": "Why it is not healing, not gone through",
     "missed": "Missed visit",
     "plan": "Plan needs a look",
@@ -79,9 +80,9 @@ def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
     found = Surroundings()
     found.device = {
         p.limb_id: p
-        for p in Prescription.objects.filter(limb__in=limbs, stopped_on=None).defer(
-            "facts", "advice", "forecast_shown", "content"
-        )
+        for p in Prescription.objects.filter(limb__in=limbs, stopped_on=None)
+        .select_related("signed_by")
+        .defer("facts", "advice", "forecast_shown", "content")
     }
     _visits(found, people)
     found.inquired = last_inquiries(lesions)
@@ -128,6 +129,7 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
     return tuple(
         Due(kind, words)
         for kind, sentences in (
+            ("second", _second(healing, around)),
             ("inquiry", _inquiry(healing, around, today)),
             ("missed", _missed(healing, around, today)),
             ("plan", _plan(healing, around, site, today)),
@@ -136,6 +138,13 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
         )
         for words in sentences
     )
+
+
+def _second(healing: LesionHealing, around: Surroundings) -> Iterator[str]:
+    device = around.device.get(healing.lesion.limb_id)
+    if device is not None and device.waits_for_second:
+        signed = date_format(timezone.localdate(device.signed_at))
+        yield f"{device} signed by {device.signed_by} on {signed} waits for a second signature; it is not fitted before."
 
 
 def _inquiry(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:

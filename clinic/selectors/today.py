@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.guidelines.messages import said
-from clinic.models import Site
+from clinic.models import Site, User
 
 from .morning import Ask, Morning, TodayRow, morning_of
 from .today_cases import Case, LesionLine, gather
@@ -43,8 +43,10 @@ class TodayLists:
         return self.morning.no_date
 
 
-def today_lists(site: Site, day: date, now: datetime | None = None) -> TodayLists:
-    """The lists of one site on one day (a fixed number of queries, whatever the number of people)."""
+def today_lists(
+    site: Site, day: date, now: datetime | None = None, *, signer: User | None = None
+) -> TodayLists:
+    """The lists of one site on one day for a reader, who may be a second signer (a fixed number of queries, whatever the number of people)."""
     moment = now or _moment_of(day)
     cases = gather(site, day, moment)
     lists: dict[str, list[TodayRow]] = defaultdict(list)
@@ -59,7 +61,7 @@ def today_lists(site: Site, day: date, now: datetime | None = None) -> TodayList
     return TodayLists(
         site=site,
         day=day,
-        morning=morning_of(site, cases.values(), day, moment),
+        morning=morning_of(site, cases.values(), day, moment, signer),
         **{name: by_day.get(name, ()) for name in ("overdue", "due", "coming", "remission")},
     )
 

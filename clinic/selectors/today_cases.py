@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import F, OuterRef, Prefetch, Subquery, Window
+from django.db.models import F, OuterRef, Prefetch, Q, Subquery, Window
 from django.db.models.functions import RowNumber
 from django.utils.safestring import mark_safe
 
@@ -73,6 +73,7 @@ class Case:
     lines: tuple[LesionLine, ...] = ()
     flags: list[RedFlag] = field(default_factory=list)
     sealed: list[Prescription] = field(default_factory=list)
+    unsigned: list[Prescription] = field(default_factory=list)
     drafts: list[LimbPlan] = field(default_factory=list)
     plan_flags: list[PlanFlag] = field(default_factory=list)
     attempts: list[Contact] = field(default_factory=list)
@@ -203,18 +204,16 @@ def _change(measured: list[Measurement], share: float | None) -> tuple[str, str]
 
 
 def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
-    """Flags, sealed devices, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
+    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    sealed = Prescription.objects.filter(
-        limb__person__in=cases,
-        device_class__in=NON_REMOVABLE,
-        stopped_on=None,
-        opened_on=None,
-        sealed_on__isnull=False,
-    ).defer("facts", "advice", "forecast_shown", "content")
-    for device in sealed.select_related("limb").order_by("open_by"):
-        cases[device.limb.person_id].sealed.append(device)
+    sealed = Q(device_class__in=NON_REMOVABLE, opened_on=None, sealed_on__isnull=False)
+    waiting = Q(second_needed=True, second_at=None)
+    devices = Prescription.objects.filter(sealed | waiting, limb__person__in=cases, stopped_on=None)
+    light = devices.defer("facts", "advice", "forecast_shown", "content")
+    for device in light.select_related("limb", "signed_by").order_by("open_by"):
+        case = cases[device.limb.person_id]
+        (case.unsigned if device.waits_for_second else case.sealed).append(device)
     drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
     for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
         cases[link.limb.person_id].drafts.append(link)

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 
-from clinic.access import ClinicRequest, may, site_or_404, sites_of
+from clinic.access import ClinicRequest, can, may, site_or_404, sites_of
 from clinic.selectors.preparation import expected_on
 from clinic.selectors.today import today_lists
 
@@ -15,8 +15,9 @@ from clinic.selectors.today import today_lists
 @may("see_today")
 def today(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)
+    signer = request.user if can(request.user, "prescribe") else None
     context = {
-        "lists": today_lists(site, timezone.localdate()),
+        "lists": today_lists(site, timezone.localdate(), signer=signer),
         "site": site,
         "sites": sites_of(request.user),
         "here": "today",

@@ -309,3 +309,20 @@ def test_filters_show_what_they_say_and_count_the_whole_list(site):
     assert shown(device="none") == [worse.pk]
     assert shown(device="none", concern="on_course") == []
     assert review_list(site, today).concerns == (("worsening", "Worsening", 1), ("on_course", "On course", 1))
+
+
+def test_a_prescription_waiting_for_its_second_signature_is_due_and_can_be_filtered(site):
+    lesion = lesion_with(site, COURSES["on_course"])
+    other = lesion_with(site, COURSES["on_course"])
+    device = factories.prescription(of=lesion.limb, second_needed=True)
+    factories.prescription(of=other.limb)
+    (row,) = [row for group in review_list(site, AGO(0)).groups for row in group.rows if row.lesion == lesion]
+    second = [due for due in row.due if due.kind == "second"]
+    assert "waits for a second signature" in second[0].words
+    assert row.concern == "due"
+    shown = review_list(site, AGO(0), ReviewFilter(due="second"))
+    assert [row.lesion for group in shown.groups for row in group.rows] == [lesion]
+    device.second_by, device.second_at = factories.author(), timezone.now()
+    device.signed_by = factories.user("podiatrist", at=site)
+    device.save()
+    assert not review_list(site, AGO(0), ReviewFilter(due="second")).shown

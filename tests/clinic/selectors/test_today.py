@@ -197,3 +197,21 @@ def test_the_number_of_queries_does_not_grow(site):
     few = _queries(site)
     fill(9)
     assert _queries(site) == few <= 16
+
+
+def test_a_prescription_waiting_for_its_second_signature_is_asked_of_those_who_may_sign_only(site):
+    who = case(site, next_on=days(0))
+    first = factories.user("podiatrist", at=site)
+    waiting = factories.prescription(of=who.limbs.get(), signed_by=first, second_needed=True)
+    other = factories.user("podiatrist", at=site)
+    (row,) = today_lists(site, TODAY(), signer=other).morning.signatures
+    assert row.person == who
+    assert [(ask.message.id, ask.kind, ask.pk) for ask in row.asks] == [("sign_second", "ask", waiting.pk)]
+    assert f"signed by {first}" in row.words
+    assert not today_lists(site, TODAY(), signer=first).morning.signatures, (
+        "nobody signs second after themselves"
+    )
+    assert not today_lists(site, TODAY()).morning.signatures, "nobody is asked for what they may not do"
+    waiting.second_by, waiting.second_at = other, timezone.now()
+    waiting.save()
+    assert not today_lists(site, TODAY(), signer=other).morning.rows

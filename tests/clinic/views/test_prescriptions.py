@@ -332,3 +332,21 @@ def test_the_decisions_page_reads_in_a_constant_number_of_queries(as_podiatrist,
         assert post_choice(as_podiatrist, limb, stop_reason="changed").status_code == 302
     count()  # shows the waiting notices, which are taken out of the session
     assert count() == few
+
+
+def test_today_and_review_lead_the_second_signer_to_the_signature(client, site):
+    lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)))
+    pods = [factories.user("podiatrist", at=site) for _ in range(2)]
+    waiting = factories.prescription(of=lesion.limb, lesions=[lesion], signed_by=pods[0], second_needed=True)
+    link = f'href="/prescriptions/{waiting.pk}/"'
+    client.force_login(factories.user("staff", at=site))
+    assert 'data-message="sign_second"' not in client.get("/today/").content.decode()
+    for user, asked in ((pods[0], False), (pods[1], True)):
+        client.force_login(user)
+        today, review = client.get("/today/").content.decode(), client.get("/review/").content.decode()
+        assert ('data-message="sign_second"' in today) is asked
+        assert (f"{link}>Sign second</a>" in review) is asked
+        assert "waits for a second signature" in review
+    client.post(f"/prescriptions/{waiting.pk}/second/", {"version": waiting.version})
+    assert "waits for a second signature" not in client.get("/review/").content.decode()
+    assert 'data-message="sign_second"' not in client.get("/today/").content.decode()
