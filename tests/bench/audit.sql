@@ -2,6 +2,7 @@
 -- Parameters: since, until, today (dates). Same rows as `Tally.read` for the same base.
 WITH rx AS (
   SELECT r.*, l.person_id FROM clinic_prescription r JOIN clinic_limb l ON l.id = r.limb_id
+    JOIN clinic_person o ON o.id = l.person_id WHERE o.restricted_on IS NULL
 ),
 first AS (
   SELECT DISTINCT ON (k.lesion_id) k.lesion_id, r.fitted_on, r.device_class
@@ -20,6 +21,7 @@ les AS (
       WHEN x.state = 'to_confirm' THEN 'to_confirm' ELSE 'open' END AS now
   FROM clinic_lesion x JOIN clinic_limb l ON l.id = x.limb_id JOIN clinic_person o ON o.id = l.person_id
     JOIN clinic_episode e ON e.id = x.episode_id
+  WHERE o.restricted_on IS NULL
 ),
 t_prescription AS (
   SELECT agreement, departure_reason, first_offered <> '' AS offered,
@@ -37,7 +39,7 @@ t_lesion AS (
         AND v.visited_on BETWEEN x.first_seen_on + 21 AND x.first_seen_on + 35) THEN 'recorded' ELSE 'missing' END AS four_week,
     count(*) AS n
   FROM les x LEFT JOIN first f ON f.lesion_id = x.id
-  WHERE x.id IN (SELECT k.lesion_id FROM clinic_prescription_lesions k JOIN clinic_prescription r ON r.id = k.prescription_id
+  WHERE x.id IN (SELECT k.lesion_id FROM clinic_prescription_lesions k JOIN rx r ON r.id = k.prescription_id
     WHERE r.prescribed_on BETWEEN %(since)s::date AND %(until)s::date) GROUP BY 1, 2, 3
 ),
 t_arrival AS (
@@ -74,15 +76,15 @@ t_episode AS (
         THEN 'not_free' ELSE 'unknown' END AS week12, count(*) AS n
   FROM clinic_episode e JOIN clinic_person o ON o.id = e.person_id LEFT JOIN told t ON t.episode_id = e.id
   WHERE e.first_assessed_on BETWEEN %(since)s::date AND %(until)s::date
-    AND EXISTS (SELECT 1 FROM clinic_lesion x WHERE x.episode_id = e.id) GROUP BY 1, 2
+    AND o.restricted_on IS NULL AND EXISTS (SELECT 1 FROM clinic_lesion x WHERE x.episode_id = e.id) GROUP BY 1, 2
 ),
 t_visit AS (
-  SELECT attendance, count(*) AS n FROM clinic_visit
-  WHERE state = 'stands' AND visited_on BETWEEN %(since)s::date AND LEAST(%(until)s::date, %(today)s::date) GROUP BY 1
+  SELECT attendance, count(*) AS n FROM clinic_visit v JOIN clinic_person o ON o.id = v.person_id
+  WHERE o.restricted_on IS NULL AND v.state = 'stands' AND visited_on BETWEEN %(since)s::date AND LEAST(%(until)s::date, %(today)s::date) GROUP BY 1
 ),
 t_troubled AS (
-  SELECT fall, other_foot, skin_under_device, count(*) AS n FROM clinic_visit v
-  WHERE v.state = 'stands' AND attendance = 'came' AND visited_on BETWEEN %(since)s::date AND LEAST(%(until)s::date, %(today)s::date)
+  SELECT fall, other_foot, skin_under_device, count(*) AS n FROM clinic_visit v JOIN clinic_person o ON o.id = v.person_id
+  WHERE o.restricted_on IS NULL AND v.state = 'stands' AND attendance = 'came' AND visited_on BETWEEN %(since)s::date AND LEAST(%(until)s::date, %(today)s::date)
     AND (fall OR other_foot = 'problem' OR skin_under_device = 'problem')
     AND EXISTS (SELECT 1 FROM clinic_prescription rx JOIN clinic_limb l ON l.id = rx.limb_id
       WHERE l.person_id = v.person_id AND rx.fitted_on <= v.visited_on
@@ -96,7 +98,7 @@ t_worn AS (
     count(*) AS n,
     sum(GREATEST(0, LEAST(COALESCE(stopped_on, LEAST(%(until)s::date, %(today)s::date) + 1), LEAST(%(until)s::date, %(today)s::date) + 1)
       - GREATEST(fitted_on, %(since)s::date))) AS days
-  FROM clinic_prescription
+  FROM rx
   WHERE fitted_on <= LEAST(%(until)s::date, %(today)s::date) AND (stopped_on IS NULL OR stopped_on >= %(since)s::date) GROUP BY 1, 2
 ),
 spans AS (
@@ -129,7 +131,7 @@ t_healed AS (
   WHERE x.state = 'healed' AND confirmed_on BETWEEN %(since)s::date AND %(until)s::date GROUP BY 1
 ),
 t_unjudged AS (
-  SELECT advice ->> 'missing' AS missing, count(*) AS n FROM clinic_prescription
+  SELECT advice ->> 'missing' AS missing, count(*) AS n FROM rx
   WHERE agreement = 'unjudged' AND prescribed_on BETWEEN %(since)s::date AND %(until)s::date GROUP BY 1
 ),
 t_reused AS (
