@@ -6,7 +6,8 @@ from datetime import date
 from enum import StrEnum
 
 from clinic.healing.errors import SurvivalError
-from clinic.healing.incidence import Incidence, cumulative_incidence
+from clinic.healing.incidence import Incidence
+from clinic.healing.resampled import incidence_by_people
 from clinic.healing.survival import KaplanMeier, LogRank, kaplan_meier, logrank
 
 __all__ = ["RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
@@ -19,6 +20,7 @@ RULES = (
     "Amputation of the part and death end the follow-up: they compete with healing and are shown as such.",
     "Open lesions and those lost to follow-up are censored on the day last seen.",
     "Lesions that ended before time zero are left out and counted.",
+    "Intervals come from drawing people again, each with all lesions: lesions of one person do not heal independently.",
 )
 """The rules, in words for the page that shows the figures."""
 
@@ -63,6 +65,8 @@ class CaseRecord:
         How it ended by ``last_seen``.
     ended : datetime.date or None
         Day of healing, amputation or death; None for open and lost.
+    person : str
+        Whose it is; empty is a person of whom nothing else is counted.
 
     Raises
     ------
@@ -77,6 +81,7 @@ class CaseRecord:
     last_seen: date
     ending: Ending = Ending.OPEN
     ended: date | None = None
+    person: str = ""
 
     def __post_init__(self) -> None:
         if (self.ended is not None) != (self.ending in _CAUSES):
@@ -112,7 +117,7 @@ class GroupOutcome:
     endings : tuple of Ending or None
         Competing endings, None where censored.
     incidence : tuple of Incidence
-        Healed, amputation, death.
+        Healed, amputation, death; intervals by people.
     healing : KaplanMeier
         Time to healing with the competing endings censored: overstates healing where there are any.
     """
@@ -156,7 +161,7 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
     Parameters
     ----------
     records : iterable of CaseRecord
-        Lesions; those of one person are not independent, which the intervals do not know.
+        Lesions; those of one person are not independent, which the test does not know.
     as_of : datetime.date
         What happened later is not known yet.
 
@@ -174,7 +179,7 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
     -----
     The rules are ``RULES``.
     """
-    rows: dict[tuple[bool, str], list[tuple[str, float, Ending | None]]] = {}
+    rows: dict[tuple[bool, str], list[tuple[str, float, Ending | None, str]]] = {}
     seen: set[str] = set()
     left_out: list[str] = []
     for record in records:
@@ -190,7 +195,12 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
             continue
         key = (not fitted, record.group if fitted else "never fitted")
         rows.setdefault(key, []).append(
-            (record.lesion, float((end - start).days), record.ending if known else None)
+            (
+                record.lesion,
+                float((end - start).days),
+                record.ending if known else None,
+                record.person or f"of {record.lesion}",
+            )
         )
     groups = tuple(
         _group(name, TimeZero.FIRST_ASSESSMENT if never else TimeZero.FIRST_FITTING, members)
@@ -200,8 +210,8 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
     return Cohort(groups, logrank([(g.durations, g.healed_marks) for g in compared]), tuple(left_out))
 
 
-def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | None]]) -> GroupOutcome:
-    lesions, durations, endings = (tuple(column) for column in zip(*members, strict=True))
+def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | None, str]]) -> GroupOutcome:
+    lesions, durations, endings, people = (tuple(column) for column in zip(*members, strict=True))
     healed = [int(ending is Ending.HEALED) for ending in endings]
     return GroupOutcome(
         group=name,
@@ -209,6 +219,6 @@ def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | N
         lesions=lesions,
         durations=durations,
         endings=endings,
-        incidence=cumulative_incidence(durations, endings, _CAUSES),
+        incidence=incidence_by_people(durations, endings, _CAUSES, people),
         healing=kaplan_meier(durations, healed),
     )

@@ -1,7 +1,7 @@
 """Cumulative incidence where one ending prevents the others: healed, amputated, died."""
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -63,6 +63,10 @@ class Incidence:
                 break
             share = point.incidence
         return share
+
+    def over(self, unit: float) -> "Incidence":
+        """The same with its times counted in another unit, so many of the old one long."""
+        return replace(self, curve=tuple(replace(p, time=p.time / unit) for p in self.curve))
 
 
 def cumulative_incidence(

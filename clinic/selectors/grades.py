@@ -17,6 +17,7 @@ from clinic.guidelines.grading import (
     Grade,
     InfectionFindings,
     Risk,
+    Sinbad,
     infection_grade,
     sinbad,
     texas,
@@ -30,7 +31,7 @@ from .facts import FactRow, perfusion_fact
 from .limbs import FindingValue, latest_findings
 from .risk import foot_risk
 
-__all__ = ["GradeRow", "grades_of"]
+__all__ = ["GradeRow", "grades_of", "sinbad_of"]
 
 DEEP = (Depth.TENDON_CAPSULE, Depth.BONE)
 TEXAS_DEPTH: dict[str, Literal[1, 2, 3]] = {
@@ -185,26 +186,32 @@ def _infection(look: _Look) -> GradeRow:
     )
 
 
+def sinbad_of(
+    lesion: Lesion, *, pulses: Sequence[str], ischaemia: int | None, not_felt: int | None, infection: int | None,
+    area_cm2: float | None, depth: str,
+) -> Sinbad:  # fmt: skip
+    """SINBAD from what was found: pulses as answered, grades of ischaemia and infection, monofilament sites not felt."""
+    flow = False if Pulse.PRESENT in pulses else True if len(pulses) == 2 or ischaemia in (1, 2, 3) else None
+    return sinbad(
+        mid_or_hindfoot=lesion.foot_site.sinbad_site,
+        flow_reduced=flow,
+        sensation_lost=None if not_felt is None else not_felt > 0,
+        infected=None if infection is None else infection >= 2,
+        area_cm2=area_cm2,
+        muscle_or_deeper=depth in DEEP if depth else None,
+    )
+
+
 def _sinbad(look: _Look) -> GradeRow:
     found = look.found
-    pulses = [found[name].value for name in ("dorsalis_pedis", "posterior_tibial") if name in found]
-    flow = (
-        False
-        if Pulse.PRESENT in pulses
-        else True
-        if len(pulses) == 2 or look.ischaemia in (1, 2, 3)
-        else None
-    )
-    depth = look.last.depth if look.last else ""
-    infected = None if look.infection is None else look.infection >= 2
-    area = None if look.area is None else look.area.area_cm2
-    score = sinbad(
-        mid_or_hindfoot=look.lesion.foot_site.sinbad_site,
-        flow_reduced=flow,
-        sensation_lost=found["monofilament"].value > 0 if "monofilament" in found else None,
-        infected=infected,
-        area_cm2=area,
-        muscle_or_deeper=depth in DEEP if depth else None,
+    score = sinbad_of(
+        look.lesion,
+        pulses=[found[name].value for name in ("dorsalis_pedis", "posterior_tibial") if name in found],
+        ischaemia=look.ischaemia,
+        not_felt=found["monofilament"].value if "monofilament" in found else None,
+        infection=look.infection,
+        area_cm2=None if look.area is None else look.area.area_cm2,
+        depth=look.last.depth if look.last else "",
     )
     value = str(score.total) if score.total is not None else f"{score.at_least} to {score.at_most}"
     severe = ", severe from 3 on" if score.severe else ""

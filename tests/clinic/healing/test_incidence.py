@@ -72,3 +72,10 @@ def test_bounds_enclose_the_estimate(rows):
 def test_impossible_input_is_refused(durations, endings, causes, words):
     with pytest.raises(SurvivalError, match=words):
         cumulative_incidence(durations, endings, causes)
+
+
+def test_times_in_another_unit_change_nothing_else():
+    one = cumulative_incidence([7, 14, 21], ["healed", None, "healed"], ["healed"])[0]
+    weeks = one.over(7.0)
+    assert [point.time for point in weeks.curve] == [1.0, 3.0]
+    assert [point.incidence for point in weeks.curve] == [point.incidence for point in one.curve]
