@@ -24,7 +24,9 @@
     const stretches = openings(place);
     const inHours = stretches.some(([start, end]) => start <= now && now < end);
     const urgent = ticked().some((flag) => place.querySelector(`[data-flag="${flag}"]`)?.dataset.urgency === "immediate");
-    const numbers = place.querySelector(`[data-numbers="${urgent ? "immediate" : "one_working_day"}"]`)?.dataset;
+    const row = place.querySelector(`[data-numbers="${urgent ? "immediate" : "one_working_day"}"]`);
+    const numbers = row?.dataset;
+    for (const other of place.querySelectorAll("[data-numbers]")) other.hidden = other !== row;
     const number = inHours ? numbers?.in : numbers?.out;
     place.querySelector("[data-number]").textContent = number || "No number for this hour is entered; follow the local protocol.";
     place.querySelector("[data-hours]").textContent = `${urgent ? "at once" : "within one working day"}, ${inHours ? "in hours" : "out of hours"}`;
