@@ -1,8 +1,9 @@
 """Time to healing with right-censored durations: Kaplan-Meier, median, numbers at risk, log-rank test."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,8 +11,9 @@ from scipy.special import chdtrc, ndtri
 
 from clinic.healing.errors import SurvivalError
 
-__all__ = ["KaplanMeier", "LogRank", "SurvivalPoint", "at_risk", "kaplan_meier", "logrank"]
+__all__ = ["KaplanMeier", "LogRank", "Steps", "SurvivalPoint", "at_risk", "kaplan_meier", "logrank"]
 
+_COUNTABLE = 2**20  # a table of counts no longer than the rows it spares sorting
 _ROUNDING = 1e-12  # a product of ratios that should be exactly one half may miss it by a few ulp
 
 
@@ -42,6 +44,59 @@ class SurvivalPoint:
     high: float | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Steps(Sequence[SurvivalPoint]):
+    """All steps of one estimate: columns inside, points when asked, since a million rows may make half a million.
+
+    Parameters
+    ----------
+    time, survival : (M,) ndarray
+        Distinct event times [unit of the durations] and the share after each. [-]
+    at_risk, events : (M,) ndarray of int
+        Subjects still observed just before each time, and events at it.
+    error, low, high : (M,) ndarray
+        As in ``SurvivalPoint``; not a number where that has None. [-]
+    """
+
+    time: NDArray[np.float64]
+    at_risk: NDArray[np.int64]
+    events: NDArray[np.int64]
+    survival: NDArray[np.float64]
+    error: NDArray[np.float64]
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return int(self.time.size)
+
+    def __iter__(self) -> Iterator[SurvivalPoint]:
+        return iter(self[:])
+
+    @overload
+    def __getitem__(self, index: int) -> SurvivalPoint: ...
+
+    @overload
+    def __getitem__(self, index: slice) -> tuple[SurvivalPoint, ...]: ...
+
+    def __getitem__(self, index: int | slice) -> SurvivalPoint | tuple[SurvivalPoint, ...]:
+        if not isinstance(index, slice):
+            at = index + len(self) if index < 0 else index
+            if not 0 <= at < len(self):
+                raise IndexError(f"step {index} of {len(self)}")
+            return self[at : at + 1][0]
+        whole = (self.time, self.at_risk, self.events, self.survival)
+        maybe = (self.error, self.low, self.high)
+        columns = [column[index].tolist() for column in whole]
+        columns += [[None if v != v else v for v in column[index].tolist()] for column in maybe]
+        return tuple(SurvivalPoint(*row) for row in zip(*columns, strict=True))
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and self[:] == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(self[:])
+
+
 @dataclass(frozen=True, slots=True)
 class KaplanMeier:
     """Product-limit estimate of one group.
@@ -50,7 +105,7 @@ class KaplanMeier:
     ----------
     n, events : int
         Subjects and events.
-    curve : tuple of SurvivalPoint
+    curve : Steps
         One step per distinct event time.
     median, median_low, median_high : float or None
         First time at which the share is at most one half, and the interval read off the pointwise bounds in
@@ -59,19 +114,15 @@ class KaplanMeier:
 
     n: int
     events: int
-    curve: tuple[SurvivalPoint, ...]
+    curve: Steps
     median: float | None
     median_low: float | None
     median_high: float | None
 
     def survival_at(self, time: float) -> float:
         """Share without the event at a time, 1 before the first event. [-]"""
-        share = 1.0
-        for point in self.curve:
-            if point.time > time:
-                break
-            share = point.survival
-        return share
+        passed = int(np.searchsorted(self.curve.time, time, side="right"))
+        return float(self.curve.survival[passed - 1]) if passed else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,31 +184,24 @@ def kaplan_meier(durations: ArrayLike, events: ArrayLike, confidence: float = 0.
     times, marks = _checked(durations, events)
     if not 0.0 < confidence < 1.0:
         raise SurvivalError(f"confidence: {confidence:g} is not between 0 and 1")
-    order = np.argsort(times, kind="stable")
-    times, marks = times[order], marks[order]
-    when, start = np.unique(times, return_index=True)
-    failed = np.add.reduceat(marks.astype(np.int64), start)
-    risk = times.size - start
-    seen = failed > 0
-    when, failed, risk = when[seen], failed[seen], risk[seen]
+    when, failed = _counted(times[marks])
+    risk = times.size - _before(times, when)
     share: NDArray[np.float64] = np.cumprod(1.0 - failed / risk).astype(float)
     with np.errstate(divide="ignore", invalid="ignore"):
         hazard_variance = np.cumsum(failed / (risk * (risk - failed).astype(float)))
-        error = share * np.sqrt(hazard_variance)
-        width = float(ndtri(0.5 + confidence / 2.0)) * np.sqrt(hazard_variance) / np.log(share)
+        spread = np.sqrt(hazard_variance)
+        error = share * spread
+        width = float(ndtri(0.5 + confidence / 2.0)) * spread / np.log(share)
         low, high = share ** np.exp(-width), share ** np.exp(width)
     inside = (share > 0.0) & (share < 1.0)
-    curve = tuple(
-        SurvivalPoint(
-            time=float(when[i]),
-            at_risk=int(risk[i]),
-            events=int(failed[i]),
-            survival=float(share[i]),
-            error=float(error[i]) if share[i] > 0 else None,
-            low=float(low[i]) if inside[i] else None,
-            high=float(high[i]) if inside[i] else None,
-        )
-        for i in range(when.size)
+    curve = Steps(
+        time=when,
+        at_risk=risk,
+        events=failed,
+        survival=share,
+        error=np.where(share > 0.0, error, np.nan),
+        low=np.where(inside, low, np.nan),
+        high=np.where(inside, high, np.nan),
     )
     # Where the share has reached 0 its lower bound has too, and its upper bound is not known.
     bounds_low = np.where(share > 0, low, 0.0)
@@ -228,17 +272,16 @@ def logrank(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> LogRank | None:
     if len(groups) < 2:
         return None
     checked = [_checked(durations, events) for durations, events in groups]
-    failures = [times[marks] for times, marks in checked]
-    when = np.unique(np.concatenate(failures))
+    failures = [np.sort(times[marks]) for times, marks in checked]
+    when, _ = _counted(np.concatenate(failures))
     if when.size == 0:
         return None
     risk = np.empty((len(groups), when.size))
     failed = np.empty_like(risk)
     for j, (times, _) in enumerate(checked):
-        ordered = np.sort(times)
-        risk[j] = ordered.size - np.searchsorted(ordered, when, side="left")
-        own = np.sort(failures[j])
-        failed[j] = np.searchsorted(own, when, side="right") - np.searchsorted(own, when, side="left")
+        risk[j] = times.size - _before(times, when)
+        # Every failure stands at one of the times, so what is new up to each of them failed at it.
+        failed[j] = np.diff(np.searchsorted(failures[j], when, side="right"), prepend=0)
     total_risk, total_failed = risk.sum(axis=0), failed.sum(axis=0)
     share = risk / total_risk
     expected = share * total_failed
@@ -269,8 +312,8 @@ def _durations(durations: ArrayLike) -> NDArray[np.float64]:
     times = np.asarray(durations, dtype=float)
     if times.ndim != 1:
         raise SurvivalError(f"durations: {times.ndim} dimensions given, 1 needed")
-    bad = ~(np.isfinite(times) & (times >= 0))
-    if bad.any():
+    if times.size and not (times.min() >= 0 and times.max() < math.inf):  # false for NaN too
+        bad = ~(np.isfinite(times) & (times >= 0))
         raise SurvivalError(f"durations: {times[bad][0]:g} is not a finite number of 0 or more")
     return times
 
@@ -284,10 +327,41 @@ def _checked(durations: ArrayLike, events: ArrayLike) -> tuple[NDArray[np.float6
         raise SurvivalError(
             f"events: {marks.size} given for {times.size} durations, the counts must be equal"
         )
-    wrong = ~np.isin(marks, (0, 1))
+    if marks.dtype.kind == "b":
+        return times, marks
+    wrong = (marks != 0) & (marks != 1) if marks.dtype.kind in "iuf" else ~np.isin(marks, (0, 1))
     if wrong.any():
         raise SurvivalError(f"events: {marks[wrong][0]} is neither 0 nor 1")
     return times, marks.astype(bool)
+
+
+def _whole(values: NDArray[np.float64]) -> NDArray[np.int64] | None:
+    """Values as whole numbers small enough to count by; None where they are not. Clinics record whole days."""
+    if values.size == 0 or values.max() >= _COUNTABLE:
+        return None
+    whole = values.astype(np.int64)
+    return whole if np.array_equal(whole, values) else None
+
+
+def _counted(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    """Distinct values in order, and how often each occurs."""
+    whole = _whole(values)
+    if whole is not None:
+        counts = np.bincount(whole)
+        (at,) = np.nonzero(counts)
+        return at.astype(float), counts[at]
+    ordered = np.sort(values)
+    first = np.flatnonzero(np.diff(ordered, prepend=-1.0))
+    return ordered[first], np.diff(first, append=ordered.size)
+
+
+def _before(values: NDArray[np.float64], when: NDArray[np.float64]) -> NDArray[np.int64]:
+    """How many values lie before each time."""
+    whole = _whole(values)
+    if whole is not None:
+        until = np.concatenate(([0], np.cumsum(np.bincount(whole))))
+        return np.asarray(until[np.minimum(np.ceil(when), until.size - 1).astype(np.int64)])
+    return np.searchsorted(np.sort(values), when, side="left")
 
 
 def _first_at_most_half(when: NDArray[np.float64], share: NDArray[np.floating]) -> float | None:

@@ -113,3 +113,24 @@ def test_the_order_of_groups_does_not_matter(first, second, third):
         assert one.chi2 == pytest.approx(other.chi2, rel=1e-6, abs=1e-8)
         assert one.df == other.df
         assert sum(one.observed) == pytest.approx(sum(one.expected))
+
+
+@given(ROWS, ROWS)
+def test_counting_whole_days_and_sorting_parts_of_days_agree(first, second):
+    (days, events), (others, marks) = split(first), split(second)
+    whole = kaplan_meier(days, events)
+    parts = kaplan_meier(np.array(days) / 8.0, events)  # exact in binary, and not whole
+    assert [p.time / 8.0 for p in whole.curve] == [p.time for p in parts.curve]
+    assert [(p.at_risk, p.events, p.survival, p.low) for p in whole.curve] == [
+        (p.at_risk, p.events, p.survival, p.low) for p in parts.curve
+    ]
+    mixed = [(np.array(days) / 8.0, events), (np.array(others) / 8.0, marks)]
+    assert logrank([(days, events), (others, marks)]) == logrank(mixed)
+
+
+def test_steps_are_read_like_a_tuple_of_points():
+    curve = kaplan_meier([1, 2, 3], [1, 0, 1]).curve
+    assert (curve[0], curve[-1]) == tuple(curve) == curve[:]
+    assert curve == kaplan_meier([1, 2, 3], [1, 0, 1]).curve
+    with pytest.raises(IndexError, match="step 2 of 2"):
+        curve[2]
