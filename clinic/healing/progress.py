@@ -248,8 +248,10 @@ def change_between(
 def _words(later: float, percent: float | None, error_percent: float | None, real: bool) -> str:
     if percent is None or error_percent is None:
         return "no change: closed at both visits" if later == 0 else "open again after an area of 0"
+    if later == 0:
+        return "closed since the last area"
     figure = f"{_signed(percent)} % ± {error_percent:.0f} %"
-    if 0 < later < TOO_SMALL:
+    if later < TOO_SMALL:
         return f"{figure}: too small to judge by area"
     return f"{figure}: {'more' if real else 'not more'} than measuring error"
 

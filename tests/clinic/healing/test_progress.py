@@ -93,6 +93,7 @@ def test_the_words_of_a_change_carry_its_error():
     assert change_between(400.0, 440.0, Method.TRACED).words == "+10 % ± 14 %: not more than measuring error"
     assert change_between(400.0, 400.0, Method.RULER).words == "0 % ± 28 %: not more than measuring error"
     assert change_between(60.0, 40.0, Method.TRACED).words.endswith("too small to judge by area")
+    assert change_between(60.0, 0.0, Method.TRACED).words == "closed since the last area"
 
 
 def test_a_clinics_own_error_takes_the_place_of_the_design_choice_in_the_words_of_a_change():
