@@ -20,7 +20,7 @@ class PlainDevice:
 
 STAYS_ON = (
     "It stays on day and night. It works because it is on at every step.",
-    "Do not take it off, cut it or loosen it yourself, unless something in the box below happens.",
+    "Do not take it off, cut it or loosen it yourself, unless something in the box above happens.",
     "Keep it dry. Wash with the leg outside the tub, under a sealed bag.",
     "Put nothing down inside it, even if it itches.",
     "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",

@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinic.models import LimbPlan, PlanFlagCause, Prescription, User
 from offload import steps
 from offload.measurements import plan_measured
-from offload.models import PlanMeasurement, PlanState, PlanStep
+from offload.models import PlanMeasurement, PlanState, PlanStep, StepKind
 from offload.services import PlanRefused
 from offload.steps import Stage, stage_of
 
@@ -122,6 +122,13 @@ def seal_check(prescription: Prescription, on: date) -> None:
     if missing is not None:
         raise Refused(
             f"Seal: relief plan {plan.code} {missing}. The order is imprint, cut, contact check, then seal.",
+            field="sealed",
+        )
+    # A plan carried over was checked in the device before; another device holds the insole otherwise.
+    checked = plan.steps.filter(kind=StepKind.CONTACT).last()
+    if checked is not None and checked.recorded_at < prescription.signed_at:
+        raise Refused(
+            f"Seal: relief plan {plan.code} was checked for contact in the device before; check it in this one.",
             field="sealed",
         )
 

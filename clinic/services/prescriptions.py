@@ -22,6 +22,7 @@ from clinic.models import (
     content_digest,
 )
 from clinic.selectors.reasons import reason_of
+from offload.models import PlanState
 
 from . import audit
 from .decisions import decision_add, signed_content, signed_sentence, who
@@ -218,6 +219,11 @@ def _carried_plan(running: Prescription | None, device_class: str) -> Any:
         raise Refused("Carry over the relief plan: the present device has none.", field="carry_plan")
     if device_class not in WITH_INSOLE:
         raise Refused("Carry over the relief plan: this class has no insole to cut.", field="carry_plan")
+    if running.relief_plan.state == PlanState.SUPERSEDED:
+        raise Refused(
+            f"Carry over the relief plan: {running.relief_plan} was replaced; sign the one that replaced it.",
+            field="carry_plan",
+        )
     return running.relief_plan
 
 

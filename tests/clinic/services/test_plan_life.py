@@ -10,7 +10,9 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import AuditEvent, PlanFlag, WatchFinding, WatchPoint
+from clinic.selectors.advice import limb_decision
 from clinic.services import imprints, people, plan_life, visits, watch
+from clinic.services import prescriptions as service
 from clinic.services.errors import Refused
 from clinic.services.measurement import LesionFindings
 from clinic.services.plan_life import seal_check
@@ -219,3 +221,42 @@ def test_measured_peaks_are_kept_with_one_audit_row(staff, plan):
     )
     assert row.plan == plan.plan
     assert AuditEvent.objects.count() == before + 1
+
+
+def test_a_plan_carried_over_to_another_device_is_checked_in_that_device_before_it_is_sealed(
+    staff, podiatrist, plan, limb, lesion
+):
+    before = running(limb, lesion, device_class="walker_knee_high_removable", relief_plan=plan.plan)
+    cut(staff, plan)
+    fit(staff, plan)
+    check(staff, plan, touches=False)
+    decision = limb_decision(limb, timezone.localdate(), {})
+    made = service.prescription_sign(
+        by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
+        device_class="walker_non_removable", departure_reason="skill", reason="The boot is made to stay on now.",
+        prescribed_on=timezone.localdate(), stop_reason="changed", carry_plan=True,
+    )  # fmt: skip
+    before.refresh_from_db()
+    assert (before.stopped_on, before.stop_reason) == (timezone.localdate(), "changed")
+    assert (made.relief_plan, before.relief_plan) == (plan.plan, plan.plan)
+    assert made.content["carried_plan"] == plan.plan.code
+    assert made.content["stops"]["label"] == "Removable knee-high walker"
+    assert AuditEvent.objects.filter(verb="prescribed").count() == 1
+    with pytest.raises(Refused, match="in the device before; check it in this one"):
+        seal_check(made, timezone.localdate())
+    check(staff, plan, touches=False)
+    seal_check(made, timezone.localdate())
+
+
+def test_a_replaced_plan_is_not_carried_over(podiatrist, plan, limb, lesion):
+    running(limb, lesion, device_class="walker_knee_high_removable", relief_plan=plan.plan)
+    plan.plan.state = "superseded"
+    plan.plan.save()
+    decision = limb_decision(limb, timezone.localdate(), {})
+    with pytest.raises(Refused, match="was replaced"):
+        service.prescription_sign(
+            by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
+            device_class="ankle_high_removable", departure_reason="skill", reason="A lower boot is enough now.",
+            prescribed_on=timezone.localdate(), stop_reason="changed", carry_plan=True,
+        )  # fmt: skip
+    assert limb.prescriptions.get().stopped_on is None

@@ -1,0 +1,112 @@
+"""What is handed out or filed on paper: whole, on as many sheets as stated, without the program's own furniture."""
+
+import io
+import re
+import unicodedata
+from datetime import timedelta
+
+import pypdf
+import pytest
+from django.utils import timezone
+
+from clinic.models import NON_REMOVABLE, DeviceClass, Fitting, Prescription
+from clinic.selectors.advice import limb_decision
+from clinic.services.prescriptions import prescription_sign
+from tests import factories
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+PAPER = {"A4": (595, 842), "Letter": (612, 792)}  # [pt]
+FURNITURE = ("Sign out", "Switch user", "Search people", "Go to the page", "Report a problem", "Review")
+RECORD_PAGES = 5
+
+
+def printed(visitor, path, paper="A4"):
+    """The sheets of a page as printed: their words, and the words the page has and no sheet shows."""
+    visitor.open(path)
+    visitor.page.emulate_media(media="print")
+    pdf = pypdf.PdfReader(io.BytesIO(visitor.page.pdf(format=paper, print_background=False)))
+    # Ligatures of the font come out as one letter.
+    sheets = [unicodedata.normalize("NFKC", sheet.extract_text()) for sheet in pdf.pages]
+    shown = set(re.findall(r"\w+", " ".join(sheets)))
+    wanted = visitor.page.evaluate(
+        """() => {
+          const out = [];
+          const walk = document.createTreeWalker(document.querySelector("main article"), NodeFilter.SHOW_TEXT);
+          while (walk.nextNode()) if (!walk.currentNode.parentElement.closest("button, summary")) out.push(walk.currentNode.data);
+          return out.join(" ");
+        }"""
+    )
+    wide = visitor.page.evaluate(
+        """() => [...document.querySelectorAll("main *")].filter(
+          (one) => one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline").length"""
+    )
+    visitor.page.emulate_media(media="screen")
+    return sheets, sorted(set(re.findall(r"\w+", wanted)) - shown), wide
+
+
+@pytest.fixture
+def podiatrist(lesion, visitor):
+    user = lesion.limb.person.site.members.get(username="pod")
+    visitor.sign_in(user)
+    return user
+
+
+def worst(lesion, device, beside):
+    """A prescription with everything on its sheet that a sheet can have."""
+    Prescription.objects.filter(limb=lesion.limb, stopped_on=None).update(
+        stopped_on=timezone.localdate(), stop_reason="changed"
+    )
+    day = timezone.localdate()
+    stays = device in NON_REMOVABLE
+    made = factories.prescription(
+        of=lesion.limb, lesions=[lesion], device_class=device, beside=beside, fitted_on=day,
+        sealed_on=day if stays else None, open_by=day + timedelta(days=7) if stays else None,
+    )  # fmt: skip
+    Fitting.objects.create(
+        prescription=made, fitted_on=day, sealed=stays, open_by=made.open_by,
+        steps=[{"step": "Shin, ankle bones and edges padded", "answer": "done"}], bandage_below_knee_cm=4,
+        watch_points="shin edge",
+        review_on=day + timedelta(days=7), created_by=factories.author(),
+    )  # fmt: skip
+    return made
+
+
+@pytest.mark.parametrize("paper", PAPER)
+def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the_first(
+    visitor, lesion, podiatrist, paper
+):
+    lesion.limb.person.site.name = "Alder Lane clinic for feet, knees and everything between them"
+    lesion.limb.person.site.save()
+    found = []
+    for device in DeviceClass.values:
+        for beside in ([], ["toe_spacer", "heel_float_in_bed_and_chair"]):
+            made = worst(lesion, device, [one for one in beside if one != device])
+            sheets, lost, wide = printed(visitor, f"/prescriptions/{made.pk}/advice-sheet/", paper)
+            numbers = len(set(re.findall(r"000 \d{4}", sheets[0]))) >= 2
+            found.append((device, len(sheets) <= (2 if beside else 1), numbers, lost, wide))
+            assert not [word for word in FURNITURE if word in "".join(sheets)]
+    assert not [row for row in found if row[1:] != (True, True, [], 0)], found
+
+
+def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, lesion, podiatrist):
+    limb = lesion.limb
+    factories.finding(of=limb, toe_pressure_mmhg=75, charcot="none", rigid_deformity=False)
+    decision = limb_decision(limb, timezone.localdate(), {"device_available": True})
+    made = prescription_sign(
+        by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
+        device_class="walker_knee_high_removable", departure_reason="", prescribed_on=timezone.localdate(),
+        reason="Facts are missing that decide about devices that stay on; a boot that comes off meanwhile.",
+    )  # fmt: skip
+    for path in (f"/prescriptions/{made.pk}/record/", f"/prescriptions/{made.pk}/"):
+        sheets, lost, wide = printed(visitor, path)
+        assert not lost, f"{path}: not on paper: {lost}"
+        assert not wide, f"{path}: {wide} parts wider than the paper"
+        assert len(sheets) <= RECORD_PAGES
+        assert not [word for word in FURNITURE if word in "".join(sheets)]
+        assert limb.person.family_name in sheets[0], "whose record it is stands on the first sheet"
+        assert "Supports licensed judgement" in sheets[-1]
+        assert f"1 / {len(sheets)}" in sheets[0], "each sheet says which of how many"
+    assert "boot that comes off meanwhile" in " ".join(sheets[0].split()), (
+        "the reason stands on the first sheet"
+    )
