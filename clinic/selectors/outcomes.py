@@ -1,4 +1,4 @@
-"""What came of lesions since their first fitting: by device class, place or depth."""
+"""What came of lesions since their first fitting: by severity, clinic, device class, place or depth."""
 
 from __future__ import annotations
 
@@ -13,10 +13,13 @@ from clinic.healing.survival import at_risk
 from clinic.models import Depth, DeviceClass, Lesion, Measurement, Prescription, Site, VisitState
 
 from .followup import FollowUp, follow_ups
+from .severity import SEVERITIES, severities
 
 __all__ = [
     "GROUPINGS",
+    "LISTED",
     "MARKS",
+    "MOST",
     "SMALL",
     "CaseLine",
     "GroupLine",
@@ -27,6 +30,9 @@ __all__ = [
 
 #: Key -> words of what lesions are counted under.
 GROUPINGS: dict[str, str] = {
+    "severity": "Severity when first seen (SINBAD)",
+    "severity_site": "Clinic and severity (SINBAD)",
+    "site": "Clinic",
     "device": "First device",
     "place": "Place on the foot",
     "depth": "Depth when first seen",
@@ -35,6 +41,10 @@ GROUPINGS: dict[str, str] = {
 MARKS = (0, 4, 8, 12, 16, 20, 24)
 #: Fewer lesions than this make no percentage (common practice of published audits, no source for the number).
 SMALL = 5
+#: More lesions than this are not counted on a page: a shorter period or one clinic is asked for.
+MOST = 20_000
+#: Up to so many the lesions of each group are listed below the table.
+LISTED = 1_000
 _REGIONS = {
     "forefoot": "Forefoot",
     "midfoot": "Midfoot",
@@ -46,6 +56,8 @@ _REGIONS = {
 
 #: As many groups as a chart can tell apart by dashes; the rest stand in the table.
 DRAWN = 6
+#: Letters of a clinic's short name beside a line.
+SHORT = 12
 #: Names that fit beside a line of a chart; the table has them in full.
 _ON_CHARTS = {
     DeviceClass.TOTAL_CONTACT_CAST.label: "Cast",
@@ -58,6 +70,9 @@ _ON_CHARTS = {
     DeviceClass.TOE_SPACER.label: "Toe spacer",
     DeviceClass.FOOTWEAR_MODIFICATION.label: "Footwear",
     DeviceClass.HEEL_FLOAT.label: "Heel float",
+    SEVERITIES[0]: "SINBAD < 3",
+    SEVERITIES[1]: "SINBAD ≥ 3",
+    SEVERITIES[2]: "Not known",
     Depth.TENDON_CAPSULE.label: "Tendon or capsule",
     "Depth not looked at": "Not looked at",
     "never fitted": "Never fitted",
@@ -68,10 +83,10 @@ _ON_CHARTS = {
 class OutcomesFilter:
     """Lesions first seen in a period, and what they are counted under."""
 
-    site: Site
+    sites: tuple[Site, ...]
     since: date
     until: date
-    by: str = "device"
+    by: str = "severity"
 
 
 @dataclass(frozen=True)
@@ -88,6 +103,7 @@ class GroupLine:
     """One row of the table."""
 
     outcome: GroupOutcome
+    chart_name: str
     cases: tuple[CaseLine, ...]
     counts: tuple[int, int, int, int]
     at_risk: tuple[int, ...]
@@ -96,10 +112,6 @@ class GroupLine:
     @property
     def name(self) -> str:
         return self.outcome.group
-
-    @property
-    def chart_name(self) -> str:
-        return _ON_CHARTS.get(self.name, self.name)
 
     @property
     def n(self) -> int:
@@ -127,49 +139,66 @@ class GroupLine:
 
 @dataclass(frozen=True)
 class Outcomes:
-    """The page: groups, the test, and who was left out."""
+    """The page: groups, the test, and who was left out; with `too_many` lesions nothing is counted."""
 
     cohort: Cohort
     lines: tuple[GroupLine, ...]
     total: int
     left_out: tuple[Lesion, ...]
     rules: tuple[str, ...] = RULES
+    too_many: bool = False
+
+    @property
+    def listed(self) -> bool:
+        return self.total <= LISTED
 
     @property
     def drawn(self) -> tuple[GroupLine, ...]:
-        """The largest groups with enough lesions; those never fitted keep their place at the end."""
+        """The largest groups with enough lesions, in the order of the table; those never fitted at the end."""
         able = [line for line in self.lines if not line.small]
         never = [line for line in able if line.never_fitted]
-        return (*[line for line in able if not line.never_fitted][: DRAWN - len(never)], *never)
+        fitted = [line for line in able if not line.never_fitted]
+        largest = sorted(fitted, key=lambda line: -line.n)[: DRAWN - len(never)]
+        return (*[line for line in fitted if line in largest], *never)
 
 
 def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
-    """Outcomes of the lesions asked for; five queries whatever their number."""
+    """Outcomes of the lesions asked for; a fixed number of queries whatever their number."""
     lesions = list(
         Lesion.objects.filter(
-            limb__person__site=asked.site,
+            limb__person__site__in=asked.sites,
             limb__person__restricted_on=None,  # restricted by law: in no figure
             first_seen_on__gte=asked.since,
             first_seen_on__lte=asked.until,
         )
-        .select_related("limb__person")
-        .order_by("first_seen_on", "pk")
+        .select_related("limb__person__site")
+        .order_by("first_seen_on", "pk")[: MOST + 1]
     )
+    if len(lesions) > MOST:
+        return Outcomes(outcomes((), today), (), len(lesions), (), too_many=True)
     ends, fitted = follow_ups(lesions, today), _first_fitted(lesions)
     groups = _groups(asked.by, lesions, fitted)
     sizes = Counter(groups.values())
     records = [
         _record(lesion, ends[lesion.pk], fitted.get(lesion.pk), groups[lesion.pk]) for lesion in lesions
     ]
-    records.sort(key=lambda record: (-sizes[record.group], record.group))
+    # Severities and clinics keep their own order, so that nobody is ranked; other groups stand by their size.
+    own_order = asked.by in ("severity", "severity_site", "site")
+    records.sort(key=lambda r: (0 if own_order else -sizes[r.group], _place(r.group)))
     cohort = outcomes(records, today)
     by_key = {str(lesion.pk): lesion for lesion in lesions}
     return Outcomes(
         cohort=cohort,
-        lines=tuple(_line(group, by_key) for group in cohort.groups),
+        lines=tuple(_line(group, by_key, asked.by) for group in cohort.groups),
         total=len(lesions),
         left_out=tuple(by_key[key] for key in cohort.before_time_zero),
     )
+
+
+def _place(group: str) -> tuple[str, int]:
+    """Clinics by name, severities from mild to severe."""
+    clinic, _, severity = group.rpartition(": ")
+    return (clinic, SEVERITIES.index(severity)) if severity in SEVERITIES else (group, 0)
 
 
 def _first_fitted(lesions: list[Lesion]) -> dict[int, Prescription]:
@@ -190,6 +219,15 @@ def _first_fitted(lesions: list[Lesion]) -> dict[int, Prescription]:
 
 
 def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> dict[int, str]:
+    if by == "severity":
+        return severities(lesions)
+    if by == "site":
+        return {lesion.pk: lesion.limb.person.site.name for lesion in lesions}
+    if by == "severity_site":
+        return {
+            lesion.pk: f"{lesion.limb.person.site.name}: {severity}"
+            for lesion, severity in zip(lesions, severities(lesions).values(), strict=True)
+        }
     if by == "place":
         return {
             lesion.pk: _REGIONS.get(lesion.foot_site.region, lesion.foot_site.region) for lesion in lesions
@@ -221,15 +259,26 @@ def _record(lesion: Lesion, end: FollowUp, first: Prescription | None, group: st
         last_seen=max(end.last_seen, fitted or lesion.first_seen_on),
         ending=end.ending,
         ended=end.ended,
+        person=str(lesion.limb.person_id),
     )
 
 
-def _line(group: GroupOutcome, lesions: dict[str, Lesion]) -> GroupLine:
+def _chart_name(name: str, by: str, site: Site) -> str:
+    """A name that fits beside a line; of a clinic the first letters of its short name."""
+    if by not in ("site", "severity_site") or name in _ON_CHARTS:
+        return _ON_CHARTS.get(name, name)
+    _, _, severity = name.rpartition(": ")
+    short = site.short_name[:SHORT]
+    return short if by == "site" else f"{short}: {_ON_CHARTS.get(severity, severity).removeprefix('SINBAD ')}"
+
+
+def _line(group: GroupOutcome, lesions: dict[str, Lesion], by: str) -> GroupLine:
     counted = Counter(group.endings)
     healed = group.incidence[0]
     causes = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH, None)
     return GroupLine(
         outcome=group,
+        chart_name=_chart_name(group.group, by, lesions[group.lesions[0]].limb.person.site),
         cases=tuple(
             CaseLine(lesions[key], days / 7.0, str(ending) if ending else "followed, not ended")
             for key, days, ending in zip(group.lesions, group.durations, group.endings, strict=True)

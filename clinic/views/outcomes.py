@@ -10,15 +10,24 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, can, may, site_or_404
+from clinic.access import ClinicRequest, can, may, site_or_404, sites_of
 from clinic.forms.outcomes import OutcomesForm
 from clinic.models import Site
 from clinic.selectors.forecast_record import forecast_record
-from clinic.selectors.outcomes import GROUPINGS, MARKS, Outcomes, OutcomesFilter, outcomes_of
+from clinic.selectors.outcomes import (
+    GROUPINGS,
+    LISTED,
+    MARKS,
+    MOST,
+    Outcomes,
+    OutcomesFilter,
+    outcomes_of,
+)
 from clinic.views.curves import chart_answer, content_key
 
 PERIOD_DAYS = 2 * 365
 KINDS = ("incidence", "kaplan-meier")
+ALL = "all"
 
 
 @may("review")
@@ -32,16 +41,23 @@ def forecasts(request: ClinicRequest) -> HttpResponse:
 
 
 def _asked(request: ClinicRequest) -> tuple[Site, OutcomesForm, OutcomesFilter | None, dict[str, Any]]:
-    site, today = site_or_404(request.user, request), timezone.localdate()
+    mine, today = tuple(sites_of(request.user)), timezone.localdate()
+    everywhere = request.GET.get("site") == ALL and len(mine) > 1
+    site = mine[0] if everywhere else site_or_404(request.user, request)
     given = {
         "since": (today - timedelta(days=PERIOD_DAYS)).isoformat(),
         "until": today.isoformat(),
-        "by": "device",
+        "by": "severity_site" if everywhere else "severity",
     }
     given |= {name: request.GET[name] for name in OutcomesForm.base_fields if name in request.GET}
     form = OutcomesForm(given)
-    asked = OutcomesFilter(site=site, **form.cleaned_data) if form.is_valid() else None
-    return site, form, asked, {"site": site.pk, **given}
+    sites = mine if everywhere else (site,)
+    asked = OutcomesFilter(sites=sites, **form.cleaned_data) if form.is_valid() else None
+    return site, form, asked, {"site": ALL if everywhere else site.pk, **given}
+
+
+def _small(words: str) -> str:
+    return words[0].lower() + words[1:]
 
 
 def _kind(request: ClinicRequest) -> str:
@@ -59,10 +75,14 @@ def outcomes(request: ClinicRequest) -> HttpResponse:
         "clinic/audit/outcomes.html",
         {
             "site": site,
+            "everywhere": kept["site"] == ALL,
+            "scope_words": f"All {len(sites_of(request.user))} clinics" if kept["site"] == ALL else site.name,
+            "most": MOST,
+            "listed_up_to": LISTED,
             "form": form,
             "found": outcomes_of(asked, timezone.localdate()) if asked else None,
             "marks": MARKS,
-            "by": GROUPINGS[asked.by] if asked else "",
+            "by": _small(GROUPINGS[asked.by]) if asked else "",
             "show": _kind(request),
             "tested": "test" in request.GET,
             "query": urlencode(kept),
@@ -81,15 +101,16 @@ def outcomes_chart(request: ClinicRequest) -> HttpResponse:
     found = outcomes_of(asked, timezone.localdate())
     if not found.drawn:
         raise Http404("no group has enough lesions to draw")
-    told = [(line.chart_name, line.outcome.durations, line.outcome.endings) for line in found.drawn]
+    told = [
+        (line.chart_name, line.outcome.durations, line.outcome.endings, line.outcome.incidence[0].curve[-1:])
+        for line in found.drawn
+    ]
     return chart_answer(request, content_key("outcomes", kind, told), lambda: _draw(found, kind))
 
 
 def _draw(found: Outcomes, kind: str) -> bytes:
     from clinic.charts.incidence import IncidenceGroup, incidence_svg
     from clinic.charts.survival import SurvivalGroup, survival_svg
-    from clinic.healing.cohort import Ending
-    from clinic.healing.incidence import cumulative_incidence
 
     lines = found.drawn
     weeks = [tuple(days / 7.0 for days in line.outcome.durations) for line in lines]
@@ -100,9 +121,8 @@ def _draw(found: Outcomes, kind: str) -> bytes:
                 for line, own in zip(lines, weeks, strict=True)
             ]
         )
-    causes = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH)
     groups = []
     for line, own in zip(lines, weeks, strict=True):
-        healed, *others = cumulative_incidence(own, line.outcome.endings, causes)
+        healed, *others = (one.over(7.0) for one in line.outcome.incidence)
         groups.append(IncidenceGroup(line.chart_name, own, healed, tuple(others)))
     return incidence_svg(groups)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -19,6 +21,7 @@ from clinic.models import (
     BreakGlass,
     Erasure,
     ErasurePermit,
+    LimbPlan,
     Person,
     PersonKey,
     Photo,
@@ -28,12 +31,13 @@ from clinic.models import (
 )  # fmt: skip
 from clinic.selectors.audit_cases import BASES, AuditFilter
 from clinic.selectors.outcomes import OutcomesFilter, outcomes_of
-from clinic.services import digests
+from clinic.services import audit, digests
 from clinic.services.erasure import nouns_of, person_erase
 from clinic.services.errors import Refused
 from clinic.services.people import person_correct, weight_add
+from clinic.services.records import store
 from tests import factories
-from tests.test_access import records
+from tests.test_access import address, records
 
 MARKER = "Zweistein"
 
@@ -290,7 +294,7 @@ def test_only_nouns_of_a_person_are_copied_or_erased():
 def test_a_restricted_record_counts_in_no_figure(as_manager, full, site):
     today = timezone.localdate()
     asked = AuditFilter(sites=(site,), since=today - timedelta(days=400), until=today)
-    courses = OutcomesFilter(site=site, since=today - timedelta(days=400), until=today)
+    courses = OutcomesFilter(sites=(site,), since=today - timedelta(days=400), until=today)
 
     def counted():
         rows = {key: base.rows(asked, today).count() for key, base in BASES.items()}
@@ -303,3 +307,58 @@ def test_a_restricted_record_counts_in_no_figure(as_manager, full, site):
     after, none = counted()
     assert set(after.values()) == {0}
     assert none == 0
+
+
+def test_every_page_about_a_record_leads_to_what_changed_on_it(as_podiatrist, site):
+    """Whatever route names a record: its page has the link, and the history opens."""
+    row = records(site)
+    nouns = {
+        "person": "person", "lesion": "lesion", "limb_edit": "limb", "limb_finding": "limb", "visit": "visit",
+        "prescription": "prescription", "referral": "referral", "flag_answer": "redflag", "opening_card": "openingcard",
+        "prescription_fit": "prescription", "look_answer": "look", "lesion_edit": "lesion", "bench": "limb",
+    }  # fmt: skip
+    for name, noun in nouns.items():
+        page = as_podiatrist.get(address(name, row))
+        link = re.search(r"/history/(\w+)/(\d+)/", page.content.decode())
+        assert link, name
+        assert link[1] == noun, name
+        assert as_podiatrist.get(link[0]).status_code == 200, name
+    assert (
+        as_podiatrist.get(reverse("history", args=["limbplan", LimbPlan.objects.get().pk])).status_code == 200
+    )
+
+
+def test_a_corrected_area_is_readable_on_the_visit_and_on_the_lesion(as_staff, staff, site, person):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    visit = factories.visit(of=person)
+    area = factories.measurement(at=visit, of=lesion, length_mm=20, width_mm=10)
+    with transaction.atomic():
+        area.length_mm = 18
+        store(area, by=staff, why="read off the wrong ruler")
+        audit.record(by=staff, site=site, verb="corrected", target=visit, person=person, words="length 18 mm")
+    for noun, pk in (("visit", visit.pk), ("lesion", lesion.pk)):
+        page = as_staff.get(reverse("history", args=[noun, pk])).content.decode()
+        assert f"measurement, lesion {lesion.label} on" in page, noun
+        assert "read off the wrong ruler" in page, noun
+        assert re.search(r"Length.*?</th><td>20</td><td>18</td>", page, re.S), noun
+    assert (
+        "corrected a visit: words: length 18 mm"
+        in as_staff.get(reverse("history", args=["visit", visit.pk])).content.decode()
+    )
+
+
+def test_the_history_asks_the_same_questions_whatever_was_changed(
+    as_staff, staff, person, django_assert_max_num_queries
+):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    visit = factories.visit(of=person)
+    page = reverse("history", args=["lesion", lesion.pk])
+    factories.measurement(at=visit, of=lesion)
+    with CaptureQueriesContext(connection) as few:
+        as_staff.get(page)
+    for n in range(8):
+        factories.measurement(
+            at=factories.visit(of=person, visited_on=timezone.localdate() - timedelta(days=n + 1)), of=lesion
+        )
+    with django_assert_max_num_queries(len(few)):
+        as_staff.get(page)

@@ -34,7 +34,7 @@ def test_the_test_is_computed_on_demand_and_says_who_chose(as_manager, site):
         open_one = lesion(site, device="ankle_high_removable")
         factories.visit(of=open_one.limb.person, on=AGO(10))
     assert "Log-rank" not in as_manager.get("/outcomes/").content.decode()
-    page = as_manager.get("/outcomes/?test=1").content.decode()
+    page = as_manager.get("/outcomes/?by=device&test=1").content.decode()
     assert "Log-rank test between the fitted groups" in page
     assert "Chosen by severity, not by lot" in page
 
@@ -72,3 +72,26 @@ def test_a_clinic_without_forecasts_is_told_why(as_podiatrist, site):
     page = as_podiatrist.get("/review/forecasts/").content.decode()
     assert "No lesion was open in week 4" in page
     assert "No device has been chosen yet" in page
+
+
+def test_severity_comes_first_and_all_my_clinics_add_the_clinic(as_manager, manager, site, other_site):
+    lesion(site, **healed(43))
+    assert "By severity when first seen (SINBAD)" in as_manager.get("/outcomes/").content.decode()
+    assert as_manager.get("/outcomes/?site=all").content.decode().count("All my clinics") == 0
+    manager.sites.add(other_site)
+    lesion(other_site, **healed(43))
+    page = as_manager.get("/outcomes/?site=all").content.decode()
+    assert "By clinic and severity (SINBAD)" in page
+    assert f"{other_site.name}: SINBAD not known" in page
+    assert 'value="all" selected' in page
+
+
+def test_too_many_lesions_ask_for_a_shorter_period_and_long_lists_are_left_out(as_manager, site, monkeypatch):
+    lesion(site, **healed(43))
+    lesion(site, **healed(43))
+    monkeypatch.setattr("clinic.selectors.outcomes.LISTED", 1)
+    page = as_manager.get("/outcomes/").content.decode()
+    assert "Lesions are listed up to" in page
+    assert "the 2 lesions" not in page
+    monkeypatch.setattr("clinic.selectors.outcomes.MOST", 1)
+    assert "Choose a shorter period or one clinic" in as_manager.get("/outcomes/").content.decode()
