@@ -18,11 +18,13 @@ from clinic.models import (
     ClinicalRecord,
     Erasure,
     ErasurePermit,
+    Merge,
     Person,
     PersonKey,
     User,
     ViewEvent,
 )
+from clinic.selectors.person_rows import nouns_of
 
 from . import audit
 from .errors import Refused
@@ -31,39 +33,6 @@ from .records import restrict, store
 __all__ = ["nouns_of", "person_erase", "person_export", "person_lift", "person_restrict"]
 
 SHORTEST_GROUND = 10
-
-
-def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
-    """Whether the path to the site leads through a person; a report or a reading round belongs to the site alone."""
-    reached: Any = model
-    for step in model.SITE_PATH.split("__")[:-1]:
-        reached = reached._meta.get_field(step).related_model
-    return reached is Person
-
-
-def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
-    """Every clinical noun with its query path to the person, leaves first: nothing points at what goes first."""
-    found = [
-        (model, model.SITE_PATH.removesuffix("site").removesuffix("__"))
-        for model in apps.get_app_config("clinic").get_models()
-        if issubclass(model, ClinicalRecord) and model is not Person and _is_of_a_person(model)
-    ]
-    waiting = {model: path for model, path in found}
-    order: list[tuple[type[ClinicalRecord], str]] = []
-    while waiting:
-        pointed_at = {
-            field.related_model
-            for model in waiting
-            for field in model._meta.get_fields()
-            if isinstance(field, models.ForeignKey | models.ManyToManyField)
-            and field.related_model is not model
-        }
-        free = [model for model in waiting if model not in pointed_at]
-        if not free:
-            raise RuntimeError("the clinical nouns point at each other in a ring")
-        for model in free:
-            order.append((model, waiting.pop(model)))
-    return order
 
 
 def _rows(person: Person) -> Iterable[tuple[type[ClinicalRecord], list[Any]]]:
@@ -99,10 +68,13 @@ def person_export(*, by: User, person: Person) -> str:
                 told[name] = [item.pk if isinstance(item, models.Model) else item for item in value]
         return {"now": told, "copies": copies}
 
-    key = PersonKey.objects.filter(pk=person.pk).values_list("key", flat=True).first()
+    # A record merged into this one told of the same person under another number.
+    merged = list(Person.objects.filter(merged_into=person).order_by("pk"))
+    numbers = [person.pk, *(one.pk for one in merged)]
+    keys = dict(PersonKey.objects.filter(pk__in=numbers).values_list("pk", "key"))
     done = []
-    for event in AuditEvent.objects.filter(person_id=person.pk).order_by("sequence"):
-        event.person_key = key
+    for event in AuditEvent.objects.filter(person_id__in=numbers).order_by("at", "pk"):
+        event.person_key = keys.get(event.person_id or 0)
         done.append(
             {
                 "at": event.at, "by": event.actor, "verb": event.verb, "what": event.target_kind,
@@ -110,13 +82,14 @@ def person_export(*, by: User, person: Person) -> str:
             }
         )  # fmt: skip
     read = list(
-        ViewEvent.objects.filter(person_id=person.pk)
+        ViewEvent.objects.filter(person_id__in=numbers)
         .order_by("pk")
         .values("at", "actor", "actor_role", "page")
     )
     whole = {
         "made_at": timezone.now(),
         "person": with_copies(person),
+        "merged_records": [with_copies(one) for one in merged],
         "records": {
             model._meta.model_name: [with_copies(row) for row in rows] for model, rows in _rows(person)
         },
@@ -188,10 +161,46 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
         raise Refused("Record number: not the one of this person; nothing was erased.", field="typed_number")
     ground = _ground(ground, "ground")
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
+    if person.merged_into is not None:
+        raise Refused(
+            f"This record was merged into No. {person.merged_into.record_number}: erase that one, and both go."
+        )
     number, site = person.pk, person.site
+    # What was merged into the record is of the same person: its rows are here already, its name and key go too.
+    numbers = [*Person.objects.filter(merged_into=person).order_by("pk").values_list("pk", flat=True), number]
     ErasurePermit(pk=number).save(force_insert=True)
-    counts: dict[str, int] = {}
+    parted = list(Merge.objects.filter(emptied__in=numbers).exclude(kept__in=numbers))
+    _forget_filled(parted)
+    _delete(Merge, list(Merge.objects.filter(emptied__in=numbers).values_list("pk", flat=True)))
     names: set[str] = set()
+    erased, rows = None, 0
+    for each in numbers:
+        counts = _erase_rows(each, names)
+        _delete(Person, [each])
+        PersonKey(pk=each).delete()
+        erased = Erasure(site=site, person_id=each, at=timezone.now(), by=by, ground=ground, rows=counts)
+        erased.save(force_insert=True)
+        rows += sum(counts.values())
+    assert erased is not None  # noqa: S101  the record itself stands last in the list
+    audit.record(
+        by=by,
+        site=site,
+        verb="erased",
+        target=erased,
+        number=number,
+        ground=ground,
+        rows=rows,
+        merged=numbers[:-1],
+    )
+    ErasurePermit(pk=number).delete()
+    # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
+    transaction.on_commit(lambda: _forget_files(names))
+    return erased
+
+
+def _erase_rows(number: int, names: set[str]) -> dict[str, int]:
+    """Everything that hangs on one record, leaves first; the names of its files are added to `names`."""
+    counts: dict[str, int] = {}
     plans = []
     for model, path in nouns_of():
         rows = list(model._default_manager.filter(**{path: number}))
@@ -207,23 +216,23 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
         _delete(model, [row.pk for row in rows])
     for plan in sorted(plans, key=lambda one: -one.pk):  # a plan is replaced by a later one
         plan.delete()
-    _delete(Person, [number])
-    PersonKey(pk=number).delete()
-    erased = Erasure(site=site, person_id=number, at=timezone.now(), by=by, ground=ground, rows=counts)
-    erased.save(force_insert=True)
-    audit.record(
-        by=by,
-        site=site,
-        verb="erased",
-        target=erased,
-        number=number,
-        ground=ground,
-        rows=sum(counts.values()),
-    )
-    ErasurePermit(pk=number).delete()
-    # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
-    transaction.on_commit(lambda: _forget_files(names))
-    return erased
+    return counts
+
+
+def _forget_filled(parted: Iterable[Merge]) -> None:
+    """Copies of another person's rows that held words of this one between a mistaken merge and its undoing."""
+    for merge in parted:
+        for change in merge.changes:
+            if change["moved"]:
+                continue
+            model = apps.get_model("clinic", change["noun"])
+            copies = model.history.model._base_manager.filter(  # type: ignore[attr-defined]
+                id=change["pk"],
+                history_date__gte=merge.merged_at,
+                history_date__lte=merge.undone_at,
+                **{change["column"]: change["after"]},
+            )
+            copies._raw_delete(copies.db)
 
 
 def _delete(model: type[Any], keys: list[int]) -> None:

@@ -19,7 +19,10 @@ Row = TypeVar("Row", bound=ClinicalRecord)
 
 
 class restrict:  # noqa: N801  a word of the law, used as a name
-    """A restricted record is kept and read, never written; only the restriction itself may be."""
+    """A restricted record is kept and read, never written; only the restriction itself may be.
+
+    A record merged into another is not written either: what belongs to the person is written at the other one.
+    """
 
     _lifted: ContextVar[bool] = ContextVar("restriction_lifted", default=False)
 
@@ -39,6 +42,10 @@ class restrict:  # noqa: N801  a word of the law, used as a name
         person = row
         for step in row.SITE_PATH.split("__")[:-1]:
             person = getattr(person, step)
+        if getattr(person, "merged_into_id", None):
+            raise Refused(
+                f"This record was merged into No. {person.merged_into.record_number}: write it there. Nothing was saved."  # type: ignore[attr-defined]
+            )
         since = getattr(person, "restricted_on", None)
         if since:
             raise Refused(

@@ -1,0 +1,93 @@
+"""Every clinical noun that hangs on a person, how it hangs there, and whether two records are mixed up."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from django.apps import apps
+from django.db import models
+from django.db.models import Count
+
+from clinic.models import ClinicalRecord, Limb, Merge, Person, Transfer
+
+__all__ = ["counts_of", "links_of", "mixed_rows", "nouns_of"]
+
+#: Rows that tell of two records, or of a record as a whole: they stay where they were written.
+ABOUT_RECORDS = (Merge, Transfer)
+
+
+def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
+    """Whether the path to the site leads through a person; a report or a reading round belongs to the site alone."""
+    reached: Any = model
+    for step in model.SITE_PATH.split("__")[:-1]:
+        reached = reached._meta.get_field(step).related_model
+    return reached is Person
+
+
+def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
+    """Every clinical noun with its query path to the person, leaves first: nothing points at what goes first."""
+    found = [
+        (model, model.SITE_PATH.removesuffix("site").removesuffix("__"))
+        for model in apps.get_app_config("clinic").get_models()
+        if issubclass(model, ClinicalRecord) and model is not Person and _is_of_a_person(model)
+    ]
+    waiting = {model: path for model, path in found}
+    order: list[tuple[type[ClinicalRecord], str]] = []
+    while waiting:
+        pointed_at = {
+            field.related_model
+            for model in waiting
+            for field in model._meta.get_fields()
+            if isinstance(field, models.ForeignKey | models.ManyToManyField)
+            and field.related_model is not model
+        }
+        free = [model for model in waiting if model not in pointed_at]
+        if not free:
+            raise RuntimeError("the clinical nouns point at each other in a ring")
+        for model in free:
+            order.append((model, waiting.pop(model)))
+    return order
+
+
+def links_of() -> Iterator[tuple[type[ClinicalRecord], str]]:
+    """Noun and column of each link to a person or a limb: what moves when two records become one."""
+    for model, _ in nouns_of():
+        if model not in ABOUT_RECORDS:
+            for field in model._meta.concrete_fields:
+                if isinstance(field, models.ForeignKey) and field.related_model in (Person, Limb):
+                    yield model, field.name
+
+
+def counts_of(*people: Person) -> dict[str, dict[int, int]]:
+    """Rows of each noun that hang on each person; one query a noun."""
+    keys = [person.pk for person in people]
+    told: dict[str, dict[int, int]] = {}
+    for model, path in nouns_of():
+        if model in ABOUT_RECORDS:
+            continue
+        found = (
+            model._default_manager.filter(**{f"{path}__in": keys})
+            .order_by()
+            .values_list(path)
+            .annotate(n=Count("pk"))
+        )
+        told[model._meta.model_name or ""] = dict(found)
+    return told
+
+
+def mixed_rows(one: Person, other: Person) -> Iterator[ClinicalRecord]:
+    """Rows of one of two people that point at a row of the other; two queries a link, so read it rarely."""
+    paths = dict(nouns_of())
+    for model, path in paths.items():
+        if model in ABOUT_RECORDS:
+            continue
+        for field in (*model._meta.concrete_fields, *model._meta.many_to_many):
+            target: Any = field.related_model
+            if target not in paths:
+                continue
+            reached = f"{field.name}__{paths[target]}"
+            if reached == path:
+                continue
+            for mine, theirs in ((one, other), (other, one)):
+                yield from model._default_manager.filter(**{path: mine.pk, reached: theirs.pk}).distinct()[:1]

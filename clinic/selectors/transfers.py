@@ -1,0 +1,83 @@
+"""Transfers of a clinic: what it asked, what it was asked, and what would travel."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from clinic.models import (
+    Lesion,
+    LesionState,
+    Prescription,
+    Referral,
+    Site,
+    Transfer,
+    TransferState,
+    Visit,
+    VisitState,
+)
+
+__all__ = ["TransferLists", "Travels", "transfer_lists", "travels", "waiting_here"]
+
+SHOWN = 50
+
+
+@dataclass(frozen=True)
+class TransferLists:
+    """Waiting for this clinic's answer, waiting for another's, and what was answered lately."""
+
+    incoming: Sequence[Transfer]
+    outgoing: Sequence[Transfer]
+    answered: Sequence[Transfer]
+
+
+@dataclass(frozen=True)
+class Travels:
+    """What goes with the person: everything that is open."""
+
+    lesions: Sequence[Lesion]
+    devices: Sequence[Prescription]
+    open_flags: int
+    referrals: Sequence[Referral]
+    last_visit: Visit | None
+
+
+def transfer_lists(site: Site) -> TransferLists:
+    """Two queries, whatever the number."""
+    rows = Transfer.objects.filter(Q(from_site=site) | Q(to_site=site)).select_related(
+        "person", "from_site", "to_site", "created_by", "answered_by"
+    )
+    waiting = list(rows.filter(state=TransferState.ASKED).order_by("asked_at", "pk"))
+    return TransferLists(
+        incoming=[row for row in waiting if row.to_site_id == site.pk],
+        outgoing=[row for row in waiting if row.from_site_id == site.pk],
+        answered=list(rows.exclude(state=TransferState.ASKED).order_by("-answered_at", "-pk")[:SHOWN]),
+    )
+
+
+def waiting_here(site: Site) -> int:
+    """Transfers that wait for this clinic's answer."""
+    return Transfer.objects.filter(to_site=site, state=TransferState.ASKED).count()
+
+
+def travels(transfer: Transfer) -> Travels:
+    """What is open on the record; a fixed number of queries."""
+    person = transfer.person
+    visits = Visit.objects.filter(person=person, state=VisitState.STANDS)
+    return Travels(
+        lesions=list(
+            Lesion.objects.filter(limb__person=person, state__in=(LesionState.OPEN, LesionState.TO_CONFIRM))
+            .select_related("limb")
+            .order_by("label")
+        ),
+        devices=list(
+            Prescription.objects.filter(limb__person=person, stopped_on=None)
+            .select_related("limb")
+            .order_by("limb__side")
+        ),
+        open_flags=person.red_flags.filter(answer="").count(),
+        referrals=list(person.referrals.filter(result="").order_by("made_at")),
+        last_visit=visits.order_by("-visited_on", "-pk").first(),
+    )
