@@ -63,6 +63,8 @@ class PersonPlot:
     flag: str = "cold_pale_blue_foot"
     flag_answered: bool = False
     photos: bool = True
+    #: Photos with a card, scaled and traced, every third week.
+    traced: bool = False
     referral: dict[str, Any] | None = None
     look: str = ""
     moved_days_ago: int | None = None

@@ -11,7 +11,18 @@ from typing import Any
 
 from django.utils import timezone
 
-from clinic.models import Lesion, LesionState, Limb, LimbPlan, Person, Prescription, Role, Site, User
+from clinic.models import (
+    Lesion,
+    LesionState,
+    Limb,
+    LimbPlan,
+    Person,
+    Prescription,
+    Role,
+    Site,
+    Trace,
+    User,
+)
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.selectors.watch import points_of
 from clinic.services import (
@@ -33,8 +44,7 @@ from clinic.services.visits import PersonFindings
 from offload.selectors import insole_of
 from offload.steps import plan_depth
 
-from . import course, devices
-from .pictures import placeholder
+from . import capture, course, devices
 from .scenario import LesionPlot, PersonPlot
 
 __all__ = ["Story"]
@@ -53,6 +63,7 @@ class Story:
         self.person: Person
         self.lesions: dict[int, Lesion] = {}
         self.runs: dict[int, list[float]] = {}
+        self.traced: dict[int, Trace] = {}
         self.shape_seeds = [seed.random() for _ in plot.lesions]
 
     def register(self, day: date) -> None:
@@ -244,7 +255,7 @@ class Story:
         self.runs[n] = course.areas(plot.course, plot.first_cm2, weeks, self.seed)
 
     def _visit(self, week: int, day: date, open_now: list[int]) -> None:
-        found = [self._look(n, week) for n in open_now]
+        found = [self._look(n, week, day) for n in open_now]
         sealed = Prescription.objects.filter(
             limb__person=self.person, stopped_on=None, opened_on=None, sealed_on__isnull=False
         ).exists()
@@ -277,21 +288,7 @@ class Story:
             lesions=found,
         )
         if self.plot.photos and week % 3 == 0:
-            for n in open_now:
-                shape = Random(self.shape_seeds[n])  # noqa: S311
-                area = self._area(n, week)
-                photos.photo_store(
-                    by=self.staff,
-                    lesion=self.lesions[n],
-                    visit=logged.visit,
-                    taken_on=day,
-                    upload=placeholder(
-                        course.outline(area, shape) if area else (),
-                        f"{area:.2f} cm²",
-                        Random(week),  # noqa: S311
-                    ),
-                    drawn=True,
-                )
+            capture.after_visit(self, logged.visit, week, open_now)
 
     def _watched(self, week: int) -> dict[int, str]:
         """Every watch point looked at; in one story the first one is red."""
@@ -306,11 +303,11 @@ class Story:
         due = self.plot.kg is not None and self.plot.weighed_weeks_ago == 1 and week % 3 == 0 and week > 0
         return Decimal(str(self.plot.kg)) if due else None
 
-    def _area(self, n: int, week: int) -> float:
+    def area(self, n: int, week: int) -> float:
         return self.runs[n][week - self.plot.lesions[n].from_week]
 
-    def _look(self, n: int, week: int) -> LesionFindings:
-        plot, lesion, area = self.plot.lesions[n], self.lesions[n], self._area(n, week)
+    def _look(self, n: int, week: int, day: date) -> LesionFindings:
+        plot, lesion, area = self.plot.lesions[n], self.lesions[n], self.area(n, week)
         infected = plot.infected_week is not None and week >= plot.infected_week
         common: dict[str, Any] = {
             "lesion": lesion,
@@ -335,6 +332,9 @@ class Story:
                 length_mm=Decimal(f"{length:.1f}"), width_mm=Decimal(f"{length / 1.35:.1f}"), **common
             )
         shape = Random(self.shape_seeds[n])  # noqa: S311
+        if self.plot.traced and week % 3 == 0:
+            trace = capture.photograph_and_trace(self, n, day, course.outline(area, shape))
+            return LesionFindings(outline_mm=trace.outline_mm, trace=trace, **common)
         return LesionFindings(outline_mm=course.outline(area, shape), **common)
 
     def _closures(self, day: date, *, last: bool) -> None:

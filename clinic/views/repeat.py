@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.healing.repeatability import LEAST_PAIRS, Pair
+from clinic.healing.repeatability import LEAST_PAIRS, Agreement, Pair
 from clinic.models import Lesion
 from clinic.selectors.people import person_bar
 from clinic.selectors.repeat import repeatability_of
@@ -36,11 +36,27 @@ def lesion_outlines(request: ClinicRequest, lesion: int) -> HttpResponse:
 def repeatability(request: ClinicRequest) -> HttpResponse:
     found = repeatability_of(request.user)
     kinds = [
-        ("Within one observer", found.within, _rows(found.within_pairs)),
-        ("Between two observers", found.between, _rows(found.between_pairs)),
+        (title, agreed, _rows(pairs), _lines(agreed))
+        for title, agreed, pairs in (
+            ("Within one observer", found.within, found.within_pairs),
+            ("Between two observers", found.between, found.between_pairs),
+        )
     ]
     context = {"kinds": kinds, "waiting": found.waiting, "least": LEAST_PAIRS, "here": "review"}
     return render(request, "clinic/review/repeatability.html", context)
+
+
+def _height(percent: float) -> float:
+    """Place of a difference in the plot; beyond ± 40 % it stands on the edge. [px]"""
+    return PLOT[1] / 2 * (1 - max(-40.0, min(40.0, percent)) / 40.0)
+
+
+def _lines(found: Agreement | None) -> list[tuple[str, float, str]]:
+    """Mean difference and limits of agreement: kind, place in the plot, words."""
+    if found is None:
+        return []
+    wanted = (("limit", found.high), ("bias", found.bias), ("limit", found.low))
+    return [(kind, _height(at), f"{'−' if at < 0 else '+'}{abs(at):.1f} %") for kind, at in wanted]
 
 
 def _rows(pairs: tuple[Pair, ...]) -> list[dict[str, float]]:
@@ -56,7 +72,7 @@ def _rows(pairs: tuple[Pair, ...]) -> list[dict[str, float]]:
                 "second": pair.second / 100,
                 "percent": percent,
                 "x": 10 + (PLOT[0] - 20) * mean / largest,
-                "y": PLOT[1] / 2 * (1 - max(-40.0, min(40.0, percent)) / 40.0),
+                "y": _height(percent),
             }
         )
     return rows

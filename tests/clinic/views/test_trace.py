@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from uuid import uuid4
 
 import pytest
@@ -148,6 +149,43 @@ def test_pages_of_outlines_and_repeats_open(scale, lesion, as_staff):
     assert as_staff.get("/repeatability/").status_code == 200
     sheet = as_staff.get("/reference-sheet.pdf")
     assert sheet.content.startswith(b"%PDF")
+
+
+def test_the_plot_of_repeats_draws_the_mean_difference_and_its_limits_where_the_page_says_them(
+    scale, as_staff
+):
+    url = f"/scales/{scale.pk}/trace/?for=repeat"
+    for side in (10, 10.4, 12, 12.2):
+        ring = [[0, 0], [side, 0], [side, side], [0, side]]
+        as_staff.post(url, {"outline": json.dumps([[ring]]), "submission_key": str(uuid4()), "blind": "on"})
+    page = as_staff.get("/repeatability/").content.decode()
+    assert 'class="bias"' not in page, "one pair has no limits"
+    other = PhotoScale.objects.create(
+        photo=scale.photo, reference="card", marks_px=scale.marks_px, matrix=scale.matrix, error_percent=1,
+        created_by=scale.created_by,
+    )  # fmt: skip
+    for area in (100, 90):
+        Trace.objects.create(
+            scale=other,
+            outline_mm=[],
+            area_mm2=area,
+            perimeter_mm=1,
+            length_mm=1,
+            width_mm=1,
+            created_by=scale.created_by,
+        )
+    page = as_staff.get("/repeatability/").content.decode()
+    differences = [200 * (10.4**2 - 100) / (10.4**2 + 100), 200 * (90 - 100) / 190]
+    bias = sum(differences) / 2
+    spread = abs(differences[0] - differences[1]) / 2**0.5
+    for kind, at in (("bias", bias), ("limit", bias + 1.96 * spread), ("limit", bias - 1.96 * spread)):
+        y = 110 * (1 - max(-40, min(40, at)) / 40)
+        (line,) = [
+            one
+            for one in re.findall(rf'class="{kind}" d="M10 ([\d.]+)H550"', page)
+            if abs(float(one) - y) < 0.01
+        ]
+        assert f"{abs(at):.1f} %" in page
 
 
 def test_the_key_of_drafts_is_each_persons_own_and_changes_with_the_password(
