@@ -40,7 +40,7 @@ class PlaceForm(ImprintForm):
         required=False,
         help_text="Middle of the heel edge; front edge in line with the second toe; big toe. One a line.",
     )
-    trace = forms.IntegerField(widget=forms.HiddenInput)
+    trace = forms.IntegerField(widget=forms.HiddenInput(attrs={"data-fresh": ""}))
 
     def clean(self) -> dict[str, Any]:
         told = super().clean() or {}

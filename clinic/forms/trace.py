@@ -19,7 +19,9 @@ __all__ = ["PointsField", "RingsField", "ScaleForm", "TraceForm"]
 class PointsField(forms.CharField):
     """Points as `x, y` lines (or `;` between them)."""
 
-    widget = forms.Textarea(attrs={"rows": 4, "spellcheck": "false", "autocomplete": "off"})
+    widget = forms.Textarea(
+        attrs={"rows": 4, "spellcheck": "false", "autocomplete": "off", "data-folded": ""}
+    )
 
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)

@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.imprints import PlaceForm, TypedImprintForm
@@ -17,6 +18,8 @@ from clinic.selectors.traces import outline_rings, path_of, scale_rows
 from clinic.services.errors import Refused
 from clinic.services.imprints import MARKS, imprint_by_trace, imprint_typed, insole_of_lesion, not_now
 from clinic.services.scales import plane_frame
+
+from .scripted import refused_with, sent_on, wants_json
 
 LESIONS = Lesion.objects.select_related("limb__person__site")
 #: A trace larger than any wound is the edge of the insole. [mm²]
@@ -94,6 +97,8 @@ def imprint_place(request: ClinicRequest, scale: int) -> HttpResponse:
             show(form, refused)
         else:
             return _kept(request, imprint)
+    if form.errors and wants_json(request):
+        return refused_with(form)
     context = {
         **_common(lesion),
         "form": form,
@@ -119,8 +124,8 @@ def _kept(request: ClinicRequest, imprint: Imprint) -> HttpResponse:
     lesion = imprint.lesion
     messages.success(request, f"The imprint of lesion {lesion.label} is kept.")
     if can(request.user, "plan_relief"):
-        return redirect("bench", limb=lesion.limb_id)
-    return redirect("lesion", lesion=lesion.pk)
+        return sent_on(request, reverse("bench", args=[lesion.limb_id]))
+    return sent_on(request, reverse("lesion", args=[lesion.pk]))
 
 
 def _common(lesion: Lesion) -> dict[str, Any]:

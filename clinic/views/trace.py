@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import Http404, HttpResponse, HttpResponseNotAllowed, JsonResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.urls import reverse
 
 from clinic.access import ClinicRequest, may, visible_or_404
@@ -23,6 +23,8 @@ from clinic.services.traces import trace_store
 from offload.core.reference_sheet import reference_drawing
 from offload.core.scale_error import LARGEST_ERROR
 from offload.core.writers.pdf import write_pdf
+
+from .scripted import refused_with, sent_on, wants_json
 
 PHOTOS = Photo.objects.select_related("lesion__limb__person__site")
 #: What a trace is for: the visit that is being logged, a repeat, or the imprint's page.
@@ -41,7 +43,9 @@ def photo_scale(request: ClinicRequest, photo: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            return redirect(_with(reverse("trace_new", args=[scale.pk]), purpose))
+            return sent_on(request, _with(reverse("trace_new", args=[scale.pk]), purpose))
+    if form.errors and wants_json(request):
+        return refused_with(form)
     context = {
         **_common(found),
         "form": form,
@@ -93,11 +97,10 @@ def trace_new(request: ClinicRequest, scale: int) -> HttpResponse:
             )
         except Refused as refused:
             show(form, refused)
-            if _wants_json(request):
-                return JsonResponse({"refused": refused.message}, status=422)
         else:
-            url = _hand_on(request, trace, purpose)
-            return JsonResponse({"next": url}) if _wants_json(request) else redirect(url)
+            return sent_on(request, _hand_on(request, trace, purpose))
+    if form.errors and wants_json(request):
+        return refused_with(form)
     photo = found.photo
     last = None
     if purpose == "" or purpose == "visit":
@@ -197,11 +200,6 @@ def _common(photo: Photo) -> dict[str, Any]:
         "bar": person_bar(person),
         "here": "people",
     }
-
-
-def _wants_json(request: ClinicRequest) -> bool:
-    """The page's script sends the form itself, so that a lost network leaves the page and its outline in place."""
-    return request.headers.get("Accept", "").startswith("application/json")
 
 
 def _hand_on(request: ClinicRequest, trace: Trace, purpose: str) -> str:

@@ -22,7 +22,7 @@ function fill(form, values) {
       if (field.name !== name || field.hasAttribute("data-fresh")) continue;
       if (checked === undefined && !["radio", "checkbox"].includes(field.type)) field.value = value;
       else if (field.value === value) field.checked = checked;
-      if (field.closest("details") && field.type !== "hidden" && value && checked === undefined) field.closest("details").open = true;
+      if (field.closest("details") && field.type !== "hidden" && value && checked === undefined && !field.hasAttribute("data-folded")) field.closest("details").open = true;
     }
   }
   form.dispatchEvent(new CustomEvent("draft:back", { bubbles: true }));
@@ -71,6 +71,8 @@ async function tend(form, name) {
   window.addEventListener("drafts:wiped", () => {
     wiped = true;
   });
+  // A page that sends by script and got nothing through: the draft is not yet that of a form that arrived.
+  form.addEventListener("draft:unsent", () => sessionStorage.removeItem(SENT));
   form.addEventListener("draft:done", () => {
     form.dataset.done = "yes";
     vault.drop(name);
@@ -100,7 +102,7 @@ async function tend(form, name) {
   }];
   if (form.hasAttribute("data-draft")) {
     fill(form, found.value);
-    bar(form, `Typed here at ${clock(found.at)} and not sent: it is back. A photo has to be chosen again.`, [discard]);
+    bar(form, `Typed here at ${clock(found.at)} and not sent: it is back.${form.querySelector("[type=file]") ? " A photo has to be chosen again." : ""}`, [discard]);
   } else {
     bar(form, `Something was typed here at ${clock(found.at)} and not sent.`, [
       ["Bring it back", () => fill(form, found.value)],

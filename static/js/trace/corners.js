@@ -1,6 +1,7 @@
 // Marking the reference in a photo: four corners, or two ends on a ruler. The server says what they are worth.
 
 import { Handles } from "./handles.js";
+import { sends } from "./send.js";
 import { make, set } from "./stage.js";
 
 const form = document.getElementById("scale");
@@ -80,5 +81,10 @@ form.addEventListener("change", (event) => {
   fitReference();
   check();
 });
+form.addEventListener("draft:back", () => {
+  fitReference();
+  check();
+});
+sends(form, { says, what: "The scale with its marks" });
 fitReference();
 check();

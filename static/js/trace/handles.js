@@ -21,6 +21,12 @@ export class Handles {
       this.redraw();
       this.changed(true);
     });
+    // A draft that came back has filled the field.
+    field.form.addEventListener("draft:back", () => {
+      this.points = this.#read();
+      this.redraw();
+      this.changed(true);
+    });
     this.redraw();
   }
 
@@ -39,6 +45,12 @@ export class Handles {
 
   #write() {
     this.field.value = this.points.map(([x, y]) => `${x.toFixed(1)}, ${y.toFixed(1)}`).join("\n");
+  }
+
+  // Moved by a person: kept on the device like anything typed.
+  #moved() {
+    this.#write();
+    this.field.dispatchEvent(new Event("input", { bubbles: true }));
   }
 
   #mark(index) {
@@ -60,7 +72,7 @@ export class Handles {
     event.preventDefault();
     this.points[index][0] += by[0] * step;
     this.points[index][1] += by[1] * step;
-    this.#write();
+    this.#moved();
     this.stage.follow(this.points[index]);
     this.redraw();
     this.loupe.show(this.points[index]);
@@ -93,7 +105,7 @@ export class Handles {
   up() {
     if (!this.held) return;
     this.held = null;
-    this.#write();
+    this.#moved();
     this.changed(true);
   }
 

@@ -1,6 +1,7 @@
 // Three marks that lay a photographed insole on the insole of the record.
 
 import { Handles } from "./handles.js";
+import { sends } from "./send.js";
 
 const form = document.getElementById("place");
 const [left, top, width, height] = ["left", "top", "width", "height"].map((name) => Number(form.dataset[name]));
@@ -23,4 +24,10 @@ const show = () => {
   handles.layer.setAttribute("visibility", form.elements.placed_by.value === "landmarks" ? "visible" : "hidden");
 };
 form.addEventListener("change", show);
+form.addEventListener("draft:back", show);
+sends(form, {
+  says: document.getElementById("place-says"),
+  what: "The imprint with its marks",
+  refused: () => form.submit(), // the server gives the page back with its reasons at their fields
+});
 show();

@@ -2,6 +2,7 @@
 
 import { drafts } from "../drafts.js";
 import { Rings, joined, thinned } from "./rings.js";
+import { sends } from "./send.js";
 import { Loupe, Stage, make, set } from "./stage.js";
 
 const form = document.getElementById("trace");
@@ -29,7 +30,6 @@ let measured = null;
 let before = null; // area before smoothing, to tell what it changed
 let asked = null;
 let wait = 0;
-let sending = false;
 let store = null;
 
 const tool = {
@@ -342,43 +342,15 @@ function step(by) {
 }
 
 // --- sending: a lost network leaves the page and the outline as they are ----------------------------------------------
-form.addEventListener("submit", (event) => {
-  event.preventDefault();
-  if (drawing.open.length > 2) closeRing();
-  send();
+sends(form, {
+  says,
+  what: "The outline",
+  ready: () => drawing.open.length > 2 && closeRing(),
+  arrived: () => store?.drop(NAME),
 });
 window.addEventListener("online", () => {
-  if (form.dataset.unsent === "yes") send();
-  else if (drawing.rings.length) measure();
+  if (form.dataset.unsent !== "yes" && drawing.rings.length) measure();
 });
-
-async function send() {
-  if (sending) return;
-  sending = true;
-  say("Sending");
-  try {
-    const answer = await fetch(form.action || location.href, {
-      method: "POST",
-      body: new FormData(form),
-      headers: { Accept: "application/json" },
-    });
-    if (answer.ok) {
-      form.dataset.unsent = "no";
-      const { next } = await answer.json();
-      await store?.drop(NAME);
-      location.assign(next);
-      return;
-    }
-    const told = answer.status === 422 ? await answer.json() : { refused: `The clinic's server answered ${answer.status}; the outline stays here.` };
-    say(told.refused, "bad");
-  } catch {
-    form.dataset.unsent = "yes";
-    say("Not yet sent: no network. The outline is kept on this device and is sent when the network is back, or press the button again.", "bad");
-  } finally {
-    sending = false;
-    delete form.dataset.sent;
-  }
-}
 
 redraw();
 store = await drafts;
