@@ -6,8 +6,11 @@ from collections import defaultdict
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from django.db.models import F
+
 from clinic.models import Event, Lesion, LimbFinding, Measurement, VisitState
 
+from .days import AddDays
 from .facts import PERFUSION_EVENTS, perfusion_fact
 from .grades import sinbad_of
 
@@ -27,11 +30,12 @@ class _First:
         self.area_cm2: float | None = None
         self.infection: int | None = None
 
-    def read(self, row: Measurement) -> None:
-        self.depth = self.depth or row.depth
-        self.area_cm2 = row.area_cm2 if self.area_cm2 is None else self.area_cm2
-        if self.infection is None and row.infection_looked:
-            self.infection = row.infection_grade
+    def read(self, depth: str, area_mm2: float | None, looked: bool, infection: int | None) -> None:
+        self.depth = self.depth or depth
+        if self.area_cm2 is None and area_mm2 is not None:
+            self.area_cm2 = area_mm2 / 100
+        if self.infection is None and looked:
+            self.infection = infection
 
 
 def severities(lesions: Sequence[Lesion]) -> dict[int, str]:
@@ -48,24 +52,24 @@ def severities(lesions: Sequence[Lesion]) -> dict[int, str]:
         if event.limb_id is not None:
             events[event.limb_id].append(event)
     until = {lesion.pk: lesion.first_seen_on + timedelta(days=FIRST_LOOK_DAYS) for lesion in lesions}
-    first = _first_looks(lesions, until)
+    first = _first_looks(lesions)
     return {
         lesion.pk: _severity(lesion, until[lesion.pk], found[lesion.limb_id], events[lesion.limb_id], first[lesion.pk])
         for lesion in lesions
     }  # fmt: skip
 
 
-def _first_looks(lesions: Sequence[Lesion], until: dict[int, date]) -> dict[int, _First]:
+def _first_looks(lesions: Sequence[Lesion]) -> dict[int, _First]:
     first = {lesion.pk: _First() for lesion in lesions}
-    rows = (
-        Measurement.objects.filter(lesion__in=until, visit__state=VisitState.STANDS)
-        .select_related("visit")
-        .only("lesion", "depth", "area_mm2", "infection_looked", "infection_grade", "visit__visited_on")
-        .order_by("visit__visited_on", "pk")
-    )
-    for row in rows:
-        if row.visit.visited_on <= until[row.lesion_id]:
-            first[row.lesion_id].read(row)
+    rows = Measurement.objects.filter(
+        lesion__in=list(first),
+        visit__state=VisitState.STANDS,
+        visit__visited_on__lte=AddDays(F("lesion__first_seen_on"), FIRST_LOOK_DAYS),
+    ).order_by("visit__visited_on", "pk")
+    for pk, depth, area_mm2, looked, infection in rows.values_list(
+        "lesion_id", "depth", "area_mm2", "infection_looked", "infection_grade"
+    ):
+        first[pk].read(depth, area_mm2, looked, infection)
     return first
 
 
