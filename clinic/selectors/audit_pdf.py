@@ -6,6 +6,7 @@ import io
 from typing import Any
 from xml.sax.saxutils import escape
 
+from reportlab.graphics.shapes import Drawing, Line, Rect, String
 from reportlab.lib import colors
 from reportlab.lib.pagesizes import A4
 from reportlab.lib.styles import ParagraphStyle
@@ -20,6 +21,8 @@ _HEAD = ParagraphStyle(
     "head", parent=_TEXT, fontName="Helvetica-Bold", fontSize=11, leading=16, spaceBefore=8
 )
 _TITLE = ParagraphStyle("title", parent=_HEAD, fontSize=16, leading=22)
+#: Of the five parts, dark to light; the outline tells the lightest from the paper.
+_GREYS = (0.25, 0.45, 0.65, 0.82, 1.0)
 #: First part of a key -> heading of its table.
 GROUPS = {
     "part": "Agreement with guidance",
@@ -48,6 +51,50 @@ def _share(figure: dict[str, Any], rates: dict[str, float | None]) -> str:
         return f"{figure['percent']:.1f} % ({low:.1f} to {high:.1f})"
     rate = rates.get(figure["key"])
     return f"{rate:.2f} per 100 device-weeks" if rate is not None else ""
+
+
+def _agreement_bar(figures: list[dict[str, Any]]) -> list[Any]:
+    """The five parts as one bar in greys, in the order of the table, and the share agreed with its interval.
+
+    Nothing where a part is not given: its length would tell it.
+    """
+    parts = [f for f in figures if f["key"].startswith("part.")]
+    counts = [f["count"] for f in parts]
+    if not counts or None in counts or not sum(counts):
+        return []
+    wide, tall = 174 * mm, 8 * mm
+    drawing = Drawing(wide, tall + 12 * mm, hAlign="CENTER")
+    x, foot = 0.0, 12 * mm
+    for n, count in enumerate(counts):
+        own = wide * count / sum(counts)
+        drawing.add(
+            Rect(x, foot, own, tall, fillColor=colors.Color(*(_GREYS[n],) * 3), strokeColor=colors.black, strokeWidth=0.5)
+        )  # fmt: skip
+        if own > 10 * mm:
+            ink = colors.white if _GREYS[n] < 0.5 else colors.black
+            drawing.add(
+                String(x + own / 2, foot + 2.7 * mm, f"{count:,}", fontName="Helvetica", fontSize=8,
+                       fillColor=ink, textAnchor="middle")
+            )  # fmt: skip
+        x += own
+    agreed = next((f for f in figures if f["key"] == "agreed" and f["interval_95"]), None)
+    if agreed is not None:
+        axis, (low, high) = 5 * mm, agreed["interval_95"]
+        drawing.add(Line(0, axis, wide, axis, strokeWidth=0.5))
+        drawing.add(
+            Rect(wide * low / 100, axis - 1 * mm, wide * (high - low) / 100, 2 * mm,
+                 fillColor=colors.Color(0.75, 0.75, 0.75), strokeColor=None)
+        )  # fmt: skip
+        at = wide * agreed["percent"] / 100
+        drawing.add(Line(at, axis - 1.6 * mm, at, axis + 1.6 * mm, strokeWidth=1.2))
+        for share, words, anchor in (
+            (0.0, "0 %", "start"), (0.5, "50 % of those judged", "middle"), (1.0, "100 %", "end"),
+        ):  # fmt: skip
+            drawing.add(
+                String(wide * share, 0.5 * mm, words, fontName="Helvetica", fontSize=7, textAnchor=anchor)
+            )
+    told = "All prescriptions, left to right as in the table; below, the share that agreed with its 95 % interval."
+    return [drawing, Paragraph(told, _SMALL)]
 
 
 def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
@@ -81,7 +128,8 @@ def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
             ]
         )
     for heading, rows in tables.items():
-        story += [Paragraph(heading, _HEAD), _table(rows)]
+        picture = _agreement_bar(value["figures"]) if heading == GROUPS["part"] else []
+        story += [Paragraph(heading, _HEAD), *picture, _table(rows)]
     again = [
         [f"A new ulcer within {r['weeks']} weeks", "" if r["followed"] is None else f"{r['followed']:,} still followed",
          "not followed so long" if r["percent"] is None else f"{r['percent']:.1f} %"]
