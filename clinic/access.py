@@ -11,14 +11,14 @@ from functools import wraps
 from typing import Any, TypeVar
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from clinic.models import BreakGlass, ClinicalRecord, Person, Role, Site, User
+from clinic.models import BreakGlass, ClinicalRecord, Person, Role, Site, Transfer, TransferState, User
 
 __all__ = [
     "ABILITIES",
@@ -31,6 +31,7 @@ __all__ = [
     "site_or_404",
     "sites_of",
     "take_glass",
+    "transfer_or_404",
     "visible",
     "visible_or_404",
 ]
@@ -71,6 +72,11 @@ ABILITIES: dict[str, frozenset[str]] = {
     "watch_glass": frozenset({MANAGER}),
     "person_rights": frozenset({MANAGER}),
     "tell_problem": frozenset({STAFF, PODIATRIST, MANAGER}),
+    "find_duplicates": frozenset({STAFF, PODIATRIST, MANAGER}),
+    "merge_people": frozenset({PODIATRIST, MANAGER}),
+    "see_transfers": frozenset({STAFF, PODIATRIST, MANAGER}),
+    "ask_transfers": frozenset({STAFF, PODIATRIST}),
+    "answer_transfers": frozenset({PODIATRIST, MANAGER}),
 }
 
 Row = TypeVar("Row", bound=ClinicalRecord)
@@ -142,6 +148,20 @@ def _note_seen(user: Any, row: Any, glass: dict[int, int]) -> None:
         user._seen = {}
     mine = person.site_id in user.site_ids
     user._seen[person.pk] = (person.pk, person.site_id, None if mine else glass.get(person.pk))
+
+
+def transfer_or_404(user: Any, pk: int) -> Transfer:
+    """A transfer from or to one of the user's sites: both may see it, the record only the one it is at."""
+    rows = Transfer.objects.select_related(
+        "person__site", "from_site", "to_site", "created_by", "answered_by"
+    )
+    mine = Q(from_site__in=user.site_ids) | Q(to_site__in=user.site_ids)
+    row = get_object_or_404(rows.filter(mine), pk=pk)
+    if row.person.site_id in user.site_ids or row.state == TransferState.ASKED:
+        if not hasattr(user, "_seen"):
+            user._seen = {}
+        user._seen[row.person_id] = (row.person_id, row.person.site_id, None)
+    return row
 
 
 def seen_people(user: Any) -> list[tuple[int, int, int | None]]:

@@ -27,6 +27,7 @@ from clinic.views import (
     lesions,
     limbs,
     looks,
+    merging,
     opening_cards,
     outcomes,
     peer,
@@ -44,6 +45,7 @@ from clinic.views import (
     settings_page,
     today,
     trace,
+    transfers,
     visits,
 )
 
@@ -64,6 +66,8 @@ home_urls = [
 people_urls = [
     path("people/", people.people, name="people"),
     path("people/new/", people.person_new, name="person_new"),
+    path("people/duplicates/", merging.duplicates, name="duplicates"),
+    path("people/transfers/", transfers.transfers, name="transfers"),
     path("people/<int:person>/", people.person, name="person"),
     path("people/<int:person>/curves/", curves.person_curves_page, name="person_curves"),
     path("people/<int:person>/curves.svg", curves.person_curves_chart, name="person_curves_chart"),
@@ -78,6 +82,18 @@ people_urls = [
     path("people/<int:person>/visits/missed/", visits.visit_missed, name="visit_missed"),
     path("people/<int:person>/contacts/new/", contacts.contact_new, name="contact_new"),
     path("people/<int:person>/referrals/new/", referrals.referral_new, name="referral_new"),
+]
+
+merge_urls = [
+    path("people/<int:person>/merge/<int:other>/", merging.merge_look, name="merge_look"),
+    path("people/<int:person>/merge/<int:other>/do/", merging.merge_do, name="merge_do"),
+    path("people/<int:person>/apart/<int:other>/", merging.people_apart, name="people_apart"),
+    path("merges/<int:merge>/undo/", merging.merge_undo, name="merge_undo"),
+    path("people/<int:person>/transfer/", transfers.transfer_new, name="transfer_new"),
+    path("transfers/<int:transfer>/", transfers.transfer, name="transfer"),
+    path("transfers/<int:transfer>/answer/", transfers.transfer_answer, name="transfer_answer"),
+    path("transfers/<int:transfer>/withdraw/", transfers.transfer_withdraw_view, name="transfer_withdraw"),
+    path("transfers/<int:transfer>/undo/", transfers.transfer_undo, name="transfer_undo"),
 ]
 
 limb_urls = [
@@ -213,6 +229,7 @@ trust_urls = [
 urlpatterns = [
     *home_urls,
     *people_urls,
+    *merge_urls,
     *limb_urls,
     *lesion_urls,
     *capture_urls,

@@ -16,6 +16,7 @@ from clinic.models import (
     Limb,
     LimbFinding,
     Measurement,
+    Merge,
     OpeningCard,
     PeerCase,
     PeerRound,
@@ -27,6 +28,7 @@ from clinic.models import (
     Site,
     SiteFoam,
     SiteReason,
+    Transfer,
     User,
     Visit,
     Weight,
@@ -314,3 +316,34 @@ def site_foam(*, at: Site | None = None, **fields: Any) -> SiteFoam:
         }
     )
     return SiteFoam.objects.create(site=at or site(), foam=foam, created_by=author())
+
+
+def merge(*, into: Person, **fields: Any) -> Merge:
+    """A record that was empty, merged into another one."""
+    gone = person(at=into.site, state="merged", state_on=timezone.localdate(), merged_into=into)
+    return Merge.objects.create(
+        **{
+            "kept": into,
+            "emptied": gone,
+            "merged_at": timezone.now(),
+            "because": "Registered twice.",
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def transfer(*, of: Person, to: Site | None = None, **fields: Any) -> Transfer:
+    """Asked by the person's clinic, not answered yet."""
+    return Transfer.objects.create(
+        **{
+            "person": of,
+            "from_site": of.site,
+            "to_site": to or site(),
+            "because": "Moved house.",
+            "asked_at": timezone.now(),
+            "record_number": of.record_number,
+            "created_by": author(),
+            **fields,
+        }
+    )

@@ -88,7 +88,10 @@ class PersonEditForm(PersonForm):
 
 
 class PersonStateForm(forms.Form):
-    state = PickOne(label="This person", choices=PersonState.choices)
+    #: A merge alone writes "merged".
+    state = PickOne(
+        label="This person", choices=[pair for pair in PersonState.choices if pair[0] != PersonState.MERGED]
+    )
     state_on = PastDayField(label="Since", required=False, help_text="The day of the move or of the death.")
     version = forms.IntegerField(widget=forms.HiddenInput)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 
 from clinic.guidelines.sites import SITES, FootSite
@@ -104,6 +106,11 @@ class Lesion(ClinicalRecord):
         """Place and side in words, as every row and header shows it."""
         words = self.foot_site.words
         return f"{words[0].lower()}{words[1:]}, {self.limb.get_side_display().lower()} foot"
+
+    @property
+    def counted_site(self) -> Any:
+        """The clinic it counts for in figures."""
+        return self.counts_for or self.limb.person.site
 
     @property
     def is_open(self) -> bool:

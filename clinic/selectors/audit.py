@@ -29,6 +29,7 @@ from .audit_figures import (
 )
 from .audit_harm import device_days, uncovered
 from .audit_report import AuditReport, HarmRow, OutcomeRow, ReasonRow, RecurrenceRow, ReusedRow
+from .counted_site import site_counted
 from .facts import WORDS
 
 __all__ = ["SMALL", "audit_report", "judged_by_site"]
@@ -259,14 +260,14 @@ def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
     return tuple(rows)
 
 
-def judged_by_site(asked: AuditFilter, by: str = "limb__person__site") -> list[tuple[Any, int, int]]:
+def judged_by_site(asked: AuditFilter, by: str = "at_site") -> list[tuple[Any, int, int]]:
     """Agreed and judged prescriptions of each site, or each prescriber with `by="signed_by"`."""
     spec = spec_of("agreed")
     if spec is None:
         raise KeyError("agreed")
     rows = (
         ALL_BASES["prescription"].rows(asked, asked.until).order_by()
-        .filter(agreement__in=JUDGED).values(by, "agreement").annotate(n=Count("pk"))
+        .filter(agreement__in=JUDGED).annotate(at_site=site_counted("limb__person__site")).values(by, "agreement").annotate(n=Count("pk"))
     )  # fmt: skip
     found: dict[Any, list[int]] = {}
     for row in rows:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 from typing import Any
 
 from django.db.models import (
@@ -45,6 +46,7 @@ from clinic.models import (
     WoundKind,
 )
 
+from .counted_site import handed_over, rows_of_sites
 from .days import AddDays, Days
 
 __all__ = ["BASES", "OUTCOMES", "WEEK12", "AuditFilter", "Base", "prescribers"]
@@ -96,8 +98,12 @@ class AuditFilter:
         counted = Q(**{f"{path.removesuffix('site')}restricted_on__isnull": True})
         if self.everywhere:
             return counted
-        ids = self.site_ids
-        return counted & (Q(**{path: ids[0]}) if len(ids) == 1 else Q(**{f"{path}__in": ids}))
+        return counted & rows_of_sites(path, self.site_ids, self.handed_over)
+
+    @cached_property
+    def handed_over(self) -> bool:
+        """Whether a person was handed over from or to these sites: else nobody has to be asked where a row counts."""
+        return handed_over(self.site_ids)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from clinic.models import User
 from .audit import judged_by_site
 from .audit_cases import BASES, AuditFilter
 from .audit_figures import SMALL
+from .counted_site import site_counted
 
 __all__ = ["ENOUGH", "Funnel", "FunnelRow", "prescriber_rows", "site_funnels"]
 
@@ -79,11 +80,12 @@ def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
         BASES["episode"]
         .rows(asked, today)
         .order_by()
-        .values("person__site", "week12")
+        .annotate(at_site=site_counted("person__site"))
+        .values("at_site", "week12")
         .annotate(n=Count("pk"))
     )
     for row in rows:
-        pair = free.setdefault(row["person__site"], [0, 0])
+        pair = free.setdefault(row["at_site"], [0, 0])
         pair[0] += row["n"] if row["week12"] == "free" else 0
         pair[1] += row["n"] if row["week12"] in ("free", "not_free", "died") else 0
     told = (

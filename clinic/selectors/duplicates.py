@@ -18,7 +18,7 @@ from itertools import combinations
 
 from clinic.models import PeopleApart, Person, PersonState, Site
 
-__all__ = ["LIMIT", "Likeness", "Twins", "likely_pairs", "likeness"]
+__all__ = ["LIMIT", "Likeness", "Twins", "likely_pairs", "likeness", "told_apart"]
 
 #: Points a pair needs: two different things that agree, one of them strongly.
 LIMIT = 4
@@ -75,6 +75,10 @@ class Twins:
     second: Person
     points: int
     reasons: tuple[str, ...]
+
+    @property
+    def both(self) -> tuple[Person, Person]:
+        return self.first, self.second
 
     @property
     def words(self) -> str:
@@ -163,6 +167,12 @@ def _scored(read: list[Likeness], apart: set[tuple[int, int]]) -> list[tuple[int
     } - apart  # fmt: skip
     scored = [(*likeness(held[a], held[b]), a, b) for a, b in pairs]
     return sorted((row for row in scored if row[0]), key=lambda row: (-row[0], row[2], row[3]))
+
+
+def told_apart(one: Person, other: Person) -> bool:
+    """Whether somebody noted that these records are of two people."""
+    pair = {"first_id": min(one.pk, other.pk), "second_id": max(one.pk, other.pk)}
+    return PeopleApart.objects.filter(**pair, taken_back_at=None).exists()
 
 
 def likely_pairs(site: Site) -> tuple[list[Twins], int]:

@@ -45,6 +45,10 @@ class Side:
     weights: int
     rows: int
 
+    @property
+    def flag_words(self) -> str:
+        return f"{self.open_flags} unanswered"
+
 
 @dataclass(frozen=True)
 class FieldRow:

@@ -12,6 +12,7 @@ from clinic.healing.proportion import Proportion, wilson
 from clinic.healing.survival import at_risk
 from clinic.models import Depth, DeviceClass, Lesion, Measurement, Prescription, Site, VisitState
 
+from .counted_site import handed_over, rows_of_sites
 from .followup import FollowUp, follow_ups
 from .severity import SEVERITIES, severities
 
@@ -164,14 +165,15 @@ class Outcomes:
 
 def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
     """Outcomes of the lesions asked for; a fixed number of queries whatever their number."""
+    ids = [site.pk for site in asked.sites]
     lesions = list(
         Lesion.objects.filter(
-            limb__person__site__in=asked.sites,
+            rows_of_sites("limb__person__site", ids, handed_over(ids)),
             limb__person__restricted_on=None,  # restricted by law: in no figure
             first_seen_on__gte=asked.since,
             first_seen_on__lte=asked.until,
         )
-        .select_related("limb__person__site")
+        .select_related("limb__person__site", "counts_for")
         .order_by("first_seen_on", "pk")[: MOST + 1]
     )
     if len(lesions) > MOST:
@@ -222,10 +224,10 @@ def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> 
     if by == "severity":
         return severities(lesions)
     if by == "site":
-        return {lesion.pk: lesion.limb.person.site.name for lesion in lesions}
+        return {lesion.pk: lesion.counted_site.name for lesion in lesions}
     if by == "severity_site":
         return {
-            lesion.pk: f"{lesion.limb.person.site.name}: {severity}"
+            lesion.pk: f"{lesion.counted_site.name}: {severity}"
             for lesion, severity in zip(lesions, severities(lesions).values(), strict=True)
         }
     if by == "place":
@@ -278,7 +280,7 @@ def _line(group: GroupOutcome, lesions: dict[str, Lesion], by: str) -> GroupLine
     causes = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH, None)
     return GroupLine(
         outcome=group,
-        chart_name=_chart_name(group.group, by, lesions[group.lesions[0]].limb.person.site),
+        chart_name=_chart_name(group.group, by, lesions[group.lesions[0]].counted_site),
         cases=tuple(
             CaseLine(lesions[key], days / 7.0, str(ending) if ending else "followed, not ended")
             for key, days, ending in zip(group.lesions, group.durations, group.endings, strict=True)

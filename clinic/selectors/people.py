@@ -97,11 +97,14 @@ def people_found(site: Site, *, q: str = "", show: str = "all") -> QuerySet[Pers
     weights = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
     people = Person.objects.filter(site=site).order_by("family_name", "given_name", "pk")
     for word in q.split():
-        people = people.filter(
+        said = (
             Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(record_number__icontains=word)
         )
+        # A record merged into another is found by the other one's row: under its old number, or as it was spelt.
+        merged = Person.objects.filter(said, site=site, merged_into__isnull=False).values("merged_into")
+        people = people.filter(said | Q(pk__in=merged))
     if show == "left":
-        people = people.exclude(state=PersonState.IN_CARE)
+        people = people.exclude(state__in=[PersonState.IN_CARE, PersonState.MERGED])
     else:
         people = people.filter(state=PersonState.IN_CARE)
         if show == "open":

@@ -43,6 +43,10 @@ class Travels:
     referrals: Sequence[Referral]
     last_visit: Visit | None
 
+    @property
+    def flag_words(self) -> str:
+        return f"{self.open_flags} unanswered"
+
 
 def transfer_lists(site: Site) -> TransferLists:
     """Two queries, whatever the number."""

@@ -43,6 +43,7 @@ def glass_break(*, by: User, site: Site, record_number: str, birth_date: date, r
         raise Refused(
             "No person of that clinic has this record number and birth date.", field="record_number"
         )
+    found = found.merged_into or found  # a number of a merged record opens the one it went into
     with transaction.atomic():
         glass = BreakGlass.objects.create(
             user=by, person_id=found.pk, site=site, reason=reason, opened_at=now, until=now + LASTS

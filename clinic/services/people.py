@@ -130,6 +130,8 @@ def person_set_state(
     *, by: User, person: Person, state: str, state_on: date | None, expected_version: int
 ) -> Person:
     """In care, moved away or died. Lists leave out who is not in care; lesions and devices stay as they are."""
+    if state == PersonState.MERGED:
+        raise Refused("Two records are merged on their own page.", field="state")
     if state == PersonState.IN_CARE:
         state_on = None
     elif state_on is None:

@@ -28,6 +28,7 @@ from clinic.guidelines.messages import said
 from clinic.models import Person
 from clinic.selectors.circumstances import circumstances_card
 from clinic.selectors.limbs import both_limbs, running_devices
+from clinic.selectors.merging import merges_of
 from clinic.selectors.people import SHOW, likely_duplicates, people_found, person_bar, person_row
 from clinic.selectors.person_page import person_page
 from clinic.services.errors import Conflict, Refused
@@ -121,6 +122,8 @@ def person_new(request: ClinicRequest) -> HttpResponse:
 @may("see_cases")
 def person(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
+    if found.merged_into_id:
+        return redirect("person", person=found.merged_into_id)
     everything = request.GET.get("timeline") == "all"
     return render(
         request,
@@ -132,6 +135,7 @@ def person(request: ClinicRequest, person: int) -> HttpResponse:
             "site": found.site,
             "here": "people",
             "in_care": found.state == "in_care",
+            "merges": merges_of(found),
         },
     )
 

@@ -221,7 +221,7 @@ def test_the_cases_of_a_figure_are_read_with_as_many_queries_whatever_their_numb
     for _ in range(9):
         case(site)
     assert [queries(key) for key in ("all", "lesions", "arrived")] == few
-    assert max(few) <= 2
+    assert max(few) <= 3  # one of them asks whether anybody was handed over
 
 
 def test_the_number_of_queries_does_not_grow_with_the_cases(site):
