@@ -9,15 +9,19 @@ from django.http import HttpRequest
 from clinic import access
 from clinic.selectors.breakglass import unseen
 
-#: Route argument of a record's own page -> the noun of its history.
+#: Argument of a route -> the noun whose history its pages lead to. Plans, named by a code, hand theirs over themselves.
 HISTORY_OF = {
     "person": "person",
     "lesion": "lesion",
+    "limb": "limb",
     "visit": "visit",
     "prescription": "prescription",
     "referral": "referral",
-    "flag_answer": "redflag",
-    "limb_edit": "limb",
+    "flag": "redflag",
+    "photo": "photo",
+    "scale": "photoscale",
+    "card": "openingcard",
+    "look": "look",
 }
 
 
@@ -35,7 +39,7 @@ def frame(request: HttpRequest) -> dict[str, Any]:
         # A manager is told that somebody read a record of this clinic from outside: a count beside Settings.
         "glass_unseen": unseen(user.site_ids) if may["watch_glass"] else 0,
     }
-    if match and match.url_name in HISTORY_OF and match.kwargs:
-        shown["history_noun"] = HISTORY_OF[match.url_name]
-        shown["history_pk"] = next(iter(match.kwargs.values()))
+    named = next((name for name in match.kwargs if name in HISTORY_OF), None) if match else None
+    if match and named:
+        shown["history_noun"], shown["history_pk"] = HISTORY_OF[named], match.kwargs[named]
     return shown

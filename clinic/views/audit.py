@@ -7,13 +7,15 @@ from itertools import islice
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
+from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
 from clinic.forms.audit import CaseCursor, ChangesForm
 from clinic.models import Prescription
 from clinic.replica import from_replica
+from clinic.sealed_words import seal, unseal
 from clinic.selectors import audit_changes as chain
 from clinic.selectors.audit import audit_report
 from clinic.selectors.audit_cases import OUTCOMES, AuditFilter
@@ -91,17 +93,27 @@ def audit_cases(request: ClinicRequest) -> HttpResponse:
 @may("audit")
 def audit_changes(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)
+    sent = request.POST if request.method == "POST" else request.GET
+    site = next((one for one in sites_of(request.user) if str(one.pk) == sent.get("site")), site)
+    data = {name: sent.get(name, "") for name in ChangesForm.base_fields}
+    if request.method != "POST":
+        # A record number travels in the body; the address holds it unreadable.
+        data["person"] = unseal(data["person"])
     form = ChangesForm(
-        {name: request.GET.get(name, "") for name in ChangesForm.base_fields},
+        data,
         actors=chain.actors(site),
         verbs=chain.verbs(site),
     )
     valid = form.is_valid()
     asked = form.cleaned_data if valid else {}
+    kept = {"site": site.pk, **{k: v for k, v in asked.items() if v and k not in ("before", "person")}}
+    if asked.get("person"):
+        kept["person"] = seal(asked["person"])
+    if valid and request.method == "POST":
+        return redirect(f"{reverse('audit_changes')}?{urlencode(kept)}")
     page = chain.changes(site, **asked) if valid else chain.Changes((), None)
     length = chain.chain_length(site)
     check = "check" in request.GET or (length <= CHECKED_AT_ONCE and not asked.get("before"))
-    kept = {"site": site.pk, **{k: v for k, v in asked.items() if v and k != "before"}}
     return render(
         request,
         "clinic/audit/changes.html",

@@ -10,7 +10,7 @@ from django.shortcuts import render
 
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.models import Person
-from clinic.selectors.history import NOUNS, changes_of, readers_of
+from clinic.selectors.history import NOUNS, changes_of, deeds_of, readers_of
 from clinic.selectors.people import person_bar
 
 
@@ -29,6 +29,7 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
         told = {
             "readers": readers_of(person.pk) if watcher else [],
             "watcher": watcher,
+            "deeds": deeds_of(row, person),
             "person": person,
             "bar": person_bar(person),
         }

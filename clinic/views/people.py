@@ -9,7 +9,9 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from clinic import access
 from clinic.access import ClinicRequest, may, visible_or_404
@@ -26,6 +28,7 @@ from clinic.forms.people import (
 from clinic.forms.refusals import show
 from clinic.guidelines.messages import said
 from clinic.models import Person
+from clinic.sealed_words import seal, unseal
 from clinic.selectors.circumstances import circumstances_card
 from clinic.selectors.limbs import both_limbs, running_devices
 from clinic.selectors.merging import merges_of
@@ -61,25 +64,38 @@ def _page(
 @may("see_cases")
 def people(request: ClinicRequest) -> HttpResponse:
     site = access.site_or_404(request.user, request)
-    q = request.GET.get("q", "").strip()[:80]
-    wanted = request.GET.get("show", "all")
+    # Names and record numbers travel in the body; the address holds them unreadable.
+    asked = request.POST if request.method == "POST" else request.GET
+    site = next((one for one in access.sites_of(request.user) if str(one.pk) == asked.get("site")), site)
+    if request.method == "POST":
+        q = asked.get("q", "").replace("\x00", "").strip()[:80]
+    else:
+        q = unseal(asked.get("search", ""))
+    wanted = asked.get("show", "all")
     wanted = wanted if wanted in SHOW else "all"
+    query = urlencode({"search": seal(q), "show": wanted, "site": str(site.pk)})
+    if request.method == "POST" and not request.htmx:
+        return redirect(f"{reverse('people')}?{query}")
     page = Paginator(people_found(site, q=q, show=wanted), A_PAGE).get_page(request.GET.get("page"))
     today = timezone.localdate()
     template = "clinic/people/list.html"
-    return render(
+    answer = render(
         request,
         f"{template}#results" if request.htmx else template,  # type: ignore[attr-defined]
         {
             "rows": [person_row(person, site, today) for person in page],
             "page": page,
             "q": q,
+            "sealed": seal(q),
             "show": wanted,
             "shows": SHOW,
             "site": site,
             "here": "people",
         },
     )
+    if request.method == "POST":
+        answer["HX-Push-Url"] = f"{reverse('people')}?{query}"
+    return answer
 
 
 @may("register")

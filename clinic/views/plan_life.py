@@ -58,6 +58,8 @@ def _step(
     context = {
         "form": form,
         "found": found,
+        "history_noun": "limbplan",
+        "history_pk": found.pk,
         "plan": found.plan,
         "words": words,
         "bar": person_bar(found.limb.person),
@@ -161,6 +163,8 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
         "form": form,
         "grids": grids,
         "found": found,
+        "history_noun": "limbplan",
+        "history_pk": found.pk,
         "plan": row,
         "bar": person_bar(found.limb.person),
         "here": "people",

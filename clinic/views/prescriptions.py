@@ -21,6 +21,9 @@ from clinic.selectors.people import person_bar
 from clinic.services import prescriptions as service
 from clinic.services.errors import Refused
 
+#: What is typed beside the answers stays while the advice is worked out again.
+TYPED_BESIDE = ("device_class", "departure_reason", "reason", "device_label", "stop_reason")
+
 
 @may("prescribe")
 def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
@@ -34,6 +37,9 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         return render(request, "clinic/prescriptions/new.html", context)
     running = found.prescriptions.filter(stopped_on=None).select_related("relief_plan").first()
     before = told_before(running, lesions)
+    # Answers are tried in the body, never in the address: they are facts of a person.
+    trying = "work_out" in request.POST
+    signing = request.method == "POST" and not trying
     given = request.POST if request.method == "POST" else _carried(request.GET, before)
     answers = AnswersForm(given or None, lesions=lesions, before=before)
     tried = WhatIfForm(given or None, lesions=lesions)
@@ -44,20 +50,20 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     decision = limb_decision(found, today, answered, switched) if switched else record
     assert decision is not None
     chosen = ChoiceForm(
-        request.POST if request.method == "POST" else None,
-        initial={"device_class": request.GET.get("device_class", "")},
+        request.POST if signing else None,
+        initial={name: request.POST.get(name, request.GET.get(name, "")) for name in TYPED_BESIDE},
         site=found.person.site,
         offered=[offer.id for offer in record.advice.classes],
         running=running is not None,
         plan=running is not None and running.relief_plan is not None,
         aids=[row.device.id for row in record.beside],
     )
-    if request.method == "POST" and switched:
+    if signing and switched:
         chosen.add_error(
             None,
             "What-if switches are on: this is not the record. Nothing was signed. Go back to the record, then sign.",
         )
-    elif request.method == "POST" and chosen.is_valid():
+    elif signing and chosen.is_valid():
         data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
         seen = data.pop("seen")
         try:
@@ -78,7 +84,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         "answers": answers, "tried": tried, "decision": decision, "form": chosen, "before": before,
         "running": running, "gained": _difference(decision, record), "lost": _difference(record, decision),
     }  # fmt: skip
-    part = "#advice" if request.htmx and request.method == "GET" else ""
+    part = "#advice" if request.htmx and trying else ""
     return render(
         request, f"clinic/prescriptions/new.html{part}", context, status=422 if chosen.errors else 200
     )
@@ -86,9 +92,9 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
 
 def _carried(given: QueryDict, before: ToldBefore | None) -> QueryDict:
     """Answers of the device before, when somebody asks for them; each is then today's answer, shown before signing."""
+    filled = QueryDict(mutable=True)
     if before is None or given.get("carry") != "yes":
-        return given
-    filled = given.copy()
+        return filled
     for name in before.answers:
         filled.setdefault(name, before.words(name))
     return filled

@@ -296,6 +296,8 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
     context = {
         **_common(found.limb),
         "found": found,
+        "history_noun": "limbplan",
+        "history_pk": found.pk,
         "plan": row,
         "picture": picture,
         "trouble": trouble,

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from django.core.cache import cache
 from django.db import connection, transaction
@@ -18,6 +19,7 @@ from django.utils import timezone
 from clinic.demo.bulk import Bulk
 from clinic.demo.network import Sizes, seed
 from clinic.models import Lesion, Person, Site, User, Weight
+from clinic.sealed_words import seal
 from clinic.selectors.audit import audit_report
 from clinic.selectors.audit_cases import AuditFilter
 from clinic.selectors.audit_figures import ALL_BASES
@@ -52,7 +54,7 @@ def pages(site: Site) -> dict[str, tuple[Client, str]]:
     return {
         "Today": (staff, f"/today/?site={site.pk}"),
         "review list": (podiatrist, f"/review/?site={site.pk}"),
-        "people search": (staff, f"/people/?site={site.pk}&q=Kell"),
+        "people search": (staff, f"/people/?site={site.pk}&search={quote(seal('Kell'))}"),
         "lesion page": (staff, f"/lesions/{lesion.pk}/"),
         "audit home, one clinic": (lead, f"/audit/?site={site.pk}"),
         "cases of a figure": (lead, f"/audit/cases/?site={site.pk}&figure=to_device.by_7"),

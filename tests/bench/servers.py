@@ -23,7 +23,7 @@ from collections import Counter
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
 ROOT = Path(__file__).resolve().parents[2]
 PORTS = (8191, 8192)
@@ -62,6 +62,7 @@ def prepared() -> dict[str, Any]:
     from django.utils import timezone
 
     from clinic.models import Lesion, Prescription, Visit
+    from clinic.sealed_words import seal
 
     User = __import__("clinic.models", fromlist=["User"]).User
     user = User.objects.get(username="staff-1")
@@ -98,7 +99,7 @@ def prepared() -> dict[str, Any]:
     some = [lesion.pk for lesion in open_now[:40]]
     reads = [
         "/today/",
-        "/people/?q=Kell",
+        f"/people/?search={quote(seal('Kell'))}",
         *(f"/lesions/{pk}/" for pk in some),
         *(f"/people/{p}/" for p in list(people)[:20]),
     ]

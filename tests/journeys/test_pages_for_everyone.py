@@ -27,7 +27,7 @@ def pages(role):
     signed = LimbPlan.objects.select_related("plan").filter(plan__state="signed").first().plan
     everyone = [
         "/people/",
-        "/people/?q=lan",
+        "/people/?show=all",
         f"/people/{person.pk}/",
         f"/lesions/{lesion.pk}/",
         f"/lesions/{lesion.pk}/?show=reduction",
@@ -93,7 +93,6 @@ def pages(role):
         "/outcomes/",
         "/house-rules/",
         f"/limbs/{lesion.limb_id}/prescribe/",
-        f"/limbs/{lesion.limb_id}/prescribe/?if-high_falls_risk=yes",
         f"/limbs/{lesion.limb_id}/bench/",
         f"/plans/{plan.code}/",
     ]

@@ -29,7 +29,7 @@ VALUES = [
 ]  # fmt: skip
 #: Keys of query strings that pages read, besides any made up.
 KEYS = [
-    "q", "site", "page", "since", "until", "figure", "before", "check", "person", "actor", "verb", "next", "as",
+    "q", "search", "site", "page", "since", "until", "figure", "before", "check", "person", "actor", "verb", "next", "as",
     "device_class", "prescriber", "trace", "view", "with", "day", "number", "show", "sort", "filter", "part",
     "plan", "version", "lesion", "kind", "state", "order", "limit", "scale", "x", "y",
 ]  # fmt: skip

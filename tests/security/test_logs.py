@@ -53,7 +53,7 @@ def test_no_planted_text_comes_out_of_forms_searches_and_errors(lines, staff, pe
     settings.DEBUG_PROPAGATE_EXCEPTIONS = False
     client = Client(raise_request_exception=False)
     client.force_login(staff)
-    client.get("/people/", {"q": PLANTED[0]})
+    client.post("/people/", {"q": PLANTED[0]}, follow=True)
     client.get(f"/nothing/{PLANTED[0]}/{PLANTED[1]}/")
     client.post(reverse("person_new"), {"family_name": PLANTED[0], "record_number": PLANTED[1]})
     client.post(reverse("login"), {"username": PLANTED[0], "password": PLANTED[3]})

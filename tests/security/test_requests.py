@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import subprocess
 import sys
 
@@ -168,3 +169,40 @@ def test_no_cross_origin_permission_is_given(as_staff):
 def test_a_parameter_given_twice_is_no_way_round_a_check(as_staff, site, other_site):
     answer = as_staff.get(f"/people/?site={site.pk}&site={other_site.pk}")
     assert answer.status_code == 404
+
+
+def test_names_and_record_numbers_stand_in_no_address(as_staff, as_manager, person, site):
+    """Searches travel in the body; the address that can be opened again holds them unreadable, for this server only."""
+    for client, page, sent in (
+        (as_staff, reverse("people"), {"q": person.family_name}),
+        (as_manager, reverse("audit_changes"), {"person": person.record_number, "actor": "", "verb": ""}),
+    ):
+        word = next(value for value in sent.values() if value)
+        answer = client.post(page, sent)
+        assert answer.status_code == 302
+        assert word.lower() not in answer["Location"].lower()
+        shown = client.get(answer["Location"])
+        assert shown.status_code == 200
+        assert word in shown.content.decode()
+        # Nothing on the page leads to an address with the word in it, and no form sends one by GET.
+        html = shown.content.decode()
+        assert not [
+            link for link in re.findall(r'(?:href|action)="([^"]*)"', html) if word.lower() in link.lower()
+        ]
+    live = as_staff.post(reverse("people"), {"q": person.family_name}, headers={"HX-Request": "true"})
+    assert person.family_name not in live["HX-Push-Url"]
+    assert person.record_number in as_staff.get(live["HX-Push-Url"]).content.decode()
+    # A plain word, or a token of another server, finds everybody and says nothing.
+    for asked in (f"?q={person.family_name}", f"?search={person.family_name}", "?search=gAAAAA" + "x" * 700):
+        assert f"with “{person.family_name}”" not in as_staff.get(reverse("people") + asked).content.decode()
+
+
+def test_no_form_of_ours_sends_free_text_by_get():
+    """Forms by GET hold choices, days and tokens only; a field for words goes by POST."""
+    found = []
+    for path in (ROOT / "templates").rglob("*.html"):
+        for form in re.findall(r'<form[^>]*method="get".*?</form>', path.read_text(), re.S):
+            found += [
+                (path.name, field) for field in re.findall(r'<input[^>]*type="(?:text|search)"[^>]*>', form)
+            ]
+    assert found == []

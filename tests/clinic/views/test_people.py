@@ -61,8 +61,8 @@ def test_the_manager_sees_no_link_to_what_is_refused(as_manager, with_feet):
 def test_the_list_finds_by_name_and_answers_htmx_with_the_rows_only(as_staff, site):
     factories.person(at=site, family_name="Inventova")
     factories.person(at=site, family_name="Fictive")
-    whole = text(as_staff.get(reverse("people"), {"q": "inven"}))
-    part = text(as_staff.get(reverse("people"), {"q": "inven"}, headers={"HX-Request": "true"}))
+    whole = text(as_staff.post(reverse("people"), {"q": "inven"}, follow=True))
+    part = text(as_staff.post(reverse("people"), {"q": "inven"}, headers={"HX-Request": "true"}))
     for page in (whole, part):
         assert "Inventova" in page
         assert "Fictive" not in page

@@ -37,7 +37,9 @@ def test_missing_facts_are_named_and_nothing_that_stays_on_is_offered(as_podiatr
 def test_answers_change_the_advice_without_touching_the_record(as_podiatrist, limb):
     url = f"/limbs/{limb.pk}/prescribe/"
     before = seen(as_podiatrist.get(url))
-    part = as_podiatrist.get(url, {"device_available": "no"}, headers={"HX-Request": "true"})
+    part = as_podiatrist.post(
+        url, {"device_available": "no", "work_out": "yes"}, headers={"HX-Request": "true"}
+    )
     assert part.content.decode().strip().startswith('<div id="advice"')
     assert seen(part) != before
     assert not Prescription.objects.exists()
@@ -105,7 +107,11 @@ def post_choice(client, limb, **changed):
     sent = {
         "device_class": "walker_knee_high_removable",
         "reason": "Perfusion is not measured yet; removable meanwhile.",
-        "seen": seen(client.get(url, {k: v for k, v in changed.items() if not k.startswith("if-")})),
+        "seen": seen(
+            client.post(
+                url, {"work_out": "yes", **{k: v for k, v in changed.items() if not k.startswith("if-")}}
+            )
+        ),
         **changed,
     }
     return client.post(url, sent)
@@ -123,7 +129,7 @@ def test_every_class_shows_its_rules_with_their_grade_and_labels_from_memory_say
 def test_a_what_if_says_so_offers_nothing_to_sign_and_is_refused_when_sent(as_podiatrist, limb):
     url = f"/limbs/{limb.pk}/prescribe/"
     lesion = limb.lesions.get()
-    tried = as_podiatrist.get(url, {f"if-surface_{lesion.pk}": "dorsal"}).content.decode()
+    tried = as_podiatrist.post(url, {f"if-surface_{lesion.pk}": "dorsal", "work_out": "yes"}).content.decode()
     assert "What if: not the record" in tried
     assert 'name="seen"' not in tried
     assert 'type="radio" name="device_class"' not in tried
@@ -350,3 +356,18 @@ def test_today_and_review_lead_the_second_signer_to_the_signature(client, site):
     client.post(f"/prescriptions/{waiting.pk}/second/", {"version": waiting.version})
     assert "waits for a second signature" not in client.get("/review/").content.decode()
     assert 'data-message="sign_second"' not in client.get("/today/").content.decode()
+
+
+def test_facts_of_a_person_and_typed_words_are_tried_in_the_body_and_never_in_an_address(as_podiatrist, limb):
+    url = f"/limbs/{limb.pk}/prescribe/"
+    page = as_podiatrist.get(url).content.decode()
+    assert "formmethod" not in page
+    assert "hx-get" not in page.split('<form method="post" class="prescribe"')[1]
+    tried = {"device_available": "no", "reason": "She showers her mother", "work_out": "yes"}
+    again = as_podiatrist.post(url, tried)
+    assert again.status_code == 200
+    assert "She showers her mother" in again.content.decode()
+    assert not Prescription.objects.exists()
+    # A link cannot fill in answers.
+    linked = as_podiatrist.get(url, {"device_available": "no"}).content.decode()
+    assert seen(as_podiatrist.get(url)) == re.search(r'name="seen" value="(\w+)"', linked)[1]
