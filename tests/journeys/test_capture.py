@@ -96,6 +96,29 @@ def test_drawing_survives_a_cut_network_and_a_reload_and_is_kept_once(traced_pag
     tablet.faults = [fault for fault in tablet.faults if "ERR_INTERNET_DISCONNECTED" not in fault]
 
 
+def test_a_small_wound_is_drawn_closer_after_a_first_rough_ring(tablet, lesion):
+    shot = scene(1019, 10)  # about 4 mm radius
+    page = visit_page(tablet, lesion)
+    upload_and_scale(tablet, shot)
+    trace(tablet, shot)
+    expect(page.locator("#trace-says")).to_contain_text("One pixel of this screen all round is")
+    coarse = page.inner_text("#trace-says").split("all round is ")[1].split(" %")[0]
+    rough = page.input_value("[name=outline]")
+    page.get_by_role("button", name="Draw it closer").tap()
+    assert page.input_value("[name=outline]") == "", "the rough ring is away"
+    wide = np.ptp(plane_points(tablet, shot), axis=0)
+    view = [float(v) for v in page.get_attribute("#stage", "viewBox").split()]
+    assert max(wide[0] / view[2], wide[1] / view[3]) == pytest.approx(0.6, abs=0.08)
+    page.get_by_role("button", name="Undo", exact=True).tap()
+    assert page.input_value("[name=outline]") == rough
+    page.get_by_role("button", name="Redo", exact=True).tap()
+    trace(tablet, shot)
+    expect(page.locator("#trace-says")).not_to_contain_text("One pixel")
+    assert float(coarse) > 2
+    area = float(page.inner_text("#trace-says").split(" cm²")[0])
+    assert area * 100 == pytest.approx(shot.area, rel=0.02)
+
+
 def test_the_tools_of_drawing(traced_page):
     tablet, shot = traced_page
     page = tablet.page

@@ -58,6 +58,15 @@ export class Stage {
     this.#show();
   }
 
+  // A box of the picture in the middle, filling this share of the stage.
+  frame([left, top, right, bottom], share) {
+    const { width, height } = this.view;
+    const factor = Math.min((share * width) / Math.max(right - left, 1e-6), (share * height) / Math.max(bottom - top, 1e-6));
+    this.zoom(factor);
+    const [x, y] = this.centre;
+    this.pan((left + right) / 2 - x, (top + bottom) / 2 - y);
+  }
+
   zoom(factor, at = this.centre) {
     const width = Math.min(this.whole.width, Math.max(this.whole.width / 40, this.view.width / factor));
     const real = this.view.width / width;

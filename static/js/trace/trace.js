@@ -13,6 +13,8 @@ const NAME = location.pathname + location.search;
 const STROKE = 2; // screen pixels between two points of a stroke
 const FINE = 0.06; // mm that thinning may leave out
 const SMOOTH = 0.5; // mm that one smoothing may move a point
+const CLOSE = 0.6; // share of the stage that a shape fills when looked at closely
+const COARSE = 2; // per cent of the area that one screen pixel round the margin may be worth before it is said
 const REACH = 22; // screen pixels round a point that take the finger
 
 const drawing = new Rings();
@@ -187,7 +189,20 @@ function tell(told) {
     words += ` Smoothing changed the area by ${by < 0 ? "−" : "+"}${Math.abs(by).toFixed(1)} %, no point by more than ${SMOOTH} mm.`;
     before = null;
   }
+  // A hand wanders by pixels of the screen: the nearer the picture, the less of the wound that is.
+  const pixel = (100 * told.perimeter_mm * stage.unit) / told.area_mm2;
+  const nearer = Math.max(span()[2] - span()[0], span()[3] - span()[1]) / (CLOSE * Math.min(stage.view.width, stage.view.height));
+  if (pixel > COARSE && nearer < 0.7) {
+    words += ` One pixel of this screen all round is ${pixel.toFixed(1)} % of it; drawn closer, ${(pixel * nearer).toFixed(1)} %.`;
+  }
   say(words, "good");
+}
+
+// Left, top, right, bottom of all that is drawn.
+function span() {
+  const all = drawing.rings.flat();
+  const [xs, ys] = [0, 1].map((k) => all.map((point) => point[k]));
+  return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
 }
 
 function say(words, kind = "") {
@@ -214,6 +229,18 @@ const tools = {
     for (const ring of which) drawing.smooth(ring, SMOOTH);
     drawing.past.length = state; // one step back undoes the whole smoothing
     changed();
+  },
+  // The first, rough ring shows where to look; it goes, one step back brings it back.
+  closer() {
+    if (!drawing.rings.length) return stage.zoom(1.5);
+    stage.frame(span(), CLOSE);
+    if (drawing.rings.length > 1) return redraw();
+    drawing.step();
+    drawing.rings = [];
+    chosen = null;
+    setMode("free");
+    changed();
+    say("Draw once round it again, this close.", "");
   },
   delete() {
     if (!drawing.rings.length && !drawing.open.length) return;
