@@ -14,11 +14,11 @@ from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
-from django.urls import reverse
+from django.urls import get_resolver, reverse
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
-from clinic import access, logs
+from clinic import access, logs, pace
 from clinic.services import reads
 
 TOUCH_EVERY_SECONDS = 60
@@ -135,6 +135,19 @@ class SecondFactor:
             return None
         page = "second_factor" if user.second_factor else "second_factor_enrol"
         return redirect(f"{reverse(page)}?next={quote(request.get_full_path())}")
+
+
+class Pace:
+    """Nobody copies a clinic or fills it with rubbish by a script: beyond so many requests a minute is a wait."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        if pace.too_fast(request):
+            log.warning("too many requests", extra={"user": request.user.pk})
+            return get_resolver().resolve_error_handler(429)(request)
+        return self.get_response(request)
 
 
 class TouchSession:

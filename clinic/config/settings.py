@@ -12,6 +12,8 @@ import environ
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
+from clinic.config.tls import cache_fault, database_fault
+
 BASE_DIR = Path(__file__).resolve().parents[2]
 VAR_DIR = Path(os.environ.get("VAR_DIR", BASE_DIR / "var"))
 (VAR_DIR / "static").mkdir(parents=True, exist_ok=True)
@@ -70,6 +72,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django_otp.middleware.OTPMiddleware",
     "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "clinic.middleware.Pace",
     "clinic.middleware.SecondFactor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -142,6 +145,11 @@ if env.str("DATABASE_REPLICA_URL", default=""):
     }
     DATABASE_ROUTERS = ["clinic.replica.ReplicaRouter"]
 
+if PRODUCTION:
+    for _fault in (*map(database_fault, DATABASES.values()), cache_fault(env.str("CACHE_URL", default=""))):
+        if _fault:
+            raise ImproperlyConfigured(_fault)
+
 # --- Accounts and sessions -------------------------------------------------------------------------------------
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.passwords.PasswordBackend"]
 # Name and address together: nobody locks a colleague out from another device, and no forwarded header is believed
@@ -176,6 +184,9 @@ LOGOUT_REDIRECT_URL = "login"
 SESSION_COOKIE_AGE = env.int("SESSION_IDLE_SECONDS", default=30 * 60)
 # Whatever is done in it, a sign-in ends after a long working day.
 SESSION_LONGEST_SECONDS = env.int("SESSION_LONGEST_SECONDS", default=12 * 3600)
+# What one user may ask and send in a minute; 0 is no limit. A visit page that is being typed sends a few.
+READS_PER_MINUTE = env.int("READS_PER_MINUTE", default=600 if PRODUCTION else 0)
+WRITES_PER_MINUTE = env.int("WRITES_PER_MINUTE", default=240 if PRODUCTION else 0)
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

@@ -9,3 +9,4 @@ urlpatterns = [
 ]
 
 handler500 = "clinic.views.errors.server_error"
+handler429 = "clinic.views.errors.too_many"

@@ -98,3 +98,7 @@ class CodeForm(forms.Form):
 class EnrolForm(forms.Form):
     code = _code("Code", "The six digits your authenticator shows now.")
     password = _password("Your password", "current-password")
+
+
+class EndSignInsForm(forms.Form):
+    password = _password("Your password", "current-password", "Asked before a sign-in is ended.")

@@ -62,3 +62,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
 def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form's stamp is missing or old (signed in again in another tab): sending it again is safe and enough."""
     return _page(request, "403_csrf.html", 403)
+
+
+def too_many(request: HttpRequest) -> HttpResponse:
+    response = _page(request, "429.html", 429)
+    response["Retry-After"] = "60"
+    return response

@@ -22,7 +22,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django_otp import login as otp_login
 
 from clinic.access import ClinicRequest, may, second_factor_asked
-from clinic.forms.accounts import CodeForm, EnrolForm, OwnPasswordForm
+from clinic.forms.accounts import CodeForm, EndSignInsForm, EnrolForm, OwnPasswordForm
 from clinic.forms.refusals import show
 from clinic.guidelines.messages import said
 from clinic.models import User
@@ -216,25 +216,37 @@ def me(request: ClinicRequest) -> HttpResponse:
             _moved(request, old)
             messages.success(request, "Your password is changed; every other sign-in has ended.")
             return redirect("me")
+    return _me_page(request, form, EndSignInsForm())
+
+
+def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: EndSignInsForm) -> HttpResponse:
     return render(
         request,
         "clinic/accounts/me.html",
         {
             "form": form,
-            "sign_ins": own_sign_ins(user, request.session.session_key),
-            "codes_left": recovery_codes_left(user),
-            "asked": second_factor_asked(user),
+            "ending": ending,
+            "sign_ins": own_sign_ins(request.user, request.session.session_key),
+            "codes_left": recovery_codes_left(request.user),
+            "asked": second_factor_asked(request.user),
         },
-        status=422 if form.errors else 200,
+        status=422 if form.errors or ending.errors else 200,
     )
 
 
+@sensitive_post_parameters()
 @may("own_account")
 def sign_out_other(request: ClinicRequest) -> HttpResponse:
-    """End one of one's sign-ins, or all but this one."""
+    """End one of one's sign-ins, or all but this one, after the password."""
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
     user: Any = request.user
+    ending = EndSignInsForm(request.POST)
+    if ending.is_valid() and not user.check_password(ending.cleaned_data["password"]):
+        log.warning("password refused when ending sign-ins", extra={"user": user.pk})
+        ending.add_error("password", "Not your password.")
+    if ending.errors:
+        return _me_page(request, OwnPasswordForm(), ending)
     which = request.POST.get("sign_in", "")
     if which.isdecimal() and len(which) < 18:
         try:

@@ -8,12 +8,16 @@ import re
 import subprocess
 import sys
 
+import environ
 import pytest
 from django.conf import settings as live
+from django.core.cache import cache
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic import pace
+from clinic.config.tls import cache_fault, database_fault
 from clinic.models import Photo, PhotoConsent
 from clinic.services.exports import formula_safe
 from tests import factories
@@ -206,3 +210,69 @@ def test_no_form_of_ours_sends_free_text_by_get():
                 (path.name, field) for field in re.findall(r'<input[^>]*type="(?:text|search)"[^>]*>', form)
             ]
     assert found == []
+
+
+@pytest.mark.parametrize(
+    ("method", "limit"), [("get", {"READS_PER_MINUTE": 4}), ("post", {"WRITES_PER_MINUTE": 4})]
+)
+def test_beyond_so_many_requests_a_minute_one_user_waits_and_keeps_what_was_typed(
+    settings, as_staff, as_podiatrist, person, monkeypatch, method, limit
+):
+    for name, value in limit.items():
+        setattr(settings, name, value)
+    cache.clear()
+    monkeypatch.setattr(pace.time, "time", lambda: 6_000.0)
+    page = reverse("weight_new", args=[person.pk])
+    sent = {"kg": "<82 kilos>"} if method == "post" else {}
+    codes = [getattr(as_staff, method)(page, sent).status_code for _ in range(6)]
+    assert codes[4:] == [429, 429]
+    assert 429 not in codes[:4]
+    last = getattr(as_staff, method)(page, sent)
+    assert last["Retry-After"] == "60"
+    assert ("&lt;82 kilos&gt;" in last.content.decode()) == (method == "post")
+    # Neither a colleague nor the next minute waits.
+    assert getattr(as_podiatrist, method)(page, sent).status_code != 429
+    monkeypatch.setattr(pace.time, "time", lambda: 6_060.0)
+    assert getattr(as_staff, method)(page, sent).status_code != 429
+    cache.clear()
+
+
+@pytest.mark.parametrize(
+    ("url", "fault"),
+    [
+        ("postgres://app@db.example.org/clinic", "not given"),
+        ("postgres://app@10.0.0.7/clinic?sslmode=require", "require"),
+        ("postgres://app@db.example.org/clinic?sslmode=prefer", "prefer"),
+        ("postgres://app@db.example.org/clinic?sslmode=verify-full", ""),
+        ("postgres://app@127.0.0.1/clinic", ""),
+        ("postgres://app@/clinic", ""),
+        ("sqlite:////srv/clinic.sqlite3", ""),
+    ],
+)
+def test_a_database_on_another_machine_is_reached_by_checked_tls_only(url, fault):
+    told = database_fault(environ.Env.db_url_config(url))
+    assert bool(told) == bool(fault)
+    assert fault in told
+
+
+@pytest.mark.parametrize(
+    ("url", "good"),
+    [("", True), ("locmemcache://", True), ("dbcache://cache", True), ("filecache:///srv/cache", True),
+     ("rediscache://127.0.0.1:6379/1", True), ("rediss://cache.example.org:6379/1", True),
+     ("rediscache://cache.example.org:6379/1", False), ("redis://cache.example.org:6379/1", False)],
+)  # fmt: skip
+def test_a_cache_on_another_machine_is_reached_by_tls_only(url, good):
+    assert (cache_fault(url) == "") is good
+
+
+def test_production_does_not_start_on_a_plain_connection_to_another_machine(tmp_path):
+    for name in ("DATABASE_URL", "DATABASE_REPLICA_URL"):
+        env = {
+            **os.environ, "PRODUCTION": "1", "SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "clinic.example.org",
+            "VAR_DIR": str(tmp_path), "DATABASE_URL": "postgres://app@127.0.0.1/clinic", name: "postgres://app@db.example.org/clinic",
+        }  # fmt: skip
+        done = subprocess.run(
+            [sys.executable, "-c", "import clinic.config.settings"], cwd=ROOT, env=env, capture_output=True, text=True, check=False
+        )  # fmt: skip
+        assert done.returncode != 0
+        assert "sslmode of the database on db.example.org is not given" in done.stderr

@@ -208,8 +208,22 @@ def test_signing_out_everywhere_else_ends_the_other_browsers(podiatrist):
     here, _ = sign_in(podiatrist)
     other, _ = sign_in(podiatrist)
     assert len(here.get(reverse("me")).context["sign_ins"]) == 2
-    here.post(reverse("sign_out_other"))
+    here.post(reverse("sign_out_other"), {"sign_in": "others", "password": PASSWORD})
     assert here.get(reverse("me")).status_code == 200
+    assert other.get(reverse("me")).status_code == 302
+
+
+@pytest.mark.parametrize("sent", [{}, {"password": ""}, {"password": "wrong"}])
+def test_ending_a_sign_in_asks_for_the_password_again(podiatrist, sent):
+    here, _ = sign_in(podiatrist)
+    other, _ = sign_in(podiatrist)
+    rows = podiatrist.sign_ins.order_by("pk")
+    for which in ("others", *(str(row.pk) for row in rows)):
+        refused = here.post(reverse("sign_out_other"), {"sign_in": which, **sent})
+        assert refused.status_code == 422
+    assert "wrong" not in refused.content.decode()
+    assert other.get(reverse("me")).status_code == 200
+    here.post(reverse("sign_out_other"), {"sign_in": rows.last().pk, "password": PASSWORD})
     assert other.get(reverse("me")).status_code == 302
 
 
@@ -217,7 +231,7 @@ def test_one_sign_in_can_be_ended_and_only_ones_own(podiatrist, staff):
     here, _ = sign_in(podiatrist)
     foreign, _ = sign_in(staff)
     row = staff.sign_ins.get()
-    here.post(reverse("sign_out_other"), {"sign_in": row.pk})
+    here.post(reverse("sign_out_other"), {"sign_in": row.pk, "password": PASSWORD})
     assert foreign.get(reverse("me")).status_code == 200
 
 

@@ -1,0 +1,37 @@
+"""Connections that leave this machine are encrypted, and the other end shows a certificate that is checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from urllib.parse import urlsplit
+
+__all__ = ["cache_fault", "database_fault"]
+
+#: PostgreSQL's modes that check the server's certificate; `require` encrypts towards anybody.
+CHECKED = ("verify-ca", "verify-full")
+HERE = ("", "localhost", "127.0.0.1", "::1")
+#: Caches that live in this process, on this disk or in the database itself.
+NO_NETWORK = ("locmem", "dummy", "file", "db")
+
+
+def _here(host: str) -> bool:
+    return host in HERE or host.startswith("/")
+
+
+def database_fault(database: Mapping[str, Any]) -> str:
+    """What is wrong with a database's connection; empty where it stays on this machine or is encrypted and checked."""
+    if database["ENGINE"].endswith("sqlite3") or _here(str(database.get("HOST", ""))):
+        return ""
+    mode = str(database.get("OPTIONS", {}).get("sslmode", "")) or "not given"
+    if mode in CHECKED:
+        return ""
+    return f"sslmode of the database on {database['HOST']} is {mode}; on another machine it must be {' or '.join(CHECKED)}"
+
+
+def cache_fault(url: str) -> str:
+    """The same for the cache."""
+    parts = urlsplit(url)
+    if parts.scheme.startswith(NO_NETWORK) or _here(parts.hostname or "") or parts.scheme == "rediss":
+        return ""
+    return f"CACHE_URL names {parts.hostname} without TLS; on another machine it must be rediss://"
