@@ -1,5 +1,6 @@
 """A nurse with a tablet: photo, corners, trace, visit; a podiatrist: photo, imprint, bench."""
 
+import json
 import math
 import time
 
@@ -170,6 +171,44 @@ def test_the_tools_of_drawing(traced_page):
     page.keyboard.press("Delete")
     assert area() < 0.2
     assert not tablet.axe_faults()
+
+
+def circle(at, radius, turns=64):
+    steps = [2 * math.pi * n / turns for n in range(turns + 3)]
+    return [(at[0] + radius * math.cos(t), at[1] + radius * math.sin(t)) for t in steps]
+
+
+def test_three_islands_with_holes_and_last_weeks_outline_over_them(tablet, lesion):
+    last = Measurement.objects.filter(lesion=lesion).latest("visit__visited_on")
+    last.outline_mm = [[round(x, 2), round(y, 2)] for x, y in circle((0, 0), 7.5)[:-3]]
+    last.method, last.area_mm2 = "traced", math.pi * 7.5**2
+    last.save()
+    page = visit_page(tablet, lesion)
+    upload_and_scale(tablet, scene(7, 20))
+    middle = plane_points(tablet, scene(7, 20)).mean(axis=0)
+    page.locator("#stage").scroll_into_view_if_needed()
+    islands = [(middle + (dx, dy), r) for dx, dy, r in ((-12, 0, 5), (2, -6, 6), (14, 4, 4))]
+    for at, radius in [*islands, (islands[0][0], 2), (islands[1][0], 2.5)]:
+        stroke(tablet, on_screen(tablet, circle(at, radius)))
+    true = math.pi * (25 + 36 + 16 - 4 - 6.25) / 100
+    expect(page.locator("#trace-says")).to_contain_text("cm²")
+    page.wait_for_timeout(600)
+    assert float(page.inner_text("#trace-says").split(" cm²")[0]) == pytest.approx(true, rel=0.02)
+    parts = json.loads(page.input_value("[name=outline]"))
+    assert sorted(len(part) for part in parts) == [1, 2, 2], "three parts, two with a hole"
+    assert page.get_attribute("#last", "visibility") == "hidden"
+    page.get_by_label("Outline of").check(force=True)
+    assert page.get_attribute("#last", "visibility") == "visible"
+    wide = page.evaluate("document.getElementById('last').getBBox().width")  # in the stage's own millimetres
+    assert wide == pytest.approx(15, abs=0.1), "last week's outline is drawn at the same scale"
+    page.get_by_label("High contrast").check(force=True)
+    assert not tablet.axe_faults()
+    tap(tablet, "#keep")
+    page.wait_for_url("**/visits/new/?trace=*")
+    stored = Trace.objects.get()
+    assert stored.blind is False, "whoever saw last week's outline did not draw a repeat"
+    assert stored.area_mm2 / 100 == pytest.approx(true, rel=0.02)
+    assert json.loads(json.dumps(stored.outline_mm)) == parts
 
 
 def test_an_imprint_photographed_and_traced_lies_on_the_bench_where_it_was(tablet, lesion):
