@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 from typing import Any, Literal
 
 from clinic.guidelines.errors import GradingError
@@ -216,6 +217,8 @@ def _check_erythema(findings: InfectionFindings) -> None:
         raise GradingError(f"erythema_cm is {reach}, must lie from 0 to 100 cm")
 
 
+# With nothing looked at, some 800 combinations are gone through; pages ask about the same few findings again and again.
+@lru_cache(maxsize=500)
 def infection_grade(
     findings: InfectionFindings, *, erythema_2_cm: Erythema2Cm = "moderate"
 ) -> InfectionGrade:
@@ -273,6 +276,7 @@ def infection_grade(
     )
 
 
+@lru_cache(maxsize=500)
 def wifi_infection(findings: InfectionFindings) -> InfectionGrade:
     """WIfI foot infection grade, 0 to 3, by its own 2014 rule for redness.
 

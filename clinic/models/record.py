@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from django.conf import settings
 from django.db import models
+from simple_history.manager import HistoryManager
 from simple_history.models import HistoricalRecords
+
+
+class HistoryReader(HistoryManager):
+    """The library makes its manager's class anew each time a row's history is touched, three times a save."""
+
+    @classmethod
+    @cache
+    def from_queryset(cls, queryset_class: Any, class_name: str | None = None) -> Any:
+        return super().from_queryset(queryset_class, class_name)
 
 
 class ClinicalQuerySet(models.QuerySet[Any]):
@@ -30,7 +41,7 @@ class ClinicalRecord(models.Model):
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    history = HistoricalRecords(inherit=True)
+    history = HistoricalRecords(inherit=True, history_manager=HistoryReader)
 
     objects = ClinicalQuerySet.as_manager()
 

@@ -6,7 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
+from typing import NamedTuple
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.healing.report import LesionReport, lesion_report
@@ -15,6 +18,7 @@ from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
     AreaMethod,
     Depth,
+    DeviceClass,
     Event,
     EventKind,
     Lesion,
@@ -27,7 +31,10 @@ from clinic.models import (
 
 from .repeat import trace_errors
 
-__all__ = ["BREAKING_EVENTS", "Course", "LesionHealing", "Mark", "courses_of", "healing_of", "healings_of"]
+__all__ = [
+    "BREAKING_EVENTS", "READING", "Course", "LesionHealing", "Mark", "Reading", "courses_of", "healing_of", "healings_of",
+    "measurements_of",
+]  # fmt: skip
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
 BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
@@ -41,6 +48,47 @@ _WORD_KIND = {
     VerdictWord.SLOW: "slow",
     VerdictWord.ON_COURSE: "on_course",
 }
+
+
+class Told(NamedTuple):
+    """What a verdict rests on of one visit: no number and no free text, so that it may be kept in memory."""
+
+    day: date
+    method: str
+    debridement: str
+    area_mm2: float | None
+    covered_dry: bool
+    depth: str
+    infection_grade: int | None
+
+
+class Reading(NamedTuple):
+    """What a curve, a verdict and a spark take from one measurement; lists read hundreds of them."""
+
+    lesion_id: int
+    day: date
+    method: str
+    debridement: str
+    area_mm2: float | None
+    covered_dry: bool
+    depth: str
+    infection_grade: int | None
+    not_measured_because: str
+
+    @property
+    def area_cm2(self) -> float | None:
+        return None if self.area_mm2 is None else self.area_mm2 / 100
+
+    @property
+    def told(self) -> Told:
+        return Told._make(self[1:-1])
+
+
+#: The columns of a reading, in its order.
+READING = (
+    "lesion_id", "visit__visited_on", "method", "debridement", "area_mm2", "covered_dry", "depth", "infection_grade",
+    "not_measured_because",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -58,9 +106,11 @@ class Course:
     """What was measured and what happened, not judged."""
 
     lesion: Lesion
-    measurements: tuple[Measurement, ...]
+    readings: tuple[Reading, ...]
     areas: tuple[Area, ...]
     marks: tuple[Mark, ...]
+    #: The clinic's own error of a traced area, where it is known.
+    share: float | None = None
 
     @property
     def breaks(self) -> list[date]:
@@ -73,14 +123,14 @@ class LesionHealing:
     """A lesion with everything its curve, its row and its verdict need."""
 
     lesion: Lesion
-    measurements: tuple[Measurement, ...]
+    readings: tuple[Reading, ...]
     areas: tuple[Area, ...]
     marks: tuple[Mark, ...]
     report: LesionReport | None
 
     @property
-    def last(self) -> Measurement | None:
-        return self.measurements[-1] if self.measurements else None
+    def last(self) -> Reading | None:
+        return self.readings[-1] if self.readings else None
 
     @property
     def kind(self) -> str:
@@ -111,49 +161,86 @@ class LesionHealing:
         return " ".join(reason.text for reason in self.report.verdict.reasons)
 
 
-def _areas(measurements: Iterable[Measurement], share: float | None = None) -> tuple[Area, ...]:
+#: Courses that are judged anew only when something of them changes; 15 kB each (measured), so 31 MB of a process at most.
+KEPT = 2000
+
+
+@lru_cache(maxsize=KEPT)
+def _areas(told: tuple[Told, ...], share: float | None) -> tuple[Area, ...]:
     """Areas; `share` is the clinic's own error of a traced one, where it is known."""
     return tuple(
         Area(
-            day=m.visit.visited_on,
+            day=m.day,
             area=float(m.area_mm2),
             method=Method.TRACED if m.method == AreaMethod.TRACED else Method.ELLIPSE,
             state=WoundState(m.debridement),
             share=share if m.method == AreaMethod.TRACED else None,
         )
-        for m in measurements
+        for m in told
         if m.area_mm2 is not None
     )
 
 
-def _findings(lesion: Lesion, measurements: Sequence[Measurement]) -> Findings:
-    depths = [_DEPTHS.index(m.depth) for m in measurements if m.depth]
-    grades = [m.infection_grade for m in measurements if m.infection_grade is not None]
+@lru_cache(maxsize=KEPT)
+def _judged(
+    told: tuple[Told, ...], share: float | None, state: str, breaks: tuple[date, ...]
+) -> LesionReport | None:
+    """The verdict, from nothing but its arguments; lists ask for the same ones each time they are opened."""
+    areas = _areas(told, share)
+    return lesion_report(areas, _findings(state, told), breaks) if areas else None
+
+
+def _findings(state: str, told: Sequence[Told]) -> Findings:
+    depths = [_DEPTHS.index(m.depth) for m in told if m.depth]
+    grades = [m.infection_grade for m in told if m.infection_grade is not None]
     return Findings(
-        healed_confirmed=lesion.state == LesionState.HEALED,
-        covered=bool(measurements and measurements[-1].covered_dry) or lesion.state == LesionState.TO_CONFIRM,
+        healed_confirmed=state == LesionState.HEALED,
+        covered=bool(told and told[-1].covered_dry) or state == LesionState.TO_CONFIRM,
         infection_up=len(grades) > 1 and grades[-1] > grades[-2] and grades[-1] > 1,
         depth_up=len(depths) > 1 and depths[-1] > depths[-2],
     )
 
 
-def _standing(lesions: Sequence[Lesion]) -> dict[int, list[Measurement]]:
-    rows = (
+def measurements_of(lesions: Sequence[Lesion]) -> QuerySet[Measurement]:
+    """Measurements that stand, in the order of their visits."""
+    return (
         Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
         .select_related("visit")
         .order_by("visit__visited_on", "pk")
     )
-    by_lesion: dict[int, list[Measurement]] = defaultdict(list)
-    for row in rows:
-        by_lesion[row.lesion_id].append(row)
+
+
+def _reading(row: Measurement) -> Reading:
+    return Reading(
+        row.lesion_id,
+        row.visit.visited_on,
+        row.method,
+        row.debridement,
+        row.area_mm2,
+        row.covered_dry,
+        row.depth,
+        row.infection_grade,
+        row.not_measured_because,
+    )
+
+
+def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> dict[int, list[Reading]]:
+    """By lesion; from rows that were read already, or by one query of the few columns needed."""
+    by_lesion: dict[int, list[Reading]] = defaultdict(list)
+    if rows is None:
+        told: Iterable[Reading] = map(Reading._make, measurements_of(lesions).values_list(*READING))
+    else:
+        told = map(_reading, rows)
+    for reading in told:
+        by_lesion[reading.lesion_id].append(reading)
     return by_lesion
 
 
-def _event_words(event: Event) -> str:
+def _event_words(kind: str, note: str) -> str:
     """An event as the strip names it; a decision by what it is about."""
-    kind = str(event.get_kind_display())
-    about = event.note.partition(":")[0].lower()
-    return f"{kind}: {about}" if event.kind == EventKind.DECISION and about else kind
+    words = str(EventKind(kind).label)
+    about = note.partition(":")[0].lower()
+    return f"{words}: {about}" if kind == EventKind.DECISION and about else words
 
 
 def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
@@ -171,70 +258,59 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
                 marks[lesion.pk].append(mark)
 
     limbs = list(by_limb)
-    for event in Event.objects.filter(limb__in=limbs):
-        put(
-            event.limb_id,
-            event.lesion_id,
-            Mark(event.happened_on, event.kind, _event_words(event), event.kind in BREAKING_EVENTS),
-        )
-    light = Prescription.objects.defer("facts", "advice", "forecast_shown", "content")
-    for prescription in light.filter(limb__in=limbs):
-        day = prescription.fitted_on or prescription.prescribed_on
-        put(
-            prescription.limb_id,
-            None,
-            Mark(day, "device", prescription.get_device_class_display(), True),
-        )
-        if prescription.stopped_on:
-            put(
-                prescription.limb_id,
-                None,
-                Mark(prescription.stopped_on, "device_off", "Device stopped", True),
-            )
-    signed = LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).select_related("plan")
-    for link in signed.defer("plan__spec", "plan__result"):
-        signed_at = link.plan.signed_at
-        if signed_at is None:
-            continue
-        put(
-            link.limb_id,
-            None,
-            Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{link.plan.number}", True),
-        )
+    events = Event.objects.filter(limb__in=limbs)
+    for limb, lesion_id, kind, note, day in events.values_list(
+        "limb_id", "lesion_id", "kind", "note", "happened_on"
+    ):
+        put(limb, lesion_id, Mark(day, kind, _event_words(kind, note), kind in BREAKING_EVENTS))
+    devices = Prescription.objects.filter(limb__in=limbs)
+    for limb, device, prescribed_on, fitted_on, stopped_on in devices.values_list(
+        "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
+    ):
+        put(limb, None, Mark(fitted_on or prescribed_on, "device", DeviceClass(device).label, True))
+        if stopped_on:
+            put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
+    signed = LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False)
+    for limb, number, signed_at in signed.values_list("limb_id", "plan__number", "plan__signed_at"):
+        if signed_at is not None:
+            put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
     return marks
 
 
-def courses_of(lesions: Iterable[Lesion]) -> dict[int, Course]:
-    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion."""
+def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None) -> dict[int, Course]:
+    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion.
+
+    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared.
+    """
     wanted = list(lesions)
     if not wanted:
         return {}
-    measured, marked = _standing(wanted), _marks(wanted)
+    measured, marked = _readings(wanted, rows), _marks(wanted)
     shares = trace_errors(wanted)
     return {
         lesion.pk: Course(
             lesion,
             tuple(measured[lesion.pk]),
-            _areas(measured[lesion.pk], shares.get(lesion.pk)),
+            _areas(tuple(one.told for one in measured[lesion.pk]), shares.get(lesion.pk)),
             tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words))),
+            shares.get(lesion.pk),
         )
         for lesion in wanted
     }
 
 
-def healings_of(lesions: Iterable[Lesion]) -> dict[int, LesionHealing]:
+def healings_of(
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None
+) -> dict[int, LesionHealing]:
     """Judge many lesions with a constant number of queries; keyed by lesion."""
     answer = {}
-    for pk, course in courses_of(lesions).items():
-        report = (
-            lesion_report(course.areas, _findings(course.lesion, course.measurements), course.breaks)
-            if course.areas
-            else None
-        )
-        answer[pk] = LesionHealing(course.lesion, course.measurements, course.areas, course.marks, report)
+    for pk, course in courses_of(lesions, rows).items():
+        told = tuple(one.told for one in course.readings)
+        report = _judged(told, course.share, course.lesion.state, tuple(course.breaks))
+        answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 
 
-def healing_of(lesion: Lesion) -> LesionHealing:
+def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
     """Judge one lesion."""
-    return healings_of([lesion])[lesion.pk]
+    return healings_of([lesion], rows)[lesion.pk]

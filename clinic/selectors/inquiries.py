@@ -8,8 +8,8 @@ from datetime import date, timedelta
 
 from django.db.models import Max
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.models import (
     Event,
     EventKind,
@@ -55,7 +55,7 @@ class WhySheet:
 
 
 def _on(words: str, day: date) -> str:
-    return f"{words}, {date_format(day)}"
+    return f"{words}, {day_words(day)}"
 
 
 def _known(facts: Iterable[str], missing: str) -> tuple[str, ...]:
@@ -134,7 +134,7 @@ def _pressure(lesion: Lesion, events: Sequence[Event], today: date) -> tuple[str
     if device is None:
         facts.append("Device: none is running")
     elif device.fitted_on is None:
-        facts.append(f"{device}: prescribed {date_format(device.prescribed_on)}, not fitted yet")
+        facts.append(f"{device}: prescribed {day_words(device.prescribed_on)}, not fitted yet")
     else:
         facts.append(_on(f"{device}, fitted", device.fitted_on))
     plan = (
@@ -225,4 +225,4 @@ def inquiry_due(kind: str, last: date | None, today: date) -> str:
         return ""
     if last is None:
         return "Nobody has gone through why it is not healing."
-    return f"Why it is not healing was last gone through on {date_format(last)}."
+    return f"Why it is not healing was last gone through on {day_words(last)}."

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from clinic.models import Episode, Lesion, LesionState, Measurement, Person
+from clinic.models import Episode, Lesion, LesionState, Person
 
-from .healing import LesionHealing, healings_of
+from .healing import LesionHealing, Reading, healings_of
 
 __all__ = ["OPEN_STATES", "LesionRow", "healed_lesions", "has_open_episode", "lesion_rows", "lesions_of"]
 
@@ -23,7 +23,7 @@ class LesionRow:
     lesion: Lesion
     kind: str
     words: str
-    last: Measurement | None
+    last: Reading | None
 
     @property
     def last_words(self) -> str:

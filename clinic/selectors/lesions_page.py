@@ -22,7 +22,7 @@ from clinic.models import (
     VisitState,
 )
 
-from .healing import LesionHealing, healing_of
+from .healing import LesionHealing, healing_of, measurements_of
 from .watch import flags_standing
 
 __all__ = ["LesionPage", "MeasurementRow", "chances_sentence", "lesion_page", "missed_days"]
@@ -55,14 +55,14 @@ class LesionPage:
     siblings: Sequence[Lesion]
 
 
-def _rows(healing: LesionHealing) -> list[MeasurementRow]:
+def _rows(healing: LesionHealing, measured: Sequence[Measurement]) -> list[MeasurementRow]:
     rows: list[MeasurementRow] = []
     before: Measurement | None = None
     by_day = {area.day: area for area in healing.areas}
     run = healing.report.run if healing.report else None
     judged = {area.day for area in run.areas} if run else set()
-    first = healing.measurements[0].visit.visited_on if healing.measurements else None
-    for row in healing.measurements:
+    first = healing.readings[0].day if healing.readings else None
+    for row in measured:
         change = None
         day = row.visit.visited_on
         if (
@@ -121,13 +121,14 @@ def missed_days(lesion: Lesion) -> list[date]:
 
 
 def lesion_page(lesion: Lesion) -> LesionPage:
-    healing = healing_of(lesion)
+    measured = list(measurements_of([lesion]))
+    healing = healing_of(lesion, measured)
     prescriptions = list(
         Prescription.objects.filter(limb=lesion.limb_id, lesions=lesion).select_related("signed_by")
     )
     return LesionPage(
         healing=healing,
-        rows=_rows(healing),
+        rows=_rows(healing, measured),
         photos=list(lesion.photos.select_related("visit")[:24]),
         prescriptions=prescriptions,
         running=next((p for p in prescriptions if p.stopped_on is None), None),

@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields
 from datetime import date, datetime
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, referral_clock, seal_clock
 from clinic.guidelines.messages import Said, said
 from clinic.models import Attendance, ContactResult, Person, Site, User
@@ -104,7 +104,7 @@ def _sealed(case: Case, now: datetime) -> Iterator[TodayRow]:
         ask = Ask(said("open_sealed_now"), "prescription_open", device.pk)
         words = (
             f"Sealed {device.get_device_class_display().lower()} on the {device.limb.side} foot, to be "
-            f"opened by {date_format(device.open_by)}"
+            f"opened by {day_words(device.open_by)}"
         )
         yield TodayRow(case.person, device.open_by, words, case.lines, (ask,))
 
@@ -141,7 +141,7 @@ def _signatures(case: Case, signer: User | None) -> Iterator[TodayRow]:
         ask = Ask(said("sign_second"), "prescription", device.pk)
         words = (
             f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by {device.signed_by} on "
-            f"{date_format(local_day(device.signed_at))}: not fitted before a second signature"
+            f"{day_words(local_day(device.signed_at))}: not fitted before a second signature"
         )
         yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
 
@@ -183,9 +183,9 @@ def _contacts(case: Case, site: Site) -> Iterator[TodayRow]:
 def _missed_words(case: Case, site: Site) -> str:
     words = "Not reached"
     if case.attendance == Attendance.DID_NOT_COME and case.latest_on:
-        words = f"Did not come on {date_format(case.latest_on)}"
+        words = f"Did not come on {day_words(case.latest_on)}"
     if case.attempts:
-        words += f", last tried {date_format(local_day(case.attempts[-1].tried_at))}"
+        words += f", last tried {day_words(local_day(case.attempts[-1].tried_at))}"
     return words
 
 
@@ -193,9 +193,7 @@ def _no_date(case: Case, site: Site) -> Iterator[TodayRow]:
     if not case.lesions or case.next_on is not None:
         return
     words = (
-        "No visit yet"
-        if case.latest_on is None
-        else f"Last entry {date_format(case.latest_on)}, no next date"
+        "No visit yet" if case.latest_on is None else f"Last entry {day_words(case.latest_on)}, no next date"
     )
     visit = Ask(said("log_visit"), "visit_new", case.person.pk)
     yield TodayRow(case.person, case.latest_on, words, case.lines, (visit, *_contact_ask(case, site)))
@@ -204,7 +202,7 @@ def _no_date(case: Case, site: Site) -> Iterator[TodayRow]:
 def _begun(case: Case) -> Iterator[TodayRow]:
     for visit in case.begun:
         ask = Ask(said("finish_visit", who=visit.created_by), "visit_finish", visit.pk)
-        words = f"Visit of {date_format(visit.visited_on)} is not finished"
+        words = f"Visit of {day_words(visit.visited_on)} is not finished"
         yield TodayRow(case.person, visit.visited_on, words, (), (ask,))
 
 
@@ -215,6 +213,6 @@ def _looks(case: Case) -> Iterator[TodayRow]:
             words = f"{look.lesion}: “{look.question}” {look.answered_by} answers: “{look.answer}”"
             ask = Ask(said("look_answered"), "look_read", look.pk, post=True)
         else:
-            words = f"{look.lesion}: {look.created_by} asked on {date_format(asked)}: “{look.question}”"
+            words = f"{look.lesion}: {look.created_by} asked on {day_words(asked)}: “{look.question}”"
             ask = Ask(said("look_waits"), "lesion", look.lesion_id)
         yield TodayRow(case.person, asked, words, (), (ask,))

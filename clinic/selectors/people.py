@@ -89,8 +89,6 @@ def _ago(days: int) -> str:
 
 def people_found(site: Site, *, q: str = "", show: str = "all") -> QuerySet[Person]:
     """People of a site whose name or record number holds every word of `q` (three queries with their lesions)."""
-    open_here = Lesion.objects.filter(limb__person=OuterRef("pk"), state__in=OPEN_STATES)
-    healed_here = Lesion.objects.filter(limb__person=OuterRef("pk"), state=LesionState.HEALED)
     latest = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
         "-visited_on", "-pk"
     )
@@ -107,10 +105,11 @@ def people_found(site: Site, *, q: str = "", show: str = "all") -> QuerySet[Pers
         people = people.exclude(state__in=[PersonState.IN_CARE, PersonState.MERGED])
     else:
         people = people.filter(state=PersonState.IN_CARE)
-        if show == "open":
-            people = people.filter(Exists(open_here))
-        elif show == "remission":
-            people = people.filter(~Exists(open_here), Exists(healed_here))
+        if show in ("open", "remission"):
+            here = Lesion.objects.filter(limb__person=OuterRef("pk"))
+            is_open = Exists(here.filter(state__in=OPEN_STATES))
+            healed = Exists(here.filter(state=LesionState.HEALED))
+            people = people.filter(is_open) if show == "open" else people.filter(~is_open, healed)
     open_rows = Lesion.objects.filter(state__in=OPEN_STATES).order_by("label")
     return people.annotate(
         next_on=Subquery(latest.values("next_on")[:1]), weighed_on=Subquery(weights.values("measured_on")[:1])

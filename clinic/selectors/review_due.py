@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.models import (
     Attendance,
     Event,
@@ -143,7 +143,7 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
 def _second(healing: LesionHealing, around: Surroundings) -> Iterator[str]:
     device = around.device.get(healing.lesion.limb_id)
     if device is not None and device.waits_for_second:
-        signed = date_format(timezone.localdate(device.signed_at))
+        signed = day_words(timezone.localdate(device.signed_at))
         yield f"{device} signed by {device.signed_by} on {signed} waits for a second signature; it is not fitted before."
 
 
@@ -158,7 +158,7 @@ def _missed(healing: LesionHealing, around: Surroundings, today: date) -> Iterat
     if count:
         yield f"Did not come {count} time{'' if count == 1 else 's'} since the last visit made."
     if next_on and next_on < today:
-        yield f"Was expected on {date_format(next_on)}, {(today - next_on).days} days ago."
+        yield f"Was expected on {day_words(next_on)}, {(today - next_on).days} days ago."
     elif next_on is None and person in around.came:
         yield "No next visit is agreed."
 
@@ -168,7 +168,7 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
     drafts = [link for link in plans if link.plan.signed_at is None]
     signed = [link for link in plans if link.plan.signed_at is not None]
     for link in drafts[:1]:
-        yield f"Relief plan v{link.plan.number} of {date_format(timezone.localdate(link.plan.created_at))} is not signed."
+        yield f"Relief plan v{link.plan.number} of {day_words(timezone.localdate(link.plan.created_at))} is not signed."
     if not signed:
         return
     plan = signed[0].plan
@@ -185,7 +185,7 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
         if (float(weight.kg) >= limit) != (then >= limit):
             yield (
                 f"Relief plan v{plan.number} was made for {then:g} kg; {weight.kg:g} kg on "
-                f"{date_format(weight.measured_on)} is across this clinic's limit of {limit:g} kg."
+                f"{day_words(weight.measured_on)} is across this clinic's limit of {limit:g} kg."
             )
 
 
@@ -214,6 +214,6 @@ def _foam(healing: LesionHealing, around: Surroundings, today: date) -> Iterator
     if not signed or today - max(days) < timedelta(days=FOAM_DAYS):
         return
     yield (
-        f"Insole of {date_format(max(days))} is past its 6 months: measured relief of insoles fell from 39 % new to "
+        f"Insole of {day_words(max(days))} is past its 6 months: measured relief of insoles fell from 39 % new to "
         "32 % at 6 months (81 people, Diabet Med 2001, read second-hand)."
     )

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.guidelines.messages import said
 from clinic.models import Site, User
 
@@ -99,7 +99,7 @@ def _remission(case: Case, day: date) -> tuple[str, TodayRow]:
         return "", TodayRow(case.person, None, "")
     seen = max(case.latest_on or case.healed_on, case.healed_on)
     due = case.next_on or seen + timedelta(days=case.interval_days or REMISSION_DAYS)
-    words = f"Healed {date_format(case.healed_on)}; due {date_format(due)}"
+    words = f"Healed {day_words(case.healed_on)}; due {day_words(due)}"
     if case.risk_words:
         words += f"; {case.risk_words}"
     ask = Ask(said("log_visit"), "visit_new", case.person.pk)
@@ -130,5 +130,5 @@ def _weight_ask(case: Case, day: date) -> list[Ask]:
 def _date_words(due: date, day: date) -> str:
     late = (day - due).days
     if late > 0:
-        return f"Was due {date_format(due)}, {late} day{'s' if late != 1 else ''} ago"
-    return "Due today" if late == 0 else f"Due {date_format(due)}"
+        return f"Was due {day_words(due)}, {late} day{'s' if late != 1 else ''} ago"
+    return "Due today" if late == 0 else f"Due {day_words(due)}"

@@ -23,7 +23,6 @@ from clinic.models import (
     Limb,
     LimbPlan,
     Look,
-    Measurement,
     Person,
     PersonState,
     PlanFlag,
@@ -36,6 +35,7 @@ from clinic.models import (
     Weight,
 )
 
+from .healing import READING, Reading, measurements_of
 from .limbs import latest_findings
 from .repeat import site_error
 from .risk import foot_risk
@@ -118,17 +118,17 @@ def _people(site: Site) -> dict[int, Case]:
         "-visited_on", "-pk"
     )
     weights = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
-    people = (
-        Person.objects.filter(site=site, state=PersonState.IN_CARE)
-        .select_related("site")
-        .annotate(
-            latest_on=Subquery(visits.values("visited_on")[:1]),
-            latest_next_on=Subquery(visits.values("next_on")[:1]),
-            latest_attendance=Subquery(visits.values("attendance")[:1]),
-            weighed_on=Subquery(weights.values("measured_on")[:1]),
-        )
+    people = Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
+        latest_on=Subquery(visits.values("visited_on")[:1]),
+        latest_next_on=Subquery(visits.values("next_on")[:1]),
+        latest_attendance=Subquery(visits.values("attendance")[:1]),
+        weighed_on=Subquery(weights.values("measured_on")[:1]),
     )
-    return {person.pk: Case(person) for person in people}
+    cases = {}
+    for person in people:
+        person.site = site
+        cases[person.pk] = Case(person)
+    return cases
 
 
 def _add_lesions(cases: dict[int, Case], site: Site) -> None:
@@ -148,7 +148,7 @@ def _add_measurements(cases: dict[int, Case], site: Site) -> None:
     """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
     lesions = [lesion for case in cases.values() for lesion in case.lesions]
     recent = (
-        Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
+        measurements_of(lesions)
         .annotate(
             back=Window(
                 RowNumber(),
@@ -157,37 +157,33 @@ def _add_measurements(cases: dict[int, Case], site: Site) -> None:
             )
         )
         .filter(back__lte=SPARK_VISITS)
-        .select_related("visit")
     )
-    rows: dict[int, list[Measurement]] = defaultdict(list)
-    for row in recent:
-        rows[row.lesion_id].append(row)
+    rows: dict[int, list[Reading]] = defaultdict(list)
+    for columns in recent.values_list(*READING):
+        reading = Reading._make(columns)
+        rows[reading.lesion_id].append(reading)
     share = site_error(site.pk)
     for case in cases.values():
         case.lines = tuple(_line(lesion, rows[lesion.pk], share) for lesion in case.lesions)
 
 
-def _line(lesion: Lesion, rows: list[Measurement], share: float | None) -> LesionLine:
-    ordered = sorted(rows, key=lambda row: (row.visit.visited_on, row.pk))
-    measured = [row for row in ordered if row.area_mm2 is not None]
-    last = area_words(ordered[-1], dated=True) if ordered else "not measured yet"
+def _line(lesion: Lesion, rows: list[Reading], share: float | None) -> LesionLine:
+    measured = [row for row in rows if row.area_mm2 is not None]
+    last = area_words(rows[-1], dated=True) if rows else "not measured yet"
     change, kind = _change(measured, share)
-    return LesionLine(lesion, last, change, kind, _spark(ordered))
+    return LesionLine(lesion, last, change, kind, _spark(rows))
 
 
-def _spark(rows: list[Measurement]) -> str:
+def _spark(rows: list[Reading]) -> str:
     """The last visits as a line; an area of another kind than the last one is a gap, never a step."""
     kinds = [(row.method, row.debridement) for row in rows if row.area_mm2 is not None]
     if not kinds:
         return ""
-    points = {
-        row.visit.visited_on: row.area_mm2 if (row.method, row.debridement) == kinds[-1] else None
-        for row in rows
-    }
+    points = {row.day: row.area_mm2 if (row.method, row.debridement) == kinds[-1] else None for row in rows}
     return mark_safe(sparkline_svg(sorted(points.items())))  # noqa: S308  numbers only, drawn by us
 
 
-def _change(measured: list[Measurement], share: float | None) -> tuple[str, str]:
+def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
     """Change between the last two areas, only when they are of one method and one state.
 
     `share` is the clinic's own error of a traced area, where it has been measured.

@@ -9,12 +9,14 @@ from typing import Protocol
 
 from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
     INFECTION_SIGNS,
     AreaMethod,
     Attendance,
+    Debridement,
     Lesion,
     LesionState,
     Measurement,
@@ -30,6 +32,7 @@ from clinic.models import (
 )
 
 from .flags import flag_words
+from .healing import Reading
 from .repeat import site_error
 from .watch import points_of
 
@@ -132,7 +135,7 @@ class VisitPage:
         return list(zip(self.measurements, self.signs, strict=True))
 
 
-def area_words(row: Measurement, *, dated: bool = False) -> str:
+def area_words(row: Measurement | Reading, *, dated: bool = False) -> str:
     """An area as every screen says it: figure, unit, method, and the day if wanted."""
     if row.area_mm2 is None:
         words = f"not measured: {row.not_measured_because}"
@@ -141,9 +144,11 @@ def area_words(row: Measurement, *, dated: bool = False) -> str:
     else:
         words = (
             f"{row.area_mm2 / 100:.2f} cm², {METHOD_WORDS[AreaMethod(row.method)]}, "
-            f"{row.get_debridement_display().lower()}"
+            f"{Debridement(row.debridement).label.lower()}"
         )
-    return f"{words}, {date_format(row.visit.visited_on, 'DATE_FORMAT')}" if dated else words
+    if not dated:
+        return words
+    return f"{words}, {day_words(row.day if isinstance(row, Reading) else row.visit.visited_on)}"
 
 
 def infection_words(row: Measurement) -> str:

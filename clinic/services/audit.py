@@ -53,8 +53,11 @@ def _sealed(text: str, person: Person | None) -> str:
     """What is said about a person, sealed with that person's key; the key is made with the first row."""
     if person is None:
         return text
-    held, _ = PersonKey.objects.get_or_create(pk=person.pk, defaults={"key": Fernet.generate_key().decode()})
-    return Fernet(held.key).encrypt(text.encode()).decode()
+    key = PersonKey.objects.filter(pk=person.pk).values_list("key", flat=True).first()
+    if key is None:
+        fresh = {"key": Fernet.generate_key().decode()}
+        key = PersonKey.objects.get_or_create(pk=person.pk, defaults=fresh)[0].key
+    return Fernet(key).encrypt(text.encode()).decode()
 
 
 def record(
@@ -72,14 +75,15 @@ def record(
             "an audit row is written inside the change's transaction"
         )
     lock_chain(site.pk)
-    last = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence").first()
+    ends = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence")
+    sequence, digest = ends.values_list("sequence", "digest").first() or (0, "")
     history = getattr(target, "history", None)
     if history is not None:
         newest = history.order_by("-history_id").values_list("history_id", flat=True).first()
         detail["history_id"] = newest
     event = AuditEvent(
         site_id=site.pk,
-        sequence=last.sequence + 1 if last else 1,
+        sequence=sequence + 1,
         at=timezone.now(),
         actor=f"{by} ({by.username})",
         actor_role=by.role,
@@ -88,7 +92,7 @@ def record(
         target_id=str(target.pk),
         person_id=person.pk if person else None,
         payload=_sealed(canonical(detail), person),
-        previous_digest=last.digest if last else "",
+        previous_digest=digest,
     )
     event.digest = digest_of(event)
     event.save(force_insert=True)

@@ -8,6 +8,7 @@ from contextvars import ContextVar
 from typing import TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.db import IntegrityError, models, transaction
 
 from clinic.models import ClinicalRecord, User
 
@@ -67,12 +68,38 @@ def store(row: Row, *, by: User, expected_version: int | None = None, why: str =
         if current != (row.version if expected_version is None else expected_version):
             raise Conflict("Someone else changed this record since you opened it. Nothing was overwritten.")
         row.version = current + 1
-    try:
-        row.full_clean(exclude=["created_by"])
-    except ValidationError as fault:
-        field, messages = next(iter(fault.message_dict.items()))
-        raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from fault
     row._history_user = by  # type: ignore[attr-defined]
     row._change_reason = why  # type: ignore[attr-defined]
-    row.save()
+    try:
+        row.clean_fields(exclude={"created_by", *_known(row)})
+        row.clean()
+        with transaction.atomic():
+            row.save()
+    except (ValidationError, IntegrityError) as fault:
+        _refuse(row, fault)
+        raise
     return row
+
+
+def _known(row: ClinicalRecord) -> set[str]:
+    """Relations whose other row was read from the database already; it need not be asked whether it is there."""
+    known = set()
+    for field in row._meta.concrete_fields:
+        if isinstance(field, models.ForeignKey) and field.is_cached(row) and not field.get_limit_choices_to():
+            other = field.get_cached_value(row)
+            if other is not None and not other._state.adding and other.pk == getattr(row, field.attname):
+                known.add(field.name)
+    return known
+
+
+def _refuse(row: ClinicalRecord, fault: Exception) -> None:
+    """Say in words what the fields or the database did not take; silent when no rule of the row explains it.
+
+    The constraints stand in the database, so asking each of them before every write (one statement apiece, most of the
+    time of a save) would ask twice. They are asked here, for their sentences, once one of them has refused.
+    """
+    try:
+        row.full_clean(exclude=["created_by"])
+    except ValidationError as told:
+        field, messages = next(iter(told.message_dict.items()))
+        raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from fault

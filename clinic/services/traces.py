@@ -24,7 +24,10 @@ def trace_store(
     try:
         with transaction.atomic():
             return _store(by, scale, outline, submission_key, blind)
-    except IntegrityError:
+    except (IntegrityError, Refused) as fault:
+        # Two requests with one key passed the look-up together; the database kept the first.
+        if isinstance(fault, Refused) and fault.field != "submission_key":
+            raise
         first = Trace.objects.filter(submission_key=submission_key, scale=scale).first()
         if first is None:
             raise

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 
+from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.formats import date_format
 
@@ -62,17 +63,17 @@ def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None
 
 def sealed_devices(person: Person) -> list[Prescription]:
     """Devices that are sealed on now, the one to open first in front."""
-    return list(
-        Prescription.objects.filter(
-            limb__person=person,
-            stopped_on=None,
-            sealed_on__isnull=False,
-            opened_on=None,
-            device_class__in=NON_REMOVABLE,
-        )
-        .select_related("limb__person__site")
-        .order_by("open_by")
-    )
+    return list(_sealed(person).select_related("limb__person__site"))
+
+
+def _sealed(person: Person) -> QuerySet[Prescription]:
+    return Prescription.objects.filter(
+        limb__person=person,
+        stopped_on=None,
+        sealed_on__isnull=False,
+        opened_on=None,
+        device_class__in=NON_REMOVABLE,
+    ).order_by("open_by")
 
 
 def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
@@ -83,11 +84,11 @@ def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) 
         raise Refused(
             f"Next visit: {_day(next_on)} is not after the visit of {_day(visited_on)}.", field="next_on"
         )
-    for device in sealed_devices(person):
-        if device.open_by is not None and next_on > device.open_by:
+    for open_by, side in _sealed(person).values_list("open_by", "limb__side"):
+        if open_by is not None and next_on > open_by:
             raise Refused(
-                f"Next visit: {_day(next_on)} is too late; the sealed device on the {device.limb.side} foot must "
-                f"be opened by {_day(device.open_by)}. If it was opened at this visit, say so.",
+                f"Next visit: {_day(next_on)} is too late; the sealed device on the {side} foot must "
+                f"be opened by {_day(open_by)}. If it was opened at this visit, say so.",
                 field="next_on",
             )
 

@@ -135,15 +135,16 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
-    _check_lesions(person, found, lesions)
-    _check_next(person, found)
+    open_now = _open_now(person)
+    _check_lesions(person, found, lesions, open_now)
+    _check_next(found, open_now)
     visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
     if found.device_opened:
         _open_devices(by, person, found.visited_on)
     next_visit_check(person=person, visited_on=found.visited_on, next_on=found.next_on)
     visit_fill(visit, found)
     _store_new(visit, by)
-    _keep(by, visit, found, lesions)
+    _keep(by, visit, found, lesions, raised=set())
     audit.record(
         by=by,
         site=person.site,
@@ -157,10 +158,12 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     return Logged(visit, new=True)
 
 
-def _check_lesions(person: Person, found: PersonFindings, lesions: list[LesionFindings]) -> None:
+def _check_lesions(
+    person: Person, found: PersonFindings, lesions: list[LesionFindings], open_now: set[int]
+) -> None:
     """Every open lesion of this person once, and none of anybody else; fewer where the rest is left."""
     told = [one.lesion.pk for one in lesions]
-    whole = set(told) <= _open_now(person) if found.unfinished else set(told) == _open_now(person)
+    whole = set(told) <= open_now if found.unfinished else set(told) == open_now
     if not whole or len(told) != len(set(told)):
         raise Refused(CHANGED)
     free_day_check(person, [one.lesion for one in lesions], found.visited_on)
@@ -170,24 +173,25 @@ def _open_now(person: Person) -> set[int]:
     return set(Lesion.objects.filter(limb__person=person, state__in=OPEN).values_list("pk", flat=True))
 
 
-def _check_next(person: Person, found: PersonFindings) -> None:
-    if found.next_on is None and not found.unfinished and _open_now(person):
+def _check_next(found: PersonFindings, open_now: set[int]) -> None:
+    if found.next_on is None and not found.unfinished and open_now:
         raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
 
 
-def _keep(by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings]) -> None:
+def _keep(
+    by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings], raised: set[str]
+) -> None:
     """Everything found at a visit beside its own columns; flags raised at it before are not raised twice."""
     flags = set(found.red_flags)
     for one in lesions:
         row = Measurement(visit=visit, lesion=one.lesion)
         measurement_store(row, one, by=by)
-        flags |= flags_in(row, bone_before=_bone_before(row))
+        flags |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
     if found.weight_kg is not None:
         _store_weight(visit.person, found.weight_kg, found, by)
     watch_found(by=by, visit=visit, answers=found.watch)
     plans_review(by=by, person=visit.person, day=found.visited_on)
-    for flag in visit.red_flags.all():
-        flags -= set(flag.flags)
+    flags -= raised
     flags_at_visit(
         by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
     )
@@ -211,17 +215,19 @@ def visit_finish(
     if held.state != VisitState.STANDS or not held.unfinished:
         raise Refused("This visit is finished already; correct it where it is wrong.")
     answers_check(found)
-    left = _open_now(held.person) - set(held.measurements.values_list("lesion_id", flat=True))
+    open_now = _open_now(held.person)
+    left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
     if {one.lesion.pk for one in told} != left:
         raise Refused(CHANGED)
-    _check_next(held.person, found)
+    _check_next(found, open_now)
     if found.device_opened:
         _open_devices(by, held.person, held.visited_on)
     next_visit_check(person=held.person, visited_on=held.visited_on, next_on=found.next_on)
     visit_fill(held, found)
     held.unfinished = False
     store(held, by=by, expected_version=expected_version, why="finished")
-    _keep(by, held, found, told)
+    raised = {flag for row in held.red_flags.all() for flag in row.flags}
+    _keep(by, held, found, told, raised)
     audit.record(
         by=by,
         site=held.person.site,
@@ -296,7 +302,8 @@ def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: s
     """Put findings on a row and save it, unless a stored row says the same already."""
     before = _values(row)
     try:
-        measurement_fill(row, one, _earlier_of(row))
+        # Only "covered and dry" continues the way the last area was measured.
+        measurement_fill(row, one, _earlier_of(row) if one.covered_dry else None)
         if row.pk is not None and _values(row) == before:
             return False
         store(row, by=by, expected_version=one.version, why=why)

@@ -69,6 +69,8 @@ def watch_write(*, by: User, limb_plan: LimbPlan) -> list[WatchPoint]:
 def watch_found(*, by: User, visit: Visit, answers: Mapping[int, str]) -> list[WatchFinding]:
     """Keep what a visit found at watch points; a hit flags the plan. Call inside the visit's transaction."""
     told = {pk: found for pk, found in answers.items() if found}
+    if not told:
+        return []
     points = {
         point.pk: point
         for point in WatchPoint.objects.filter(
@@ -134,13 +136,11 @@ def plan_flag_answer(*, by: User, flag: PlanFlag, answer: str, expected_version:
 
 def plans_review(*, by: User, person: Person, day: date) -> None:
     """Hold the person's signed plans against the newest weight and areas; call where either was written."""
-    plans = list(
-        LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED)
-        .select_related("plan", "limb__person__site")
-        .prefetch_related("lesions")
-    )
-    if not plans:
+    signed = LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED)
+    # Most people have none, and a plan with its results is the largest row there is.
+    if not signed.exists():
         return
+    plans = list(signed.select_related("plan", "limb__person__site").prefetch_related("lesions"))
     weights = [
         float(kg) for kg in person.weights.order_by("-measured_on", "-pk").values_list("kg", flat=True)[:2]
     ]

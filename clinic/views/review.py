@@ -9,6 +9,8 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
 
 from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
 from clinic.forms.refusals import show
@@ -18,6 +20,12 @@ from clinic.selectors.people import person_bar
 from clinic.selectors.review import SEEN_DAYS, ReviewFilter, review_list
 from clinic.services.errors import Refused
 from clinic.services.review import review_seen
+
+
+def _kept(asked: ReviewFilter) -> SafeString:
+    """What the form of each row sends back, so that the list comes back as it was: the same for all of them."""
+    told = ((name, getattr(asked, name)) for name in ReviewFilterForm.base_fields)
+    return format_html_join("", '<input type="hidden" name="kept_{}" value="{}">', told)
 
 
 @may("review")
@@ -34,6 +42,7 @@ def review(request: ClinicRequest) -> HttpResponse:
             "site": site,
             "form": form,
             "asked": asked,
+            "kept": _kept(asked),
             "found": found,
             "seen_days": SEEN_DAYS,
             "here": "review",

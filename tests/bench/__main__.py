@@ -1,4 +1,4 @@
-"""Performance as ratios of two things measured in one run: `python -m tests.bench`."""
+"""Performance as ratios of two things measured in one run: `python -m tests.bench [PART …]`; without a part, all."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import os
 import platform
 import sys
 import tempfile
+from importlib import import_module
 from importlib.metadata import version
 from itertools import chain
 from pathlib import Path
@@ -34,7 +35,14 @@ def database() -> str:
     return "SQLite"
 
 
+PARTS = ("relief", "healing", "charts", "pages", "network")
+
+
 def main() -> None:
+    asked = sys.argv[1:] or PARTS
+    unknown = [part for part in asked if part not in PARTS]
+    if unknown:
+        sys.exit(f"No part {unknown[0]}; there are {', '.join(PARTS)}.")
     with tempfile.TemporaryDirectory(prefix="bench-") as folder:
         os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.config.settings_test"
         os.environ["PYTEST_DB"] = str(Path(folder, "bench.sqlite3"))
@@ -45,16 +53,16 @@ def main() -> None:
         import django
 
         django.setup()
-        from django.test.utils import setup_databases, setup_test_environment, teardown_databases
+        from django.test.utils import setup_databases, teardown_databases
 
-        setup_test_environment(debug=False)
+        # Without `setup_test_environment`: it makes every template copy its context for the tests to look at.
         databases = setup_databases(verbosity=0, interactive=False)
         try:
-            from . import charts, healing, network, pages, relief
             from .rows import table
 
             found = []
-            for row in chain(relief.rows(), healing.rows(), charts.rows(), pages.rows(), network.rows()):
+            parts = [import_module(f"tests.bench.{part}") for part in PARTS if part in asked]
+            for row in chain.from_iterable(part.rows() for part in parts):
                 print(f"measured: {row.what}", file=sys.stderr)
                 found.append(row)
             print(table(found, machine()))
