@@ -11,6 +11,7 @@ from random import Random
 from django.db import transaction
 
 from clinic.models import Site, User
+from clinic.services.people import person_register
 
 from .clock import at
 from .scenario import PersonPlot, Scenario
@@ -57,12 +58,29 @@ def _steps(order: int, plot: PersonPlot, story: Story, today: date) -> Iterator[
     if plot.moved_days_ago is not None:
         day = today - timedelta(days=plot.moved_days_ago)
         yield Step(day, 16, order, lambda: story.move_away(day))
+    if plot.again:
+        day = today - timedelta(days=plot.again["days_ago"])
+        yield Step(day, 16, order, lambda: _register_again(plot, story))
     if plot.look:
         asked = today - timedelta(days=plot.last_days_ago)
         yield Step(asked, 18, order, lambda: story.ask(plot.look))
     if plot.plan_draft:
         day = today - timedelta(days=plot.last_days_ago)
         yield Step(day, 17, order, lambda: story.plan(day, sign=False))
+
+
+def _register_again(plot: PersonPlot, story: Story) -> None:
+    """A colleague who did not find the record made another one, spelt as it was heard."""
+    person_register(
+        by=story.staff,
+        site=story.site,
+        given_name=plot.again.get("given", plot.given),
+        family_name=plot.again["family"],
+        record_number=plot.again["number"],
+        birth_date=date.fromisoformat(plot.again["born"]),
+        telephone=plot.telephone,
+        allergies=plot.again.get("allergies", ""),
+    )
 
 
 def play(scenario: Scenario, today: date, say: Callable[[str], None] = lambda words: None) -> Site:

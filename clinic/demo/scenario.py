@@ -68,6 +68,8 @@ class PersonPlot:
     referral: dict[str, Any] | None = None
     look: str = ""
     moved_days_ago: int | None = None
+    #: Registered a second time by mistake: what was typed differently, and how many days ago.
+    again: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

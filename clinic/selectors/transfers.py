@@ -10,6 +10,7 @@ from django.db.models import Q
 from clinic.models import (
     Lesion,
     LesionState,
+    Person,
     Prescription,
     Referral,
     Site,
@@ -19,7 +20,7 @@ from clinic.models import (
     VisitState,
 )
 
-__all__ = ["TransferLists", "Travels", "transfer_lists", "travels", "waiting_here"]
+__all__ = ["TransferLists", "Travels", "asked_for", "transfer_lists", "travels", "waiting_here"]
 
 SHOWN = 50
 
@@ -64,6 +65,11 @@ def transfer_lists(site: Site) -> TransferLists:
 def waiting_here(site: Site) -> int:
     """Transfers that wait for this clinic's answer."""
     return Transfer.objects.filter(to_site=site, state=TransferState.ASKED).count()
+
+
+def asked_for(person: Person) -> Transfer | None:
+    """The transfer of a person that waits for its answer."""
+    return Transfer.objects.filter(person=person, state=TransferState.ASKED).select_related("to_site").first()
 
 
 def travels(transfer: Transfer) -> Travels:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.apps import apps
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
@@ -129,7 +130,8 @@ def merge_undo(request: ClinicRequest, merge: int) -> HttpResponse:
             return redirect("person", person=found.emptied_id)
     moved: dict[str, int] = {}
     for noun, _ in sorted({(c["noun"], c["pk"]) for c in found.changes if c["moved"]}):
-        moved[noun] = moved.get(noun, 0) + 1
+        words = str(apps.get_model("clinic", noun)._meta.verbose_name)
+        moved[words] = moved.get(words, 0) + 1
     return render(
         request,
         "clinic/merging/undo.html",

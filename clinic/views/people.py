@@ -34,6 +34,7 @@ from clinic.selectors.limbs import both_limbs, running_devices
 from clinic.selectors.merging import merges_of
 from clinic.selectors.people import SHOW, likely_duplicates, people_found, person_bar, person_row
 from clinic.selectors.person_page import person_page
+from clinic.selectors.transfers import asked_for, waiting_here
 from clinic.services.errors import Conflict, Refused
 from clinic.services.people import (
     circumstances_add,
@@ -89,6 +90,7 @@ def people(request: ClinicRequest) -> HttpResponse:
             "sealed": seal(q),
             "show": wanted,
             "shows": SHOW,
+            "transfers_waiting": waiting_here(site),
             "site": site,
             "here": "people",
         },
@@ -152,6 +154,7 @@ def person(request: ClinicRequest, person: int) -> HttpResponse:
             "here": "people",
             "in_care": found.state == "in_care",
             "merges": merges_of(found),
+            "transfer_asked": asked_for(found),
         },
     )
 

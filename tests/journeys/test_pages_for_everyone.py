@@ -28,6 +28,11 @@ def pages(role):
     everyone = [
         "/people/",
         "/people/?show=all",
+        "/people/duplicates/",
+        "/people/{}/merge/{}/".format(
+            *(Person.objects.get(family_name=name).pk for name in ("Saltmarsh", "Saltmarch"))
+        ),
+        "/people/transfers/",
         f"/people/{person.pk}/",
         f"/lesions/{lesion.pk}/",
         f"/lesions/{lesion.pk}/?show=reduction",
@@ -61,6 +66,7 @@ def pages(role):
         f"/people/{person.pk}/weights/new/",
         f"/people/{person.pk}/circumstances/new/",
         f"/people/{person.pk}/photo-consent/",
+        f"/people/{person.pk}/transfer/",
         f"/people/{person.pk}/lesions/new/",
         f"/people/{person.pk}/visits/new/",
         f"/people/{person.pk}/visits/missed/",

@@ -110,4 +110,4 @@ def test_the_number_of_queries_does_not_grow_with_the_pairs(site):
     few = queries()
     for n in range(12):
         factories.person(at=site, given_name="Alma", family_name="Reed", birth_date=date(1960, 5, 17 - n % 2))
-    assert queries() == few == 4
+    assert queries() == few == 3
