@@ -24,11 +24,11 @@ les AS (
   WHERE o.restricted_on IS NULL
 ),
 t_prescription AS (
-  SELECT agreement, departure_reason, first_offered <> '' AS offered,
+  SELECT agreement, departure_reason, departure_own_id AS departure_own, departure_words, first_offered <> '' AS offered,
     CASE WHEN fitted_on IS NULL THEN 'not_fitted' WHEN fitted_on >= %(today)s::date - 7 THEN 'not_due'
       WHEN EXISTS (SELECT 1 FROM clinic_visit c WHERE c.state = 'stands' AND c.attendance = 'came' AND c.person_id = rx.person_id AND visited_on > fitted_on
         AND visited_on <= fitted_on + 7) THEN 'in_time' ELSE 'late' END AS review, count(*) AS n
-  FROM rx WHERE prescribed_on BETWEEN %(since)s::date AND %(until)s::date GROUP BY 1, 2, 3, 4
+  FROM rx WHERE prescribed_on BETWEEN %(since)s::date AND %(until)s::date GROUP BY 1, 2, 3, 4, 5, 6
 ),
 t_lesion AS (
   SELECT COALESCE(f.device_class, '') AS first_class, now,
