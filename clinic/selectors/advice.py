@@ -178,8 +178,9 @@ class LimbDecision:
 
     @property
     def missing_words(self) -> tuple[str, ...]:
-        """Missing facts as the page names them."""
-        return tuple(WORDS.get(name, name.replace("_", " ")).lower() for name in self.advice.missing)
+        """Missing facts as the page names them, inside a sentence: names such as Charcot keep their capital."""
+        said = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
+        return tuple(words[:1].lower() + words[1:] for words in said)
 
     @property
     def lesion_rows(self) -> tuple[tuple[LesionFacts, tuple[GradeRow, ...]], ...]:

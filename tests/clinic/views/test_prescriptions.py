@@ -29,6 +29,9 @@ def seen(page):
 def test_missing_facts_are_named_and_nothing_that_stays_on_is_offered(as_podiatrist, limb):
     page = as_podiatrist.get(f"/limbs/{limb.pk}/prescribe/").content.decode()
     assert "not known" in page
+    assert re.search(
+        r"Not known:</strong> infection grade \(IWGDF/IDSA\).*active Charcot foot", page, re.DOTALL
+    )
     offered = page.split("Withheld, and why")[0]
     assert 'value="total_contact_cast"' not in offered
     assert 'value="walker_knee_high_removable"' in offered
