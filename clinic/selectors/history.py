@@ -101,14 +101,17 @@ def changes_of(row: Any) -> list[Amendment]:
         parts = list(getattr(row, name).select_related(*NAMED_BY.get(name, ())))
         if parts:
             noun = str(parts[0]._meta.verbose_name)
-            told += _told(parts, {part.pk: f"{noun}, {_named(part)}" for part in parts})
+            named = {part.pk: _named(part, noun) for part in parts}
+            # That a part was entered stands on the page itself; here is what became of it.
+            told += [one for one in _told(parts, named) if not one.first]
     return sorted(told, key=lambda one: one.at, reverse=True)[:SHOWN]
 
 
-def _named(part: Any) -> str:
+def _named(part: Any, noun: str) -> str:
     if isinstance(part, Measurement):
-        return f"lesion {part.lesion.label} on {date_format(part.visit.visited_on)}"
-    return str(part)
+        return f"{noun}, lesion {part.lesion.label} on {date_format(part.visit.visited_on)}"
+    words = str(part)
+    return words if words.lower().startswith(noun.lower()) else f"{noun}, {words}"
 
 
 def deeds_of(row: ClinicalRecord, person: Person) -> list[Changed]:
