@@ -109,6 +109,7 @@ class Course:
     readings: tuple[Reading, ...]
     areas: tuple[Area, ...]
     marks: tuple[Mark, ...]
+    told: tuple[Told, ...] = ()
     #: The clinic's own error of a traced area, where it is known.
     share: float | None = None
 
@@ -287,16 +288,13 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
         return {}
     measured, marked = _readings(wanted, rows), _marks(wanted)
     shares = trace_errors(wanted)
-    return {
-        lesion.pk: Course(
-            lesion,
-            tuple(measured[lesion.pk]),
-            _areas(tuple(one.told for one in measured[lesion.pk]), shares.get(lesion.pk)),
-            tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words))),
-            shares.get(lesion.pk),
-        )
-        for lesion in wanted
-    }
+    answer = {}
+    for lesion in wanted:
+        readings, share = tuple(measured[lesion.pk]), shares.get(lesion.pk)
+        marks = tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words)))
+        told = tuple([one.told for one in readings])
+        answer[lesion.pk] = Course(lesion, readings, _areas(told, share), marks, told, share)
+    return answer
 
 
 def healings_of(
@@ -305,8 +303,7 @@ def healings_of(
     """Judge many lesions with a constant number of queries; keyed by lesion."""
     answer = {}
     for pk, course in courses_of(lesions, rows).items():
-        told = tuple(one.told for one in course.readings)
-        report = _judged(told, course.share, course.lesion.state, tuple(course.breaks))
+        report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks))
         answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 

@@ -26,6 +26,7 @@ from urllib.parse import quote
 from django.core import signals
 from django.core.cache import cache
 from django.core.handlers.wsgi import WSGIHandler, WSGIRequest
+from django.core.management.color import no_style
 from django.db import close_old_connections, connection, transaction
 from django.db.models.sql import AggregateQuery, Query
 from django.db.models.sql.compiler import SQLCompiler
@@ -35,7 +36,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import path, reverse
 from django.utils import timezone
 
-from clinic.models import Lesion, User
+from clinic.models import Lesion, Measurement, User, Visit
 from clinic.sealed_words import seal
 from clinic.services.measurement import LesionFindings
 from clinic.services.visits import PersonFindings, visit_log
@@ -225,6 +226,10 @@ def visit_of(by: User, lesion: Lesion) -> Callable[[], object]:
 def inserts_of(work: Callable[[], object]) -> list[str]:
     with undone(), CaptureQueriesContext(connection) as watched:
         work()
+    # PostgreSQL does not take numbers back: the rows must get the ones they point at.
+    with connection.cursor() as cursor:
+        for sql in connection.ops.sequence_reset_sql(no_style(), [Visit, Measurement]):
+            cursor.execute(sql)
     return [q["sql"] for q in watched.captured_queries if q["sql"].startswith("INSERT")]
 
 
