@@ -115,6 +115,8 @@ def pages(role):
         "/house-rules/",
         "/house-rules/foams/",
         "/settings/",
+        "/settings/reasons/",
+        "/settings/reasons/stop/broken/",
         "/accounts/",
         "/accounts/new/",
         f"/accounts/{User.objects.get(role='staff').pk}/",
