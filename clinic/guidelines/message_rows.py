@@ -57,6 +57,13 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         RECORD,
     ),
     ("not_saved", "stop", "Not saved yet.", "form needs another look", DESIGN),
+    (
+        "little_alike",
+        "ask",
+        "Name, birth date, telephone and number do not say that this is one person.",
+        "two records unlike each other",
+        DESIGN,
+    ),
     ("settle_first", "ask", "Not yet. Settle this first:", "two records contradict each other", DESIGN),
     ("plan_altered", "stop", "The numbers do not match their digest.", "signed record altered", RECORD),
     ("plan_hindered", "stop", "Weight missing.", "weight old or missing", PRACTICE),

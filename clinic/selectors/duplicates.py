@@ -18,7 +18,7 @@ from itertools import combinations
 
 from clinic.models import PeopleApart, Person, PersonState, Site
 
-__all__ = ["LIMIT", "Likeness", "Twins", "likely_pairs", "likeness", "told_apart"]
+__all__ = ["LIMIT", "Likeness", "Twins", "likely_pairs", "likeness", "reasons_for", "told_apart"]
 
 #: Points a pair needs: two different things that agree, one of them strongly.
 LIMIT = 4
@@ -167,6 +167,15 @@ def _scored(read: list[Likeness], apart: set[tuple[int, int]]) -> list[tuple[int
     } - apart  # fmt: skip
     scored = [(*likeness(held[a], held[b]), a, b) for a, b in pairs]
     return sorted((row for row in scored if row[0]), key=lambda row: (-row[0], row[2], row[3]))
+
+
+def reasons_for(one: Person, other: Person) -> str:
+    """What speaks for one person, in words; empty when too little does."""
+    compared = [
+        Likeness.of(p.pk, p.given_name, p.family_name, p.birth_date, p.telephone, p.record_number)
+        for p in (one, other)
+    ]
+    return ", ".join(likeness(*compared)[1])
 
 
 def told_apart(one: Person, other: Person) -> bool:

@@ -15,7 +15,7 @@ from clinic.forms.merging import MergeForm, UndoForm
 from clinic.forms.refusals import show
 from clinic.guidelines.messages import said
 from clinic.models import Merge, Person
-from clinic.selectors.duplicates import likely_pairs, told_apart
+from clinic.selectors.duplicates import likely_pairs, reasons_for, told_apart
 from clinic.selectors.merging import merge_preview
 from clinic.selectors.people import person_bar
 from clinic.services.errors import Refused
@@ -63,6 +63,7 @@ def _preview(request: ClinicRequest, kept: Person, emptied: Person, form: forms.
             "preview": preview,
             "form": form or MergeForm(initial={"mark": preview.mark}),
             "apart": told_apart(kept, emptied),
+            "alike": reasons_for(kept, emptied),
             "site": kept.site,
             "here": "people",
         },

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -47,6 +49,15 @@ def test_side_by_side_shows_what_each_has_and_writes_nothing(as_podiatrist, pair
     assert "Two next visits are agreed" in html
     assert AuditEvent.objects.count() == rows
     assert not Merge.objects.exists()
+
+
+def test_two_records_that_are_not_alike_are_not_merged_in_passing(as_podiatrist, pair, site):
+    other = factories.person(at=site, given_name="Bo", family_name="Quill", birth_date=date(1971, 9, 30))
+    words = "do not say that this is one person"
+    assert words in look(as_podiatrist, pair[0], other).content.decode()
+    html = look(as_podiatrist, *pair).content.decode()
+    assert words not in html
+    assert "What speaks for one person: names spelt alike, day and month of birth swapped." in html
 
 
 def test_the_preview_asks_no_more_queries_of_a_longer_record(as_podiatrist, pair):
