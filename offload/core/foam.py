@@ -145,6 +145,36 @@ class Series:
         self._set(compliance[None, ...], np.zeros((1,) + (1,) * compliance.ndim))
         return self
 
+    @classmethod
+    def joined(
+        cls,
+        parts: Sequence[tuple[Series, NDArray[np.bool_]]],
+        spring_mm_per_kpa: float = 0.0,
+        by_place: bool = False,
+    ) -> Series:
+        """The chosen columns of several series in one row, each perhaps in series with a linear spring [mm/kPa].
+
+        A series may be of all cells, of the chosen ones only, or of one column that stands for all. Part after part, or with
+        ``by_place`` in the order of the cells; the parts must not share cells then.
+        """
+        spring = spring_mm_per_kpa > 0
+        layers = max(series._a.shape[0] for series, _ in parts)
+        sizes = np.cumsum([0, *(int(cells.sum()) for _, cells in parts)])
+        rows = np.zeros((2, layers + spring, sizes[-1]))
+        for (series, cells), start, end in zip(parts, sizes, sizes[1:], strict=False):
+            for row, values in zip(rows, (series._a, series._b), strict=True):
+                own = values.shape[1:] if len(values.shape) > 1 else ()
+                if series.shape != (end - start,) and own != (1,) * len(own):
+                    values = np.broadcast_to(values, (values.shape[0], *cells.shape))[:, cells]
+                row[: values.shape[0], start:end] = values.reshape(values.shape[0], -1)
+        if spring:
+            rows[0, -1] = spring_mm_per_kpa
+        if by_place:
+            rows = rows[:, :, np.argsort(np.concatenate([np.flatnonzero(cells) for _, cells in parts]))]
+        self = cls.__new__(cls)
+        self._set(rows[0], rows[1])
+        return self
+
     def _set(self, compliance: Array, inverse: Array) -> None:
         self._a = compliance
         self._b = inverse
@@ -152,9 +182,12 @@ class Series:
         if np.any(self._compliance <= 0):
             raise FoamError("thickness_mm of a whole column is 0 mm; at least one layer must be left.")
         with np.errstate(divide="ignore"):
-            self._travel = np.where(inverse > 0, compliance / np.maximum(inverse, 1e-300), np.inf).sum(axis=0)
-        self._ceiling = self.compression(np.full(self._compliance.shape, STRESS_CEILING_KPA))
-        self._ceiling_slope = 1.0 / self._tangent(np.full(self._compliance.shape, STRESS_CEILING_KPA))
+            endless = np.where(compliance > 0, np.inf, 0.0)
+            self._travel = np.where(inverse > 0, compliance / np.maximum(inverse, 1e-300), endless).sum(
+                axis=0
+            )
+        reach = 1.0 / (1.0 + inverse * STRESS_CEILING_KPA)
+        self._ceiling = (compliance * reach).sum(axis=0) * STRESS_CEILING_KPA
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -196,9 +229,9 @@ class Series:
             reach = 1.0 / (1.0 + self._b * stress)
             part = self._a * reach
             secant = part.sum(axis=0)
-            tangent = (part * reach).sum(axis=0)
-            w = secant * stress
-            short = target - w
+            part *= reach
+            tangent = part.sum(axis=0)
+            short = target - secant * stress
             if np.all(np.abs(short) <= 1e-14 + 1e-7 * target):
                 stress = stress + short / tangent  # squares the error left
                 break
@@ -209,8 +242,9 @@ class Series:
         over = beyond > 0
         slope = 1.0 / tangent
         if over.any():
-            stress = np.where(over, STRESS_CEILING_KPA + beyond * self._ceiling_slope, stress)
-            slope = np.where(over, self._ceiling_slope, slope)
+            ceiling_slope = 1.0 / self._tangent(np.full(s.shape, STRESS_CEILING_KPA))
+            stress = np.where(over, STRESS_CEILING_KPA + beyond * ceiling_slope, stress)
+            slope = np.where(over, ceiling_slope, slope)
         return np.where(s > 0, stress, 0.0), np.where(asked >= 0, slope, 0.0)
 
 

@@ -11,15 +11,18 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 __all__ = [
+    "QUARTER_STEPS",
     "bevel_growth",
     "dilate",
     "erode",
+    "filled",
     "is_convex",
     "largest_part",
     "parts_of",
     "round_concave",
     "sweep",
     "swept_margin",
+    "tidy",
 ]
 
 QUARTER_STEPS = 64  # arc steps of a quarter circle: a disc is 0.01 % small
@@ -39,7 +42,7 @@ def bevel_growth(thickness: float, bevel: float) -> float:
     return 0.0 if bevel >= 90.0 else thickness / math.tan(math.radians(bevel))
 
 
-def dilate(polygon: Polygon, radius: float) -> Polygon:
+def dilate(polygon: Polygon, radius: float, steps: int = QUARTER_STEPS) -> Polygon:
     """Minkowski sum with a disc, holes filled.
 
     Notes
@@ -47,9 +50,9 @@ def dilate(polygon: Polygon, radius: float) -> Polygon:
     For a convex outline the area becomes A + P·r + π·r² (Steiner's formula).
     """
     if radius <= 0.0:
-        return Polygon(polygon.exterior)
-    grown = polygon.buffer(radius, quad_segs=QUARTER_STEPS)
-    return Polygon(grown.exterior).simplify(TIDY)
+        return filled(polygon)
+    grown = polygon.buffer(radius, quad_segs=steps)
+    return tidy(grown)
 
 
 def erode(polygon: Polygon, radius: float) -> list[Polygon]:
@@ -67,7 +70,7 @@ def sweep(polygon: Polygon, dx: float, dy: float) -> Polygon:
     The union of the polygon, its translate and the parallelogram of each edge; exact for any simple polygon.
     For a convex one it is the convex hull of both ends.
     """
-    polygon = Polygon(polygon.exterior)
+    polygon = filled(polygon)
     if dx == 0.0 and dy == 0.0:
         return polygon
     moved = translate(polygon, dx, dy)
@@ -79,10 +82,10 @@ def sweep(polygon: Polygon, dx: float, dy: float) -> Polygon:
         if abs((bx - ax) * dy - (by - ay) * dx) > 1e-12:
             quads.append(Polygon([(ax, ay), (bx, by), (bx + dx, by + dy), (ax + dx, ay + dy)]))
     swept = shapely.union_all([polygon, moved, *quads])
-    return Polygon(largest_part(swept).exterior)
+    return filled(largest_part(swept))
 
 
-def swept_margin(lesion: Polygon, margin: float, distal_margin: float) -> Polygon:
+def swept_margin(lesion: Polygon, margin: float, distal_margin: float, steps: int = QUARTER_STEPS) -> Polygon:
     """Lesion grown by the margin all round and by the distal margin towards the toes.
 
     Parameters
@@ -91,6 +94,8 @@ def swept_margin(lesion: Polygon, margin: float, distal_margin: float) -> Polygo
         [mm]
     margin, distal_margin : float
         The distal margin is at least the margin. [mm]
+    steps : int
+        Arc steps of a quarter circle.
 
     Returns
     -------
@@ -102,7 +107,7 @@ def swept_margin(lesion: Polygon, margin: float, distal_margin: float) -> Polygo
     For a convex lesion of breadth W across the axis the area is A + P·m + π·m² + (d − m)·(W + 2m)
     (Steiner's formula and Cavalieri's principle).
     """
-    return dilate(sweep(lesion, 0.0, distal_margin - margin), margin)
+    return dilate(sweep(lesion, 0.0, distal_margin - margin), margin, steps)
 
 
 def round_concave(polygon: Polygon, radius: float) -> Polygon:
@@ -111,13 +116,30 @@ def round_concave(polygon: Polygon, radius: float) -> Polygon:
         return polygon
     closed = polygon.buffer(radius, quad_segs=QUARTER_STEPS).buffer(-radius, quad_segs=QUARTER_STEPS)
     # The union restores what the arcs' chords shaved off convex corners.
-    return Polygon(largest_part(closed.union(polygon)).exterior).simplify(TIDY)
+    return tidy(largest_part(closed.union(polygon)))
 
 
 def is_convex(polygon: Polygon) -> bool:
     """Whether the outer ring is convex within rounding."""
-    filled = Polygon(polygon.exterior)
-    return bool(filled.convex_hull.area - filled.area <= 1e-7 * filled.area)
+    whole = filled(polygon)
+    return bool(whole.convex_hull.area - whole.area <= 1e-7 * whole.area)
+
+
+def filled(polygon: Polygon) -> Polygon:
+    """The polygon without its holes."""
+    whole: Polygon = shapely.polygons(polygon.exterior)
+    return whole
+
+
+def tidy(polygon: Polygon) -> Polygon:
+    """The polygon without its holes and without points that stand on the line between their neighbours."""
+    whole = filled(polygon)
+    quick = whole.simplify(TIDY, preserve_topology=False)
+    return (
+        quick
+        if isinstance(quick, Polygon) and quick.is_valid and not quick.is_empty
+        else whole.simplify(TIDY)
+    )
 
 
 def parts_of(shape: BaseGeometry) -> list[Polygon]:

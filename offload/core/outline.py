@@ -59,11 +59,8 @@ class Outline:
     @classmethod
     def of_polygon(cls, polygon: Polygon, name: str = "outline") -> Outline:
         """Outline of a shapely polygon."""
-        return cls(
-            tuple((float(x), float(y)) for x, y in polygon.exterior.coords[:-1]),
-            tuple(tuple((float(x), float(y)) for x, y in ring.coords[:-1]) for ring in polygon.interiors),
-            name,
-        )
+        rings = [shapely.get_coordinates(ring)[:-1] for ring in (polygon.exterior, *polygon.interiors)]
+        return cls(rings[0], tuple(rings[1:]), name)  # type: ignore[arg-type]
 
     @classmethod
     def ellipse(
@@ -96,7 +93,7 @@ class Outline:
     @cached_property
     def polygon(self) -> Polygon:
         """The same outline for geometric predicates."""
-        return Polygon(self.exterior, self.holes)
+        return Polygon(np.array(self.exterior), [np.array(hole) for hole in self.holes])
 
     @property
     def area(self) -> float:
@@ -219,6 +216,11 @@ def _widest_section(parts: Sequence[Outline], direction: np.ndarray) -> float:
 
 
 def _checked_ring(points: Iterable[Iterable[float]], name: str) -> Ring:
+    if isinstance(points, np.ndarray) and np.all(np.isfinite(points)):
+        # Rings of a computed polygon come as one array: the same checks, without a step a point.
+        kept = points[np.any(points != np.roll(points, 1, axis=0), axis=1)]
+        if len(kept) > 2:
+            return tuple(map(tuple, kept.tolist()))
     ring: list[Point] = []
     for i, point in enumerate(points):
         pair = tuple(point)
@@ -237,6 +239,8 @@ def _checked_ring(points: Iterable[Iterable[float]], name: str) -> Ring:
 
 
 def _refuse_invalid(polygon: Polygon, name: str) -> None:
+    if polygon.area > SMALLEST_AREA and polygon.is_valid:
+        return
     if shapely.convex_hull(polygon).area <= SMALLEST_AREA:
         raise OutlineError(f"{name} has an area of 0 mm²; the area must be above 0")
     if not polygon.is_valid:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -16,7 +15,6 @@ from offload.core.clearance import clearance_advice
 from offload.core.foam import Foam, packaged_foams
 from offload.core.foundation import Settled
 from offload.core.insole import ZONES
-from offload.core.outline import Outline
 from offload.core.plan import PressureFindings, ReliefPlan
 from offload.core.policy import DEFAULT_POLICY, Policy
 from offload.core.relief import Wall
@@ -29,8 +27,11 @@ __all__ = ["PressureField", "PressureModel", "PressurePicture", "ZonePressure"]
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
-NARROW_MM = 30.0
-"""Width of a base cut's floor below which the estimate is known to promise too much [mm]."""
+ELEMENTS = (
+    "the lesion's mean is 12 to 16 % under theirs at 59 kPa around it, 19 % at 200 kPa with a void 16 mm wide and 7 to 10 % "
+    "with one of 24 to 50 mm; under a middle cut it is within 5 %, the rim within 4 %."
+)
+"""What the estimate is off by, as measured by ``tests/oracles``; said beside every plan that cuts the base."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,7 @@ def _field(case: Case, void: Void, state: Settled) -> PressureField:
         before_kpa=case.baseline.pressure_kpa,
         after_kpa=state.pressure_kpa,
         void_mm=void.depth_mm,
-        void_left_mm=np.maximum(void.depth_mm - state.displacement, 0.0) * (void.depth_mm > 0),
+        void_left_mm=np.maximum(void.depth_mm - state.roof[0], 0.0) * (void.depth_mm > 0),
         descent_mm=state.displacement,
     )
 
@@ -202,18 +203,10 @@ def _reasons(scene: Scene, own: Trial) -> list[str]:
         f"Measured relief of cut-outs in print is {published['low_percent']} to {published['high_percent']} % "
         f"({published['source']}); a model of rigid walls and flat foam tends to promise more."
     )
-    narrowest = min((_width(opening.floor) for opening in own.openings), default=math.inf)
-    if own.cut_layers == ("base",) and narrowest < NARROW_MM:
+    if "base" in own.cut_layers:
         said.append(
-            f"The floor of this cut in the base is only {narrowest:.0f} mm wide: under {NARROW_MM:g} mm the estimate "
-            "promises too much, because the middle still stands on the base near the wall. Plane-strain finite elements "
-            "leave 1.3 times its pressure on the lesion at 24 mm and 1.8 times at 16 mm."
+            "Against plane-strain finite elements of the demonstration stack a base cut errs to the hopeful side: "
+            f"{ELEMENTS}"
         )
     said.append("Insole in a flat shoe; the device's own relief is not in these figures.")
     return said
-
-
-def _width(outline: Outline) -> float:
-    """Shorter side of the box around an outline [mm]."""
-    x0, y0, x1, y1 = outline.bounds
-    return min(x1 - x0, y1 - y0)

@@ -12,9 +12,11 @@ from shapely.geometry import LineString, Polygon
 
 from .errors import ImpossibleRelief
 from .offset import (
+    QUARTER_STEPS,
     bevel_growth,
     dilate,
     erode,
+    filled,
     largest_part,
     round_concave,
     sweep,
@@ -131,6 +133,7 @@ def cut_openings(
     cut_layers: Sequence[str],
     wall: Wall,
     policy: Policy = DEFAULT_POLICY,
+    arc_steps: int = QUARTER_STEPS,
 ) -> Cutting:
     """Openings for the lesions, layer by layer.
 
@@ -148,6 +151,8 @@ def cut_openings(
         Margins, bevel and margin face.
     policy : Policy
         House rules on webs, edge strips and blade radius.
+    arc_steps : int
+        Steps of a quarter circle; fewer for cuts that are only compared.
 
     Returns
     -------
@@ -168,7 +173,7 @@ def cut_openings(
     layers = [(i, layer) for i, layer in enumerate(stack) if layer.role in cut_layers]
     parts, reasons = [], []
     for lesion in lesions:
-        swept = swept_margin(lesion.outline.polygon, wall.margin, wall.distal_margin)
+        swept = swept_margin(lesion.outline.polygon, wall.margin, wall.distal_margin, arc_steps)
         rounded = round_concave(swept, policy.blade_radius)
         if rounded.area > swept.area * (1.0 + 1e-6):
             reasons.append(
@@ -178,10 +183,11 @@ def cut_openings(
         parts.append(_Part((lesion.label,), rounded))
     depth = sum(layer.thickness for _, layer in layers)
     needed = max(policy.least_web, depth)
-    parts = _merge(parts, bevel_growth(depth, wall.bevel), wall, needed, policy, reasons)
+    if len(parts) > 1:
+        parts = _merge(parts, bevel_growth(depth, wall.bevel), wall, needed, policy, reasons)
     openings = []
     for part in parts:
-        faces = _faces(part, [layer for _, layer in layers], wall, policy)
+        faces = _faces(part, [layer for _, layer in layers], wall, policy, arc_steps)
         lesions_over = [lesion.outline.polygon for lesion in lesions if lesion.label in part.labels]
         openings.append(_opening(part, faces, layers, insole.polygon, lesions_over, policy, reasons))
     return Cutting(tuple(openings), tuple(reasons))
@@ -221,12 +227,12 @@ def _merge(
         tops = [upper(merged) if k == i else top for k, top in enumerate(tops) if k != j]
 
 
-def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy) -> list[Polygon]:
+def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy, arc_steps: int) -> list[Polygon]:
     """Outlines on the faces of the cut layers, uppermost first (one more than there are layers)."""
     runs = [bevel_growth(layer.thickness, wall.bevel) for layer in layers]
     if wall.margin_face == "floor":
         grown = [sum(runs[i:]) for i in range(len(runs) + 1)]
-        return [round_concave(dilate(part.asked, run), policy.blade_radius) for run in grown]
+        return [round_concave(dilate(part.asked, run, arc_steps), policy.blade_radius) for run in grown]
     faces = [part.asked]
     for i, layer in enumerate(layers):
         run = sum(runs[: i + 1])
@@ -272,7 +278,7 @@ def _opening(
             f"The opening under {', '.join(part.labels)} {found}, under the {policy.edge_strip:g} mm that are "
             "needed: it is opened to the edge as a notch."
         )
-    outlines = [Outline.of_polygon(Polygon(face.exterior), "opening") for face in faces]
+    outlines = [Outline.of_polygon(filled(face), "opening") for face in faces]
     return Opening(
         labels=part.labels,
         layers=tuple(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg.lapack import dtbtrs
@@ -17,15 +15,19 @@ Mask = NDArray[np.bool_]
 
 
 class RigidFrame:
-    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is even."""
+    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is even.
 
-    def __init__(self, lattice: Lattice, contact: Mask, load: Load) -> None:
+    ``cells`` are those that carry, in one row in the order of the lattice.
+    """
+
+    def __init__(self, lattice: Lattice, cells: Mask, load: Load) -> None:
         self._cx = load.moment_x / load.force_n
         self._cy = load.moment_y / load.force_n
         self._reach = max(float(np.ptp(lattice.x)), float(np.ptp(lattice.y)), lattice.dx, lattice.dy) / 2
-        x = np.broadcast_to((lattice.x - self._cx) / self._reach, contact.shape)
-        y = np.broadcast_to(((lattice.y - self._cy) / self._reach)[:, None], contact.shape)
-        self.basis = np.stack([np.ones(contact.shape), x, y])
+        rows, columns = np.nonzero(cells)
+        x = (lattice.x[columns] - self._cx) / self._reach
+        y = (lattice.y[rows] - self._cy) / self._reach
+        self.basis = np.stack([np.ones(x.size), x, y])
         # Moments about the resultant itself are nothing.
         self.wanted = np.array([load.force_n * 1e3, 0.0, 0.0])
 
@@ -35,7 +37,7 @@ class RigidFrame:
 
     def sums(self, pressure: Array) -> Array:
         """Sum of a pressure and of its moments over the cells, in the frame's own lengths."""
-        return self.basis.reshape(3, -1) @ pressure.ravel()
+        return self.basis @ pressure
 
     def into(self, motion: tuple[float, float, float]) -> Array:
         """A motion about the origin [mm, -, -] in the frame's own lengths."""
@@ -49,26 +51,33 @@ class RigidFrame:
 
 
 class Tangent:
-    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement."""
+    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement.
 
-    def __init__(self, factor: Array, frame: RigidFrame, stiffness: Any, area: float) -> None:
+    ``stiffness`` is that of each cell of contact [kPa/mm] and ``place`` the unknown it presses upon, -1 for the ground.
+    """
+
+    def __init__(
+        self, factor: Array, frame: RigidFrame, stiffness: Array, place: NDArray[np.intp], area: float
+    ) -> None:
         self._factor = factor
-        basis = frame.basis.reshape(3, -1)
-        pull = basis * (area * stiffness).ravel()
-        own = pull @ basis.T
-        self._pull = _forward(factor, pull.T)
+        pull = frame.basis * (area * stiffness)
+        own = pull @ frame.basis.T
+        right = np.zeros((factor.shape[1], 3), order="F")
+        held = place >= 0
+        right[place[held]] = pull[:, held].T
+        self._pull = _forward(factor, right)
         schur = own - self._pull.T @ self._pull
         self._schur = schur + np.eye(3) * (1e-12 * np.trace(schur) + 1e-30)
 
     def step(self, rest: Array, rest_rigid: Array) -> tuple[Array, Array]:
-        """Newton step of displacement and rigid motion that takes the given residuals away."""
+        """Newton step of all unknowns and of the rigid motion that takes the given residuals away."""
         half = _forward(self._factor, -rest.reshape(-1, 1))[:, 0]
         rigid = np.linalg.solve(self._schur, self._pull.T @ half - rest_rigid)
         whole, info = dtbtrs(
             self._factor, (half + self._pull @ rigid)[:, None], uplo="L", trans="T", overwrite_b=1
         )
         refuse_fault(info)
-        return whole.reshape(rest.shape), rigid
+        return whole[:, 0], rigid
 
 
 def _forward(factor: Array, right: Array) -> Array:

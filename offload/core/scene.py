@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from offload.core.baseline import Baseline, baseline_for, lattice_for, load_case_of, load_constants
 from offload.core.foam import Foam
-from offload.core.foundation import Settled, Start
+from offload.core.foundation import TOLERANCE, Settled, Start
 from offload.core.insole import Insole
 from offload.core.plan import LesionPressure
 from offload.core.relief import Opening
@@ -28,7 +28,7 @@ class Case:
 
     Notes
     -----
-    The uncut foam under the baseline pressure ``p0`` comes to rest at ``u0``; a skeleton of profile
+    The uncut columns under the baseline pressure ``p0`` come to rest at ``u0``; a skeleton of profile
     ``u0 + p0 / k_t`` then presses exactly ``p0``, so that no cut changes nothing.
     """
 
@@ -46,11 +46,13 @@ class Case:
         """Cells on the insole."""
         return self.baseline.lattice.support
 
-    def press(self, void: Void, tissue_kpa_mm: float, start: Start | None = None) -> Settled:
+    def press(
+        self, void: Void, tissue_kpa_mm: float, start: Start | None = None, tolerance: float = TOLERANCE
+    ) -> Settled:
         """Press the same foot with the same force and moments onto the cut foam."""
         profile = self.at_rest + self.baseline.pressure_kpa / tissue_kpa_mm
         return void.foundation.press(
-            profile, self.loaded, tissue_kpa_mm, self.baseline.load, start or Start(self.at_rest)
+            profile, self.loaded, tissue_kpa_mm, self.baseline.load, start or Start(self.at_rest), tolerance
         )
 
 
@@ -96,7 +98,8 @@ class Scene:
             baseline = baseline_for(self.insole, self.spec.body_weight, name, self._lattice, self._measured)
             whole = footprint_of((), 90.0, 0.0, baseline.lattice)
             uncut = void_of(whole, (), self.stack, self.foams, baseline.lattice)
-            self._cases[name] = Case(baseline, uncut, uncut.foundation.settle(baseline.pressure_kpa))
+            at_rest = uncut.foundation.columns.compression(baseline.pressure_kpa)
+            self._cases[name] = Case(baseline, uncut, at_rest)
         return self._cases[name]
 
     def void(self, name: str, openings: Sequence[Opening], bevel_deg: float) -> Void:
@@ -108,7 +111,9 @@ class Scene:
         key = (name, bevel_deg, depth, tuple((opening.opening, opening.floor) for opening in openings))
         if key not in self._footprints:
             self._footprints[key] = footprint_of(openings, bevel_deg, depth, lattice)
-        return void_of(self._footprints[key], cut, self.stack, self.foams, lattice)
+        case = self.case(name)
+        before = case.baseline.pressure_kpa
+        return void_of(self._footprints[key], cut, self.stack, self.foams, lattice, before, self.tissue)
 
     def coverage(self, lesion: LesionSpec, name: str) -> Array:
         """Share of each cell of a load case that a lesion covers."""
@@ -126,7 +131,7 @@ class Scene:
         weight = share / share.sum()
         before = self.case(name).baseline.pressure_kpa
         peak_before, peak_after = float(before[cells].max()), float(central.pressure_kpa[cells].max())
-        left = void.depth_mm - central.displacement
+        left = void.depth_mm - central.roof[0]
         peaks = [peak_after, *(float(other.pressure_kpa[cells].max()) for other in others)]
         return LesionPressure(
             label=lesion.label,
@@ -136,7 +141,7 @@ class Scene:
             mean_before=float((before * weight).sum()),
             mean_after=float((central.pressure_kpa * weight).sum()),
             reduction_percent=100.0 * (1.0 - peak_after / peak_before) if peak_before > 0 else None,
-            bottomed_percent=min(100.0, 100.0 * float(weight[central.foam_kpa > 0].sum())),
+            bottomed_percent=min(100.0, 100.0 * float(weight[central.lower_kpa > 0].sum())),
             clearance=max(0.0, float(left[cells].min())),
             peak_after_range=(min(peaks), max(peaks)),
         )

@@ -11,7 +11,7 @@ import shapely
 from offload.core.baseline import load_constants
 from offload.core.checks import Check, geometry_checks
 from offload.core.errors import ImpossibleRelief, OutlineError
-from offload.core.foundation import Settled
+from offload.core.foundation import TOLERANCE, Settled, Start
 from offload.core.outline import Outline
 from offload.core.plan import PressureReport
 from offload.core.policy import Policy
@@ -26,6 +26,10 @@ __all__ = ["RIM_MM", "Trial", "Trials", "pressure_checks", "try_openings"]
 RIM_MM = 10.0
 """How far the rim reaches outside the opening."""
 PLAIN_MM = 0.01
+ARC_STEPS = 16
+"""Steps of a quarter circle in cuts that are only compared: areas 0.01 % small."""
+RANKING = 0.14
+"""Residual left in cuts that are only compared; their peaks then lie within 1 kPa of those at rest (a test holds it)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +110,10 @@ class Trials:
         self._shapes: dict[tuple[tuple[float, ...], Wall], tuple[Opening, ...] | None] = {
             (own, plan.wall): plan.openings
         }
-        self._lesions = tuple(_plainer(lesion) for lesion in scene.spec.lesions)
+        self._lesions = tuple(
+            LesionSpec(lesion.label, _plainer(lesion.outline)) for lesion in scene.spec.lesions
+        )
+        self._insole = _plainer(scene.insole.outline)
 
     def cut(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
         """A cut with a wall, solved from the last one with the same layers; None where its geometry is impossible."""
@@ -114,7 +121,9 @@ class Trials:
         if key not in self._known:
             openings = self._openings(cut_layers, wall)
             self._known[key] = (
-                try_openings(self.scene, cut_layers, wall, openings, self._nearest(cut_layers, wall))
+                try_openings(
+                    self.scene, cut_layers, wall, openings, self._nearest(cut_layers, wall), tolerance=RANKING
+                )
                 if openings
                 else None
             )
@@ -126,9 +135,10 @@ class Trials:
         places = _places(stack, cut_layers)
         key = (tuple(stack[place].thickness for place in places), wall)
         if key not in self._shapes:
-            outline = self.scene.insole.outline
             try:
-                cutting = cut_openings(self._lesions, outline, stack, cut_layers, wall, self.policy)
+                cutting = cut_openings(
+                    self._lesions, self._insole, stack, cut_layers, wall, self.policy, ARC_STEPS
+                )
                 self._shapes[key] = cutting.openings
             except (ImpossibleRelief, OutlineError):
                 self._shapes[key] = None
@@ -146,8 +156,8 @@ class Trials:
             for opening in openings
         )
 
-    def _nearest(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
-        """The solved trial with the same layers whose wall is most alike."""
+    def _nearest(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial:
+        """The solved trial with the same layers whose wall is most alike; the plan where there is none."""
 
         def apart(other: Wall) -> float:
             slope = abs(math.cos(math.radians(other.bevel)) - math.cos(math.radians(wall.bevel)))
@@ -158,7 +168,7 @@ class Trials:
             )
 
         alike = [trial for (cut, _), trial in self._known.items() if cut == cut_layers and trial is not None]
-        return min(alike, key=lambda trial: apart(trial.wall), default=None)
+        return min(alike, key=lambda trial: apart(trial.wall), default=self.plan)
 
     def geometry_checks(self, trial: Trial) -> tuple[Check, ...]:
         """Checks of a trial's geometry."""
@@ -171,10 +181,9 @@ def _places(stack: Sequence[Layer], cut_layers: tuple[str, ...]) -> list[int]:
     return [place for place, layer in enumerate(stack) if layer.role in cut_layers]
 
 
-def _plainer(lesion: LesionSpec) -> LesionSpec:
-    """The lesion with fewer corners, nowhere further than 0.01 mm from its outline: other cuts are only compared."""
-    polygon = shapely.simplify(lesion.outline.polygon, PLAIN_MM)
-    return LesionSpec(lesion.label, Outline.of_polygon(polygon, lesion.outline.name))
+def _plainer(outline: Outline) -> Outline:
+    """The outline with fewer corners, nowhere further than 0.01 mm from it: other cuts are only compared."""
+    return Outline.of_polygon(shapely.simplify(outline.polygon, PLAIN_MM), outline.name)
 
 
 def try_openings(
@@ -184,6 +193,7 @@ def try_openings(
     openings: tuple[Opening, ...],
     near: Trial | None = None,
     tissues: Sequence[float] = (),
+    tolerance: float = TOLERANCE,
 ) -> Trial:
     """Solve a cut in every load case of the scene.
 
@@ -195,13 +205,21 @@ def try_openings(
         A neighbouring cut to start from.
     tissues
         Further tissue stiffnesses [kPa/mm] for the range of the lesions' peaks.
+    tolerance
+        Largest residual left, relative to the peak pressure.
     """
     voids, states, others = {}, {}, {}
     for name in scene.cases:
         case = scene.case(name)
         void = scene.void(name, openings, wall.bevel)
-        start = near.states[name].as_start() if near is not None else None
-        state = case.press(void, scene.tissue, start)
+        start = None
+        if near is not None:
+            start = near.states[name].as_start()
+            if near.cut_layers != cut_layers:
+                start = Start(
+                    case.at_rest, start.motion
+                )  # under other layers only the skeleton's place is alike
+        state = case.press(void, scene.tissue, start, tolerance)
         voids[name], states[name] = void, state
         others[name] = [case.press(void, tissue, state.as_start()) for tissue in tissues]
     report = _report(scene, voids, states, others)
@@ -315,9 +333,15 @@ def _strains(
 ) -> list[tuple[str, float]]:
     """Largest strain of each layer over the cases, where a tenth of the layer or more is left."""
     found = []
+    spans = [void.foundation.plate for void in voids.values()]
+    first = max((len(plate.layers) for plate in spans if plate is not None), default=len(scene.stack))
     for index, (layer, foam) in enumerate(zip(scene.stack, scene.foams, strict=True)):
         peaks = [
-            float(states[name].foam_kpa.max(where=void.left_mm[index] > 0.1 * layer.thickness, initial=0.0))
+            float(
+                (states[name].foam_kpa if index < first else states[name].lower_kpa).max(
+                    where=void.left_mm[index] > 0.1 * layer.thickness, initial=0.0
+                )
+            )
             for name, void in voids.items()
         ]
         found.append((layer.role, float(foam.strain(max(peaks)))))

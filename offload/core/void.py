@@ -10,10 +10,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from offload.core.baseline import load_constants
 from offload.core.foam import Foam, FoamError, Series
 from offload.core.foundation import Foundation
 from offload.core.lattice import Lattice
 from offload.core.outline import Outline
+from offload.core.plate import Plate, reach_of, shear_coupling
 from offload.core.relief import Opening
 from offload.core.stack import Layer
 
@@ -23,7 +25,6 @@ __all__ = [
     "coverage",
     "foams_of",
     "footprint_of",
-    "full_coupling",
     "signed_distance",
     "void_of",
 ]
@@ -32,6 +33,9 @@ Array = NDArray[np.float64]
 
 FAR_MM = 1e3
 REACH_MM = 11.0
+TISSUE: float = load_constants()["tissue"]["stiffness"]["value"]
+HARD_SHARE = 0.1
+"""What lies under a base that is cut gives by this share of the base's own first compression [-]; design choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,25 +93,6 @@ def foams_of(stack: Sequence[Layer], foams: Mapping[str, Foam]) -> tuple[Foam, .
     return tuple(foams[layer.foam] for layer in stack)
 
 
-def full_coupling(stack: Sequence[Layer], foams: Sequence[Foam]) -> float:
-    """Shear coupling of an uncut column [kPa mm].
-
-    Notes
-    -----
-    ``sum G_i integral(phi^2 dz)``. The sideways pull of a neighbour fades with depth: ``phi`` falls from 1 at the
-    upper face to 0 at the ground in step with the compliance ``t / E`` passed, so it is straight in each layer.
-    """
-    compliance = [layer.thickness / foam.modulus_kpa for layer, foam in zip(stack, foams, strict=True)]
-    total, passed, coupling = sum(compliance), 0.0, 0.0
-    for layer, foam, part in zip(stack, foams, compliance, strict=True):
-        top, bottom = 1.0 - passed / total, 1.0 - (passed + part) / total
-        coupling += (
-            foam.shear_modulus_kpa * layer.thickness * (top * top + top * bottom + bottom * bottom) / 3.0
-        )
-        passed += part
-    return coupling
-
-
 def footprint_of(
     openings: Sequence[Opening], bevel_deg: float, depth_mm: float, lattice: Lattice
 ) -> Footprint:
@@ -150,7 +135,13 @@ def footprint_of(
 
 
 def void_of(
-    footprint: Footprint, cut: Sequence[int], stack: Sequence[Layer], foams: Sequence[Foam], lattice: Lattice
+    footprint: Footprint,
+    cut: Sequence[int],
+    stack: Sequence[Layer],
+    foams: Sequence[Foam],
+    lattice: Lattice,
+    before_kpa: Array | None = None,
+    tissue_kpa_mm: float = TISSUE,
 ) -> Void:
     """Take a footprint out of the cut layers.
 
@@ -164,28 +155,62 @@ def void_of(
         Layers from the foot down and the foam of each.
     lattice
         The cells.
+    before_kpa
+        Pressure on the uncut foam [kPa], shape ``(ny, nx)``; None when unloaded.
+    tissue_kpa_mm
+        Central stiffness of the plantar tissue [kPa/mm].
 
     Notes
     -----
-    What is left of the cut layers is their lower part. Over the void the layers above it move as one, so their
-    whole shear stiffness spans it, and nothing below counts.
+    What is left of the cut layers is their lower part. Over the void and near it the layers above are one plate; the
+    layers below drag at it beside the void only. Where all below is cut out, hard ground stays at the void's depth.
     """
     shape = lattice.support.shape
-    thickness = np.empty((len(stack), *shape))
-    for index, layer in enumerate(stack):
-        thickness[index] = layer.thickness
-    coupling = np.full(shape, full_coupling(stack, foams))
-    if cut:
-        rest = footprint.depth_mm.copy()
-        for index in cut:
-            taken = np.minimum(rest, stack[index].thickness)
-            thickness[index] -= taken
-            rest -= taken
-        above = zip(stack[: cut[0]], foams[: cut[0]], strict=True)
-        spanning = sum(foam.shear_modulus_kpa * layer.thickness for layer, foam in above)
-        coupling += footprint.share * (spanning - coupling)
-    foundation = Foundation(lattice, Series(thickness, foams), footprint.depth_mm, coupling)
-    return Void(footprint.depth_mm, footprint.outside_mm, thickness, foundation)
+    one = np.array([layer.thickness for layer in stack])[:, None, None]
+    whole = np.broadcast_to(one, (len(stack), *shape))
+    coupling = np.zeros(shape)  # whole foam couples over less than a cell; near the void the plate does
+    columns = Series(one, foams)
+    if not cut:
+        nothing = np.zeros(shape)
+        return Void(nothing, footprint.outside_mm, whole, Foundation(lattice, columns, nothing, coupling))
+    first, share = cut[0], footprint.share
+    over = lattice.support & (share > 0)
+    window = lattice.support & (footprint.outside_mm <= reach_of(stack, foams, first)) | over
+    inside = np.zeros(shape)
+    inside[over] = footprint.depth_mm[over] / share[over]
+    left = _left(np.broadcast_to(one[:, 0], (len(stack), int(over.sum()))), cut, inside[over])[first:]
+    below = Series(np.maximum(left, 1e-9), foams[first:])
+    if len(stack) - 1 in cut:
+        ground = HARD_SHARE * stack[-1].thickness / foams[-1].modulus_kpa
+        below = Series.joined([(below, np.ones(below.shape, dtype=bool))], ground)
+    plate = Plate(
+        layers=tuple(stack[:first]),
+        foams=tuple(foams[:first]),
+        above=Series(one[:first], foams[:first]),
+        beside=Series(one[first:], foams[first:]),
+        below=below,
+        share=np.where(over, share, 0.0),
+        depth_mm=inside,
+        drag=shear_coupling(stack[first:], foams[first:]) * (1.0 - share),
+        window=window,
+        tissue_kpa_mm=tissue_kpa_mm,
+    )
+    return Void(
+        footprint.depth_mm,
+        footprint.outside_mm,
+        _left(whole, cut, footprint.depth_mm),
+        Foundation(lattice, columns, footprint.depth_mm, coupling, plate, before_kpa),
+    )
+
+
+def _left(whole: Array, cut: Sequence[int], depth_mm: Array) -> Array:
+    """Thickness left of each layer when a depth is taken out of the cut ones from above [mm]."""
+    left, rest = whole.copy(), depth_mm.copy()
+    for index in cut:
+        taken = np.minimum(rest, left[index])
+        left[index] -= taken
+        rest -= taken
+    return left
 
 
 def signed_distance(outline: Outline, lattice: Lattice, window: tuple[slice, slice]) -> Array:

@@ -9,7 +9,7 @@ from offload.core.outline import Outline
 from offload.core.plan import ReliefPlan, compute
 from offload.core.scene import Case, Scene
 from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.void import Void
+from offload.core.void import HARD_SHARE, Void
 
 from .foundation_by_scipy import Bed
 
@@ -29,22 +29,41 @@ def scene_of(plan: ReliefPlan, cell: float) -> tuple[Scene, Case, Void]:
     return scene, scene.case(name), scene.void(name, plan.openings, plan.spec.bevel)
 
 
-def bed_of(scene: Scene, case: Case, void: Void) -> Bed:
+def bed_of(scene: Scene, case: Case, void: Void, tissue: float | None = None) -> Bed:
     """The same equations in plain numbers."""
-    lattice, baseline = case.baseline.lattice, case.baseline
+    lattice, baseline, plate = case.baseline.lattice, case.baseline, void.foundation.plate
+    assert plate is not None
+    tissue = tissue or scene.tissue
+    first = len(plate.layers)
+    thickness = np.array([layer.thickness for layer in scene.stack])
+    cut_base = bool((void.left_mm[-1] < thickness[-1]).any())
+    over = plate.share > 0
+    left = np.zeros((len(scene.stack) - first, *lattice.support.shape))
+    rest = plate.depth_mm.copy()
+    for place in range(len(left)):
+        cut = bool((void.left_mm[first + place] < thickness[first + place]).any())
+        taken = np.minimum(rest, thickness[first + place]) if cut else np.zeros(rest.shape)
+        left[place] = np.where(over, thickness[first + place] - taken, 0.0)
+        rest -= taken
     return Bed(
         x=lattice.x,
         y=lattice.y,
         size=lattice.dx,
         support=lattice.support,
         contact=case.loaded & lattice.support,
-        left_mm=void.left_mm,
+        thickness=thickness,
         modulus_kpa=np.array([foam.modulus_kpa for foam in scene.foams]),
         locking=np.array([foam.locking_strain for foam in scene.foams]),
-        gap_mm=void.depth_mm,
-        coupling=void.foundation.coupling,
-        profile_mm=case.at_rest + baseline.pressure_kpa / scene.tissue,
-        tissue=scene.tissue,
+        first=first,
+        window=plate.window,
+        share=plate.share,
+        depth_mm=plate.depth_mm,
+        left_mm=left,
+        ground=HARD_SHARE * thickness[-1] / scene.foams[-1].modulus_kpa if cut_base else 0.0,
+        before_kpa=baseline.pressure_kpa,
+        profile_mm=case.at_rest + baseline.pressure_kpa / tissue,
+        tissue=tissue,
+        central=scene.tissue,
         force_n=baseline.load.force_n,
         moment_x=baseline.load.moment_x,
         moment_y=baseline.load.moment_y,

@@ -15,6 +15,8 @@ from scipy.optimize import elementwise, minimize
 __all__ = ["Bed", "Found", "solve"]
 
 Array = NDArray[np.float64]
+CEILING_KPA = 5000.0
+Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -26,12 +28,14 @@ class Bed:
     x, y
         Cell centres [mm]; ``size`` their distance [mm]; ``support`` which cells are foam, ``contact`` which have a
         foot above them.
-    left_mm, modulus_kpa, locking
-        Thickness left of each layer, shape ``(layers, ny, nx)`` [mm]; modulus [kPa] and locking strain of each.
-    gap_mm, coupling
-        Void [mm] and shear coupling [kPa mm] of each cell.
-    profile_mm, tissue
-        The skeleton above the foam [mm] and the stiffness of the tissue [kPa/mm].
+    thickness, modulus_kpa, locking
+        Of each layer from the foot down [mm, kPa, -]; ``first`` is the place of the uppermost cut layer.
+    window, share, depth_mm, left_mm, ground
+        Cells in which the layers above are followed as a plate; share of each cell over the void, the void's depth there
+        [mm], what is left there of the layers below, shape ``(layers below, ny, nx)`` [mm], and how much the ground below
+        gives [mm/kPa].
+    before_kpa, profile_mm, tissue, central
+        Pressure before the cut [kPa], skeleton above the foam [mm], stiffness of the tissue and its central value [kPa/mm].
     force_n, moment_x, moment_y
         The load [N, N mm].
     """
@@ -39,15 +43,21 @@ class Bed:
     x: Array
     y: Array
     size: float
-    support: NDArray[np.bool_]
-    contact: NDArray[np.bool_]
-    left_mm: Array
+    support: Mask
+    contact: Mask
+    thickness: Array
     modulus_kpa: Array
     locking: Array
-    gap_mm: Array
-    coupling: Array
+    first: int
+    window: Mask
+    share: Array
+    depth_mm: Array
+    left_mm: Array
+    ground: float
+    before_kpa: Array
     profile_mm: Array
     tissue: float
+    central: float
     force_n: float
     moment_x: float
     moment_y: float
@@ -55,84 +65,184 @@ class Bed:
 
 @dataclass(frozen=True)
 class Found:
-    """Displacement [mm], pressure under the foot [kPa] and how many times the energy was asked for."""
+    """Pressure under the foot [kPa], descent of the void's roof [mm] and how many times the energy was asked for."""
 
-    displacement: Array
     pressure_kpa: Array
+    roof: Array
     calls: int
 
 
+def columns(w: Array, a: Array, b: Array, spring: float) -> tuple[Array, Array]:
+    """Pressure and energy of columns compressed by w: layers ``a p / (1 + b p)`` and a linear spring [mm/kPa]."""
+    p = np.zeros(w.size)
+    # Above the ceiling the law runs on along its tangent, as in the program.
+    most = (a * CEILING_KPA / (1.0 + b * CEILING_KPA)).sum(axis=0) + spring * CEILING_KPA
+    beyond = np.maximum(w - most, 0.0) / ((a / (1.0 + b * CEILING_KPA) ** 2).sum(axis=0) + spring)
+    inside = np.minimum(w, most)
+    used = w > 0
+    if used.any():
+        own = np.broadcast_to(a, (a.shape[0], w.size))[:, used]
+
+        def miss(stress: Array, i: Array, wanted: Array) -> Array:
+            return (own[:, i] * stress / (1.0 + b * stress)).sum(axis=0) + spring * stress - wanted
+
+        index = np.arange(own.shape[1])
+        top = np.full(index.size, 1.01 * CEILING_KPA)
+        tolerances = {"xatol": 1e-10, "xrtol": 1e-13}
+        found = elementwise.find_root(
+            miss, (np.zeros(index.size), top), args=(index, inside[used]), tolerances=tolerances
+        )
+        p[used] = found.x
+    stored = p * inside - spring * p * p / 2.0 - (a * (p / b - np.log1p(b * p) / b**2)).sum(axis=0)
+    stored += (CEILING_KPA + beyond / 2.0) * np.maximum(w - most, 0.0)
+    return np.where(used, p + beyond, 0.0), np.where(used, stored, 0.0)
+
+
 def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
-    """Minimise the energy over the displacements of all cells and the rigid motion, from rest."""
-    cells = np.nonzero(bed.support)
-    place = np.full(bed.support.shape, -1)
-    place[cells] = np.arange(cells[0].size)
-    a = (bed.left_mm / bed.modulus_kpa[:, None, None])[:, *cells]
+    """Minimise the energy over the plate's descents and turns and the rigid motion, from the state before the cut."""
+    area, first = bed.size**2, bed.first
+    a = (bed.thickness / bed.modulus_kpa)[:, None]
     b = (1.0 / (bed.modulus_kpa * bed.locking))[:, None]
-    gap, contact, profile = bed.gap_mm[cells], bed.contact[cells], bed.profile_mm[cells]
-    area = bed.size**2
+    window = bed.window & bed.support
+    place = np.full(bed.support.shape, -1)
+    place[window] = np.arange(int(window.sum()))
+    sides = {}
+    count = int(window.sum())
+    for axis in (0, 1):
+        near, far = _pair(axis)
+        both = window[near] & window[far]
+        numbers = np.full(both.shape, -1)
+        numbers[both] = count + np.arange(int(both.sum()))
+        count += int(both.sum())
+        sides[axis] = numbers
+    strains, weights = _strains(bed, window, place, sides)
     cx, cy = bed.moment_x / bed.force_n, bed.moment_y / bed.force_n
     reach = 100.0  # slopes in hundredths of a millimetre per mm, so that all unknowns are of one size
-    basis = np.stack([np.ones(gap.size), (bed.x[cells[1]] - cx) / reach, (bed.y[cells[0]] - cy) / reach])
-    one, other, strength = [], [], []
-    for to in (place[:, 1:], place[1:]):
-        start = place[:, :-1] if to.shape[1] < place.shape[1] else place[:-1]
-        both = (start >= 0) & (to >= 0)
-        one.append(start[both])
-        other.append(to[both])
-    i, j = np.concatenate(one), np.concatenate(other)
-    g = bed.coupling[cells]
-    strength = 2.0 * g[i] * g[j] / np.maximum(g[i] + g[j], 1e-300)
+    rows, across = np.nonzero(bed.contact & bed.support)
+    basis = np.stack([np.ones(rows.size), (bed.x[across] - cx) / reach, (bed.y[rows] - cy) / reach])
+    onto = place[rows, across]
+    inner, outer = onto >= 0, onto < 0
+    profile = bed.profile_mm[rows, across]
+    cells = int(window.sum())
+    share, over = bed.share[window], bed.share[window] > 0
+    left = (bed.left_mm[:, window] / bed.modulus_kpa[first:, None])[:, over]
+    depth = bed.depth_mm[window][over]
+    before = bed.before_kpa[window]
+    level = np.zeros(count)
+    level[:cells] = (a[first:] * before / (1.0 + b[first:] * before)).sum(axis=0)
+    stiff = 1.0 / a[first:].sum()
     calls = 0
-
-    def column(w: Array) -> tuple[Array, Array]:
-        """Pressure and energy of columns compressed by w."""
-        used = w > 0
-        p = np.zeros(w.size)
-        if used.any():
-            own = a[:, used]
-
-            def miss(stress: Array, i: Array, wanted: Array) -> Array:
-                return (own[:, i] * stress / (1.0 + b * stress)).sum(axis=0) - wanted
-
-            index = np.arange(own.shape[1])
-            top = np.full(index.size, 1e5)
-            p[used] = elementwise.find_root(
-                miss,
-                (np.zeros(index.size), top),
-                args=(index, w[used]),
-                tolerances={"xatol": 1e-10, "xrtol": 1e-13},
-            ).x
-        energy = p * w - (a * (p / b - np.log1p(b * p) / b**2)).sum(axis=0)
-        return p, np.where(used, energy, 0.0)
 
     def energy(unknowns: Array) -> tuple[float, Array]:
         nonlocal calls
         calls += 1
-        u, motion = unknowns[:-3], unknowns[-3:]
-        press = bed.tissue * np.maximum(profile + motion @ basis - u, 0.0) * contact
-        p, stored = column(u - gap)
-        stretch = u[j] - u[i]
-        pull = strength * stretch
-        value = area * ((press**2).sum() / (2.0 * bed.tissue) + stored.sum()) + 0.5 * (pull * stretch).sum()
+        q, motion = unknowns[:-3], unknowns[-3:]
+        v, slope = q[:cells], np.zeros(count)
+        squeeze = profile + motion @ basis
+        press = np.zeros(squeeze.size)
+        press[outer], stored = columns(squeeze[outer], a, b, 1.0 / bed.tissue)
+        value = stored.sum()
+        press[inner], stored = columns(
+            squeeze[inner] - v[onto[inner]], a[:first], b[:first], 1.0 / bed.tissue
+        )
+        value += stored.sum()
+        np.add.at(slope, onto[inner], -press[inner])
+        carried, stored = columns(v, a[first:], b[first:], 0.0)
+        carried = np.where(v < 0, stiff * v, carried)
+        value += ((1.0 - share) * np.where(v < 0, 0.5 * stiff * v * v, stored)).sum()
+        slope[:cells] += (1.0 - share) * carried
+        carried, stored = columns(v[over] - depth, left, b[first:], bed.ground)
+        value += (share[over] * stored).sum()
+        slope[np.flatnonzero(over)] += share[over] * carried
+        value, slope = area * value, area * slope
+        for (places, factors), weight in zip(strains, weights, strict=True):
+            moved = np.where(places >= 0, (q - level)[places], 0.0)
+            strain = moved @ factors if factors.ndim == 1 else (moved * factors).sum(axis=1)
+            value += 0.5 * area * (weight * strain**2).sum()
+            pull = area * (weight * strain)[:, None] * factors
+            np.add.at(slope, places[places >= 0], pull[places >= 0])
         value -= bed.force_n * 1e3 * motion[0]
-        slope = area * (p - press)
-        np.add.at(slope, i, -pull)
-        np.add.at(slope, j, pull)
         rigid = area * (basis @ press) - np.array([bed.force_n * 1e3, 0.0, 0.0])
         scale = bed.force_n * 1e3
         return value / scale, np.concatenate([slope, rigid]) / scale
 
-    start = np.concatenate([gap * 0.0, [0.0, 0.0, 0.0]])
     found = minimize(
         energy,
-        start,
+        np.concatenate([level, [0.0, 0.0, 0.0]]),
         jac=True,
         method="L-BFGS-B",
         options={"maxiter": 50_000, "maxfun": 100_000, "ftol": 0.0, "gtol": tolerance, "maxcor": 30},
     )
-    u, motion = found.x[:-3], found.x[-3:]
-    displacement, pressure = np.zeros(bed.support.shape), np.zeros(bed.support.shape)
-    displacement[cells] = u
-    pressure[cells] = bed.tissue * np.maximum(profile + motion @ basis - u, 0.0) * contact
-    return Found(displacement, pressure, calls)
+    q, motion = found.x[:-3], found.x[-3:]
+    squeeze = profile + motion @ basis
+    press = np.zeros(squeeze.size)
+    press[outer], _ = columns(squeeze[outer], a, b, 1.0 / bed.tissue)
+    press[inner], _ = columns(squeeze[inner] - q[onto[inner]], a[:first], b[:first], 1.0 / bed.tissue)
+    pressure, roof = np.zeros(bed.support.shape), np.zeros(bed.support.shape)
+    pressure[rows, across] = press
+    roof[window] = q[:cells]
+    return Found(pressure, roof, calls)
+
+
+def _pair(axis: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
+    near, far, whole = slice(None, -1), slice(1, None), slice(None)
+    return ((near, whole), (far, whole)) if axis == 0 else ((whole, near), (whole, far))
+
+
+def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, NDArray[np.intp]]):  # type: ignore[no-untyped-def]
+    """Strains of the plate and of the layers below as sums of unknowns, and the stiffness of each."""
+    h, first = bed.size, bed.first
+    t, e = bed.thickness, bed.modulus_kpa
+    above = t[:first] / e[:first]
+    upper = 1.0 / (1.0 + bed.central * above.sum())
+    follows = upper + (1.0 - upper) * np.concatenate([[0.0], np.cumsum(above)]) / above.sum()
+    middles = np.cumsum(t[:first]) - t[:first] / 2
+    neutral = (e[:first] * t[:first] * middles).sum() / (e[:first] * t[:first]).sum()
+    bend = (e[:first] * (t[:first] ** 3 / 12 + t[:first] * (middles - neutral) ** 2)).sum()
+    below = t[first:] / e[first:]
+    phi = 1.0 - np.concatenate([[0.0], np.cumsum(below)]) / below.sum()
+    drag = sum(
+        e[first + i] / 2 * t[first + i] * (phi[i] ** 2 + phi[i] * phi[i + 1] + phi[i + 1] ** 2) / 3.0
+        for i in range(below.size)
+    )
+    forms, weights = [], []
+
+    def add(places: list[Array], factors: list[float], weight: Array | float) -> None:
+        forms.append((np.stack(places, axis=1), np.array(factors)))
+        weights.append(np.broadcast_to(weight, places[0].shape))
+
+    for axis in (0, 1):
+        near, far = _pair(axis)
+        both = window[near] & window[far]
+        one, two, turn = place[near][both], place[far][both], sides[axis][both]
+        for layer in range(first):
+            shear = e[layer] / 2 * t[layer]
+            mean, apart = (follows[layer] + follows[layer + 1]) / 2, follows[layer + 1] - follows[layer]
+            add([one, two, turn], [-mean / h, mean / h, -1.0 / h], 5.0 / 6.0 * shear)
+            add([one, two], [-apart / h, apart / h], shear / 12.0)
+        there, beyond = drag * (1.0 - bed.share[near][both]), drag * (1.0 - bed.share[far][both])
+        total = there + beyond
+        across = np.where(total > 0, 2 * there * beyond / np.where(total > 0, total, 1.0), 0.0)
+        add([one, two], [-1.0 / h, 1.0 / h], across)
+        # Curvature of a cell: its two sides; foam beyond the window keeps its side level, no foam leaves it free.
+        rows, columns = np.nonzero(window)
+        steps = (rows, columns)[axis]
+        inside = (steps > 0) & (steps < window.shape[axis] - 1)
+        rows, columns = rows[inside], columns[inside]
+        shift = (1, 0) if axis == 0 else (0, 1)
+        firm = (
+            bed.support[rows - shift[0], columns - shift[1]]
+            & bed.support[rows + shift[0], columns + shift[1]]
+        )
+        rows, columns = rows[firm], columns[firm]
+        add(
+            [sides[axis][rows - shift[0], columns - shift[1]], sides[axis][rows, columns]],
+            [-1.0 / h**2, 1.0 / h**2],
+            bend,
+        )
+    s = bed.support
+    firm = s[:-1, :-1] & s[1:, :-1] & s[:-1, 1:] & s[1:, 1:]
+    along_x, along_y = sides[1], sides[0]
+    quad = [along_x[:-1][firm], along_x[1:][firm], along_y[:, :-1][firm], along_y[:, 1:][firm]]
+    add(quad, [-0.5 / h**2, 0.5 / h**2, -0.5 / h**2, 0.5 / h**2], 2.0 * bend)
+    return forms, weights

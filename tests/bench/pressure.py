@@ -24,6 +24,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from offload.core.alternatives import alternatives_for
 from offload.core.foam import packaged_foams
+from offload.core.foot import Foot
 from offload.core.outline import Outline
 from offload.core.plan import compute
 from offload.core.policy import DEFAULT_POLICY
@@ -69,12 +70,16 @@ def alternatives() -> float:
 
 def factorisation() -> float:
     """One sparse LU of the plan's matrix [s], the better of two orderings."""
-    foundation = scene_and_cut(2.5)[2].foundation
-    band = foundation._template.copy()
-    band[0] += foundation.lattice.area * (foundation.columns.stiffness + 50.0).ravel()
-    count, width = band.shape[1], band.shape[0] - 1
-    near, far = band[1][:-1], band[width][: count - width]
-    matrix = csc_matrix(diags([band[0], near, near, far, far], [0, 1, -1, width, -width]))
+    bed = scene_and_cut(2.5)[2].foundation
+    band = bed._template.copy()
+    added = bed.lattice.area * bed._weight * bed._law.stiffness
+    band[0] += np.bincount(bed._carrier, added, band.shape[1]) + bed._trace
+    band[0, bed._face] += bed.lattice.area * 50.0
+    rows = [row[: row.size - step] for step, row in enumerate(band)]
+    kept = [step for step, row in enumerate(rows) if np.any(row)]
+    steps = [*kept, *(-step for step in kept if step)]
+    matrix = csc_matrix(diags([rows[abs(step)] for step in steps], steps))
+    matrix.eliminate_zeros()
     symmetric = {"permc_spec": "MMD_AT_PLUS_A", "options": {"SymmetricMode": True}}
     return min(best(lambda: splu(matrix)), best(lambda: splu(matrix, **symmetric)))
 
@@ -84,25 +89,19 @@ def against_root(cell: float, method: str, **options: object) -> tuple[float, fl
     scene, _, void = scene_and_cut(cell)
     case, bed = scene.case("push_off"), void.foundation
     ours = best(lambda: case.press(void, 50.0), 3)
-    lattice, loaded, load = bed.lattice, case.loaded, case.baseline.load
+    lattice, load = bed.lattice, case.baseline.load
     profile = case.at_rest + case.baseline.pressure_kpa / 50.0
-    x, y = np.meshgrid(lattice.x, lattice.y)
-    cells = lattice.support.size
+    above = bed.plate.above
+    foot = Foot(lattice, profile, case.loaded, 50.0, load, bed._at.face, above, bed.columns)
+    cells = bed._at.count
 
     def rest(unknown: np.ndarray) -> np.ndarray:
-        u, (d, a, b) = unknown[:cells].reshape(lattice.support.shape), unknown[cells:]
-        tissue = 50.0 * np.maximum(profile + d + a * x / 100 + b * (y - 180) / 100 - u, 0.0) * loaded
-        foam, _ = bed.columns.pressure(u - bed.gap_mm)
-        force = lattice.area * (foam - tissue) + bed._spread(u)
-        sums = [tissue.sum(), (tissue * x).sum() / 100, (tissue * (y - 180)).sum() / 100]
-        wanted = [
-            load.force_n,
-            load.moment_x / 100,
-            (load.moment_y - 180 * load.force_n) / 100,
-        ]
-        return np.concatenate([force.ravel(), np.array(sums) * lattice.area - 1e3 * np.array(wanted)])
+        q, motion = unknown[:cells], unknown[cells:]
+        pressed = foot.press(q, motion, None)
+        forces = bed._carried(q, None)[1] - lattice.area * foot.upon(pressed.pressure, cells)
+        return np.concatenate([forces, pressed.rest])
 
-    start = np.append(case.at_rest.ravel(), [0.0, 0.0, 0.0])
+    start = np.append(bed._level, [0.0, 0.0, 0.0])
     began = time.process_time()
     found = root(rest, start, method=method, options=options)
     theirs = time.process_time() - began

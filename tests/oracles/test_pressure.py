@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from offload.core.foam import Series, packaged_foams
-from offload.core.foundation import Foundation
-from offload.core.lattice import Lattice, Load
+from offload.core.lattice import Load
 from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import Footprint, foams_of, void_of
+from offload.core.void import foams_of
 from tests.bench.beds import bed_of, plan_for, scene_of
 from tests.bench.foundation_by_scipy import solve
-from tests.oracles.plane_strain import press_strip
+from tests.offload.core.linear_strip import linear_strip, strip
+from tests.oracles.plane_strain import close_strip, press_strip
 from tests.oracles.timing import seconds
 
 pytestmark = pytest.mark.oracle
@@ -23,6 +23,8 @@ MODULUS = tuple(foam.modulus_kpa for foam in FOAMS)
 CUTS = {"middle": 1, "base": 2}
 HALF_WIDTHS = (8, 12, 18, 25)
 DESCENT, TISSUE, REACH, MARGIN = 3.0, 50.0, 60.0, 5.0
+LOADS = (59.0, 200.0)
+LESION_WITHIN = 0.20
 FAR = 58.8
 """Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and a stack of 1000/31 kPa/mm in series."""
 
@@ -34,29 +36,23 @@ def by_elements(cut, half_width, size=0.5):
 
 @cache
 def by_foundation(cut, half_width, cell=0.5):
-    """The program's void and solver on a long strip, its foams held to their first slope; pressed to the same descent.
+    """The program's void and solver on a long strip, its foams held to their first slope; pressed to the same descent."""
+    y, bed = linear_strip(CUTS[cut], half_width, REACH, cell)
+    state = pressed_to(bed, DESCENT, FAR)
+    return np.abs(y), state.pressure_kpa[:, 1]
 
-    The solver takes a force, so the force is sought that gives the descent: their relation rises steadily.
-    """
-    n = round(2 * REACH / cell)
-    y = (np.arange(n) + 0.5) * cell - REACH
-    shape = (n, 3)
-    lattice = Lattice(np.array([-1.0, 0.0, 1.0]) * cell, y, cell, cell, np.ones(shape, dtype=bool))
-    outside = np.broadcast_to((np.abs(y) - half_width)[:, None], shape)
-    inside = (outside < 0).astype(float)
-    index = CUTS[cut]
-    footprint = Footprint(THICKNESS[index] * inside, inside, outside)
-    void = void_of(footprint, (index,), DEMONSTRATION_STACK, FOAMS, lattice)
-    compliance = (void.left_mm / np.array(MODULUS).reshape(3, 1, 1)).sum(axis=0)
-    bed = Foundation(lattice, Series.linear(compliance), void.depth_mm, void.foundation.coupling)
-    low, high = 0.2 * FAR, FAR
+
+def pressed_to(bed, descent, far):
+    """The solver takes a force, so the force is sought that gives the descent: their relation rises steadily."""
+    low, high, state, everywhere = 0.2 * far, 1.05 * far, None, bed.lattice.support
     for _ in range(60):
         mean = 0.5 * (low + high)
-        load = Load(mean * 1e-3 * 3 * n * lattice.area, 0.0, 0.0)
-        state = bed.press(np.zeros(shape), np.ones(shape, dtype=bool), TISSUE, load)
-        low, high = (low, mean) if state.motion[0] > DESCENT else (mean, high)
-    assert state.motion[0] == pytest.approx(DESCENT, abs=1e-9)
-    return np.abs(y), state.pressure_kpa[:, 1]
+        load = Load(mean * 1e-3 * everywhere.size * bed.lattice.area, 0.0, 0.0)
+        start = state.as_start() if state else None
+        state = bed.press(np.zeros(everywhere.shape), everywhere, TISSUE, load, start)
+        low, high = (low, mean) if state.motion[0] > descent else (mean, high)
+    assert state.motion[0] == pytest.approx(descent, abs=1e-5)
+    return state
 
 
 def figures(cut, half_width):
@@ -93,41 +89,63 @@ def test_the_finite_elements_have_converged(cut, half_width):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
 def test_the_rim_and_the_whole_load_agree_with_finite_elements(cut, half_width):
-    """10 % on the mean over the 10 mm rim, 3 % on its peak, 6 % on the whole load at one descent.
+    """10 % on the mean over the 10 mm rim, 3 % on its peak and on the whole load at one descent.
 
-    Seen: the mean is 5 to 7 % under the finite elements, the peak 1 to 2 % and the load 4 to 5 % under.
+    Seen: the mean is up to 5 % over the finite elements, the peak and the load within 1 %.
     """
     theirs, ours = figures(cut, half_width)
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
     assert ours[2] == pytest.approx(theirs[2], rel=0.03)
-    assert ours[3] == pytest.approx(theirs[3], rel=0.06)
+    assert ours[3] == pytest.approx(theirs[3], rel=0.03)
 
 
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
-def test_under_an_open_middle_cut_both_leave_the_lesion_nearly_free(half_width):
-    """Finite elements leave nothing on the lesion, the foundation 0.5 to 3.4 kPa of the 59 around it: under 7 %."""
+def test_an_open_middle_cut_leaves_the_lesion_free_in_both(half_width):
     theirs, ours = figures("middle", half_width)
-    assert theirs[0] < 1.0
-    assert ours[0] < 0.07 * FAR
+    assert max(theirs[0], ours[0]) < 0.5
 
 
-@pytest.mark.parametrize("half_width", [12, 18, 25])
-def test_under_a_wide_base_cut_the_lesion_agrees_within_5_percent_of_the_pressure_around(half_width):
-    """Half widths 12, 18, 25 mm: finite elements 9.0, 3.7, 2.1 kPa, foundation 7.3, 4.3, 2.8 kPa."""
+@pytest.mark.parametrize("half_width", HALF_WIDTHS)
+def test_under_a_base_cut_the_lesion_agrees_within_a_fifth(half_width):
     theirs, ours = figures("base", half_width)
-    assert abs(theirs[0] - ours[0]) < 0.05 * FAR
+    assert ours[0] == pytest.approx(theirs[0], rel=0.20)
 
 
-def test_under_a_narrow_base_cut_the_foundation_promises_more_relief_than_finite_elements():
-    """A known gap, stated and not mended: at a half width of 8 mm finite elements leave 21 kPa, the foundation 12.
+@cache
+def loaded(cut, half_width, far):
+    """Finite elements and foundation with the foams' own laws at one descent, light or heavy; as ``figures``, and how far
+    the void is closed."""
+    index = CUTS[cut]
+    descent = far / TISSUE + float(
+        Series(np.array(THICKNESS)[:, None], FOAMS).compression(np.array([far]))[0]
+    )
+    locking = tuple(foam.locking_strain for foam in FOAMS)
+    found = close_strip(THICKNESS, MODULUS, locking, index, half_width, descent, TISSUE, REACH)
+    y, void = strip(index, half_width, REACH, 0.5)
+    state = pressed_to(void.foundation, descent, far)
+    x, p = np.abs(y), state.pressure_kpa[:, 1]
+    rim, lesion = (x > half_width) & (x < half_width + 10.0), half_width - MARGIN
+    theirs = (
+        found.mean(0, lesion),
+        found.mean(half_width, half_width + 10),
+        found.peak(half_width, half_width + 10),
+        found.mean(0, REACH),
+        found.most_closed,
+    )
+    closed = (state.roof[0][:, 1] / THICKNESS[index])[x < half_width].max()
+    return theirs, (p[x < lesion].mean(), p[rim].mean(), p[rim].max(), p.mean(), closed)
 
-    A narrow void also feels the bending of the 9 mm of foam that span it, which the foundation lacks. The lesion falls
-    from 59 kPa by 64 % and not by 79 %. The band says that the foundation errs to the hopeful side and by no more than
-    a sixth of the pressure around; a model that closes the gap passes too.
-    """
-    theirs, ours = figures("base", 8)
-    assert theirs[0] - ours[0] < FAR / 6
-    assert theirs[0] - ours[0] > -0.05 * FAR
+
+@pytest.mark.parametrize("far", LOADS)
+@pytest.mark.parametrize("cut", CUTS)
+@pytest.mark.parametrize("half_width", HALF_WIDTHS)
+def test_light_and_heavy_loads_agree_with_finite_elements_whose_void_may_close(cut, half_width, far):
+    """Own foam laws, 59 and 200 kPa far away. Lesion within a fifth, or within 2 kPa where next to nothing is left."""
+    theirs, ours = loaded(cut, half_width, far)
+    assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=2.0)
+    assert ours[1] == pytest.approx(theirs[1], rel=0.10)
+    assert ours[2] == pytest.approx(theirs[2], rel=0.03)
+    assert (ours[4] > 0.98) == (theirs[4] > 0.98)
 
 
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
@@ -139,13 +157,20 @@ def test_both_rank_the_middle_cut_before_the_base_cut_while_the_void_is_open(hal
 
 def test_table_of_finite_elements_and_foundation(capsys):
     """Prints the figures that the tests above hold; asserts only that widening a cut frees the lesion in both."""
-    rows, lesions = [], {}
+    rows, heavy, lesions = [], [], {}
     for cut in CUTS:
         for half_width in HALF_WIDTHS:
             theirs, ours = figures(cut, half_width)
             lesions.setdefault(cut, []).append((theirs[0], ours[0]))
             pairs = "".join(f"{a:9.1f}{b:7.1f}" for a, b in zip(theirs, ours, strict=True))
             rows.append(f"{cut:7}{half_width:4} mm{pairs}")
+            for far in LOADS:
+                told = "".join(
+                    f"{a:9.1f}{b:7.1f}"
+                    for a, b in zip(*(one[:4] for one in loaded(cut, half_width, far)), strict=True)
+                )
+                shut = "{:8.2f}{:6.2f}".format(*(one[4] for one in loaded(cut, half_width, far)))
+                heavy.append(f"{far:4.0f} kPa {cut:7}{half_width:3} mm{told}{shut}")
     spent = seconds(lambda: by_elements.__wrapped__("base", 12), 1)
     own = seconds(lambda: by_foundation.__wrapped__("base", 12), 1) / 60
     with capsys.disabled():
@@ -153,14 +178,15 @@ def test_table_of_finite_elements_and_foundation(capsys):
             "\nPressure [kPa], finite elements | foundation (linear foams, 3 mm descent, 59 kPa far away)\n"
             "cut  half width    lesion mean        rim mean        rim peak      whole strip\n"
             + "\n".join(rows)
+            + "\nOwn foam laws, the void may close: the same, and how far it is closed [-]\n"
+            + "\n".join(heavy)
         )
         print(
             f"Finite elements: quadratic quadrilaterals of 0.5 mm, {by_elements('base', 12).unknowns:,} unknowns, "
             f"{spent:.2f} s; foundation: {round(2 * REACH / 0.5)} x 3 cells of 0.5 mm, {1e3 * own:.2f} ms a solve"
         )
-    for pairs in lesions.values():
-        for wider, narrower in zip(pairs[1:], pairs, strict=False):
-            assert wider[1] < narrower[1]
+    for wider, narrower in zip(lesions["base"][1:], lesions["base"], strict=False):
+        assert wider[1] < narrower[1]
     for wider, narrower in zip(lesions["base"][1:], lesions["base"], strict=False):
         assert wider[0] < narrower[0]
 
@@ -175,8 +201,8 @@ def test_a_general_minimiser_finds_the_same_rest(cell, weight, cut):
     ours = case.press(void, scene.tissue)
     theirs = solve(bed_of(scene, case, void))
     assert np.abs(ours.pressure_kpa - theirs.pressure_kpa).max() < 1e-3
-    touched = ours.pressure_kpa > 0
-    assert np.abs(ours.displacement - theirs.displacement)[touched].max() < 1e-4
+    touched = (ours.pressure_kpa > 0) & void.foundation.plate.window
+    assert np.abs(ours.roof[0] - theirs.roof)[touched].max() < 1e-4
 
 
 @pytest.mark.parametrize("cell", [5.0, 2.5])

@@ -43,13 +43,15 @@ def lesion(weight: float, cut: str, tissue: float, case: str, cell: float = 2.5)
 
 
 def crossing(tissue: float, case: str, low: float = 25.0, high: float = 250.0) -> float | None:
-    """Weight [kg] from which the base cut leaves the lower peak; None if it does not between the limits."""
+    """Weight [kg] from which the base cut leaves the lower peak; 0 if from the lower limit on, None if not up to the upper."""
 
     def gain(weight: float) -> float:
         base, middle = (lesion(weight, cut, tissue, case, 5.0).peak_after for cut in ("base", "middle"))
         return middle - base
 
-    if not gain(low) < 0 < gain(high):
+    if gain(low) >= 0:
+        return 0.0
+    if gain(high) <= 0:
         return None
     while high - low > 0.5:
         middle = round((low + high) / 2, 3)
@@ -87,7 +89,7 @@ def picture(path: Path) -> None:
         axes.axvline(TRADE, color="0.4", linewidth=0.8)
         axes.annotate("90 kg, trade", (TRADE, 10), fontsize=8, rotation=90, ha="right")
         found = crossing(50.0, case)
-        if found is not None and found <= WEIGHTS[-1]:
+        if found is not None and WEIGHTS[0] <= found <= WEIGHTS[-1]:
             axes.axvline(found, color="0.4", linewidth=0.8, linestyle=":")
         axes.set(
             title=CASES[case], xlabel="body weight, kg", ylabel="peak at the lesion, kPa", ylim=(0, None)
@@ -101,7 +103,7 @@ def main() -> None:
         print(*rows(case), sep="\n")
         for tissue, name in TISSUES.items():
             found = crossing(tissue, case)
-            told = "beyond 250 kg" if found is None else f"{found:.0f} kg"
+            told = "beyond 250 kg" if found is None else f"{found:.0f} kg" if found else "under 25 kg"
             print(f"  {name} tissue: the base cut leaves less from {told} on (trade: {TRADE:g} kg); {words}")
         falls = ", ".join(f"{cut} {lesion(80, cut, 50.0, case).reduction_percent:.0f} %" for cut in CUTS)
         print(f"  at 80 kg, central tissue: {falls}; measured in print 32 to 51 %\n")

@@ -53,8 +53,9 @@ def test_an_alternative_taken_as_plan_gives_what_was_promised(found):
             )
         )
     )
-    assert taken.report.lesions[0].peak_after == pytest.approx(best.peak_after, rel=2e-3)
-    assert taken.report.rim_peak_after == pytest.approx(best.rim_peak_after, rel=2e-3)
+    # Alternatives are only compared, so they are solved less closely: 1 kPa.
+    assert taken.report.lesions[0].peak_after == pytest.approx(best.peak_after, abs=1.0)
+    assert taken.report.rim_peak_after == pytest.approx(best.rim_peak_after, abs=1.0)
 
 
 def test_a_flagged_check_of_the_plan_flags_every_alternative():

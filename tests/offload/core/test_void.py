@@ -6,8 +6,9 @@ import pytest
 from offload.core.baseline import lattice_for
 from offload.core.foam import FoamError, packaged_foams
 from offload.core.outline import Outline
-from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import coverage, foams_of, footprint_of, full_coupling, signed_distance, void_of
+from offload.core.plate import shear_coupling
+from offload.core.stack import DEMONSTRATION_STACK, Layer
+from offload.core.void import coverage, foams_of, footprint_of, signed_distance, void_of
 from tests.offload.core.pressure_plans import plan
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
@@ -51,16 +52,36 @@ def test_the_cover_is_never_cut_and_the_deepest_part_of_a_layer_stays_longest():
     assert np.all((found.left_mm[1] == 0) | (found.left_mm[2] == 6.0))
 
 
-def test_over_a_void_the_layers_above_span_it():
+def test_over_a_void_nothing_below_drags_at_the_layers_above():
     made = plan(cut="base", at=(0.0, 170.0))
     lattice = lattice_for(made.insole, 2.5)
-    found = void_in(made, lattice).foundation
-    full = full_coupling(DEMONSTRATION_STACK, FOAMS)
-    assert found.coupling.max() == pytest.approx(100 * 3 + 250 * 6)
-    assert found.coupling.min() == pytest.approx(full)
-    # phi runs 1, 16/31, 4/31, 0 through the demonstration stack.
+    found = void_in(made, lattice)
+    plate = found.foundation.plate
+    assert [layer.role for layer in plate.layers] == ["cover", "middle"]
+    assert plate.drag.min() == 0.0
+    # Of the base alone phi runs from 1 to 0, so a third of its shear stiffness counts beside the void.
+    assert plate.drag.max() == pytest.approx(750 * 6 / 3)
+    assert np.all(plate.window[(found.depth_mm > 0) & lattice.support])
+    # phi runs 1, 16/31, 4/31, 0 through the whole demonstration stack.
     a, b = 16 / 31, 4 / 31
-    assert full == pytest.approx(100 * (1 + a + a * a) + 500 * (a * a + a * b + b * b) + 1500 * b * b)
+    assert shear_coupling(DEMONSTRATION_STACK, FOAMS) == pytest.approx(
+        100 * (1 + a + a * a) + 500 * (a * a + a * b + b * b) + 1500 * b * b
+    )
+
+
+@pytest.mark.parametrize("cell", [1.0, 2.5, 5.0])
+@pytest.mark.parametrize("bevel", [45.0, 90.0])
+def test_the_plate_is_followed_over_the_whole_void_at_any_cell(cell, bevel):
+    """Thin layers bend over less than a cell; the cells that the void only touches belong to it all the same."""
+    stack = (Layer("cover", "soft", 1.0), Layer("base", "firm", 8.0))
+    made = plan(cut="base", at=(0.0, 170.0), bevel=bevel, stack=stack)
+    lattice = lattice_for(made.insole, cell)
+    footprint = footprint_of(made.openings, bevel, 8.0, lattice)
+    found = void_of(footprint, (1,), stack, foams_of(stack, packaged_foams()), lattice)
+    plate = found.foundation.plate
+    assert np.all(plate.window[(footprint.share > 0) & lattice.support])
+    volume = (plate.depth_mm * plate.share).sum() * lattice.area
+    assert volume == pytest.approx(found.volume, rel=1e-9)
 
 
 def test_distance_is_negative_inside_and_exact_outside():

@@ -1,9 +1,7 @@
 """The foundation against plane-strain finite elements of the layered foam, linear, before the void closes.
 
 The elements are written out here (four-node squares, Poisson ratio 0, tissue as springs on the upper face), so this is
-a second model, not a published figure. Under the default stack and 59 kPa far away the foundation agrees where the void
-is wide or only the thin cover spans it; under a narrow base cut it promises too much, because near the wall the middle
-still stands on the firm base, which one displacement per column cannot show. `pytest -s` prints the table.
+a second model, not a published figure. Nothing of the foundation is fitted to it. `pytest -s` prints the table.
 """
 
 import numpy as np
@@ -11,11 +9,11 @@ import pytest
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import spsolve
 
-from offload.core.foam import Series, packaged_foams
-from offload.core.foundation import Foundation
-from offload.core.lattice import Lattice, Load
+from offload.core.foam import packaged_foams
+from offload.core.lattice import Load
 from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import foams_of, full_coupling
+from offload.core.void import foams_of
+from tests.offload.core.linear_strip import linear_strip
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
 THICKNESS = [layer.thickness for layer in DEMONSTRATION_STACK]
@@ -73,22 +71,16 @@ def elements(cut: str, half_width: float) -> tuple[np.ndarray, np.ndarray]:
 
 def foundation(cut: str, half_width: float) -> tuple[np.ndarray, np.ndarray]:
     """The same by the program: a strip with the void in its middle, so that nothing tilts."""
-    y = (np.arange(round(2 * HALF / CELL)) + 0.5) * CELL - HALF
-    lattice = Lattice(np.array([-CELL, 0.0, CELL]), y, CELL, CELL, np.ones((y.size, 3), dtype=bool))
-    void = np.broadcast_to((np.abs(y) < half_width)[:, None], lattice.support.shape)
-    spanning = sum(f.shear_modulus_kpa * t for f, t in list(zip(FOAMS, THICKNESS, strict=True))[: CUTS[cut]])
-    coupling = np.where(void, spanning, full_coupling(DEMONSTRATION_STACK, FOAMS))
-    bed = Foundation(
-        lattice, Series.linear(np.full(void.shape, COMPLIANCE)), np.where(void, 1e3, 0.0), coupling
-    )
+    y, bed = linear_strip(CUTS[cut], half_width, HALF, CELL)
+    everywhere = bed.lattice.support
 
     def pressed(force: float):
-        return bed.press(np.zeros(void.shape), lattice.support, TISSUE, Load(force, 0.0, 0.0))
+        return bed.press(np.zeros(everywhere.shape), everywhere, TISSUE, Load(force, 0.0, 0.0))
 
-    # The load is what is given, the far pressure what is wanted; the problem is linear, so one trial scales it.
+    # The load is what is given, the far pressure what is wanted; while the void is open the problem is linear.
     trial = pressed(10.0)
     found = pressed(10.0 * FAR_KPA / trial.pressure_kpa[0, 1])
-    assert found.pressure_kpa[0, 1] == pytest.approx(FAR_KPA, rel=1e-6)
+    assert found.pressure_kpa[0, 1] == pytest.approx(FAR_KPA, rel=1e-3)
     return y[y > 0], found.pressure_kpa[y > 0, 1]
 
 
@@ -108,21 +100,14 @@ def figures(cut: str, half_width: float) -> tuple[float, float, float, float]:
 
 
 @pytest.mark.parametrize("half_width", [8, 12, 18, 25])
-def test_a_middle_cut_takes_nearly_all_load_off_in_both_models(half_width):
+def test_a_middle_cut_takes_all_load_off_in_both_models(half_width):
     exact, ours, rim, ours_rim = figures("middle", half_width)
-    assert max(abs(exact), abs(ours)) < 0.07 * FAR_KPA
-    assert ours_rim == pytest.approx(rim, rel=0.10)
+    assert max(exact, ours) < 0.01 * FAR_KPA
+    assert ours_rim == pytest.approx(rim, rel=0.02)
 
 
-@pytest.mark.parametrize("half_width", [18, 25])
-def test_a_wide_base_cut_agrees_within_a_fifth(half_width):
+@pytest.mark.parametrize("half_width", [8, 12, 18, 25])
+def test_a_base_cut_agrees_within_a_fifth_however_wide(half_width):
     exact, ours, rim, ours_rim = figures("base", half_width)
     assert ours == pytest.approx(exact, rel=0.20)
-    assert ours_rim == pytest.approx(rim, rel=0.10)
-
-
-@pytest.mark.parametrize(("half_width", "share"), [(8, 0.6), (12, 0.8)])
-def test_a_narrow_base_cut_promises_too_much_and_by_how_much_is_known(half_width, share):
-    exact, ours, rim, ours_rim = figures("base", half_width)
-    assert ours == pytest.approx(share * exact, rel=0.10)
-    assert ours_rim == pytest.approx(rim, rel=0.10)
+    assert ours_rim == pytest.approx(rim, rel=0.02)
