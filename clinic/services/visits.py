@@ -126,12 +126,12 @@ def visit_log(
 
 def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: list[LesionFindings]) -> Logged:
     # One writer per person: the second of two equal requests waits here and then finds the first one's row.
-    person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
-    stored = Visit.objects.filter(submission_key=key).first()
-    if stored is not None:
-        if stored.person_id != person.pk:
+    person = _held(person)
+    used_for = Visit.objects.filter(submission_key=key).values_list("person_id", flat=True).first()
+    if used_for is not None:
+        if used_for != person.pk:
             raise Refused("This form was already used for another person; open a new one.")
-        return Logged(stored, new=False)
+        return Logged(Visit.objects.get(submission_key=key), new=False)
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
@@ -156,6 +156,14 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
         device_opened=found.device_opened,
     )
     return Logged(visit, new=True)
+
+
+def _held(person: Person) -> Person:
+    """The person's row as it is now, held until the end; the clinic that was read with it is not read again."""
+    held = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
+    if held.site_id == person.site_id and Person._meta.get_field("site").is_cached(person):
+        held.site = person.site
+    return held
 
 
 def _check_lesions(
