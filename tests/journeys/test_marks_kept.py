@@ -119,9 +119,23 @@ def test_an_ended_sign_in_keeps_the_marks_until_the_same_person_is_back(scale_pa
     page.wait_for_selector(".draft-bar")
     assert page.input_value("[name=marks]") == moved
     # The sign-in gave the browser another key for forms; a page from before says so and comes back as well.
+    held = []
+    page.route("**/check/", lambda route: held.append(route))
+    page.focus("[aria-label^='The first mark']")
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_timeout(400)
+    assert held, "the marks are being asked about"
     page.evaluate("document.querySelector('#scale [name=csrfmiddlewaretoken]').value = 'x'.repeat(64)")
     page.locator("button.main").tap()
-    page.get_by_role("link", name="Load it again, and it is back").tap()
+    back = page.get_by_role("link", name="Load it again, and it is back")
+    expect(back).to_be_visible()
+    # What the server says of the marks comes late, and does not write over it.
+    for route in held:
+        route.fulfill(json={"refused": "late"})
+    page.wait_for_timeout(200)
+    page.unroute("**/check/")
+    back.tap()
     page.wait_for_selector(".draft-bar")
     assert page.input_value("[name=marks]") == moved
     page.locator("button.main").tap()

@@ -32,8 +32,14 @@ function check() {
   wait = setTimeout(ask, 150);
 }
 
-async function ask() {
+// An answer still on its way must not write over what became of the sending.
+function unasked() {
+  clearTimeout(wait);
   asked?.abort();
+}
+
+async function ask() {
+  unasked();
   asked = new AbortController();
   try {
     const answer = await fetch(form.dataset.check, { method: "POST", body: new FormData(form), signal: asked.signal });
@@ -85,6 +91,6 @@ form.addEventListener("draft:back", () => {
   fitReference();
   check();
 });
-sends(form, { says, what: "The scale with its marks" });
+sends(form, { says, what: "The scale with its marks", ready: unasked });
 fitReference();
 check();

@@ -164,8 +164,14 @@ function changed() {
   wait = setTimeout(measure, 120);
 }
 
-async function measure() {
+// An answer still on its way must not write over what became of the sending.
+function unasked() {
+  clearTimeout(wait);
   asked?.abort();
+}
+
+async function measure() {
+  unasked();
   asked = new AbortController();
   try {
     const answer = await fetch(form.dataset.check, { method: "POST", body: new FormData(form), signal: asked.signal });
@@ -372,7 +378,10 @@ function step(by) {
 sends(form, {
   says,
   what: "The outline",
-  ready: () => drawing.open.length > 2 && closeRing(),
+  ready: () => {
+    if (drawing.open.length > 2) closeRing();
+    unasked();
+  },
   arrived: () => store?.drop(NAME),
 });
 window.addEventListener("online", () => {
