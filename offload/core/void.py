@@ -170,12 +170,16 @@ def void_of(
     whole = np.broadcast_to(one, (len(stack), *shape))
     coupling = np.zeros(shape)  # whole foam couples over less than a cell; near the void the plate does
     columns = Series(one, foams)
-    if not cut:
+    share = footprint.share
+    over = lattice.support & (share > 0)
+    window = over
+    if cut:
+        window = lattice.support & (footprint.outside_mm <= reach_of(stack, foams, cut[0])) | over
+    if not window.any():
+        # Nothing is cut, or so little by the edge that no cell of this size holds any of it.
         nothing = np.zeros(shape)
         return Void(nothing, footprint.outside_mm, whole, Foundation(lattice, columns, nothing, coupling))
-    first, share = cut[0], footprint.share
-    over = lattice.support & (share > 0)
-    window = lattice.support & (footprint.outside_mm <= reach_of(stack, foams, first)) | over
+    first = cut[0]
     inside = np.zeros(shape)
     inside[over] = footprint.depth_mm[over] / share[over]
     left = _left(np.broadcast_to(one[:, 0], (len(stack), int(over.sum()))), cut, inside[over])[first:]

@@ -8,7 +8,7 @@ from offload.core.foam import FoamError, packaged_foams
 from offload.core.outline import Outline
 from offload.core.plate import shear_coupling
 from offload.core.stack import DEMONSTRATION_STACK, Layer
-from offload.core.void import coverage, foams_of, footprint_of, signed_distance, void_of
+from offload.core.void import Footprint, coverage, foams_of, footprint_of, signed_distance, void_of
 from tests.offload.core.pressure_plans import plan
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
@@ -82,6 +82,17 @@ def test_the_plate_is_followed_over_the_whole_void_at_any_cell(cell, bevel):
     assert np.all(plate.window[(footprint.share > 0) & lattice.support])
     volume = (plate.depth_mm * plate.share).sum() * lattice.area
     assert volume == pytest.approx(found.volume, rel=1e-9)
+
+
+def test_an_opening_no_cell_holds_any_of_leaves_the_foam_as_it_was():
+    made = plan(cut="base", at=(0.0, 170.0))
+    lattice = lattice_for(made.insole, 5.0)
+    far = np.full(lattice.support.shape, 50.0)
+    missed = Footprint(depth_mm=0 * far, share=0 * far, outside_mm=far)
+    found = void_of(missed, made.cut_indices, DEMONSTRATION_STACK, FOAMS, lattice)
+    assert found.foundation.plate is None
+    assert not found.depth_mm.any()
+    assert found.left_mm[:, 0, 0].tolist() == [layer.thickness for layer in DEMONSTRATION_STACK]
 
 
 def test_distance_is_negative_inside_and_exact_outside():
