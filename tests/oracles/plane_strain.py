@@ -8,11 +8,15 @@ compression is taken as 0, as in the foundation, so the stress is E times the st
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Strip", "press_strip"]
+if TYPE_CHECKING:  # the tests are collected where the reference library is not installed
+    from skfem import Basis, ElementVector, FacetBasis, MeshQuad
+
+__all__ = ["Strip", "close_strip", "press_strip"]
 
 Array = NDArray[np.float64]
 
@@ -37,6 +41,83 @@ class Strip:
         return float(self.pressure_kpa[(self.x > low) & (self.x < high)].max())
 
 
+@dataclass(frozen=True)
+class _Cut:
+    """The meshed half of a strip: its faces from the ground up, the void's floor and roof, and each element's place."""
+
+    mesh: MeshQuad
+    faces: Array
+    floor: float
+    roof: float
+    layer: NDArray[np.intp]
+    in_void: NDArray[np.bool_]
+
+
+def _meshed(
+    thickness_mm: tuple[float, ...], cut: int, half_width: float, reach: float, size: float, least: int
+) -> _Cut:
+    """Mesh the strip, the void's place included, with `least` elements or more across a layer."""
+    from skfem import MeshQuad
+
+    def steps(a: float, b: float, fewest: int = 2) -> Array:
+        return np.linspace(a, b, max(fewest, round((b - a) / size)) + 1)
+
+    faces = np.concatenate([[0.0], np.cumsum(thickness_mm[::-1])])
+    x = np.unique(np.concatenate([steps(0.0, half_width), steps(half_width, reach)]))
+    z = np.unique(np.concatenate([steps(a, b, least) for a, b in zip(faces, faces[1:], strict=False)]))
+    mesh = MeshQuad.init_tensor(x, z)
+    floor, roof = faces[len(faces) - 2 - cut], faces[len(faces) - 1 - cut]
+    middle = mesh.p[:, mesh.t].mean(axis=1)
+    in_void = (middle[0] < half_width) & (middle[1] > floor) & (middle[1] < roof)
+    return _Cut(mesh, faces, floor, roof, np.searchsorted(faces, middle[1]) - 1, in_void)
+
+
+def _top(mesh: MeshQuad, element: ElementVector, height: float) -> FacetBasis:
+    """The face under the foot."""
+    from skfem import FacetBasis
+
+    return FacetBasis(mesh, element, facets=mesh.facets_satisfying(lambda at: np.isclose(at[1], height)))
+
+
+def _held(basis: Basis, reach: float) -> NDArray[np.intp]:
+    """Unknowns that stay: all on the ground, those across at both planes of symmetry."""
+    return np.unique(
+        np.concatenate(
+            [
+                basis.get_dofs(lambda at: np.isclose(at[1], 0.0)).all(),
+                basis.get_dofs(lambda at: np.isclose(at[0], 0.0)).all(["u^1"]),
+                basis.get_dofs(lambda at: np.isclose(at[0], reach)).all(["u^1"]),
+            ]
+        )
+    )
+
+
+def _down(basis: Basis, height: float, half_width: float) -> NDArray[np.intp]:
+    """Unknowns of descent along a face of the void."""
+    return basis.get_dofs(lambda at: np.isclose(at[1], height) & (at[0] < half_width + 1e-9)).all(["u^2"])
+
+
+def _strip(top: FacetBasis, gap: Array, tissue: float, unknowns: int, most_closed: float) -> Strip:
+    return Strip(
+        top.global_coordinates()[0].ravel(),
+        np.maximum(tissue * gap, 0.0).ravel(),
+        top.dx.ravel(),
+        unknowns,
+        most_closed,
+    )
+
+
+def _springs(top: FacetBasis, touching: Array) -> NDArray[np.float64]:
+    """Stiffness of the tissue where it touches."""
+    from skfem import BilinearForm
+
+    @BilinearForm
+    def spring(u, v, w):
+        return w["touching"] * u[1] * v[1]
+
+    return spring.assemble(top, touching=touching)
+
+
 def press_strip(
     thickness_mm: tuple[float, ...],
     modulus_kpa: tuple[float, ...],
@@ -48,33 +129,12 @@ def press_strip(
     size: float = 0.5,
 ) -> Strip:
     """Press a foot down by a descent [mm] onto layers (from the foot down) of which one is cut out in the middle."""
-    from skfem import (
-        Basis,
-        BilinearForm,
-        ElementQuad2,
-        ElementVector,
-        FacetBasis,
-        LinearForm,
-        MeshQuad,
-        condense,
-        solve,
-    )
+    from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, condense, solve
     from skfem.helpers import ddot, sym_grad
 
-    def steps(a: float, b: float) -> Array:
-        return np.linspace(a, b, max(2, round((b - a) / size)) + 1)
-
-    faces = np.concatenate([[0.0], np.cumsum(thickness_mm[::-1])])  # from the ground up
-    x = np.unique(np.concatenate([steps(0.0, half_width), steps(half_width, reach)]))
-    z = np.unique(np.concatenate([steps(a, b) for a, b in zip(faces, faces[1:], strict=False)]))
-    mesh = MeshQuad.init_tensor(x, z)
-    floor, roof = faces[len(faces) - 2 - cut], faces[len(faces) - 1 - cut]
-    middle = mesh.p[:, mesh.t].mean(axis=1)
-    mesh = mesh.remove_elements(
-        np.flatnonzero((middle[0] < half_width) & (middle[1] > floor) & (middle[1] < roof))
-    )
-    layer = np.searchsorted(faces, mesh.p[:, mesh.t].mean(axis=1)[1]) - 1
-    modulus = np.array(modulus_kpa)[::-1][layer]
+    whole = _meshed(thickness_mm, cut, half_width, reach, size, 2)
+    mesh = whole.mesh.remove_elements(np.flatnonzero(whole.in_void))
+    modulus = np.array(modulus_kpa)[::-1][whole.layer[~whole.in_void]]
     element = ElementVector(ElementQuad2())
     basis = Basis(mesh, element)
 
@@ -82,31 +142,19 @@ def press_strip(
     def foam(u, v, w):
         return w["modulus"] * ddot(sym_grad(u), sym_grad(v))
 
-    @BilinearForm
-    def spring(u, v, w):
-        return w["touching"] * u[1] * v[1]
-
     @LinearForm
     def push(v, w):
         return -descent * w["touching"] * v[1]
 
     stiffness = foam.assemble(basis, modulus=np.repeat(modulus[:, None], basis.X.shape[-1], axis=1))
-    top = FacetBasis(mesh, element, facets=mesh.facets_satisfying(lambda at: np.isclose(at[1], faces[-1])))
-    held = np.unique(
-        np.concatenate(
-            [
-                basis.get_dofs(lambda at: np.isclose(at[1], 0.0)).all(),
-                basis.get_dofs(lambda at: np.isclose(at[0], 0.0)).all(["u^1"]),
-                basis.get_dofs(lambda at: np.isclose(at[0], reach)).all(["u^1"]),
-            ]
-        )
-    )
+    top = _top(mesh, element, whole.faces[-1])
+    held = _held(basis, reach)
     touching = np.full(top.dx.shape, True)
     for _ in range(50):
         springs = tissue * touching.astype(float)
         u = solve(
             *condense(
-                stiffness + spring.assemble(top, touching=springs),
+                stiffness + _springs(top, springs),
                 push.assemble(top, touching=springs),
                 D=held,
             )
@@ -117,14 +165,8 @@ def press_strip(
         touching = gap > 0
     else:
         raise AssertionError("contact did not settle")
-    roof_dofs = basis.get_dofs(lambda at: np.isclose(at[1], roof) & (at[0] < half_width + 1e-9)).all(["u^2"])
-    return Strip(
-        top.global_coordinates()[0].ravel(),
-        np.maximum(tissue * gap, 0.0).ravel(),
-        top.dx.ravel(),
-        basis.N,
-        float(-u[roof_dofs].min() / (roof - floor)),
-    )
+    closed = -u[_down(basis, whole.roof, half_width)].min() / (whole.roof - whole.floor)
+    return _strip(top, gap, tissue, basis.N, float(closed))
 
 
 VOID_KPA, VOID_LOCKING = 0.1, 0.99
@@ -147,44 +189,17 @@ def close_strip(
     Along the layers and in shear the foam keeps its first modulus. Strains stay small in the geometry: the layers do not
     turn. The foot comes down in steps, each brought to rest by Newton's method.
     """
-    from skfem import (
-        Basis,
-        BilinearForm,
-        ElementQuad2,
-        ElementVector,
-        FacetBasis,
-        LinearForm,
-        MeshQuad,
-        condense,
-        solve,
-    )
+    from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, condense, solve
     from skfem.helpers import sym_grad
 
-    def steps(a: float, b: float, least: int = 2) -> Array:
-        return np.linspace(a, b, max(least, round((b - a) / size)) + 1)
-
-    faces = np.concatenate([[0.0], np.cumsum(thickness_mm[::-1])])
-    x = np.unique(np.concatenate([steps(0.0, half_width), steps(half_width, reach)]))
-    z = np.unique(np.concatenate([steps(a, b, 4) for a, b in zip(faces, faces[1:], strict=False)]))
-    mesh = MeshQuad.init_tensor(x, z)
-    floor, roof = faces[len(faces) - 2 - cut], faces[len(faces) - 1 - cut]
-    middle = mesh.p[:, mesh.t].mean(axis=1)
-    layer = np.searchsorted(faces, middle[1]) - 1
-    void = (middle[0] < half_width) & (middle[1] > floor) & (middle[1] < roof)
-    modulus = np.where(void, VOID_KPA, np.array(modulus_kpa)[::-1][layer])[:, None]
-    lock = np.where(void, VOID_LOCKING, np.array(locking)[::-1][layer])[:, None]
+    whole = _meshed(thickness_mm, cut, half_width, reach, size, 4)
+    mesh = whole.mesh
+    modulus = np.where(whole.in_void, VOID_KPA, np.array(modulus_kpa)[::-1][whole.layer])[:, None]
+    lock = np.where(whole.in_void, VOID_LOCKING, np.array(locking)[::-1][whole.layer])[:, None]
     element = ElementVector(ElementQuad2())
     basis = Basis(mesh, element)
-    top = FacetBasis(mesh, element, facets=mesh.facets_satisfying(lambda at: np.isclose(at[1], faces[-1])))
-    held = np.unique(
-        np.concatenate(
-            [
-                basis.get_dofs(lambda at: np.isclose(at[1], 0.0)).all(),
-                basis.get_dofs(lambda at: np.isclose(at[0], 0.0)).all(["u^1"]),
-                basis.get_dofs(lambda at: np.isclose(at[0], reach)).all(["u^1"]),
-            ]
-        )
-    )
+    top = _top(mesh, element, whole.faces[-1])
+    held = _held(basis, reach)
 
     @BilinearForm
     def tangent(u, v, w):
@@ -195,10 +210,6 @@ def close_strip(
     def inner(v, w):
         f = sym_grad(v)
         return w["xx"] * f[0, 0] + 2 * w["xz"] * f[0, 1] + w["zz"] * f[1, 1]
-
-    @BilinearForm
-    def spring(u, v, w):
-        return w["touching"] * u[1] * v[1]
 
     @LinearForm
     def push(v, w):
@@ -228,7 +239,7 @@ def close_strip(
             if np.abs(rest[free]).max() <= 1e-6 * tissue:
                 break
             matrix = tangent.assemble(basis, soft=soft, hard=hard)
-            matrix = matrix + spring.assemble(top, touching=tissue * (gap > 0.0))
+            matrix = matrix + _springs(top, tissue * (gap > 0.0))
             step = solve(*condense(matrix, -rest, D=held))
             before, share = float(rest[free] @ step[free]), 1.0
             for _ in range(30):
@@ -240,15 +251,6 @@ def close_strip(
         else:
             raise AssertionError(f"the strip did not come to rest at {down:g} mm")
     gap = descent + top.interpolate(u)[1]
-    roof_dofs = basis.get_dofs(lambda at: np.isclose(at[1], roof) & (at[0] < half_width + 1e-9)).all(["u^2"])
-    floor_dofs = basis.get_dofs(lambda at: np.isclose(at[1], floor) & (at[0] < half_width + 1e-9)).all(
-        ["u^2"]
-    )
-    closed = (u[floor_dofs].max() if floor > 0 else 0.0) - u[roof_dofs].min()
-    return Strip(
-        top.global_coordinates()[0].ravel(),
-        np.maximum(tissue * gap, 0.0).ravel(),
-        top.dx.ravel(),
-        basis.N,
-        float(closed / (roof - floor)),
-    )
+    roof, floor = (u[_down(basis, height, half_width)] for height in (whole.roof, whole.floor))
+    closed = ((floor.max() if whole.floor > 0 else 0.0) - roof.min()) / (whole.roof - whole.floor)
+    return _strip(top, gap, tissue, basis.N, float(closed))
