@@ -1,11 +1,13 @@
 // Marking the reference in a photo: four corners, or two ends on a ruler. The server says what they are worth.
 
+import { asks } from "./ask.js";
 import { Handles } from "./handles.js";
-import { sends } from "./send.js";
+import { sends, teller } from "./send.js";
 import { make, set } from "./stage.js";
 
 const form = document.getElementById("scale");
 const says = document.getElementById("scale-says");
+const say = teller(says);
 const svg = document.getElementById("stage");
 const [width, height] = [Number(form.dataset.width), Number(form.dataset.height)];
 const found = make("polygon", { class: "found" }, svg);
@@ -19,36 +21,16 @@ const handles = new Handles({
   closed: true,
   changed: (done) => {
     set(found, { points: "" });
-    if (done) check();
+    if (done) marks.soon();
   },
 });
 
 const isRuler = () => form.elements.reference.value === "ruler";
-let asked = null;
-let wait = 0;
-
-function check() {
-  clearTimeout(wait);
-  wait = setTimeout(ask, 150);
-}
-
-// An answer still on its way must not write over what became of the sending.
-function unasked() {
-  clearTimeout(wait);
-  asked?.abort();
-}
-
-async function ask() {
-  unasked();
-  asked = new AbortController();
-  try {
-    const answer = await fetch(form.dataset.check, { method: "POST", body: new FormData(form), signal: asked.signal });
-    if (!answer.ok) throw new Error(String(answer.status));
-    tell(await answer.json());
-  } catch (fault) {
-    if (fault.name !== "AbortError") say("No answer from the clinic's server; the marks stay here.", "bad");
-  }
-}
+const marks = asks(form, {
+  after: 150,
+  tell,
+  lost: () => say("No answer from the clinic's server; the marks stay here.", "bad"),
+});
 
 function tell(told) {
   if (told.refused) {
@@ -63,11 +45,6 @@ function tell(told) {
   const fit = told.residual_mm === null ? "" : `, edges fit to ${told.residual_mm.toFixed(2)} mm`;
   const how = isRuler() ? "By the ruler" : told.snapped ? "Straight edges found" : "By your marks alone";
   say(`${how}: expected area error ${told.error_percent.toFixed(1)} %${fit}. ${told.caveat}`, "good");
-}
-
-function say(words, kind) {
-  says.textContent = words;
-  says.className = `verdict-line ${kind}`;
 }
 
 function fitReference() {
@@ -85,12 +62,12 @@ function fitReference() {
 form.addEventListener("change", (event) => {
   if (event.target === form.elements.marks) return;
   fitReference();
-  check();
+  marks.soon();
 });
 form.addEventListener("draft:back", () => {
   fitReference();
-  check();
+  marks.soon();
 });
-sends(form, { says, what: "The scale with its marks", ready: unasked });
+sends(form, { says, what: "The scale with its marks", ready: marks.stop });
 fitReference();
-check();
+marks.soon();

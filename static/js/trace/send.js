@@ -2,14 +2,18 @@
 
 const AGAIN = 20000; // ms between tries while nothing got through
 
-// `ready` runs before each sending, `arrived` after it, `refused` with the server's reason.
-export function sends(form, { says, what, ready = () => {}, arrived = async () => {}, refused = null }) {
-  let sending = false;
-
-  const say = (words, kind = "") => {
+// One line under the picture: what was found, or what became of the sending.
+export function teller(says) {
+  return (words, kind = "") => {
     says.textContent = words;
     says.className = `verdict-line ${kind}`;
   };
+}
+
+// `ready` runs before each sending, `arrived` after it, `refused` with the server's reason.
+export function sends(form, { says, what, ready = () => {}, arrived = async () => {}, refused = null }) {
+  let sending = false;
+  const say = teller(says);
 
   const stays = (words, unsent) => {
     form.dataset.unsent = unsent;

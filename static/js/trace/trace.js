@@ -1,12 +1,14 @@
 // Drawing over the flattened photo. What is measured comes from the server, always; here only lines are drawn.
 
 import { drafts } from "../drafts.js";
+import { asks } from "./ask.js";
 import { Rings, joined, thinned } from "./rings.js";
-import { sends } from "./send.js";
+import { sends, teller } from "./send.js";
 import { Loupe, Stage, make, set } from "./stage.js";
 
 const form = document.getElementById("trace");
 const says = document.getElementById("trace-says");
+const say = teller(says);
 const svg = document.getElementById("stage");
 const last = document.getElementById("last");
 const NAME = location.pathname + location.search;
@@ -30,8 +32,6 @@ let chosen = null; // { ring, point }
 let held = null;
 let measured = null;
 let before = null; // area before smoothing, to tell what it changed
-let asked = null;
-let wait = 0;
 let store = null;
 
 const tool = {
@@ -156,31 +156,19 @@ function changed() {
     : "";
   redraw();
   store?.keep(NAME, { drawing: drawing.state, key: form.elements.submission_key.value });
-  clearTimeout(wait);
+  area.hold();
   if (!drawing.rings.length) {
     measured = null;
     return;
   }
-  wait = setTimeout(measure, 120);
+  area.soon();
 }
 
-// An answer still on its way must not write over what became of the sending.
-function unasked() {
-  clearTimeout(wait);
-  asked?.abort();
-}
-
-async function measure() {
-  unasked();
-  asked = new AbortController();
-  try {
-    const answer = await fetch(form.dataset.check, { method: "POST", body: new FormData(form), signal: asked.signal });
-    if (!answer.ok) throw new Error(String(answer.status));
-    tell(await answer.json());
-  } catch (fault) {
-    if (fault.name !== "AbortError") say("No answer from the clinic's server: the outline stays here, its area comes when the network is back.", "bad");
-  }
-}
+const area = asks(form, {
+  after: 120,
+  tell,
+  lost: () => say("No answer from the clinic's server: the outline stays here, its area comes when the network is back.", "bad"),
+});
 
 function tell(told) {
   if (told.refused !== undefined) {
@@ -209,11 +197,6 @@ function span() {
   const all = drawing.rings.flat();
   const [xs, ys] = [0, 1].map((k) => all.map((point) => point[k]));
   return [Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)];
-}
-
-function say(words, kind = "") {
-  says.textContent = words;
-  says.className = `verdict-line ${kind}`;
 }
 
 // --- the tools ----------------------------------------------------------------------------------------------------
@@ -380,12 +363,12 @@ sends(form, {
   what: "The outline",
   ready: () => {
     if (drawing.open.length > 2) closeRing();
-    unasked();
+    area.stop();
   },
   arrived: () => store?.drop(NAME),
 });
 window.addEventListener("online", () => {
-  if (form.dataset.unsent !== "yes" && drawing.rings.length) measure();
+  if (form.dataset.unsent !== "yes" && drawing.rings.length) area.now();
 });
 
 redraw();
