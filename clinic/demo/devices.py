@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from clinic.models import Lesion, LesionState, Limb, Person, Prescription, User
+from clinic.models import OPEN_STATES, Lesion, Limb, Person, Prescription, User
 from clinic.selectors.advice import limb_decision
 from clinic.services import opening_cards, prescriptions
 from clinic.services.fittings import FittingFindings, steps_of
@@ -71,7 +71,7 @@ def _by_the_list(device: Prescription, day: date) -> FittingFindings:
 
 def stop_if_over(lesion: Lesion, day: date, *, by: User) -> None:
     """The device comes off for good once nothing on its limb is open or waits for confirmation."""
-    still = lesion.limb.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]).exists()
+    still = lesion.limb.lesions.filter(state__in=OPEN_STATES).exists()
     device = Prescription.objects.filter(limb=lesion.limb, stopped_on=None).first()
     if device is not None and not still:
         prescriptions.prescription_stop(

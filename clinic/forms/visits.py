@@ -8,8 +8,8 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.guidelines.cautions import RED_FLAGS
 from clinic.models import (
     Attendance,
@@ -165,7 +165,7 @@ class VisitForm(NextDateForm):
                 "dressing": last.dressing,
             }
         if sheet.weight is not None:
-            weighed_on = date_format(sheet.weight.measured_on, "DATE_FORMAT")
+            weighed_on = day_words(sheet.weight.measured_on)
             beside["weight_kg"] = f"{sheet.weight.kg} kg, {weighed_on}"
         for name, words in beside.items():
             if name in self.fields:

@@ -12,6 +12,7 @@ from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
 from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
 from .lesion import (
+    OPEN_STATES,
     PLACES,
     Cause,
     Imprint,
@@ -49,6 +50,7 @@ from .photo import Photo, PhotoConsent, PhotoSubject
 from .prescription import (
     AGREES,
     NON_REMOVABLE,
+    SEALED,
     WITH_INSOLE,
     Agreement,
     DepartureReason,
@@ -84,7 +86,7 @@ from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind
 __all__ = [
     "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
-    "INFECTION_SIGNS", "NON_REMOVABLE", "PLACES", "WITH_INSOLE",
+    "INFECTION_SIGNS", "NON_REMOVABLE", "OPEN_STATES", "PLACES", "SEALED", "WITH_INSOLE",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
     "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Erasure", "ErasurePermit", "Event", "EventKind", "Exudate",

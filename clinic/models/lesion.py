@@ -35,6 +35,10 @@ class LesionState(models.TextChoices):
     ENDED = "ended", "Ended otherwise"
 
 
+#: Until healing is confirmed, a lesion that is covered is still looked after.
+OPEN_STATES = (LesionState.OPEN, LesionState.TO_CONFIRM)
+
+
 class LesionOutcome(models.TextChoices):
     HEALED = "healed", "Healed"
     MINOR_AMPUTATION = "minor_amputation", "Minor amputation"
@@ -114,7 +118,7 @@ class Lesion(ClinicalRecord):
 
     @property
     def is_open(self) -> bool:
-        return self.state in (LesionState.OPEN, LesionState.TO_CONFIRM)
+        return self.state in OPEN_STATES
 
 
 class ImprintHow(models.TextChoices):

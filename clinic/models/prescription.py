@@ -38,6 +38,8 @@ class DeviceClass(models.TextChoices):
 
 
 NON_REMOVABLE = (DeviceClass.TOTAL_CONTACT_CAST, DeviceClass.WALKER_NON_REMOVABLE)
+#: Rows of devices that are sealed on now.
+SEALED = models.Q(device_class__in=NON_REMOVABLE, stopped_on=None, sealed_on__isnull=False, opened_on=None)
 #: Classes with an insole that a relief plan can serve. A cast has none.
 WITH_INSOLE = (
     DeviceClass.WALKER_NON_REMOVABLE,
@@ -247,6 +249,11 @@ class Prescription(ClinicalRecord):
     @property
     def is_non_removable(self) -> bool:
         return self.device_class in NON_REMOVABLE
+
+    @property
+    def stays_closed(self) -> bool:
+        """Sealed, and not opened since; whether it was stopped is another question."""
+        return self.sealed_on is not None and self.opened_on is None
 
     @property
     def waits_for_second(self) -> bool:

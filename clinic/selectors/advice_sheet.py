@@ -108,7 +108,7 @@ class AdviceSheet:
 def advice_sheet(prescription: Prescription) -> AdviceSheet:
     """What the person is told in writing; one query, for the newest fitting."""
     fitting = prescription.fittings.first()
-    sealed = prescription.sealed_on is not None and prescription.opened_on is None
+    sealed = prescription.stays_closed
     return AdviceSheet(
         device=PLAIN[prescription.device_class],
         beside=tuple(PLAIN[name] for name in prescription.beside),

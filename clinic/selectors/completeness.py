@@ -10,9 +10,9 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from clinic.models import (
+    OPEN_STATES,
     Attendance,
     Lesion,
-    LesionState,
     LimbFinding,
     LimbPlan,
     Measurement,
@@ -33,7 +33,6 @@ __all__ = ["GAPS", "Gap", "GapCount", "GapPage", "GapRow", "gap_counts", "gap_pa
 A_PAGE = 50
 #: Visits and photos of so many days are looked at (design choice of this program).
 RECENT_DAYS = 90
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 STAFF, PODIATRIST = "Clinic staff or a podiatrist", "A podiatrist"
 
 
@@ -77,7 +76,7 @@ class GapPage:
 
 def _in_care(sites: list[int]) -> QuerySet[Any]:
     return Lesion.objects.filter(
-        limb__person__site__in=sites, limb__person__state=PersonState.IN_CARE, state__in=OPEN
+        limb__person__site__in=sites, limb__person__state=PersonState.IN_CARE, state__in=OPEN_STATES
     ).select_related("limb__person")
 
 
@@ -138,7 +137,7 @@ def _infection(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _people(sites: list[int], today: date) -> QuerySet[Any]:
-    here = Lesion.objects.filter(limb__person=OuterRef("pk"), state__in=OPEN)
+    here = Lesion.objects.filter(limb__person=OuterRef("pk"), state__in=OPEN_STATES)
     return Person.objects.filter(Exists(here), site__in=sites, state=PersonState.IN_CARE)
 
 

@@ -10,6 +10,7 @@ from typing import Any, Literal, cast
 from clinic.guidelines.facts import Facts
 from clinic.guidelines.perfusion import ischaemia_grade
 from clinic.models import (
+    OPEN_STATES,
     Charcot,
     Circumstances,
     Deformity,
@@ -284,9 +285,7 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
     falls = list(visits.filter(fall=True).values_list("visited_on", flat=True))
     falls += [e.happened_on for e in events if e.kind == EventKind.FALL]
     before = list(limb.prescriptions.all())
-    other = Lesion.objects.filter(
-        limb__person=limb.person_id, state__in=[LesionState.OPEN, LesionState.TO_CONFIRM]
-    ).exclude(limb=limb)
+    other = Lesion.objects.filter(limb__person=limb.person_id, state__in=OPEN_STATES).exclude(limb=limb)
     both = other.exists()
     newest: dict[int, Measurement] = {}
     for row in (

@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 from clinic.guidelines.cautions import RED_FLAGS
 from clinic.guidelines.cautions import RedFlag as Question
 from clinic.guidelines.clocks import clock_words, due_at, flag_clock, openings
-from clinic.models import NON_REMOVABLE, Person, Prescription, RedFlag, Site, Urgency
+from clinic.models import SEALED, Person, Prescription, RedFlag, Site, Urgency
 
 from .clocks import hours_of, telephone_now
 
@@ -80,14 +80,7 @@ class TravellingSheet:
 
 
 def _sealed(person_id: int) -> tuple[Prescription, ...]:
-    rows = Prescription.objects.filter(
-        limb__person=person_id,
-        device_class__in=NON_REMOVABLE,
-        stopped_on=None,
-        opened_on=None,
-        sealed_on__isnull=False,
-    )
-    return tuple(rows.select_related("limb"))
+    return tuple(Prescription.objects.filter(SEALED, limb__person=person_id).select_related("limb"))
 
 
 def flag_sheet(flag: RedFlag, now: datetime) -> FlagSheet:

@@ -11,9 +11,7 @@ from clinic.models import Episode, Lesion, LesionState, Person
 
 from .healing import LesionHealing, Reading, healings_of
 
-__all__ = ["OPEN_STATES", "LesionRow", "healed_lesions", "has_open_episode", "lesion_rows", "lesions_of"]
-
-OPEN_STATES = (LesionState.OPEN, LesionState.TO_CONFIRM)
+__all__ = ["LesionRow", "healed_lesions", "has_open_episode", "lesion_rows", "lesions_of"]
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils import timezone
 
 from clinic.models import (
+    OPEN_STATES,
     Lesion,
     LesionState,
     Limb,
@@ -21,7 +22,6 @@ from clinic.models import (
     Weight,
 )
 
-from .lesions import OPEN_STATES
 from .risk import risk_words
 
 __all__ = ["SHOW", "PersonBar", "PersonRow", "likely_duplicates", "people_found", "person_bar", "person_row"]

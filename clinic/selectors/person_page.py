@@ -83,7 +83,7 @@ def _feet(person: Person, today: date) -> list[Foot]:
                 past=[x for x in lesions if x.limb_id == limb.pk and not x.is_open],
                 device=device,
                 device_overdue=bool(
-                    device and device.sealed_on and device.opened_on is None and device.open_by
+                    device and device.stays_closed and device.open_by
                     and device.open_by < today
                 ),
                 findings=found[limb.pk],

@@ -11,9 +11,9 @@ from typing import Any
 from django.db.models import Prefetch
 
 from clinic.models import (
+    OPEN_STATES,
     Imprint,
     Lesion,
-    LesionState,
     Limb,
     LimbPlan,
     Measurement,
@@ -63,7 +63,7 @@ class BenchLesion:
 def bench_lesions(limb: Limb) -> list[Lesion]:
     """Open lesions of a limb with their imprints and measurements (three queries)."""
     return list(
-        limb.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM])
+        limb.lesions.filter(state__in=OPEN_STATES)
         .select_related("limb")
         .prefetch_related(
             Prefetch("imprints", queryset=Imprint.objects.order_by("-taken_on", "-pk")),

@@ -14,10 +14,19 @@ from django.utils.text import capfirst
 
 from clinic.charts.sparkline import sparkline_svg
 from clinic.dates import day_words
-from clinic.models import Lesion, LesionState, Look, PersonState, Prescription, RedFlag, ReviewNote, Site
+from clinic.models import (
+    OPEN_STATES,
+    Lesion,
+    LesionState,
+    Look,
+    PersonState,
+    Prescription,
+    RedFlag,
+    ReviewNote,
+    Site,
+)
 
 from .healing import LesionHealing, healings_of
-from .lesions import OPEN_STATES
 from .review_due import DUE, Due, Surroundings, due_for, surroundings_of
 
 __all__ = ["CONCERNS", "SEEN_DAYS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
@@ -268,7 +277,7 @@ def _still_seen(
 def _stops(device: Prescription | None, flags: int, today: date) -> Iterable[str]:
     if flags:
         yield "A red flag of this person is not answered."
-    if device and device.sealed_on and not device.opened_on and device.open_by and device.open_by < today:
+    if device and device.stays_closed and device.open_by and device.open_by < today:
         yield f"Sealed device was to be opened by {day_words(device.open_by)}: open it today."
 
 

@@ -15,7 +15,8 @@ from clinic.charts.sparkline import sparkline_svg
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
-    NON_REMOVABLE,
+    OPEN_STATES,
+    SEALED,
     AreaMethod,
     Contact,
     Lesion,
@@ -44,7 +45,6 @@ from .watch import flags_standing
 
 __all__ = ["Case", "LesionLine", "gather"]
 
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 SPARK_VISITS = 8
 #: Attempts older than this belong to no story that is still told.
 ATTEMPTS_DAYS = 90
@@ -139,7 +139,7 @@ def _add_lesions(cases: dict[int, Case], site: Site) -> None:
     )
     for lesion in lesions:
         case = cases[lesion.limb.person_id]
-        (case.lesions if lesion.state in OPEN else case.past).append(lesion)
+        (case.lesions if lesion.state in OPEN_STATES else case.past).append(lesion)
         if lesion.state == LesionState.HEALED and lesion.confirmed_on:
             case.healed_on = max(case.healed_on or lesion.confirmed_on, lesion.confirmed_on)
 
@@ -203,9 +203,8 @@ def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
     """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    sealed = Q(device_class__in=NON_REMOVABLE, opened_on=None, sealed_on__isnull=False)
     waiting = Q(second_needed=True, second_at=None)
-    devices = Prescription.objects.filter(sealed | waiting, limb__person__in=cases, stopped_on=None)
+    devices = Prescription.objects.filter(SEALED | waiting, limb__person__in=cases, stopped_on=None)
     light = devices.defer("facts", "advice", "forecast_shown", "content")
     for device in light.select_related("limb", "signed_by").order_by("open_by"):
         case = cases[device.limb.person_id]

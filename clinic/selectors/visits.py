@@ -7,18 +7,16 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Protocol
 
-from django.utils.formats import date_format
-
 from clinic.dates import day_words
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
     INFECTION_SIGNS,
+    OPEN_STATES,
     AreaMethod,
     Attendance,
     Debridement,
     Lesion,
-    LesionState,
     Measurement,
     Person,
     Photo,
@@ -51,7 +49,6 @@ __all__ = [
     "visit_sheet",
 ]
 
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 METHOD_WORDS = {AreaMethod.TRACED: "traced", AreaMethod.ELLIPSE: "length × width"}
 
 
@@ -112,7 +109,7 @@ class VisitSheet:
 
     @property
     def sealed(self) -> tuple[Prescription, ...]:
-        return tuple(d for d in self.worn if d.is_non_removable and d.sealed_on and not d.opened_on)
+        return tuple(d for d in self.worn if d.is_non_removable and d.stays_closed)
 
 
 @dataclass(frozen=True)
@@ -162,7 +159,7 @@ def infection_words(row: Measurement) -> str:
 def open_lesions(person: Person) -> list[Lesion]:
     """Lesions that a visit looks at: open, or closed and not yet confirmed."""
     return list(
-        Lesion.objects.filter(limb__person=person, state__in=OPEN)
+        Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES)
         .select_related("limb")
         .order_by("label", "pk")
     )
@@ -261,7 +258,7 @@ def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: 
     how = Method.TRACED if before.method == AreaMethod.TRACED else Method.ELLIPSE
     share = site_error(lesion.limb.person.site_id) if how == Method.TRACED else None
     change = change_between(before.area_mm2, area.area_mm2, how, share=share)
-    since = date_format(before.visit.visited_on, "DATE_FORMAT")
+    since = day_words(before.visit.visited_on)
     return f"{change.words}, since {since}", "real" if change.real else "within"
 
 

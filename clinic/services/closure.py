@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from django.db import transaction
 
-from clinic.models import Attendance, Lesion, LesionOutcome, LesionState, User, Visit, VisitState
+from clinic.models import OPEN_STATES, Attendance, Lesion, LesionOutcome, LesionState, User, Visit, VisitState
 
 from . import audit
 from .errors import Refused
@@ -18,7 +18,7 @@ __all__ = ["lesion_close", "lesion_confirm", "lesion_end", "lesion_reopen"]
 def _end_episode_if_over(lesion: Lesion, *, by: User, on: date) -> None:
     """An episode is open until all its lesions have ended."""
     episode = lesion.episode
-    still = episode.lesions.filter(state__in=[LesionState.OPEN, LesionState.TO_CONFIRM])
+    still = episode.lesions.filter(state__in=OPEN_STATES)
     if episode.ended_on is None and not still.exists():
         episode.ended_on = on
         store(episode, by=by, why="all lesions have ended")

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 
 from clinic.models import (
+    OPEN_STATES,
     Episode,
     Lesion,
     LesionState,
@@ -28,8 +29,6 @@ from .people import day_of_life
 from .records import store
 
 __all__ = ["lesion_correct", "lesion_register"]
-
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 
 
 def _letters() -> Iterator[str]:
@@ -73,7 +72,7 @@ def _episode(*, by: User, limb: Limb, episode: dict[str, Any] | None) -> tuple[E
 
 
 def _check_same_place(lesion: Lesion, another_here: bool) -> None:
-    standing = Lesion.objects.filter(limb=lesion.limb, place=lesion.place, state__in=OPEN).first()
+    standing = Lesion.objects.filter(limb=lesion.limb, place=lesion.place, state__in=OPEN_STATES).first()
     if standing is not None and not another_here:
         raise Refused(
             f"{standing} is {standing.get_state_display().lower()} at this very place. Tick that this is "

@@ -8,8 +8,8 @@ from datetime import date
 from typing import Any
 
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.models import (
     Amputation,
     DeviceClass,
@@ -243,7 +243,7 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
     reasons = [_rigid_reason(record, choice)]
     if weight is not None:
         reasons.append(
-            f"Body weight: {weight.kg} kg of {_day(weight.measured_on)}, {weight.get_how_display().lower()}."
+            f"Body weight: {weight.kg} kg of {day_words(weight.measured_on)}, {weight.get_how_display().lower()}."
         )
     reasons += [
         f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its {float(layer['thickness_mm']):g} mm with wear."
@@ -267,8 +267,8 @@ def _rigid_reason(record: LimbRecord, choice: CutChoice) -> str:
     if record.rigid is None:
         return f"Rigid, bony deformity: {words}, as set on the bench; the record holds no finding."
     if _rigid(record, choice) != record.is_rigid:
-        return f"Rigid, bony deformity: {words}, as set on the bench, against the finding of {_day(record.rigid.found_on)}."
-    return f"Rigid, bony deformity: {words}, from the finding of {_day(record.rigid.found_on)}."
+        return f"Rigid, bony deformity: {words}, as set on the bench, against the finding of {day_words(record.rigid.found_on)}."
+    return f"Rigid, bony deformity: {words}, from the finding of {day_words(record.rigid.found_on)}."
 
 
 def _rigid_checks(record: LimbRecord, choice: CutChoice) -> list[Check]:
@@ -316,7 +316,3 @@ def _departures(record: LimbRecord, choice: CutChoice) -> list[str]:
     if record.rigid is not None and _rigid(record, choice) != record.is_rigid:
         found.append(_rigid_reason(record, choice))
     return found
-
-
-def _day(day: date) -> str:
-    return date_format(day, "j M Y")

@@ -7,10 +7,10 @@ from datetime import date
 
 from django.db.models import QuerySet
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.models import (
-    NON_REMOVABLE,
+    SEALED,
     Attendance,
     Lesion,
     Person,
@@ -35,11 +35,12 @@ def day_check(person: Person, day: date) -> None:
     today = timezone.localdate()
     if day > today:
         raise Refused(
-            f"Date of the visit: {_day(day)} lies in the future; today is {_day(today)}.", field="visited_on"
+            f"Date of the visit: {day_words(day)} lies in the future; today is {day_words(today)}.",
+            field="visited_on",
         )
     if day < person.birth_date:
         raise Refused(
-            f"Date of the visit: {_day(day)} is before the birth date, {_day(person.birth_date)}.",
+            f"Date of the visit: {day_words(day)} is before the birth date, {day_words(person.birth_date)}.",
             field="visited_on",
         )
 
@@ -49,14 +50,14 @@ def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None
     for lesion in lesions:
         if day < lesion.first_seen_on:
             raise Refused(
-                f"Date of the visit: {_day(day)} is before lesion {lesion.label} was first seen, "
-                f"{_day(lesion.first_seen_on)}.",
+                f"Date of the visit: {day_words(day)} is before lesion {lesion.label} was first seen, "
+                f"{day_words(lesion.first_seen_on)}.",
                 field="visited_on",
             )
     same_day = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
     if same_day.exists():
         raise Refused(
-            f"Date of the visit: a visit of {_day(day)} is recorded already; correct that one instead.",
+            f"Date of the visit: a visit of {day_words(day)} is recorded already; correct that one instead.",
             field="visited_on",
         )
 
@@ -67,13 +68,7 @@ def sealed_devices(person: Person) -> list[Prescription]:
 
 
 def _sealed(person: Person) -> QuerySet[Prescription]:
-    return Prescription.objects.filter(
-        limb__person=person,
-        stopped_on=None,
-        sealed_on__isnull=False,
-        opened_on=None,
-        device_class__in=NON_REMOVABLE,
-    ).order_by("open_by")
+    return Prescription.objects.filter(SEALED, limb__person=person).order_by("open_by")
 
 
 def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
@@ -82,16 +77,13 @@ def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) 
         return
     if next_on <= visited_on:
         raise Refused(
-            f"Next visit: {_day(next_on)} is not after the visit of {_day(visited_on)}.", field="next_on"
+            f"Next visit: {day_words(next_on)} is not after the visit of {day_words(visited_on)}.",
+            field="next_on",
         )
     for open_by, side in _sealed(person).values_list("open_by", "limb__side"):
         if open_by is not None and next_on > open_by:
             raise Refused(
-                f"Next visit: {_day(next_on)} is too late; the sealed device on the {side} foot must "
-                f"be opened by {_day(open_by)}. If it was opened at this visit, say so.",
+                f"Next visit: {day_words(next_on)} is too late; the sealed device on the {side} foot must "
+                f"be opened by {day_words(open_by)}. If it was opened at this visit, say so.",
                 field="next_on",
             )
-
-
-def _day(day: date) -> str:
-    return date_format(day, "DATE_FORMAT")

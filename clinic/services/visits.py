@@ -9,12 +9,11 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.utils.formats import date_format
 
 from clinic.models import (
+    OPEN_STATES,
     Attendance,
     Lesion,
-    LesionState,
     Measurement,
     Person,
     Prescription,
@@ -46,7 +45,6 @@ __all__ = [
     "visit_missed",
 ]
 
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 CHANGED = "The open lesions have changed since this page was opened; look again before saving."
 
 
@@ -178,7 +176,7 @@ def _check_lesions(
 
 
 def _open_now(person: Person) -> set[int]:
-    return set(Lesion.objects.filter(limb__person=person, state__in=OPEN).values_list("pk", flat=True))
+    return set(Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES).values_list("pk", flat=True))
 
 
 def _check_next(found: PersonFindings, open_now: set[int]) -> None:
@@ -384,7 +382,3 @@ def visit_missed(
     store(visit, by=by)
     audit.record(by=by, site=person.site, verb="missed", target=visit, person=person, attendance=attendance)
     return Logged(visit, new=True)
-
-
-def _day(day: date) -> str:
-    return date_format(day, "DATE_FORMAT")

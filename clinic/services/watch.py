@@ -7,8 +7,8 @@ from datetime import date, datetime
 
 from django.db import transaction
 from django.utils import timezone
-from django.utils.formats import date_format
 
+from clinic.dates import day_words
 from clinic.models import (
     HITS,
     Found,
@@ -91,7 +91,7 @@ def watch_found(*, by: User, visit: Visit, answers: Mapping[int, str]) -> list[W
                 limb_plan=point.limb_plan,
                 cause=PlanFlagCause.WATCH,
                 subject=str(pk),
-                words=f"{point.words}: {Found(found).label.lower()}, at the visit of {_day(visit.visited_on)}; the estimate "
+                words=f"{point.words}: {Found(found).label.lower()}, at the visit of {day_words(visit.visited_on)}; the estimate "
                 f"was {point.after_kpa:.0f} kPa.",
                 raised_on=visit.visited_on,
             )
@@ -223,10 +223,6 @@ def _moved(limb_plan: LimbPlan, lesion: Lesion, signed: datetime) -> str:
     if share < CHANGED:
         return ""
     return (
-        f"{100 * share:.0f} % of the imprint of {_day(imprint.taken_on)} of lesion {lesion.label} lie outside the outline the plan "
+        f"{100 * share:.0f} % of the imprint of {day_words(imprint.taken_on)} of lesion {lesion.label} lie outside the outline the plan "
         "was made for: make a new version."
     )
-
-
-def _day(day: date) -> str:
-    return date_format(day, "DATE_FORMAT")

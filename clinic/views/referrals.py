@@ -9,8 +9,8 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.forms.referrals import FollowForm, ReferralForm
 from clinic.forms.refusals import show
-from clinic.models import Person, Referral
-from clinic.selectors.lesions import OPEN_STATES, lesions_of
+from clinic.models import OPEN_STATES, Person, Referral
+from clinic.selectors.lesions import lesions_of
 from clinic.selectors.people import person_bar
 from clinic.selectors.referrals import referral_page
 from clinic.services.errors import Refused

@@ -12,10 +12,10 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.utils import timezone
 from django.utils.dateparse import parse_date
-from django.utils.formats import date_format
 from django_htmx.http import HttpResponseClientRedirect
 
 from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.dates import day_words
 from clinic.forms.measurement import MeasurementForm
 from clinic.forms.refusals import show
 from clinic.forms.visit_conflict import visit_differences
@@ -163,7 +163,7 @@ def _verdicts(sheet: VisitSheet) -> dict[int, str]:
 
 def _saved_words(visit: Visit, sheet: VisitSheet, before: dict[int, str]) -> str:
     after = _verdicts(sheet)
-    words = [f"Visit of {date_format(visit.visited_on, 'DATE_FORMAT')} saved."]
+    words = [f"Visit of {day_words(visit.visited_on)} saved."]
     for one in sheet.lesions:
         was, now = before[one.lesion.pk], after[one.lesion.pk]
         if was != now:
