@@ -158,9 +158,7 @@ def transfer_or_404(user: Any, pk: int) -> Transfer:
     mine = Q(from_site__in=user.site_ids) | Q(to_site__in=user.site_ids)
     row = get_object_or_404(rows.filter(mine), pk=pk)
     if row.person.site_id in user.site_ids or row.state == TransferState.ASKED:
-        if not hasattr(user, "_seen"):
-            user._seen = {}
-        user._seen[row.person_id] = (row.person_id, row.person.site_id, None)
+        _note_seen(user, row, {})
     return row
 
 

@@ -127,7 +127,7 @@ def filled_limb(kept: Limb, emptied: Limb) -> dict[str, Any]:
 
 
 def _device_words(device: Prescription) -> str:
-    if device.sealed_on and device.open_by and not device.opened_on:
+    if device.stays_closed and device.open_by:
         return f"{device}, sealed, to be opened by {date_format(device.open_by)}"
     return str(device)
 
@@ -140,7 +140,7 @@ def _device_hindrances(kept: Sequence[Prescription], emptied: Sequence[Prescript
     ours, theirs = _sides(kept), _sides(emptied)
     for side in sorted(set(ours) & set(theirs)):
         both = (ours[side], theirs[side])
-        sealed = [device for device in both if device.sealed_on and not device.opened_on]
+        sealed = [device for device in both if device.stays_closed]
         act = (
             "open and stop the one that is not on the foot" if len(sealed) == 2 else "stop one of them first"
         )

@@ -11,14 +11,17 @@ from typing import Any
 
 from django.utils.formats import date_format
 
-from clinic.models import Lesion, LesionState, Merge, Person, Photo, Prescription, Visit, VisitState
+from clinic.models import (
+    Merge,
+    Person,
+)
 
 from .merge_rules import Hindrance, Labels, filled_person, hindrances, relabelled
+from .open_record import OpenRecord, open_record
 from .person_rows import counts_of
 
 __all__ = ["FieldRow", "MergePreview", "Side", "merge_preview", "merges_of"]
 
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
 #: Shown side by side: field -> words.
 SHOWN = {
     "record_number": "Record number", "given_name": "Given name", "family_name": "Family name", "birth_date": "Born",
@@ -32,22 +35,14 @@ class Side:
     """What one record holds."""
 
     person: Person
-    lesions: tuple[Lesion, ...]
+    open: OpenRecord
     past_lesions: int
-    devices: tuple[Prescription, ...]
-    open_flags: int
-    referrals_open: int
-    last_visit: Visit | None
     visits: int
     photos: int
     prescriptions: int
     plans: int
     weights: int
     rows: int
-
-    @property
-    def flag_words(self) -> str:
-        return f"{self.open_flags} unanswered"
 
 
 @dataclass(frozen=True)
@@ -76,26 +71,17 @@ class MergePreview:
 
 
 def _side(person: Person, counts: dict[str, dict[int, int]]) -> Side:
-    lesions = list(Lesion.objects.filter(limb__person=person).select_related("limb").order_by("label"))
-    visits = Visit.objects.filter(person=person, state=VisitState.STANDS)
+    still_open = open_record(person)
 
     def n(noun: str) -> int:
         return counts[noun].get(person.pk, 0)
 
     return Side(
         person=person,
-        lesions=tuple(lesion for lesion in lesions if lesion.state in OPEN),
-        past_lesions=sum(lesion.state not in OPEN for lesion in lesions),
-        devices=tuple(
-            Prescription.objects.filter(limb__person=person, stopped_on=None)
-            .select_related("limb")
-            .order_by("limb__side")
-        ),
-        open_flags=person.red_flags.filter(answer="").count(),
-        referrals_open=person.referrals.filter(result="").count(),
-        last_visit=visits.order_by("-visited_on", "-pk").first(),
+        open=still_open,
+        past_lesions=n("lesion") - len(still_open.lesions),
         visits=n("visit"),
-        photos=Photo.objects.filter(lesion__limb__person=person).count(),
+        photos=n("photo"),
         prescriptions=n("prescription"),
         plans=n("limbplan"),
         weights=n("weight"),
@@ -124,33 +110,33 @@ def _fields(kept: Person, emptied: Person) -> Iterator[FieldRow]:
 
 
 def _notes(kept: Side, emptied: Side, labels: Labels) -> Iterator[str]:
-    places = {(lesion.limb.side, lesion.place): lesion for lesion in kept.lesions}
-    for lesion in emptied.lesions:
+    places = {(lesion.limb.side, lesion.place): lesion for lesion in kept.open.lesions}
+    for lesion in emptied.open.lesions:
         if twin := places.get((lesion.limb.side, lesion.place)):
             yield (
                 f"Both have an open lesion at one place ({twin.where}). Both will stand in the one record, each with "
                 "its own measurements: look at the foot, and end the one that is not there."
             )
-    for lesion in (*kept.lesions, *emptied.lesions):
+    for lesion in (*kept.open.lesions, *emptied.open.lesions):
         if new := labels.of.get(lesion.pk):
             yield f"Lesion {lesion.label} ({lesion.where}, No. {lesion.limb.person.record_number}) will be called {new}."
     stays = {
-        device.limb.side
-        for device in (*kept.devices, *emptied.devices)
-        if device.sealed_on and not device.opened_on
+        device.limb.side for device in (*kept.open.devices, *emptied.open.devices) if device.stays_closed
     }
     if len(stays) == 2:
         yield "A device stays on each foot then: a podiatrist looks at that today."
     dates = [
-        side.last_visit.next_on for side in (kept, emptied) if side.last_visit and side.last_visit.next_on
+        side.open.last_visit.next_on
+        for side in (kept, emptied)
+        if side.open.last_visit and side.open.last_visit.next_on
     ]
     if len(set(dates)) == 2:
         yield (
             f"Two next visits are agreed, {date_format(min(dates))} and {date_format(max(dates))}: the earlier one "
             "stands, unless somebody has come since."
         )
-    if emptied.open_flags:
-        yield f"{emptied.open_flags} red flag{'s' if emptied.open_flags > 1 else ''} unanswered: it stays on Today until answered."
+    if emptied.open.open_flags:
+        yield f"{emptied.open.open_flags} red flag{'s' if emptied.open.open_flags > 1 else ''} unanswered: it stays on Today until answered."
 
 
 def merge_preview(kept: Person, emptied: Person) -> MergePreview:
@@ -169,7 +155,7 @@ def merge_preview(kept: Person, emptied: Person) -> MergePreview:
         kept=ours,
         emptied=theirs,
         fields=tuple(_fields(kept, emptied)),
-        hindrances=hindrances(kept, emptied, (ours.devices, theirs.devices), labels),
+        hindrances=hindrances(kept, emptied, (ours.open.devices, theirs.open.devices), labels),
         notes=tuple(_notes(ours, theirs, labels)),
         mark=hashlib.sha256(json.dumps(seen).encode()).hexdigest()[:32],
     )

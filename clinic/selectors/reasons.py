@@ -10,7 +10,9 @@ from django.db.models import Count
 
 from clinic.models import PROGRAM, Prescription, ReasonKind, Site, SiteReason
 
-__all__ = ["Reason", "ReasonAmendment", "amendments_of", "choices_of", "reason_of", "reasons_of", "uses_of"]
+__all__ = [
+    "Reason", "ReasonAmendment", "amendments_of", "choices_of", "reason_listed", "reason_of", "reasons_of", "uses_of",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -67,9 +69,15 @@ def reasons_of(site: Site) -> dict[str, tuple[Reason, ...]]:
     return found
 
 
+def reason_listed(site: Site, kind: str, key: str) -> Reason | None:
+    """A reason of a site, the retired ones too; None where there is none of that kind and key."""
+    return next((one for one in reasons_of(site).get(kind, ()) if one.key == key), None)
+
+
 def reason_of(site: Site, kind: str, key: str) -> Reason | None:
     """A reason that can be given now; None where there is none of that key, or it is retired."""
-    return next((r for r in reasons_of(site)[kind] if r.key == key and not r.retired), None)
+    found = reason_listed(site, kind, key)
+    return None if found is None or found.retired else found
 
 
 def choices_of(reasons: Iterable[Reason]) -> list[tuple[str, str]]:

@@ -8,19 +8,13 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from clinic.models import (
-    Lesion,
-    LesionState,
     Person,
-    Prescription,
-    Referral,
     Site,
     Transfer,
     TransferState,
-    Visit,
-    VisitState,
 )
 
-__all__ = ["TransferLists", "Travels", "asked_for", "transfer_lists", "travels", "waiting_here"]
+__all__ = ["TransferLists", "asked_for", "transfer_lists", "waiting_here"]
 
 SHOWN = 50
 
@@ -32,21 +26,6 @@ class TransferLists:
     incoming: Sequence[Transfer]
     outgoing: Sequence[Transfer]
     answered: Sequence[Transfer]
-
-
-@dataclass(frozen=True)
-class Travels:
-    """What goes with the person: everything that is open."""
-
-    lesions: Sequence[Lesion]
-    devices: Sequence[Prescription]
-    open_flags: int
-    referrals: Sequence[Referral]
-    last_visit: Visit | None
-
-    @property
-    def flag_words(self) -> str:
-        return f"{self.open_flags} unanswered"
 
 
 def transfer_lists(site: Site) -> TransferLists:
@@ -70,24 +49,3 @@ def waiting_here(site: Site) -> int:
 def asked_for(person: Person) -> Transfer | None:
     """The transfer of a person that waits for its answer."""
     return Transfer.objects.filter(person=person, state=TransferState.ASKED).select_related("to_site").first()
-
-
-def travels(transfer: Transfer) -> Travels:
-    """What is open on the record; a fixed number of queries."""
-    person = transfer.person
-    visits = Visit.objects.filter(person=person, state=VisitState.STANDS)
-    return Travels(
-        lesions=list(
-            Lesion.objects.filter(limb__person=person, state__in=(LesionState.OPEN, LesionState.TO_CONFIRM))
-            .select_related("limb")
-            .order_by("label")
-        ),
-        devices=list(
-            Prescription.objects.filter(limb__person=person, stopped_on=None)
-            .select_related("limb")
-            .order_by("limb__side")
-        ),
-        open_flags=person.red_flags.filter(answer="").count(),
-        referrals=list(person.referrals.filter(result="").order_by("made_at")),
-        last_visit=visits.order_by("-visited_on", "-pk").first(),
-    )

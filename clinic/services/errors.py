@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Conflict", "Refused"]
+__all__ = ["Conflict", "Refused", "words_needed"]
 
 
 class Refused(Exception):
@@ -16,3 +16,10 @@ class Refused(Exception):
 
 class Conflict(Refused):
     """Someone else changed the record since the page was opened."""
+
+
+def words_needed(text: str, field: str) -> str:
+    """The words without the space around them; refused where nothing was said."""
+    if not text.strip():
+        raise Refused("Say in words why.", field=field)
+    return text.strip()

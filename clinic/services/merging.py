@@ -13,9 +13,9 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.models import (
+    OPEN_STATES,
     Episode,
     Lesion,
-    LesionState,
     Limb,
     Merge,
     PeopleApart,
@@ -30,19 +30,11 @@ from clinic.selectors.merging import merge_preview
 from clinic.selectors.person_rows import links_of, mixed_rows
 
 from . import audit
-from .errors import Conflict, Refused
+from .errors import Conflict, Refused, words_needed
 from .records import store
 from .written import Ledger, put_back, stands_as_written
 
 __all__ = ["merge_undo", "people_keep_apart", "people_maybe_same", "person_merge"]
-
-OPEN = (LesionState.OPEN, LesionState.TO_CONFIRM)
-
-
-def _words(text: str, field: str) -> str:
-    if not text.strip():
-        raise Refused("Say in words why.", field=field)
-    return text.strip()
 
 
 def _locked(*people: Person) -> list[Person]:
@@ -56,7 +48,7 @@ def _locked(*people: Person) -> list[Person]:
 @transaction.atomic
 def person_merge(*, by: User, kept: Person, emptied: Person, because: str, mark: str) -> Merge:
     """Everything of the emptied record goes over to the kept one. `mark` is that of the preview that was looked at."""
-    because = _words(because, "because")
+    because = words_needed(because, "because")
     if kept.pk == emptied.pk:
         raise Refused("A record cannot be merged with itself.")
     kept, emptied = _locked(kept, emptied)
@@ -68,7 +60,7 @@ def person_merge(*, by: User, kept: Person, emptied: Person, because: str, mark:
             "One of the records changed since you opened this page. Nothing was merged; look again."
         )
     merged_at, labels = timezone.now(), relabelled(kept, emptied).of
-    dates = [side.last_visit.next_on for side in (preview.kept, preview.emptied) if side.last_visit]
+    dates = [side.open.last_visit.next_on for side in (preview.kept, preview.emptied) if side.open.last_visit]
     ledger = Ledger(by=by, why=f"merged: No. {emptied.record_number} into No. {kept.record_number}")
     _move(ledger, kept, emptied, labels)
     _keep_earlier_date(ledger, kept, [day for day in dates if day])
@@ -160,7 +152,7 @@ def _keep_earlier_date(ledger: Ledger, kept: Person, dates: list[Any]) -> None:
 @transaction.atomic
 def merge_undo(*, by: User, merge: Merge, because: str) -> list[str]:
     """Part the records again. What was corrected since stays as corrected; returns those columns in words."""
-    because = _words(because, "because")
+    because = words_needed(because, "because")
     merge = Merge.objects.select_for_update(of=("self",)).get(pk=merge.pk)
     if merge.undone_at:
         raise Refused("This merge was undone already.")
@@ -209,11 +201,10 @@ def _check_undo(merge: Merge, kept: Person, emptied: Person) -> None:
 
 def _check_episodes(merge: Merge) -> None:
     """Each record's episodes must be open as long as a lesion of them is, and no longer."""
-    keys = {change["before"] for change in merge.changes if change["column"] == "episode_id"} | {
-        change["after"] for change in merge.changes if change["column"] == "episode_id"
-    }
+    moves = [change for change in merge.changes if change["column"] == "episode_id"]
+    keys = {change[then] for change in moves for then in ("before", "after")}
     for episode in Episode.objects.filter(pk__in=keys):
-        still = episode.lesions.filter(state__in=OPEN).exists()
+        still = episode.lesions.filter(state__in=OPEN_STATES).exists()
         if still != (episode.ended_on is None):
             raise Refused(
                 "Since the merge the lesions of one of the records have ended, or one opened again, within the joined "

@@ -91,15 +91,15 @@ def prescription_sign(
     aids = list(dict.fromkeys(beside or ()))
     first = device_class in decision.first_offered
     running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
-    _sign_checks(decision, seen_digest, limb, device_class, first, departure_reason, aids)
+    # A reason given where nothing departs would contradict the record.
+    departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
+    _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
     stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
     plan = _carried_plan(running, device_class) if carry_plan else None
     judged = not (BLOCKING & set(decision.advice.missing))
     signed_at = timezone.now()
-    # A reason given where nothing departs would contradict the record.
-    departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
     agreement = Agreement.UNJUDGED if not judged else decision.standing if first else Agreement.DEPARTED
     content = signed_content(
         by=by,
@@ -184,8 +184,7 @@ def _sign_checks(
     seen_digest: str,
     limb: Limb,
     device_class: str,
-    first: bool,
-    departure_reason: str,
+    explained: bool,
     beside: list[str],
 ) -> None:
     if decision.what_if:
@@ -199,7 +198,7 @@ def _sign_checks(
             "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
             field="device_class",
         )
-    if not first and reason_of(limb.person.site, ReasonKind.DEPARTURE, departure_reason) is None:
+    if not explained:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
             field="departure_reason",
@@ -382,7 +381,7 @@ def prescription_stop(
     stop = reason_to_stop(prescription.limb.person.site, stop_reason)
     prescription.stopped_on, prescription.stop_reason = stopped_on, stop.counts_as
     prescription.stop_own, prescription.stop_words = stop.row, stop.words
-    if prescription.sealed_on is not None and prescription.opened_on is None:
+    if prescription.stays_closed:
         prescription.opened_on = stopped_on
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person

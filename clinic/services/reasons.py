@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.models import PROGRAM, ReasonKind, Site, SiteReason, User
-from clinic.selectors.reasons import Reason, reason_of, reasons_of
+from clinic.selectors.reasons import Reason, reason_listed, reason_of, reasons_of
 
 from . import audit
 from .errors import Refused
@@ -55,7 +55,7 @@ def reason_change(
 
     Records that name it keep the words they had.
     """
-    reason = next((r for r in reasons_of(site).get(kind, ()) if r.key == key), None)
+    reason = reason_listed(site, kind, key)
     if reason is None:
         raise Refused("This reason is not one of this clinic's.")
     told = _words(site, kind, words, but=key)

@@ -27,7 +27,7 @@ from clinic.models import (
 from clinic.selectors.person_rows import ABOUT_RECORDS, nouns_of
 
 from . import audit
-from .errors import Refused
+from .errors import Refused, words_needed
 from .records import store
 from .written import Ledger, put_back
 
@@ -40,12 +40,6 @@ COUNTED: tuple[tuple[Any, str], ...] = (
     (Visit, "person"),
     (Prescription, "limb__person"),
 )
-
-
-def _words(text: str, field: str) -> str:
-    if not text.strip():
-        raise Refused("Say in words why.", field=field)
-    return text.strip()
 
 
 def _tell(*, by: User, transfer: Transfer, verb: str, **detail: object) -> None:
@@ -80,7 +74,7 @@ def _waiting(transfer: Transfer, site: Site, by: User, who: str) -> None:
 @transaction.atomic
 def transfer_ask(*, by: User, person: Person, to_site: Site, because: str) -> Transfer:
     """Ask another clinic to take the person over. Nothing moves, everything goes on here."""
-    because = _words(because, "because")
+    because = words_needed(because, "because")
     if person.state != PersonState.IN_CARE:
         raise Refused("Only a person in care is handed over.")
     if to_site.pk == person.site_id:
@@ -121,7 +115,7 @@ def transfer_withdraw(*, by: User, transfer: Transfer) -> Transfer:
 def transfer_decline(*, by: User, transfer: Transfer, note: str) -> Transfer:
     """The other clinic does not take the person over; the first one reads why."""
     transfer = _locked(transfer)
-    note = _words(note, "note")
+    note = words_needed(note, "note")
     _waiting(transfer, transfer.to_site, by, "answer")
     transfer.state, transfer.answer_note = TransferState.DECLINED, note
     transfer.answered_at, transfer.answered_by = timezone.now(), by
@@ -140,7 +134,7 @@ def transfer_accept(*, by: User, transfer: Transfer, record_number: str) -> Tran
     """Take the person over, under a record number of this clinic."""
     transfer = _locked(transfer)
     _waiting(transfer, transfer.to_site, by, "answer")
-    number = _words(record_number, "record_number")
+    number = words_needed(record_number, "record_number")
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=transfer.person_id)
     if person.site_id != transfer.from_site_id or person.state != PersonState.IN_CARE:
         raise Refused("The person is no longer in care at the clinic that asked: nothing was moved.")
@@ -182,7 +176,7 @@ def _written_since(transfer: Transfer) -> str:
 def transfer_undo(*, by: User, transfer: Transfer, because: str) -> Transfer:
     """Send the record back as it came; once anything was written here it takes a transfer of its own."""
     transfer = _locked(transfer)
-    because = _words(because, "because")
+    because = words_needed(because, "because")
     if transfer.state != TransferState.ACCEPTED:
         raise Refused(
             f"This transfer is {transfer.get_state_display().lower()}: there is nothing to send back."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -12,7 +13,7 @@ from clinic.models import ClinicalRecord, User
 
 from .records import restrict, store
 
-__all__ = ["Ledger", "put_back", "stands_as_written"]
+__all__ = ["Ledger", "moved_rows", "put_back", "stands_as_written"]
 
 
 def _plain(value: Any) -> Any:
@@ -55,11 +56,13 @@ class Ledger:
 
     def counts(self) -> dict[str, int]:
         """Rows that moved, by noun."""
-        rows = {(change["noun"], change["pk"]) for change in self.changes if change["moved"]}
-        told: dict[str, int] = {}
-        for noun, _ in sorted(rows):
-            told[noun] = told.get(noun, 0) + 1
-        return told
+        return moved_rows(self.changes)
+
+
+def moved_rows(changes: list[dict[str, Any]]) -> dict[str, int]:
+    """How many rows some changes moved, by noun."""
+    rows = {(change["noun"], change["pk"]) for change in changes if change["moved"]}
+    return dict(Counter(noun for noun, _ in sorted(rows)))
 
 
 def _row(change: dict[str, Any]) -> Any:
@@ -85,13 +88,7 @@ def put_back(changes: list[dict[str, Any]], *, by: User, why: str) -> list[dict[
                 left.append(change)
                 continue
             field = next(f for f in row._meta.concrete_fields if f.attname == change["column"])
-            setattr(
-                row,
-                change["column"],
-                field.target_field.to_python(change["before"])
-                if field.is_relation
-                else field.to_python(change["before"]),
-            )
+            setattr(row, change["column"], field.to_python(change["before"]))
             wrote = True
         if wrote:
             with restrict.lifted():

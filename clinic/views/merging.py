@@ -21,6 +21,7 @@ from clinic.selectors.people import person_bar
 from clinic.services.errors import Refused
 from clinic.services.merging import merge_undo as undo
 from clinic.services.merging import people_keep_apart, people_maybe_same, person_merge
+from clinic.services.written import moved_rows
 
 
 def _pair(request: ClinicRequest, person: int, other: int) -> tuple[Person, Person]:
@@ -129,10 +130,10 @@ def merge_undo(request: ClinicRequest, merge: int) -> HttpResponse:
                 + (f" Corrected since and left as it is: {', '.join(left)}." if left else ""),
             )
             return redirect("person", person=found.emptied_id)
-    moved: dict[str, int] = {}
-    for noun, _ in sorted({(c["noun"], c["pk"]) for c in found.changes if c["moved"]}):
-        words = str(apps.get_model("clinic", noun)._meta.verbose_name)
-        moved[words] = moved.get(words, 0) + 1
+    moved = {
+        str(apps.get_model("clinic", noun)._meta.verbose_name): count
+        for noun, count in moved_rows(found.changes).items()
+    }
     return render(
         request,
         "clinic/merging/undo.html",

@@ -13,7 +13,7 @@ from clinic.access import ClinicRequest, may, site_or_404, sites_of
 from clinic.forms.reasons import ReasonChangeForm, ReasonForm
 from clinic.forms.refusals import show
 from clinic.models import ReasonKind
-from clinic.selectors.reasons import amendments_of, reasons_of, uses_of
+from clinic.selectors.reasons import amendments_of, reason_listed, reasons_of, uses_of
 from clinic.services.errors import Refused
 from clinic.services.reasons import reason_add, reason_change
 
@@ -48,7 +48,7 @@ def reasons(request: ClinicRequest) -> HttpResponse:
 @may("reasons")
 def reason_edit(request: ClinicRequest, kind: str, key: str) -> HttpResponse:
     site = site_or_404(request.user, request)
-    reason = next((one for one in reasons_of(site).get(kind, ()) if one.key == key), None)
+    reason = reason_listed(site, kind, key)
     if reason is None:
         raise Http404("no such reason")
     initial = {

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
@@ -13,9 +11,10 @@ from clinic.access import ClinicRequest, may, transfer_or_404, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.transfers import AcceptForm, DeclineForm, SendBackForm, TransferForm
 from clinic.guidelines.messages import said
-from clinic.models import Person, Transfer
+from clinic.models import Person, Transfer, TransferState
+from clinic.selectors.open_record import open_record
 from clinic.selectors.people import person_bar
-from clinic.selectors.transfers import transfer_lists, travels
+from clinic.selectors.transfers import transfer_lists
 from clinic.services.errors import Refused
 from clinic.services.transfers import (
     transfer_accept,
@@ -57,7 +56,7 @@ def transfer_new(request: ClinicRequest, person: int) -> HttpResponse:
 def _page(request: ClinicRequest, found: Transfer, **forms: object) -> HttpResponse:
     at_hand = found.person.site_id in request.user.site_ids
     to_mine = found.to_site_id in request.user.site_ids
-    waits = found.state == "asked"
+    waits = found.state == TransferState.ASKED
     errors = any(getattr(form, "errors", None) for form in forms.values())
     return render(
         request,
@@ -67,7 +66,7 @@ def _page(request: ClinicRequest, found: Transfer, **forms: object) -> HttpRespo
             "at_hand": at_hand,
             # The clinic that was asked reads what it would take over; nobody reads a record that has left.
             "named": at_hand or (waits and to_mine),
-            "travels": travels(found) if waits else None,
+            "travels": open_record(found.person) if waits else None,
             "to_mine": to_mine,
             "from_mine": found.from_site_id in request.user.site_ids,
             "accept": AcceptForm(initial={"record_number": found.record_number}),
@@ -116,22 +115,18 @@ def transfer_answer(request: ClinicRequest, transfer: int) -> HttpResponse:
     return _page(request, found, decline=decline)
 
 
-def _act(request: ClinicRequest, found: Transfer, act: Callable[[], object], done: str) -> HttpResponse:
-    try:
-        act()
-    except Refused as refused:
-        messages.error(request, said("refused", words=refused.message).text)
-    else:
-        messages.success(request, done)
-    return redirect("transfer", transfer=found.pk)
-
-
 @may("ask_transfers")
 def transfer_withdraw_view(request: ClinicRequest, transfer: int) -> HttpResponse:
     found = transfer_or_404(request.user, transfer)
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
-    return _act(request, found, lambda: transfer_withdraw(by=request.user, transfer=found), "Withdrawn.")
+    try:
+        transfer_withdraw(by=request.user, transfer=found)
+    except Refused as refused:
+        messages.error(request, said("refused", words=refused.message).text)
+    else:
+        messages.success(request, "Withdrawn.")
+    return redirect("transfer", transfer=found.pk)
 
 
 @may("answer_transfers")

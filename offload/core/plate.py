@@ -191,17 +191,13 @@ def quadratic_band(forms: Sequence[tuple[Places, Array]], count: int) -> Array:
 
 def _entries(form: tuple[Places, Array]) -> tuple[Places, Places, Array]:
     places, values = form
-    if (places < 0).any():
-        # A place that is held takes no part: the form is taken entry by entry.
-        rows, columns = _lower(places.shape[1])
-        one, other = places[:, rows], places[:, columns]
-        value = np.broadcast_to(values[..., rows, columns], one.shape)
-        kept = (one >= 0) & (other >= 0)
-        one, other, value = one[kept], other[kept], value[kept]
-        return np.minimum(one, other), np.maximum(one, other), value
     rows, columns = _lower(places.shape[1])
     one, other = places[:, rows], places[:, columns]
     value = np.broadcast_to(values[..., rows, columns], one.shape)
+    if (places < 0).any():
+        # A place that is held takes no part: the form is taken entry by entry.
+        kept = (one >= 0) & (other >= 0)
+        one, other, value = one[kept], other[kept], value[kept]
     return np.minimum(one, other).ravel(), np.maximum(one, other).ravel(), value.ravel()
 
 
