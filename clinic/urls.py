@@ -27,6 +27,7 @@ from clinic.views import (
     lesions,
     limbs,
     looks,
+    measured_maps,
     merging,
     opening_cards,
     outcomes,
@@ -103,6 +104,9 @@ limb_urls = [
     path("limbs/<int:limb>/decisions/", prescriptions.limb_decisions, name="limb_decisions"),
     path("limbs/<int:limb>/bench/", relief.bench, name="bench"),
     path("limbs/<int:limb>/bench/preview/", relief.bench_preview, name="bench_preview"),
+    path("limbs/<int:limb>/maps/", measured_maps.measured_maps, name="measured_maps"),
+    path("maps/<int:measured_map>/", measured_maps.measured_map, name="measured_map"),
+    path("maps/<int:measured_map>/withdraw/", measured_maps.map_withdraw, name="map_withdraw"),
 ]
 
 lesion_urls = [

@@ -19,7 +19,7 @@ from offload.core.pressure import PressureField
 from offload.core.pressure_image import RAMP, contour_lines, palette_png, scale_top
 from offload.core.summary import CASE_WORDS
 
-__all__ = ["PressureImages", "pressure_images"]
+__all__ = ["PressureImages", "pressure_images", "scale_legend"]
 
 AROUND = 3.0  # [mm] of paper round what is drawn
 LEGEND_STEPS = 60
@@ -40,8 +40,8 @@ def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[
     if not fields:
         return ()
     top = scale_top(*(field.before_kpa for field in fields), *(field.after_kpa for field in fields))
-    limit = float(load_constants()["limits"]["peak_elsewhere_kpa"]["value"])
-    legend = _legend(top, limit)
+    limit = _limit()
+    legend = scale_legend(top)
     return tuple(
         PressureImages(
             CASE_WORDS[field.case],
@@ -112,8 +112,14 @@ def _widened(foam: np.ndarray) -> np.ndarray:
     return wide
 
 
-def _legend(top: float, limit: float) -> SafeString:
+def _limit() -> float:
+    """The pressure that is drawn as a line [kPa]."""
+    return float(load_constants()["limits"]["peak_elsewhere_kpa"]["value"])
+
+
+def scale_legend(top: float) -> SafeString:
     """The ramp with its figures; 200 kPa as the line it is in the pictures."""
+    limit = _limit()
     width, left, bar = 200.0, 6.0, 188.0
     step = bar / LEGEND_STEPS
     out = [

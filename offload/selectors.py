@@ -22,7 +22,7 @@ from offload.core.policy import DEFAULT_POLICY, Policy, decide
 from offload.core.pressure import PressureField
 from offload.core.section import UnderLoad, section_drawing
 from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.summary import summary_of
+from offload.core.summary import BASELINE_WORDS, summary_of
 from offload.core.writers.svg import write_svg
 from offload.estimates import ESTIMATED
 from offload.pictures import PressureImages, pressure_images
@@ -125,6 +125,7 @@ class PlanPicture:
     reasons: tuple[str, ...]
     advice: ClearanceAdvice
     pressure: Mapping[str, Any] | None
+    baseline: str
     pressure_lines: tuple[LesionPressureLine, ...]
     pressure_images: tuple[PressureImages, ...]
     words: tuple[str, ...]
@@ -247,6 +248,7 @@ def plan_picture(
         reasons=tuple(values["reasons"]),
         advice=plan.clearance_advice,
         pressure=values["pressure"],
+        baseline=BASELINE_WORDS[plan.pressure.baseline] if plan.pressure else "",
         pressure_lines=_pressure_lines(plan),
         pressure_images=pressure_images(plan, fields),
         words=summary_of(plan),

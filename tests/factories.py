@@ -15,6 +15,7 @@ from clinic.models import (
     Lesion,
     Limb,
     LimbFinding,
+    MeasuredMap,
     Measurement,
     Merge,
     OpeningCard,
@@ -296,6 +297,41 @@ def peer_case(*, of: Prescription, **fields: Any) -> PeerCase:
 def site_reason(*, at: Site | None = None, **fields: Any) -> SiteReason:
     given = {"kind": "stop", "words": f"Own reason {next(_numbers)}", "counts_as": "other", **fields}
     return SiteReason.objects.create(site=at or site(), created_by=author(), **given)
+
+
+def heel_and_forefoot(peak: float = 300.0) -> list[list[float]]:
+    """A grid of 5 mm cells as a foot of 260 mm leaves: a heel, a forefoot highest under its middle, a big toe."""
+    grid = [[0.0] * 18 for _ in range(50)]
+    for row in range(50):
+        for column in range(18):
+            along, across = (row + 0.5) * 5.0, (column + 0.5) * 5.0
+            for y, x, long, broad, part in (
+                (36, 45, 28, 24, 0.8),
+                (190, 51, 24, 36, 1.0),
+                (232, 24, 12, 11, 0.7),
+            ):
+                inside = 1.0 - ((along - y) / long) ** 2 - ((across - x) / broad) ** 2
+                grid[row][column] = max(grid[row][column], round(part * peak * max(0.0, inside), 1))
+    return grid
+
+
+def measured_map(*, of: Limb | None = None, **fields: Any) -> MeasuredMap:
+    """A peak map that fits the insole of a foot of 260 mm."""
+    return MeasuredMap.objects.create(
+        **{
+            "limb": of or limb(),
+            "measured_on": timezone.localdate() - timedelta(days=3),
+            "worn": "flat shoe, uncut insole",
+            "kind": "peak",
+            "unit": "kPa",
+            "cell_across_mm": 5,
+            "cell_along_mm": 5,
+            "kpa": heel_and_forefoot(),
+            "points": [["heel", 45.0, 36.0], ["metatarsal_head_2", 45.0, 195.0]],
+            "created_by": author(),
+            **fields,
+        }
+    )
 
 
 def site_foam(*, at: Site | None = None, **fields: Any) -> SiteFoam:

@@ -120,6 +120,7 @@ def records(site):
             raised_on=timezone.localdate(),
             created_by=factories.author(),
         ).pk,
+        "measured_map": factories.measured_map(of=limb).pk,
         "noun": "visit",
         "pk": visit.pk,
         "account": factories.user("staff", at=site).pk,

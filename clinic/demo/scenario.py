@@ -57,6 +57,8 @@ class PersonPlot:
     plan_draft: bool = False
     #: Peaks in the shoe at lesion A, without and with the cut [kPa].
     measured: tuple[float, ...] = ()
+    #: A pressure map of the uncut insole was measured, and the plan starts from it.
+    mapped: bool = False
     red_at_watch_week: int | None = None
     missed_weeks: tuple[int, ...] = ()
     flag_week: int | None = None

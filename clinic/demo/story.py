@@ -45,6 +45,7 @@ from offload.selectors import insole_of
 from offload.steps import plan_depth
 
 from . import capture, course, devices
+from .footprint import measured_under
 from .scenario import LesionPlot, PersonPlot
 
 __all__ = ["Story"]
@@ -164,6 +165,8 @@ class Story:
     def plan(self, day: date, *, sign: bool) -> None:
         """A relief plan for the open lesions that bear on the insole, where their imprint was measured."""
         limb = next(self._limbs())
+        if self.plot.mapped:
+            measured_under(limb, day, self.staff, self.seed)
         insole = insole_of(
             float(limb.foot_length_mm or 0),
             None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm),

@@ -8,7 +8,8 @@ from typing import Any
 
 from django import forms
 
-from clinic.models import ImprintHow
+from clinic.dates import day_words
+from clinic.models import ImprintHow, MapKind, MeasuredMap
 from clinic.selectors.relief import BenchLesion
 from clinic.services.relief_record import CutChoice, LesionShape, LimbRecord
 from offload.forms import CutForm, ShapeForm
@@ -42,13 +43,32 @@ class LesionShapeForm(ShapeForm):
         return LesionShape(self.bench_lesion.lesion, data["how"], self.lesion_spec(), at_site)
 
 
+REFERENCE = "reference"
+
+
 class BenchCutForm(CutForm):
+    baseline = forms.TypedChoiceField(
+        label="Before the cut",
+        required=False,
+        choices=[(REFERENCE, "Reference map")],
+        coerce=lambda told: None if told == REFERENCE else int(told),
+        empty_value=None,
+    )
     departure_reason = forms.CharField(
         label="Why, if it departs from the house rules",
         max_length=300,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
+
+    def __init__(self, *args: Any, maps: Sequence[MeasuredMap] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = {MapKind.PEAK: "Peaks", MapKind.INSTANT: "Moment"}
+        measured = [
+            (str(row.pk), f"{words[MapKind(row.kind)]} of {day_words(row.measured_on)}") for row in maps
+        ]
+        field = self.fields["baseline"]
+        field.choices = [*measured, *field.choices]  # type: ignore[attr-defined]
 
 
 class BenchForm:
@@ -65,7 +85,7 @@ class BenchForm:
         if data is None:
             data = _first_data(on_insole, record, source or {})
         self.shapes = [LesionShapeForm(one, data, prefix=f"l{one.lesion.pk}") for one in on_insole]
-        self.cut = BenchCutForm(data)
+        self.cut = BenchCutForm(data, maps=record.maps)
         self.refusals: list[str] = []
 
     def is_valid(self) -> bool:
@@ -86,7 +106,7 @@ class BenchForm:
         told = self.cut.cleaned_data
         chosen: dict[str, Any] = {name: told[name] for name in CUT_FIELDS}
         chosen |= {name: told.get(name) or 0.0 for name in WORN_FIELDS}
-        return CutChoice(**chosen)
+        return CutChoice(**chosen, measured_map=told["baseline"])
 
     @property
     def departure_reason(self) -> str:
@@ -104,6 +124,8 @@ class BenchForm:
             for form in shapes:
                 if form.bench_lesion.lesion.label == labelled.group(1):
                     form.add_error("x_mm", message)
+        elif field.split(".")[0] == "pressure_map":
+            self.cut.add_error("baseline", message)
         elif field in self.cut.fields:
             self.cut.add_error(field, message)
         else:
@@ -150,8 +172,17 @@ def _first_data(
     data = {name: source.get(name, getattr(house, name)) for name in CUT_FIELDS}
     if not data["rigid_deformity"]:
         del data["rigid_deformity"]
+    data["baseline"] = str(_first_map(record, source) or REFERENCE)
     for one in lesions:
         data.update(
             {f"l{one.lesion.pk}-{name}": value for name, value in one.start.items() if value is not False}
         )
     return {name: f"{value:g}" if isinstance(value, float) else value for name, value in data.items()}
+
+
+def _first_map(record: LimbRecord, source: Mapping[str, Any]) -> int | None:
+    """What an earlier plan started from, while that stands; else the newest map that was measured."""
+    earlier: int | None = source.get("measured_map")
+    if source and (earlier is None or any(row.pk == earlier for row in record.maps)):
+        return earlier
+    return record.house_choice.measured_map

@@ -40,6 +40,7 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     ("flag_unanswered", "stop", "Red flag, unanswered since {since}:", "red flag unanswered", NG19),
     ("in_error", "stop", "Entered in error.", "visit entered in error", RECORD),
     ("manager_only", "stop", "Sign-in rules are changed by a manager.", "an action above the role", DESIGN),
+    ("map_withdrawn", "stop", "Withdrawn on {on}.", "measured map withdrawn", RECORD),
     ("no_imprint", "stop", "No imprint today.", "walking on this foot is not safe today", PRACTICE),
     ("no_insole", "stop", "{words}", "the insole cannot be drawn", RECORD),
     (

@@ -25,6 +25,7 @@ from .lesion import (
 )
 from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
 from .look import Look
+from .measured_map import MapKind, MapUnit, MeasuredMap
 from .measurement import (
     INFECTION_SIGNS,
     AreaMethod,
@@ -93,7 +94,7 @@ __all__ = [
     "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Inquiry", "InquiryAnswer",
     "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan",
-    "LinkPurpose", "Look", "Looked", "Measurement", "Merge", "Mobility", "Oedema", "OpeningCard", "Pain", "PeopleApart", "Person", "PersonKey", "PersonState", "Photo",
+    "LinkPurpose", "Look", "Looked", "MapKind", "MapUnit", "MeasuredMap", "Measurement", "Merge", "Mobility", "Oedema", "OpeningCard", "Pain", "PeopleApart", "Person", "PersonKey", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "ReviewNote", "Role", "Side", "SignIn", "Site",
     "StepAnswer", "StopReason", "Tissue", "Trace", "Transfer", "TransferState", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",

@@ -272,6 +272,10 @@ class LimbPlan(ClinicalRecord):
     limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="relief_plans")
     lesions = models.ManyToManyField("clinic.Lesion", related_name="relief_plans")
     plan = models.OneToOneField("offload.ReliefPlan", on_delete=models.PROTECT, related_name="+")
+    #: What its pressures start from; empty for the reference map.
+    measured_map = models.ForeignKey(
+        "clinic.MeasuredMap", on_delete=models.PROTECT, null=True, blank=True, related_name="plans"
+    )
     _history_m2m_fields = [lesions]
 
     class Meta:

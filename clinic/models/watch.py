@@ -71,6 +71,7 @@ class PlanFlagCause(models.TextChoices):
     WATCH = "watch", "Skin at a watch point"
     WEIGHT = "weight", "Weight on the other side of the threshold"
     OUTLINE = "outline", "Wound of another size"
+    MAP = "map", "Measured map withdrawn"
 
 
 class PlanFlag(ClinicalRecord):

@@ -9,7 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Prefetch
+from django.db.models.fields.json import KeyTextTransform
+from django.utils.safestring import SafeString
 
+from clinic.charts.agreement import MeasuredPoint, agreement_svg
 from clinic.models import (
     OPEN_STATES,
     Imprint,
@@ -133,6 +136,21 @@ class MeasuredPlans:
     peak: Agreement | None
     fall: Agreement | None
 
+    @property
+    def chart(self) -> SafeString:
+        """Measured over predicted peaks, as inline SVG."""
+        assert self.peak is not None  # noqa: S101  a page draws it where there are rows
+        points = [
+            MeasuredPoint(
+                f"{row.plan.code}, lesion {row.label}",
+                row.predicted_after_kpa,
+                row.with_kpa,
+                row.baseline == "measured",  # type: ignore[attr-defined]
+            )
+            for row in self.rows
+        ]
+        return SafeString(agreement_svg(points, self.peak.bias, self.peak.low, self.peak.high))
+
 
 def measured_plans(site: Site) -> MeasuredPlans:
     """All measured pairs of a site, the newest first (one query)."""
@@ -141,6 +159,7 @@ def measured_plans(site: Site) -> MeasuredPlans:
         PlanMeasurement.objects.filter(plan__in=own)
         .select_related("plan")
         .defer("plan__result", "plan__spec")
+        .annotate(baseline=KeyTextTransform("baseline", KeyTextTransform("pressure", "plan__result")))
         .order_by("-measured_on", "-pk")
     )
     return MeasuredPlans(

@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.dates import day_words
 from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
 from offload import services as plans
 from offload.core.checks import plantar_check
@@ -82,7 +83,8 @@ def plan_draft(
     if last is not None and plan.pk == last.plan_id:
         return last
     imprints = [imprint.pk for shape in shapes if (imprint := _keep_imprint(by, shape, record.day))]
-    kept = store(LimbPlan(limb=limb, plan=plan), by=by)
+    measured = record.chosen_map(made)
+    kept = store(LimbPlan(limb=limb, plan=plan, measured_map=measured), by=by)
     kept.lesions.set([shape.lesion for shape in shapes])
     audit.record(
         by=by,
@@ -95,6 +97,7 @@ def plan_draft(
         sha256=plan.sha256,
         lesions=[shape.lesion.pk for shape in shapes],
         imprints=imprints,
+        measured_map=measured.pk if measured else None,
     )
     return kept
 
@@ -181,6 +184,12 @@ def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
                 f"The {what.replace('_', ' ')} on record is now {words}, and this plan was computed for {was}: start a "
                 "new version from it."
             )
+    measured = limb_plan.measured_map
+    if measured is not None and measured not in record.maps:
+        raise Refused(
+            f"The measured map of {day_words(measured.measured_on)}, from which this plan's pressures start, was "
+            "withdrawn: start a new version from it."
+        )
     closed = [lesion.label for lesion in limb_plan.lesions.all() if not lesion.is_open]
     if closed:
         raise Refused(f"Lesion {', '.join(closed)} is no longer open: start a new version without it.")

@@ -18,13 +18,16 @@ from clinic.models import (
     Limb,
     LimbFinding,
     LimbPlan,
+    MeasuredMap,
     PersonState,
     Prescription,
     Weight,
 )
 from clinic.selectors.foams import foams_known
+from clinic.selectors.measured_maps import insole_of_limb, map_spec, maps_of
 from offload.core.checks import Check, plantar_check, weight_check
 from offload.core.foam import Foam, FoamError, remaining_thickness
+from offload.core.measured import GridError
 from offload.core.outline import Outline
 from offload.core.policy import Policy
 from offload.models import PlanState, ReliefPlan
@@ -79,6 +82,8 @@ class CutChoice:
     lost_cover_mm: float = 0.0
     lost_middle_mm: float = 0.0
     lost_base_mm: float = 0.0
+    measured_map: int | None = None
+    """Number of the map that the pressures start from; None for the reference map."""
 
     def lost(self, role: str) -> float:
         """Thickness that wear has taken from a layer of this role [mm]."""
@@ -97,6 +102,7 @@ class LimbRecord:
     in_force: ReliefPlan | None
     policy: Policy
     foams: Mapping[str, Foam] = field(default_factory=dict)
+    maps: Sequence[MeasuredMap] = ()
 
     @property
     def is_rigid(self) -> bool:
@@ -111,7 +117,20 @@ class LimbRecord:
             float(max(site.distal_margin_mm, site.margin_mm)),
             float(site.bevel_deg),
             rigid_deformity=self.is_rigid,
+            measured_map=self.maps[0].pk if self.maps else None,
         )
+
+    def chosen_map(self, choice: CutChoice) -> MeasuredMap | None:
+        """The measured map a choice names; refused when it does not stand for this foot."""
+        if choice.measured_map is None:
+            return None
+        found = next((row for row in self.maps if row.pk == choice.measured_map), None)
+        if found is None:
+            raise Refused(
+                "Pressure before the cut: that map is not on record for this foot, or was withdrawn.",
+                field="baseline",
+            )
+        return found
 
 
 @dataclass(frozen=True)
@@ -143,6 +162,7 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
         in_force=in_force.plan if in_force else None,
         policy=Policy(weight_threshold=float(site.weight_threshold_kg), weight_age=site.weight_fresh_days),
         foams=foams_known(site),
+        maps=maps_of(limb),
     )
 
 
@@ -215,7 +235,22 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
     }
     if record.limb.foot_breadth_mm is not None:
         spec["foot_width_mm"] = float(record.limb.foot_breadth_mm)
+    measured = record.chosen_map(choice)
+    if measured is not None:
+        spec["pressure_map"] = _laid(measured, record.limb)
     return spec
+
+
+def _laid(measured: MeasuredMap, limb: Limb) -> dict[str, Any]:
+    insole = insole_of_limb(limb)
+    assert insole is not None  # noqa: S101  the caller asked for the foot's length
+    try:
+        return map_spec(measured, insole)
+    except GridError as fault:
+        raise Refused(
+            f"Pressure before the cut: the map of {day_words(measured.measured_on)} does not fit this insole; {fault}",
+            field="baseline",
+        ) from fault
 
 
 def _worn(record: LimbRecord, choice: CutChoice) -> list[dict[str, Any]]:
@@ -250,12 +285,27 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
         for layer in record.limb.person.site.stack
         if choice.lost(layer["role"])
     ]
+    reasons += _baseline_reasons(record, choice)
     if record.limb.amputation != Amputation.NONE:
         reasons.append(
             f"Previous amputation ({record.limb.get_amputation_display().lower()}): the outline is drawn for a whole foot; "
             "compare it with the real insole."
         )
     return Remarks(tuple(checks), tuple(reasons), tuple(_departures(record, choice)))
+
+
+def _baseline_reasons(record: LimbRecord, choice: CutChoice) -> list[str]:
+    """Which map the pressures start from, in words; that it is the reference map the core says itself."""
+    measured = record.chosen_map(choice)
+    if measured is not None:
+        age = (record.day - measured.measured_on).days
+        return [
+            f"The measured map: {measured.get_kind_display().lower()}, of {day_words(measured.measured_on)} ({age} days "
+            f"before), worn: {measured.worn}."
+        ]
+    if record.maps:
+        return [f"A measured map of {day_words(record.maps[0].measured_on)} is on record and was not used."]
+    return []
 
 
 def _rigid(record: LimbRecord, choice: CutChoice) -> bool:

@@ -12,7 +12,8 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
-from clinic.forms.plan_life import ContactForm, CutForm, FitForm, MapForm, MeasuredForm
+from clinic.forms.measured_maps import MapForm
+from clinic.forms.plan_life import ContactForm, CutForm, FitForm, MeasuredForm
 from clinic.forms.refusals import show
 from clinic.forms.watch import PlanFlagAnswerForm
 from clinic.guidelines.messages import said

@@ -112,7 +112,7 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "record": set_up.record,
         "off_insole": [lesion for lesion in set_up.lesions if not lesion.foot_site.insole_plan],
         "plans": plans_of_limb(found),
-        "source": _source(request, found),
+        "source": source.plan if (source := _source(request, found)) else None,
         "on_bench": True,
     }
     refused = request.method == "POST" and set_up.form.errors
@@ -198,7 +198,7 @@ def _common(limb: Limb) -> dict[str, Any]:
     return {"limb": limb, "person": limb.person, "bar": person_bar(limb.person), "here": "people"}
 
 
-def _source(request: ClinicRequest, limb: Limb) -> ReliefPlan | None:
+def _source(request: ClinicRequest, limb: Limb) -> LimbPlan | None:
     """The plan a new version is copied from: `?from=`, if it is one of this limb."""
     code = request.GET.get("from", "")
     if not code:
@@ -206,7 +206,7 @@ def _source(request: ClinicRequest, limb: Limb) -> ReliefPlan | None:
     found = plan_of_code(request.user, code)
     if found is None or found.limb_id != limb.pk:
         raise Http404("no such plan of this limb")
-    return found.plan
+    return found
 
 
 def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
@@ -223,10 +223,10 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
     source = _source(request, limb)
     data = _with_alternative(request.POST) if request.method == "POST" else None
     form = BenchForm(
-        [start_of(lesion, insole, source) for lesion in lesions],
+        [start_of(lesion, insole, source.plan if source else None) for lesion in lesions],
         record,
         data,
-        source.spec if source else None,
+        {**source.plan.spec, "measured_map": source.measured_map_id} if source else None,
     )
     return _Bench(record, lesions, insole, form, hindrance)
 

@@ -1,11 +1,14 @@
-"""A measured pressure grid: read from CSV, brought to kPa, laid on the insole by two landmarks."""
+"""A measured pressure grid: read from CSV or JSON, brought to kPa, laid on the insole by two landmarks."""
 
 from __future__ import annotations
 
 import csv
 import io
+import json
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,7 +84,9 @@ def read_grid(
     Parameters
     ----------
     text
-        One row of the grid a line, values separated by commas, semicolons or tabs. No header.
+        CSV: one row of the grid a line, values separated by commas, semicolons or tabs, no header. JSON: a list of such
+        rows, or an object as the ``pressure_map`` of a specification, whose ``cell_mm`` and ``kind`` must then be those
+        given here and whose place is not used.
     cell
         Size of a cell across and along the foot [mm]; never guessed.
     unit
@@ -103,11 +108,8 @@ def read_grid(
     low, high = CELL_LIMITS
     if not all(math.isfinite(size) and low <= size <= high for size in cell):
         raise GridError(f"cell is {cell[0]:g} x {cell[1]:g} mm; each side must be {low:g} to {high:g} mm.")
-    first = text.strip().split("\n", 1)[0]
-    separator = max(",;\t", key=first.count)
-    rows = [
-        row for row in csv.reader(io.StringIO(text.strip()), delimiter=separator) if any(map(str.strip, row))
-    ]
+    text = text.strip()
+    rows = _rows_of_json(text, cell, unit, kind) if text[:1] in ("[", "{") else _rows_of_csv(text)
     if not rows or max(len(rows), len(rows[0])) > MOST_CELLS:
         raise GridError(f"the grid has {len(rows)} rows; it must have 1 to {MOST_CELLS} rows and columns.")
     kpa = np.array([_row(row, number, len(rows[0]), unit) for number, row in enumerate(rows, 1)])
@@ -118,18 +120,53 @@ def read_grid(
     return MeasuredGrid(tuple(map(tuple, kpa.tolist())), cell, kind)
 
 
-def _row(row: list[str], number: int, width: int, unit: str) -> list[float]:
+def _rows_of_csv(text: str) -> list[list[str]]:
+    first = text.split("\n", 1)[0]
+    separator = max(",;\t", key=first.count)
+    return [row for row in csv.reader(io.StringIO(text), delimiter=separator) if any(map(str.strip, row))]
+
+
+def _rows_of_json(text: str, cell: tuple[float, float], unit: str, kind: str) -> list[list[Any]]:
+    try:
+        told = json.loads(text)
+    except (ValueError, RecursionError) as fault:
+        raise GridError(f"the file begins like JSON and cannot be read as such ({fault}).") from fault
+    if isinstance(told, dict):
+        told = _agreeing(told, cell, unit, kind)
+    if not isinstance(told, list) or not all(isinstance(row, list) and row for row in told):
+        raise GridError("the JSON is no list of rows; each row must be a list of 1 or more numbers.")
+    return told
+
+
+def _agreeing(told: dict[str, Any], cell: tuple[float, float], unit: str, kind: str) -> Any:
+    """The rows of an object; what it says of itself must agree with what was asked of the person."""
+    unknown = sorted(set(told) - {"kpa", "cell_mm", "origin_mm", "kind"})
+    if unknown or "kpa" not in told:
+        what = f"the field {unknown[0]!r}" if unknown else "no field 'kpa'"
+        raise GridError(f"the JSON object has {what}; it may have kpa, cell_mm, origin_mm and kind.")
+    if unit != "kPa":
+        raise GridError(f"the field 'kpa' is in kPa, and the unit given is {unit}; both must be the same.")
+    for name, given in (("cell_mm", list(cell)), ("kind", kind)):
+        if name in told and told[name] != given:
+            raise GridError(
+                f"the file says {name} {told[name]!r} and {given!r} was given; both must be the same."
+            )
+    return told["kpa"]
+
+
+def _row(row: Sequence[Any], number: int, width: int, unit: str) -> list[float]:
     if len(row) != width:
         raise GridError(f"row {number} has {len(row)} values; it must have {width} like the first.")
     values = []
     for cell in row:
         try:
-            value = float(cell) * KPA_PER[unit]
-        except ValueError:
+            value = math.nan if isinstance(cell, bool) else float(cell) * KPA_PER[unit]
+        except (TypeError, ValueError, OverflowError):
             value = math.nan
         if not 0.0 <= value <= HIGHEST_KPA:
+            shown = repr(cell.strip() if isinstance(cell, str) else cell)[:40]
             raise GridError(
-                f"row {number} holds {cell.strip()!r}; a pressure must be a number from 0 to "
+                f"row {number} holds {shown}; a pressure must be a number from 0 to "
                 f"{HIGHEST_KPA / KPA_PER[unit]:g} {unit} (a larger one is a wrong unit)."
             )
         values.append(value)

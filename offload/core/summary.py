@@ -5,9 +5,13 @@ from __future__ import annotations
 from offload.core.baseline import load_constants
 from offload.core.plan import LesionPressure, ReliefPlan
 
-__all__ = ["CASE_WORDS", "summary_of"]
+__all__ = ["BASELINE_WORDS", "CASE_WORDS", "summary_of"]
 
 CASE_WORDS = {"push_off": "push-off", "heel_strike": "heel strike", "mid_stance": "mid-stance"}
+BASELINE_WORDS = {
+    "measured": "a map measured under this foot",
+    "reference": "the reference map, a group average and not this foot",
+}
 LITTLE = 5.0
 """Changes of the rim's peak below this are called none [kPa]; design choice."""
 

@@ -30,6 +30,42 @@ def test_rows_and_columns_are_turned_to_heel_and_medial_first():
 
 
 @pytest.mark.parametrize(
+    "text",
+    [
+        "[[0, 10, 20], [30, 40, 50]]",
+        ' {"kpa": [[0, 10, 20], [30, 40.0, 50]]}',
+        '{"kind": "peak", "cell_mm": [5, 6.0], "origin_mm": [-40, 0], "kpa": [[0, 10, 20], [30, 40, 50]]}',
+    ],
+)
+def test_json_rows_are_read_as_csv_is(text):
+    assert read_grid(text, **CELLS) == read_grid(TEXT, **CELLS)
+
+
+@pytest.mark.parametrize(
+    ("text", "change", "words"),
+    [
+        ("[[1, 2]", {}, "cannot be read"),
+        ("[1, 2]", {}, "no list of rows"),
+        ("[[1], []]", {}, "no list of rows"),
+        ("[[1, 2], [3]]", {}, "row 2 has 1 values"),
+        ("[[1, true]]", {}, "row 1 holds True"),
+        ("[[1, null]]", {}, "row 1 holds None"),
+        ("[[1, [2]]]", {}, r"row 1 holds \[2\]"),
+        ("[[1, NaN]]", {}, "row 1 holds nan"),
+        ("[[1, 1" + "0" * 400 + "]]", {}, "row 1 holds 1000"),
+        ('{"rows": [[1]]}', {}, "the field 'rows'"),
+        ('{"kind": "peak"}', {}, "no field 'kpa'"),
+        ('{"kpa": [[1]]}', {"unit": "N/cm2"}, "'kpa' is in kPa, and the unit given is N/cm2"),
+        ('{"kpa": [[1]], "cell_mm": [5, 5]}', {}, r"cell_mm \[5, 5\] and \[5.0, 6.0\] was given"),
+        ('{"kpa": [[1]], "kind": "instant"}', {}, "kind 'instant' and 'peak' was given"),
+    ],
+)
+def test_json_that_is_no_grid_or_contradicts_what_was_given_is_refused(text, change, words):
+    with pytest.raises(GridError, match=words):
+        read_grid(text, **(CELLS | change))
+
+
+@pytest.mark.parametrize(
     ("text", "change", "words"),
     [
         ("1,2\n3\n", {}, "row 2 has 1 values; it must have 2"),

@@ -1,0 +1,109 @@
+"""Pressure maps measured under a foot: which stand, and where they lie on its insole."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.safestring import SafeString
+
+from clinic.models import Limb, LimbPlan, MeasuredMap
+from offload.core.errors import ReliefError
+from offload.core.insole import Insole, insole_for
+from offload.core.measured import GridError, MeasuredGrid, Placement, place_grid
+from offload.core.placement import share_off_insole
+from offload.map_pictures import map_picture
+
+__all__ = ["MapFacts", "grid_of", "insole_of_limb", "map_facts", "map_spec", "maps_of", "place_of"]
+
+
+def maps_of(limb: Limb) -> list[MeasuredMap]:
+    """The maps that stand, the newest first (one query)."""
+    return list(limb.measured_maps.filter(withdrawn_on__isnull=True))
+
+
+def insole_of_limb(limb: Limb) -> Insole | None:
+    """The insole drawn for a foot; none while its length is not on record."""
+    if limb.foot_length_mm is None:
+        return None
+    breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
+    return insole_for(float(limb.foot_length_mm), breadth)
+
+
+def grid_of(row: MeasuredMap) -> MeasuredGrid:
+    """A stored map as the core reads it."""
+    cell = float(row.cell_across_mm), float(row.cell_along_mm)
+    return MeasuredGrid(tuple(map(tuple, row.kpa)), cell, row.kind)
+
+
+def place_of(row: MeasuredMap, insole: Insole) -> Placement:
+    """A stored map laid on an insole; GridError when it does not fit between its landmarks any more."""
+    marks = {mark.name: mark.at for mark in insole.landmarks}
+    names = [name for name, _, _ in row.points]
+    missing = [name for name in names if name not in marks]
+    if missing:
+        raise GridError(f"the insole has no landmark {missing[0].replace('_', ' ')}.")
+    on_grid = [(float(across), float(along)) for _, across, along in row.points]
+    return place_grid(grid_of(row), (on_grid[0], on_grid[1]), (marks[names[0]], marks[names[1]]))
+
+
+def map_spec(row: MeasuredMap, insole: Insole) -> dict[str, Any]:
+    """A stored map in the words of a plan's specification."""
+    laid = place_of(row, insole).map
+    return {
+        "kind": laid.kind,
+        "cell_mm": list(laid.cell),
+        "origin_mm": list(laid.origin),
+        "kpa": [[round(value, 2) for value in line] for line in laid.kpa],
+    }
+
+
+@dataclass(frozen=True)
+class MapFacts:
+    """What a page says of one map; `trouble` when it cannot be laid on the insole."""
+
+    row: MeasuredMap
+    peak_kpa: float
+    loaded_cm2: float
+    force_n: float | None
+    rows: int
+    columns: int
+    turn_deg: float = 0.0
+    stretch_percent: float = 0.0
+    off_percent: float = 0.0
+    picture: SafeString | None = None
+    trouble: str = ""
+    plans: Sequence[LimbPlan] = ()
+
+
+def map_facts(row: MeasuredMap) -> MapFacts:
+    """Figures of a map, its picture on the insole, and the plans that start from it (one query)."""
+    grid = grid_of(row)
+    values = [value for line in grid.kpa for value in line]
+    cell = grid.cell[0] * grid.cell[1]
+    facts: dict[str, Any] = {
+        "row": row,
+        "peak_kpa": max(values),
+        "loaded_cm2": sum(value > 0 for value in values) * cell / 100.0,
+        "force_n": grid.force if row.kind == "instant" else None,
+        "rows": len(grid.kpa),
+        "columns": len(grid.kpa[0]),
+        "plans": list(row.plans.select_related("plan")),
+    }
+    insole = insole_of_limb(row.limb)
+    if insole is None:
+        return MapFacts(
+            **facts, trouble="The foot's length is not recorded, so there is no insole to lay it on."
+        )
+    try:
+        placed = place_of(row, insole)
+    except ReliefError as fault:
+        return MapFacts(**facts, trouble=f"It does not fit this insole: {fault}")
+    return MapFacts(
+        **facts,
+        turn_deg=placed.turn,
+        stretch_percent=100.0 * placed.stretch,
+        off_percent=share_off_insole(placed.map, insole.outline),
+        picture=map_picture(placed.map, insole, row.limb.side, [name for name, _, _ in row.points]),
+    )
