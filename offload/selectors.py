@@ -320,6 +320,7 @@ def _under_load(plan: ReliefPlan, lesion: LesionSpec, fields: Sequence[PressureF
         y=field.y.tolist(),
         descent=field.descent_mm[:, column].tolist(),
         void=field.void_mm[:, column].tolist(),
+        still_open=field.void_left_mm[:, column].tolist(),
         left=told.clearance,
     )
 

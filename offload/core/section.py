@@ -54,6 +54,8 @@ class UnderLoad:
         How far the cover's upper face comes down there [mm].
     void : sequence of float
         Free depth of the void there before the load [mm].
+    still_open : sequence of float
+        What stays open of it there [mm]; the layers over a void sag by another measure than the face they are under.
     left : float
         What stays open of it under the lesion, at its tightest [mm].
     """
@@ -61,6 +63,7 @@ class UnderLoad:
     y: Sequence[float]
     descent: Sequence[float]
     void: Sequence[float]
+    still_open: Sequence[float]
     left: float
 
 
@@ -228,18 +231,18 @@ def _foot(lesion: LesionSpec, x: float, low: float, high: float, total: float) -
 def _loaded(plan: ReliefPlan, told: UnderLoad, low: float, high: float, total: float) -> list[Path]:
     """Return the foot's face under load, and the roof of the void where it is cut, as broken lines."""
     rows = [
-        (y, down, gap)
-        for y, down, gap in zip(told.y, told.descent, told.void, strict=True)
+        (y, down, gap, left)
+        for y, down, gap, left in zip(told.y, told.descent, told.void, told.still_open, strict=True)
         if low <= y <= high
     ]
     first = min(cut.index for opening in plan.openings for cut in opening.layers)
     roof = total - sum(layer.thickness for layer in plan.spec.stack[:first])
-    face = tuple((y - low, total - down) for y, down, _ in rows)
+    face = tuple((y - low, total - down) for y, down, _, _ in rows)
     paths = [Path(face, pen=LOADED_PEN)] if len(face) > 1 else []
     run: list[Point] = []
-    for y, down, gap in (*rows, (math.inf, 0.0, 0.0)):
+    for y, _, gap, left in (*rows, (math.inf, 0.0, 0.0, 0.0)):
         if gap > 0:
-            run.append((y - low, roof - min(down, gap)))
+            run.append((y - low, roof - (gap - left)))
             continue
         if len(run) > 1:
             paths.append(Path(tuple(run), pen=LOADED_PEN))

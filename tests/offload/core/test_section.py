@@ -8,7 +8,7 @@ from offload.core.drawing import Hatch
 from offload.core.errors import ReliefError
 from offload.core.outline import Outline
 from offload.core.relief import CutLayer
-from offload.core.section import layer_names, section_drawing, voids
+from offload.core.section import UnderLoad, layer_names, section_drawing, voids
 from offload.core.stack import DEMONSTRATION_STACK, Layer
 
 from .sheet_plans import plan_of
@@ -119,3 +119,23 @@ def test_an_oblique_bevel_is_drawn_at_its_angle():
     texts = section_drawing(plan, "A").texts()
     assert f"opening, top of middle {35 + 2 * 6 / math.tan(math.radians(60)):.1f} mm" in texts
     assert section_drawing(replace(plan, reasons=()), "A") == section_drawing(plan, "A")
+
+
+def test_the_roof_is_drawn_where_it_sags_to_and_not_where_the_face_above_it_does():
+    """The cover is squeezed or lifts off the roof, so face and roof come down by different measures."""
+    plan = plan_of()
+    y = [170.0, 175.0, 180.0, 185.0, 190.0]
+    told = UnderLoad(
+        y,
+        descent=[1.0, 3.0, 4.0, 3.0, 1.0],
+        void=[0.0, 6.0, 6.0, 6.0, 0.0],
+        still_open=[0.0, 4.0, 3.5, 5.0, 0.0],
+        left=3.5,
+    )
+    face, roof = (
+        [v for _, v in path.points]
+        for path in section_drawing(plan, "A", max_width=200.0, under_load=told).paths("LOADED")
+    )
+    top, cover = face[0] + 1.0, plan.spec.stack[0].thickness
+    assert [round(top - v, 6) for v in face] == [1.0, 3.0, 4.0, 3.0, 1.0]
+    assert [round(top - cover - v, 6) for v in roof] == [2.0, 2.5, 1.0]
