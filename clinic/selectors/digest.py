@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from clinic.models import Look, Site
+from clinic.models import Look, Prescription, Site
 
 from .today import today_lists
+from .transfers import waiting_here
 
 __all__ = ["DigestLine", "digest_of"]
 
@@ -31,6 +32,10 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
     lists = today_lists(site, day, now)
     morning = lists.morning
     asked = Look.objects.filter(lesion__limb__person__site=site, answer="").count()
+    # Not the list of the page: that shows a signature only to those who may give it.
+    unsigned = Prescription.objects.filter(
+        limb__person__site=site, second_needed=True, second_at=None, stopped_on=None
+    ).count()
     lines = (
         DigestLine(
             len(morning.sealed), "sealed device past its day", "sealed devices past their day", "today"
@@ -39,8 +44,11 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
         DigestLine(len(morning.referrals), "referral not reached", "referrals not reached", "today"),
         DigestLine(len(morning.contacts), "person not reached", "people not reached", "today"),
         DigestLine(len(morning.no_date), "person without a next date", "people without a next date", "today"),
+        DigestLine(unsigned, "second signature missing", "second signatures missing", "today"),
+        DigestLine(len(morning.plans), "relief plan to look at", "relief plans to look at", "today"),
         DigestLine(len(morning.begun), "visit to finish", "visits to finish", "today"),
         DigestLine(asked, "look waiting for an answer", "looks waiting for an answer", "review"),
+        DigestLine(waiting_here(site), "transfer to answer", "transfers to answer", "transfers"),
         DigestLine(len(lists.overdue), "visit overdue", "visits overdue", "today"),
         DigestLine(len(lists.due), "visit due today", "visits due today", "today"),
         DigestLine(len(lists.remission), "person in remission due", "people in remission due", "today"),

@@ -10,6 +10,7 @@ from django.utils.dateparse import parse_date
 from clinic.access import ClinicRequest, can, may, site_or_404, sites_of
 from clinic.selectors.preparation import expected_on
 from clinic.selectors.today import today_lists
+from clinic.selectors.transfers import waiting_here
 
 
 @may("see_today")
@@ -20,6 +21,7 @@ def today(request: ClinicRequest) -> HttpResponse:
         "lists": today_lists(site, timezone.localdate(), signer=signer),
         "site": site,
         "sites": sites_of(request.user),
+        "transfers_waiting": waiting_here(site),
         "here": "today",
     }
     return render(request, "clinic/today/today.html", context)

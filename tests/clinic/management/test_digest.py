@@ -74,6 +74,16 @@ def test_nothing_of_anybody_leaks(busy):
     assert {int(n) for n in re.findall(r"\d+", body)} <= {3, busy[0].site_id}
 
 
+def test_signatures_and_transfers_that_wait_are_counted(site, other_site):
+    limb = factories.limb(of=factories.person(at=site))
+    factories.prescription(of=limb, second_needed=True)
+    factories.transfer(of=factories.person(at=other_site), to=site)
+    text = digest(site=site.short_name)
+    assert "1 second signature missing: /today/" in text
+    assert "1 transfer to answer: /people/transfers/" in text
+    assert "transfer" not in digest(site=other_site.short_name)
+
+
 def test_an_empty_morning_says_so(site):
     assert "Nothing waits" in digest()
 

@@ -64,6 +64,17 @@ def test_the_site_is_switched_among_ones_own(as_staff, staff, site, other_site):
     assert f"?site={site.pk}" in page
 
 
+def test_a_transfer_to_this_clinic_stands_on_today_until_it_is_answered(as_staff, site, other_site):
+    asked = factories.transfer(of=factories.person(at=other_site), to=site)
+    page = as_staff.get(reverse("today")).content.decode()
+    assert "1 record handed over to this clinic waits for an answer" in page
+    assert f"{reverse('transfers')}?site={site.pk}" in page
+    asked.state = "declined"
+    asked.answered_at, asked.answered_by = timezone.now(), asked.created_by
+    asked.save()
+    assert "handed over" not in as_staff.get(reverse("today")).content.decode()
+
+
 def test_managers_have_no_today(as_manager):
     assert as_manager.get(reverse("today")).status_code == 403
 
