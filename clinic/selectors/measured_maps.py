@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from django.utils.safestring import SafeString
@@ -16,6 +17,10 @@ from offload.core.placement import share_off_insole
 from offload.map_pictures import map_picture
 
 __all__ = ["MapFacts", "grid_of", "insole_of_limb", "map_facts", "map_spec", "maps_of", "place_of"]
+
+
+#: While a lesion is dragged the same grid is laid on the same insole many times a second; numbers only are kept.
+_laid = lru_cache(maxsize=32)(place_grid)
 
 
 def maps_of(limb: Limb) -> list[MeasuredMap]:
@@ -45,7 +50,7 @@ def place_of(row: MeasuredMap, insole: Insole) -> Placement:
     if missing:
         raise GridError(f"the insole has no landmark {missing[0].replace('_', ' ')}.")
     on_grid = [(float(across), float(along)) for _, across, along in row.points]
-    return place_grid(grid_of(row), (on_grid[0], on_grid[1]), (marks[names[0]], marks[names[1]]))
+    return _laid(grid_of(row), (on_grid[0], on_grid[1]), (marks[names[0]], marks[names[1]]))
 
 
 def map_spec(row: MeasuredMap, insole: Insole) -> dict[str, Any]:
