@@ -169,8 +169,10 @@ def press_strip(
     return _strip(top, gap, tissue, basis.N, float(closed))
 
 
-VOID_KPA, VOID_LOCKING = 0.1, 0.99
-"""The void as a foam next to nothing that locks when it is closed (a third medium): it stands for contact of roof and floor."""
+VOID_KPA, VOID_LOCKING, CLOSED_KPA = 0.003, 0.99, 1e5
+"""The void as a foam next to nothing that locks when it is closed (a third medium): it stands for contact of roof and floor.
+Its first modulus, its locking strain and the modulus at which it runs on once closed. At 0.1 kPa it would carry 2 kPa when it
+is nearly closed, and hold up a roof that the foot has left."""
 
 
 def close_strip(
@@ -196,6 +198,7 @@ def close_strip(
     mesh = whole.mesh
     modulus = np.where(whole.in_void, VOID_KPA, np.array(modulus_kpa)[::-1][whole.layer])[:, None]
     lock = np.where(whole.in_void, VOID_LOCKING, np.array(locking)[::-1][whole.layer])[:, None]
+    most = np.where(whole.in_void, 1.0 - (VOID_KPA / CLOSED_KPA) ** 0.5, 0.995)[:, None] * lock
     element = ElementVector(ElementQuad2())
     basis = Basis(mesh, element)
     top = _top(mesh, element, whole.faces[-1])
@@ -216,8 +219,8 @@ def close_strip(
         return -w["pressure"] * v[1]
 
     def across(strain: Array) -> tuple[Array, Array]:
-        """Stress across the layers and its slope; past 0.995 of the locking strain along the tangent."""
-        e = np.minimum(-strain, 0.995 * lock)
+        """Stress across the layers and its slope; past 0.995 of the foam's locking strain along the tangent."""
+        e = np.minimum(-strain, most)
         left = 1.0 - np.maximum(e, 0.0) / lock
         slope = modulus / left**2
         return -(modulus * e / left + slope * (-strain - e)), slope
