@@ -18,7 +18,7 @@ from offload.core.foam import Series
 from offload.core.foot import Foot, Spring
 from offload.core.lattice import Lattice, Load, SolverError
 from offload.core.line_search import LineSearch
-from offload.core.plate import Plate, between, number, plate_energy, quadratic_band
+from offload.core.plate import Plate, number, plate_energy, quadratic_band
 from offload.core.rigid import Tangent, refuse_fault
 
 __all__ = ["TOLERANCE", "Foundation", "Settled", "Start"]
@@ -133,7 +133,7 @@ class Foundation:
             ((slice(None, -1),), (slice(1, None),), lattice.dy),
         ):
             joined = cells[near] & cells[far]
-            strength = between(self.coupling[near], self.coupling[far])[joined] * (lattice.area / size**2)
+            strength = _between(self.coupling[near], self.coupling[far])[joined] * (lattice.area / size**2)
             places = np.stack([at.face[near][joined], at.face[far][joined]], axis=1)
             forms.append((places, strength[:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])))
         return quadratic_band(forms, at.count)
@@ -333,6 +333,12 @@ class Foundation:
             roof[3][over] = columns.stress[beside:]
         load = lattice.load_of(grid)
         return Settled(face, foot.frame.out_of(motion), grid, foam, lower, roof, load, steps, worst)
+
+
+def _between(one: Array, other: Array) -> Array:
+    """Coupling across a cell's side, without a plate: the two half cells in series."""
+    total = one + other
+    return np.where(total > 0, 2.0 * one * other / np.where(total > 0, total, 1.0), 0.0)
 
 
 def _solve(factor: Array, right: Array) -> Array:

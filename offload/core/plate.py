@@ -21,7 +21,6 @@ from offload.core.stack import Layer
 __all__ = [
     "Numbering",
     "Plate",
-    "between",
     "bending_stiffness",
     "number",
     "plate_energy",
@@ -56,7 +55,8 @@ class Plate:
     share, depth_mm
         Share of each cell that lies over the void, and the void's depth in that part [mm], shape ``(ny, nx)``.
     drag
-        Shear coupling of the layers below in each cell [kPa mm], shape ``(ny, nx)``; nothing over the void.
+        Shear coupling of the layers below from each cell's centre to the next along x and along y [kPa mm], shape
+        ``(2, ny, nx)``; nothing over the void.
     window
         Cells near the void where the plate is followed, shape ``(ny, nx)``.
     tissue_kpa_mm
@@ -220,13 +220,12 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     window = plate.window & support
     bend = bending_stiffness(plate.layers, plate.foams) * area
     found: list[tuple[Places, Array]] = []
-    for axis, size, turn in ((1, dx, at.turn_x), (0, dy, at.turn_y)):
+    for axis, size, turn, drag in ((1, dx, at.turn_x, plate.drag[0]), (0, dy, at.turn_y, plate.drag[1])):
         near, far = _sides(axis)
         both = window[near] & window[far]
         sides = [at.face[near], at.face[far], turn[near]]
         found.append((np.stack([one[both] for one in sides], axis=1), area * plate.shear_form(size)))
-        drag = between(plate.drag[near], plate.drag[far])[both]
-        pull = (area / size**2) * drag[:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
+        pull = (area / size**2) * drag[near][both][:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
         found.append((np.stack([at.face[near][both], at.face[far][both]], axis=1), pull))
         # Curvature across a cell between its two sides; a side to foam off the window is level, one to no foam is free.
         before = np.full(window.shape, -1)
@@ -248,12 +247,6 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     twist = 0.5 * np.array([-1.0 / dy / dx, 1.0 / dy / dx, -1.0 / dx / dy, 1.0 / dx / dy])
     found.append((places[(places >= 0).any(axis=1)], 2.0 * bend * np.outer(twist, twist)))
     return found
-
-
-def between(one: Array, other: Array) -> Array:
-    """Coupling across a cell's side: the two half cells in series."""
-    total = one + other
-    return np.where(total > 0, 2.0 * one * other / np.where(total > 0, total, 1.0), 0.0)
 
 
 def _sides(axis: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:

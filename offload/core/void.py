@@ -195,7 +195,7 @@ def void_of(
         below=below,
         share=np.where(over, share, 0.0),
         depth_mm=inside,
-        drag=shear_coupling(stack[first:], foams[first:]) * (1.0 - share),
+        drag=shear_coupling(stack[first:], foams[first:]) * _bonded(footprint.outside_mm, lattice),
         window=window,
         tissue_kpa_mm=tissue_kpa_mm,
     )
@@ -205,6 +205,22 @@ def void_of(
         _left(whole, cut, footprint.depth_mm),
         Foundation(lattice, columns, footprint.depth_mm, coupling, plate, before_kpa),
     )
+
+
+def _bonded(outside_mm: Array, lattice: Lattice) -> Array:
+    """Share of the way from each cell's centre to the next along x and along y that is not over the void [-].
+
+    Notes
+    -----
+    The layers below drag with ``1/2 integral(drag (dv/dn)^2 dA)``, where the plate above has one slope ``dv/dn`` from centre
+    to centre. So of the square between two centres counts what lies outside the opening, half of it by a wall midway; two
+    half cells in series would gather the slope over the void and let the whole cell by the wall drag at nothing. The
+    outline is taken as straight within the square.
+    """
+    share = np.ones((2, *outside_mm.shape))
+    share[0, :, :-1] = 0.5 + (outside_mm[:, :-1] + outside_mm[:, 1:]) / (2.0 * lattice.dx)
+    share[1, :-1] = 0.5 + (outside_mm[:-1] + outside_mm[1:]) / (2.0 * lattice.dx)
+    return np.clip(share, 0.0, 1.0)
 
 
 def _left(whole: Array, cut: Sequence[int], depth_mm: Array) -> Array:

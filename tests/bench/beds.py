@@ -57,6 +57,7 @@ def bed_of(scene: Scene, case: Case, void: Void, tissue: float | None = None) ->
         first=first,
         window=plate.window,
         share=plate.share,
+        outside_mm=void.outside_mm,
         depth_mm=plate.depth_mm,
         left_mm=left,
         ground=HARD_SHARE * thickness[-1] / scene.foams[-1].modulus_kpa if cut_base else 0.0,

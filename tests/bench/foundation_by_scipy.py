@@ -30,10 +30,10 @@ class Bed:
         foot above them.
     thickness, modulus_kpa, locking
         Of each layer from the foot down [mm, kPa, -]; ``first`` is the place of the uppermost cut layer.
-    window, share, depth_mm, left_mm, ground
-        Cells in which the layers above are followed as a plate; share of each cell over the void, the void's depth there
-        [mm], what is left there of the layers below, shape ``(layers below, ny, nx)`` [mm], and how much the ground below
-        gives [mm/kPa].
+    window, share, outside_mm, depth_mm, left_mm, ground
+        Cells in which the layers above are followed as a plate; share of each cell over the void, distance of its centre
+        from the opening, negative inside [mm], the void's depth there [mm], what is left there of the layers below, shape
+        ``(layers below, ny, nx)`` [mm], and how much the ground below gives [mm/kPa].
     before_kpa, profile_mm, tissue, central
         Pressure before the cut [kPa], skeleton above the foam [mm], stiffness of the tissue and its central value [kPa/mm].
     force_n, moment_x, moment_y
@@ -51,6 +51,7 @@ class Bed:
     first: int
     window: Mask
     share: Array
+    outside_mm: Array
     depth_mm: Array
     left_mm: Array
     ground: float
@@ -220,10 +221,9 @@ def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, N
             mean, apart = (follows[layer] + follows[layer + 1]) / 2, follows[layer + 1] - follows[layer]
             add([one, two, turn], [-mean / h, mean / h, -1.0 / h], 5.0 / 6.0 * shear)
             add([one, two], [-apart / h, apart / h], shear / 12.0)
-        there, beyond = drag * (1.0 - bed.share[near][both]), drag * (1.0 - bed.share[far][both])
-        total = there + beyond
-        across = np.where(total > 0, 2 * there * beyond / np.where(total > 0, total, 1.0), 0.0)
-        add([one, two], [-1.0 / h, 1.0 / h], across)
+        # The square between two centres drags with what of it lies outside the opening, whose edge is straight there.
+        edge = (bed.outside_mm[near][both] + bed.outside_mm[far][both]) / 2.0
+        add([one, two], [-1.0 / h, 1.0 / h], drag * np.minimum(np.maximum(edge + h / 2.0, 0.0), h) / h)
         # Curvature of a cell: its two sides; foam beyond the window keeps its side level, no foam leaves it free.
         rows, columns = np.nonzero(window)
         steps = (rows, columns)[axis]

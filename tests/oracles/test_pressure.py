@@ -23,7 +23,7 @@ MODULUS = tuple(foam.modulus_kpa for foam in FOAMS)
 CUTS = {"middle": 1, "base": 2}
 HALF_WIDTHS = (8, 12, 18, 25)
 DESCENT, TISSUE, REACH, MARGIN = 3.0, 50.0, 60.0, 5.0
-LOADS = (59.0, 200.0)
+LOADS = (59.0, 120.0, 200.0)
 LESION_WITHIN = 0.20
 FAR = 58.8
 """Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and a stack of 1000/31 kPa/mm in series."""
@@ -91,7 +91,7 @@ def test_the_finite_elements_have_converged(cut, half_width):
 def test_the_rim_and_the_whole_load_agree_with_finite_elements(cut, half_width):
     """10 % on the mean over the 10 mm rim, 3 % on its peak and on the whole load at one descent.
 
-    Seen: the mean is up to 5 % over the finite elements, the peak and the load within 1 %.
+    Seen: the mean is up to 5 % over the finite elements, the peak within 1 %, the load within 2 %.
     """
     theirs, ours = figures(cut, half_width)
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
@@ -113,7 +113,7 @@ def test_under_a_base_cut_the_lesion_agrees_within_a_fifth(half_width):
 
 @cache
 def loaded(cut, half_width, far):
-    """Finite elements and foundation with the foams' own laws at one descent, light or heavy; as ``figures``, and how far
+    """Finite elements and foundation with the foams' own laws at one descent, light to heavy; as ``figures``, and how far
     the void is closed."""
     index = CUTS[cut]
     descent = far / TISSUE + float(
@@ -140,9 +140,9 @@ def loaded(cut, half_width, far):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
 def test_light_and_heavy_loads_agree_with_finite_elements_whose_void_may_close(cut, half_width, far):
-    """Own foam laws, 59 and 200 kPa far away. Lesion within a fifth, or within 2 kPa where next to nothing is left."""
+    """Own foam laws, 59 to 200 kPa far away. Lesion within a fifth; under an open middle cut nothing is left in either."""
     theirs, ours = loaded(cut, half_width, far)
-    assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=2.0)
+    assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=0.1)
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
     assert ours[2] == pytest.approx(theirs[2], rel=0.03)
     assert (ours[4] > 0.98) == (theirs[4] > 0.98)

@@ -33,7 +33,7 @@ def sheet(shape, cell, layers=COVER, drag=0.0, tissue=1e9):
         one,
         np.ones(shape),
         np.zeros(shape),
-        np.full(shape, drag),
+        np.full((2, *shape), drag),
         everywhere,
         tissue,
     )
@@ -98,7 +98,7 @@ def test_a_strip_over_a_wide_void_sags_as_a_beam_that_bends_and_shears():
     soft, hard = Series.linear(np.full((1, 1), 1e-3)), Series.linear(np.full((1, 1), 1e-9))
     void = Series.linear(np.full(int(share.sum()), 1e-9))
     window = np.ones(shape, dtype=bool)
-    plate = Plate(layers, foams, soft, hard, void, share, 50.0 * share, np.zeros(shape), window, 0.0)
+    plate = Plate(layers, foams, soft, hard, void, share, 50.0 * share, np.zeros((2, *shape)), window, 0.0)
     bed = Foundation(lattice, soft, 50.0 * share, np.zeros(shape), plate)
     # Very soft tissue presses evenly, whatever the sag; the foot stands on the span alone.
     load = Load(share.sum() * lattice.area * 1e-3, 0.5 * share.sum() * lattice.area * 1e-3, 0.0)

@@ -5,10 +5,12 @@ import pytest
 
 from offload.core.baseline import lattice_for
 from offload.core.foam import FoamError, packaged_foams
+from offload.core.lattice import Load
 from offload.core.outline import Outline
 from offload.core.plate import shear_coupling
 from offload.core.stack import DEMONSTRATION_STACK, Layer
 from offload.core.void import Footprint, coverage, foams_of, footprint_of, signed_distance, void_of
+from tests.offload.core.linear_strip import strip
 from tests.offload.core.pressure_plans import plan
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
@@ -67,6 +69,30 @@ def test_over_a_void_nothing_below_drags_at_the_layers_above():
     assert shear_coupling(DEMONSTRATION_STACK, FOAMS) == pytest.approx(
         100 * (1 + a + a * a) + 500 * (a * a + a * b + b * b) + 1500 * b * b
     )
+
+
+@pytest.mark.parametrize(("half_width", "bonded"), [(10.0, 0.5), (9.375, 0.75), (8.75, 1.0), (11.25, 0.0)])
+def test_the_foam_by_a_wall_drags_for_its_share_of_the_way_between_centres(half_width, bonded):
+    y, void = strip(2, half_width, 30.0, 2.5)
+    drag = void.foundation.plate.drag
+    near = int(np.flatnonzero(y == 8.75)[0])  # its next centre along y stands at 11.25 mm
+    assert drag[1][near - 2 : near, 1] == pytest.approx(0.0)
+    assert drag[1][near, 1] == pytest.approx(bonded * 750 * 6 / 3)
+    # Along the wall the square between two centres is as wide as the cell.
+    beside = np.clip(0.5 + (8.75 - half_width) / 2.5, 0.0, 1.0)
+    assert drag[0][near, 1] == pytest.approx(beside * 750 * 6 / 3)
+
+
+@pytest.mark.parametrize("half_width", [7.5, 10.0, 12.5, 17.5])
+def test_cells_of_a_plan_leave_as_much_over_an_open_void_as_cells_a_tenth_as_large(half_width):
+    means = []
+    for cell in (2.5, 0.25):
+        y, void = strip(2, half_width, 60.0, cell)
+        everywhere = void.foundation.lattice.support
+        load = Load(0.1 * everywhere.size * cell**2, 0.0, 0.0)
+        pressed = void.foundation.press(np.zeros(everywhere.shape), everywhere, 50.0, load)
+        means.append(pressed.pressure_kpa[np.abs(y) < half_width - 5.0, 1].mean())
+    assert means[0] == pytest.approx(means[1], rel=0.05)
 
 
 @pytest.mark.parametrize("cell", [1.0, 2.5, 5.0])
