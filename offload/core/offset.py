@@ -26,6 +26,7 @@ __all__ = [
 ]
 
 QUARTER_STEPS = 64  # arc steps of a quarter circle: a disc is 0.01 % small
+NOTHING = 1e-9  # [mm] a buffer of much less comes back empty for some outlines
 TIDY = 0.0002  # [mm] points nearer than this to the line between their neighbours are dropped
 
 
@@ -49,7 +50,7 @@ def dilate(polygon: Polygon, radius: float, steps: int = QUARTER_STEPS) -> Polyg
     -----
     For a convex outline the area becomes A + P·r + π·r² (Steiner's formula).
     """
-    if radius <= 0.0:
+    if radius <= NOTHING:
         return filled(polygon)
     grown = polygon.buffer(radius, quad_segs=steps)
     return tidy(grown)
@@ -57,7 +58,7 @@ def dilate(polygon: Polygon, radius: float, steps: int = QUARTER_STEPS) -> Polyg
 
 def erode(polygon: Polygon, radius: float) -> list[Polygon]:
     """Parts left when every point nearer than the radius to the outside is taken away; none if it vanishes."""
-    if radius <= 0.0:
+    if radius <= NOTHING:
         return [polygon]
     return parts_of(polygon.buffer(-radius, quad_segs=QUARTER_STEPS))
 

@@ -219,7 +219,7 @@ def _bonded(outside_mm: Array, lattice: Lattice) -> Array:
     """
     share = np.ones((2, *outside_mm.shape))
     share[0, :, :-1] = 0.5 + (outside_mm[:, :-1] + outside_mm[:, 1:]) / (2.0 * lattice.dx)
-    share[1, :-1] = 0.5 + (outside_mm[:-1] + outside_mm[1:]) / (2.0 * lattice.dx)
+    share[1, :-1] = 0.5 + (outside_mm[:-1] + outside_mm[1:]) / (2.0 * lattice.dy)
     return np.clip(share, 0.0, 1.0)
 
 

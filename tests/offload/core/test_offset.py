@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import scale
 from shapely.geometry import MultiPoint, Point, Polygon, box
@@ -57,6 +57,10 @@ def test_a_mirrored_lesion_gives_the_mirrored_floor(lesion, margin):
 
 
 @few
+@example(
+    Polygon([(-5.000000000000004, -8.660254037844384), (-2.42617260894521, 4.202254226625043), (10, 0)]),
+    (3.5e-178, 1.0),
+)
 @given(hulls, margins)
 def test_a_convex_lesion_follows_steiners_formula_with_the_sweep(lesion, margin):
     m, d = margin
