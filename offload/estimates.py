@@ -40,18 +40,21 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Effort:
-    """How finely a pressure is solved: cell size [mm], soft and stiff tissue too, other cuts too."""
+    """How finely a pressure is solved: cell size [mm], soft and stiff tissue too, other cuts too, where to look afterwards."""
 
     cell: float
     ranges: bool
     others: bool
+    watch: bool = True
 
 
 #: Checks of the pressure estimate: each says where to look first, none stops a signature.
 ESTIMATED = ("layer_strain", "clearance", "bottoming_out", "peak_elsewhere", "pressure_estimated")
 FULL = Effort(2.5, ranges=True, others=True)  # what is kept
-DRAWN = Effort(2.5, ranges=False, others=False)  # the picture of a plan whose figures are kept already
-LIVE = Effort(5.0, ranges=False, others=False)  # while a lesion is dragged
+DRAWN = Effort(
+    2.5, ranges=False, others=False, watch=False
+)  # the picture of a plan whose figures are kept already
+LIVE = Effort(5.0, ranges=False, others=False, watch=False)  # while a lesion is dragged
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,8 @@ def plan_estimate(
         raise InvalidSpec([_fault(sentence) for sentence in error.faults]) from error
     except ReliefError as error:
         raise InvalidSpec([_fault(str(error))]) from error
-    return Estimate(with_pressure(plan, picture.findings), picture.fields, watch_points(plan, picture.fields))
+    watch = watch_points(plan, picture.fields) if effort.watch else ()
+    return Estimate(with_pressure(plan, picture.findings), picture.fields, watch)
 
 
 def _without(plan: ComputedPlan, why: str) -> ComputedPlan:

@@ -43,63 +43,63 @@ def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[
     limit = _limit()
     legend = scale_legend(top)
     return tuple(
-        PressureImages(
-            CASE_WORDS[field.case],
-            _picture(plan, field, field.before_kpa, top, limit, "before the cut", cut=False),
-            _picture(plan, field, field.after_kpa, top, limit, "after the cut", cut=True),
-            legend,
-        )
-        for field in fields
+        PressureImages(CASE_WORDS[field.case], *_pair(plan, field, top, limit), legend) for field in fields
     )
 
 
-def _picture(
-    plan: ReliefPlan, field: PressureField, kpa: np.ndarray, top: float, limit: float, when: str, *, cut: bool
-) -> SafeString:
-    side = plan.spec.side
-    dx, dy = float(field.x[1] - field.x[0]), float(field.y[1] - field.y[0])
-    low_x, high_x = float(field.x[0]) - dx / 2, float(field.x[-1]) + dx / 2
-    low_y, high_y = float(field.y[0]) - dy / 2, float(field.y[-1]) + dy / 2
-    corners = [drawn_point((x, y), side) for x in (low_x, high_x) for y in (low_y, high_y)]
-    left, right = min(p[0] for p in corners), max(p[0] for p in corners)
-    width, height = right - left + 2 * AROUND, high_y - low_y + 2 * AROUND
+class _Paper:
+    """The frame of one load case's pictures: points of the insole to places on paper."""
 
-    def place(point: Point) -> str:
-        x, y = drawn_point(point, side)
-        return f"{x - left + AROUND:.2f},{high_y - y + AROUND:.2f}"
+    def __init__(self, field: PressureField, side: str) -> None:
+        dx, dy = float(field.x[1] - field.x[0]), float(field.y[1] - field.y[0])
+        low_x, high_x = float(field.x[0]) - dx / 2, float(field.x[-1]) + dx / 2
+        low_y, self.high_y = float(field.y[0]) - dy / 2, float(field.y[-1]) + dy / 2
+        corners = [drawn_point((x, low_y), side)[0] for x in (low_x, high_x)]
+        self.side, self.left = side, min(corners)
+        self.width, self.height = max(corners) - self.left, self.high_y - low_y
 
-    def ring(points: Iterable[Point]) -> str:
-        return "M" + "L".join(place(point) for point in points)
+    def ring(self, points: Iterable[Point]) -> str:
+        placed = (drawn_point(point, self.side) for point in points)
+        return "M" + "L".join(
+            f"{x - self.left + AROUND:.2f},{self.high_y - y + AROUND:.2f}" for x, y in placed
+        )
 
-    def outline(shape: Outline) -> str:
-        return "".join(ring(part) + "Z" for part in (shape.exterior, *shape.holes))
+    def outline(self, shape: Outline) -> str:
+        return "".join(self.ring(part) + "Z" for part in (shape.exterior, *shape.holes))
 
-    png = palette_png(kpa, _widened(field.foam), top, mirrored=side == "left")
-    data = base64.b64encode(png).decode()
-    key = "p" + hashlib.sha256(png + when.encode()).hexdigest()[:8]
-    peak = float(kpa.max(initial=0.0))
-    title = f"Pressure {when} at {CASE_WORDS[field.case]}, estimate; peak {peak:.0f} kPa"
-    insole = outline(plan.insole.outline)
-    level = "".join(ring(line) for line in contour_lines(field.x, field.y, kpa, limit))
-    out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.2f} {height:.2f}" role="img" '
-        f'aria-label="{escape(title)}" class="pressure-svg" fill="none" stroke-linejoin="round">',
-        f'<clipPath id="{key}"><path d="{insole}"/></clipPath>',
-        f'<g clip-path="url(#{key})"><image href="data:image/png;base64,{data}" x="{AROUND}" y="{AROUND}" '
-        f'width="{right - left:.2f}" height="{high_y - low_y:.2f}" preserveAspectRatio="none"/></g>',
-        f'<path d="{insole}" stroke="currentColor" stroke-width=".5"/>',
-    ]
-    if level:
-        out.append(f'<path d="{level}" class="level-under"/><path d="{level}" class="level"/>')
-    if cut:
-        for opening in plan.openings:
-            shape = outline(opening.opening)
-            out.append(f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="cut"/>')
-    for lesion in plan.spec.lesions:
-        shape = outline(lesion.outline)
-        out.append(f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="lesion-line"/>')
-    out.append("</svg>")
-    return SafeString("".join(out))
+
+def _pair(plan: ReliefPlan, field: PressureField, top: float, limit: float) -> tuple[SafeString, SafeString]:
+    """The pictures of one load case, before and after the cut."""
+    paper = _Paper(field, plan.spec.side)
+    insole, foam = paper.outline(plan.insole.outline), _widened(field.foam)
+    cuts = [paper.outline(opening.opening) for opening in plan.openings]
+    lesions = [paper.outline(lesion.outline) for lesion in plan.spec.lesions]
+    lesion_lines = "".join(
+        f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="lesion-line"/>' for shape in lesions
+    )
+    cut_lines = "".join(
+        f'<path d="{shape}" class="cut-under"/><path d="{shape}" class="cut"/>' for shape in cuts
+    )
+
+    def picture(kpa: np.ndarray, when: str, over: str) -> SafeString:
+        png = palette_png(kpa, foam, top, mirrored=paper.side == "left")
+        data = base64.b64encode(png).decode()
+        key = "p" + hashlib.sha256(png + when.encode()).hexdigest()[:8]
+        peak = float(kpa.max(initial=0.0))
+        title = f"Pressure {when} at {CASE_WORDS[field.case]}, estimate; peak {peak:.0f} kPa"
+        level = "".join(paper.ring(line) for line in contour_lines(field.x, field.y, kpa, limit))
+        lines = f'<path d="{level}" class="level-under"/><path d="{level}" class="level"/>' if level else ""
+        return SafeString(
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {paper.width + 2 * AROUND:.2f} '
+            f'{paper.height + 2 * AROUND:.2f}" role="img" aria-label="{escape(title)}" class="pressure-svg" fill="none" '
+            f'stroke-linejoin="round"><clipPath id="{key}"><path d="{insole}"/></clipPath>'
+            f'<g clip-path="url(#{key})"><image href="data:image/png;base64,{data}" x="{AROUND}" y="{AROUND}" '
+            f'width="{paper.width:.2f}" height="{paper.height:.2f}" preserveAspectRatio="none"/></g>'
+            f'<path d="{insole}" stroke="currentColor" stroke-width=".5"/>{lines}{over}</svg>'
+        )
+
+    before = picture(field.before_kpa, "before the cut", lesion_lines)
+    return before, picture(field.after_kpa, "after the cut", cut_lines + lesion_lines)
 
 
 def _widened(foam: np.ndarray) -> np.ndarray:

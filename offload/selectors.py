@@ -16,7 +16,7 @@ from offload.core.drawing import Drawing, Item, Layer, Pen, Text
 from offload.core.errors import ReliefError
 from offload.core.insole import Insole, insole_for
 from offload.core.outline import Outline
-from offload.core.plan import ClearanceAdvice, ReliefPlan, as_json
+from offload.core.plan import ClearanceAdvice, ReliefPlan, pressure_json
 from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
 from offload.core.policy import DEFAULT_POLICY, Policy, decide
 from offload.core.pressure import PressureField
@@ -207,8 +207,7 @@ def plan_picture(
     departures: Sequence[str] = (),
 ) -> PlanPicture:
     """A computed plan as a page shows it; `others` are lesions of the limb that the plan does not serve."""
-    values = as_json(plan)
-    sections = []
+    reasons, sections = list(plan.reasons), []
     for lesion in plan.spec.lesions:
         try:
             sections.append(
@@ -221,7 +220,7 @@ def plan_picture(
             )
         except ReliefError as error:
             sections.append((lesion.label, SafeString("")))
-            values["reasons"].append(f"The section through lesion {lesion.label} cannot be drawn: {error}")
+            reasons.append(f"The section through lesion {lesion.label} cannot be drawn: {error}")
     return PlanPicture(
         insole=_insole_picture(plan, others),
         sections=tuple(sections),
@@ -245,9 +244,9 @@ def plan_picture(
             for layer in plan.spec.stack
         ),
         cut_words=" and ".join(plan.cut_layers),
-        reasons=tuple(values["reasons"]),
+        reasons=tuple(reasons),
         advice=plan.clearance_advice,
-        pressure=values["pressure"],
+        pressure=pressure_json(plan.pressure) if plan.pressure else None,
         baseline=BASELINE_WORDS[plan.pressure.baseline] if plan.pressure else "",
         pressure_lines=_pressure_lines(plan),
         pressure_images=pressure_images(plan, fields),

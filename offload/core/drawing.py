@@ -245,6 +245,8 @@ class Drawing:
 
     def moved(self, dx: float, dy: float, scale: float = 1.0) -> tuple[Layer, ...]:
         """Return the layers scaled about the origin and then moved, to be set into another drawing."""
+        # One number of another kind would make each of thousands of points slow to move and to write.
+        dx, dy, scale = float(dx), float(dy), float(scale)
         return tuple(
             Layer(lay.name, tuple(_moved(i, dx, dy, scale) for i in lay.primitives())) for lay in self.layers
         )

@@ -28,6 +28,7 @@ __all__ = [
     "ReliefPlan",
     "as_json",
     "compute",
+    "pressure_json",
     "with_pressure",
 ]
 
@@ -283,7 +284,7 @@ def as_json(plan: ReliefPlan) -> dict[str, Any]:
             }
             for check in plan.checks
         ],
-        "pressure": None if plan.pressure is None else _pressure_json(plan.pressure),
+        "pressure": None if plan.pressure is None else pressure_json(plan.pressure),
         "alternatives": [
             {
                 "cut_layers": list(other.cut_layers),
@@ -302,7 +303,8 @@ def as_json(plan: ReliefPlan) -> dict[str, Any]:
     }
 
 
-def _pressure_json(report: PressureReport) -> dict[str, Any]:
+def pressure_json(report: PressureReport) -> dict[str, Any]:
+    """The pressures alone, as `as_json` has them."""
     figures = ("load", "solved_load")
     peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
     return {
