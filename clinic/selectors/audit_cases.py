@@ -100,6 +100,10 @@ class AuditFilter:
             return counted
         return counted & rows_of_sites(path, self.site_ids, self.handed_over)
 
+    def last_day(self, today: date) -> date:
+        """The last day of the period that has come."""
+        return min(self.until, today)
+
     @cached_property
     def handed_over(self) -> bool:
         """Whether a person was handed over from or to these sites: else nobody has to be asked where a row counts."""
@@ -348,7 +352,7 @@ def _visits(asked: AuditFilter, today: date) -> QuerySet[Any]:
         asked.at("person__site"),
         state=VisitState.STANDS,
         visited_on__gte=asked.since,
-        visited_on__lte=min(asked.until, today),
+        visited_on__lte=asked.last_day(today),
     )
 
 

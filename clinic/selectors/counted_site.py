@@ -18,8 +18,12 @@ def handed_over(site_ids: list[int]) -> bool:
 
 def rows_of_sites(path: str, site_ids: list[int], moves: bool) -> Q:
     """Rows that count for these sites: those of their people, or made there before the person was handed over."""
-    here = Q(**{path: site_ids[0]}) if len(site_ids) == 1 else Q(**{f"{path}__in": site_ids})
-    return (here & Q(counts_for__isnull=True)) | Q(counts_for__in=site_ids) if moves else here
+
+    def of_them(link: str) -> Q:
+        return Q(**{link: site_ids[0]}) if len(site_ids) == 1 else Q(**{f"{link}__in": site_ids})
+
+    here = of_them(path)
+    return (here & Q(counts_for__isnull=True)) | of_them("counts_for") if moves else here
 
 
 def site_counted(path: str) -> Coalesce:
