@@ -22,6 +22,7 @@ from .lesion import (
     LesionState,
     PlacedBy,
     WoundKind,
+    place_words,
 )
 from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
 from .look import Look
@@ -98,4 +99,5 @@ __all__ = [
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "ReviewNote", "Role", "Side", "SignIn", "Site",
     "StepAnswer", "StopReason", "Tissue", "Trace", "Transfer", "TransferState", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
+    "place_words",
 ]  # fmt: skip

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 from django.db import models
 
 from clinic.guidelines.sites import SITES, FootSite
 
+from .limb import Side
 from .record import ClinicalRecord, between, counts_for, one_of
 
 #: The closed list of `clinic.guidelines.sites`, as choices.
@@ -46,6 +48,13 @@ class LesionOutcome(models.TextChoices):
     DIED = "died", "Died with the lesion open"
     MOVED = "moved", "Moved away"
     LOST = "lost", "Lost to follow-up"
+
+
+@cache
+def place_words(place: str, side: str) -> str:
+    """Place and side in words, as every row and header shows it."""
+    words = SITES[place].words
+    return f"{words[0].lower()}{words[1:]}, {Side(side).label.lower()} foot"
 
 
 class Lesion(ClinicalRecord):
@@ -107,9 +116,7 @@ class Lesion(ClinicalRecord):
 
     @property
     def where(self) -> str:
-        """Place and side in words, as every row and header shows it."""
-        words = self.foot_site.words
-        return f"{words[0].lower()}{words[1:]}, {self.limb.get_side_display().lower()} foot"
+        return place_words(self.place, self.limb.side)
 
     @property
     def counted_site(self) -> Any:

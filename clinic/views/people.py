@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from django import forms
 from django.contrib import messages
-from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -32,7 +31,8 @@ from clinic.sealed_words import seal, unseal
 from clinic.selectors.circumstances import circumstances_card
 from clinic.selectors.limbs import both_limbs, running_devices
 from clinic.selectors.merging import merges_of
-from clinic.selectors.people import SHOW, likely_duplicates, people_found, person_bar, person_row
+from clinic.selectors.people import SHOW, likely_duplicates, people_found, person_bar
+from clinic.selectors.people_list import people_page
 from clinic.selectors.person_page import person_page
 from clinic.selectors.transfers import asked_for, waiting_here
 from clinic.services.errors import Conflict, Refused
@@ -43,8 +43,6 @@ from clinic.services.people import (
     person_set_state,
     weight_add,
 )
-
-A_PAGE = 50
 
 
 def _person(request: ClinicRequest, pk: int) -> Person:
@@ -74,20 +72,25 @@ def people(request: ClinicRequest) -> HttpResponse:
         q = unseal(asked.get("search", ""))
     wanted = asked.get("show", "all")
     wanted = wanted if wanted in SHOW else "all"
-    query = urlencode({"search": seal(q), "show": wanted, "site": str(site.pk)})
+    sealed = seal(q)
+    query = urlencode({"search": sealed, "show": wanted, "site": str(site.pk)})
     if request.method == "POST" and not request.htmx:
         return redirect(f"{reverse('people')}?{query}")
-    page = Paginator(people_found(site, q=q, show=wanted), A_PAGE).get_page(request.GET.get("page"))
-    today = timezone.localdate()
+    page = people_page(
+        people_found(site, q=q, show=wanted),
+        site,
+        timezone.localdate(),
+        before=request.GET.get("before", ""),
+        after=request.GET.get("after", ""),
+    )
     template = "clinic/people/list.html"
     answer = render(
         request,
         f"{template}#results" if request.htmx else template,  # type: ignore[attr-defined]
         {
-            "rows": [person_row(person, site, today) for person in page],
             "page": page,
             "q": q,
-            "sealed": seal(q),
+            "sealed": sealed,
             "show": wanted,
             "shows": SHOW,
             "transfers_waiting": waiting_here(site),
