@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from django.db.models import QuerySet
 from django.utils import timezone
@@ -29,6 +29,7 @@ from clinic.models import (
     VisitState,
 )
 
+from .kept_queries import of_numbers
 from .repeat import trace_errors
 
 __all__ = [
@@ -202,13 +203,18 @@ def _findings(state: str, told: Sequence[Told]) -> Findings:
     )
 
 
-def measurements_of(lesions: Sequence[Lesion]) -> QuerySet[Measurement]:
+def measurements_of(lesions: Any) -> QuerySet[Measurement]:
     """Measurements that stand, in the order of their visits."""
     return (
         Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
         .select_related("visit")
         .order_by("visit__visited_on", "pk")
     )
+
+
+@of_numbers
+def _columns(lesions: Any) -> QuerySet[Any, Any]:
+    return measurements_of(lesions).values_list(*READING)
 
 
 def _reading(row: Measurement) -> Reading:
@@ -229,7 +235,7 @@ def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> 
     """By lesion; from rows that were read already, or by one query of the few columns needed."""
     by_lesion: dict[int, list[Reading]] = defaultdict(list)
     if rows is None:
-        told: Iterable[Reading] = map(Reading._make, measurements_of(lesions).values_list(*READING))
+        told: Iterable[Reading] = map(Reading._make, _columns(lesion.pk for lesion in lesions))
     else:
         told = map(_reading, rows)
     for reading in told:
@@ -242,6 +248,27 @@ def _event_words(kind: str, note: str) -> str:
     words = str(EventKind(kind).label)
     about = note.partition(":")[0].lower()
     return f"{words}: {about}" if kind == EventKind.DECISION and about else words
+
+
+@of_numbers
+def _events(limbs: Any) -> QuerySet[Any, Any]:
+    return Event.objects.filter(limb__in=limbs).values_list(
+        "limb_id", "lesion_id", "kind", "note", "happened_on"
+    )
+
+
+@of_numbers
+def _devices(limbs: Any) -> QuerySet[Any, Any]:
+    return Prescription.objects.filter(limb__in=limbs).values_list(
+        "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
+    )
+
+
+@of_numbers
+def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
+    return LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).values_list(
+        "limb_id", "plan__number", "plan__signed_at"
+    )
 
 
 def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
@@ -258,23 +285,14 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
             if lesion_id in (None, lesion.pk) and mark.day >= early and (late is None or mark.day <= late):
                 marks[lesion.pk].append(mark)
 
-    limbs = list(by_limb)
-    events = Event.objects.filter(limb__in=limbs)
-    for limb, lesion_id, kind, note, day in events.values_list(
-        "limb_id", "lesion_id", "kind", "note", "happened_on"
-    ):
+    for limb, lesion_id, kind, note, day in _events(by_limb):
         put(limb, lesion_id, Mark(day, kind, _event_words(kind, note), kind in BREAKING_EVENTS))
-    devices = Prescription.objects.filter(limb__in=limbs)
-    for limb, device, prescribed_on, fitted_on, stopped_on in devices.values_list(
-        "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
-    ):
+    for limb, device, prescribed_on, fitted_on, stopped_on in _devices(by_limb):
         put(limb, None, Mark(fitted_on or prescribed_on, "device", DeviceClass(device).label, True))
         if stopped_on:
             put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
-    signed = LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False)
-    for limb, number, signed_at in signed.values_list("limb_id", "plan__number", "plan__signed_at"):
-        if signed_at is not None:
-            put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
+    for limb, number, signed_at in _signed_plans(by_limb):
+        put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
     return marks
 
 

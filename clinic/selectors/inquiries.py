@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
-from django.db.models import Max
+from django.db.models import Max, QuerySet
 from django.utils import timezone
 
 from clinic.dates import day_words
@@ -25,6 +26,7 @@ from clinic.models import (
     VisitState,
 )
 
+from .kept_queries import of_numbers
 from .limbs import PERFUSION, FindingValue, latest_findings
 
 __all__ = ["INQUIRY_DAYS", "NOT_HEALING", "Cause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
@@ -213,10 +215,15 @@ def _surgery(lesion: Lesion, events: Sequence[Event]) -> tuple[str, ...]:
     return _known([*facts, *_of(events, EventKind.SURGERY)], "Talk about surgery")
 
 
+@of_numbers
+def _newest(lesions: Any) -> QuerySet[Any, Any]:
+    sheets = Inquiry.objects.filter(lesion__in=lesions).order_by()
+    return sheets.values_list("lesion_id").annotate(Max("made_on"))
+
+
 def last_inquiries(lesions: Iterable[Lesion]) -> dict[int, date]:
     """By lesion, the day of its newest sheet (one query)."""
-    rows = Inquiry.objects.filter(lesion__in=list(lesions)).order_by()
-    return dict(rows.values_list("lesion_id").annotate(Max("made_on")))
+    return dict(_newest(lesion.pk for lesion in lesions))
 
 
 def inquiry_due(kind: str, last: date | None, today: date) -> str:

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import QuerySet
 
 from clinic.healing.repeatability import Agreement, Pair, Repeat, agreement, pairs_between, pairs_within
 from clinic.models import Lesion, PhotoScale, PhotoSubject, Trace, User
+
+from .kept_queries import of_numbers
 
 __all__ = ["Repeatability", "repeatability_of", "site_error", "trace_errors"]
 
@@ -60,6 +65,22 @@ def repeatability_of(user: User) -> Repeatability:
     )
 
 
+@of_numbers
+def _blind_traces(lesions: Any) -> QuerySet[Any, Any]:
+    """Of the clinics of these lesions, in the order drawn."""
+    sites = Lesion.objects.filter(pk__in=lesions).values("limb__person__site")
+    return (
+        Trace.objects.filter(
+            scale__photo__lesion__limb__person__site__in=sites,
+            scale__photo__subject=PhotoSubject.WOUND,
+            blind=True,
+            area_mm2__gt=0,
+        )
+        .order_by("created_at", "pk")
+        .values_list("scale__photo__lesion__limb__person__site_id", "scale_id", "created_by_id", "area_mm2")
+    )
+
+
 def trace_errors(lesions: Iterable[Lesion]) -> dict[int, float]:
     """The clinic's own error of one traced area as a share, for lesions of clinics with pairs enough.
 
@@ -67,17 +88,8 @@ def trace_errors(lesions: Iterable[Lesion]) -> dict[int, float]:
     week. One query where no clinic has traced twice, two otherwise.
     """
     told = [lesion.pk for lesion in lesions]
-    rows = Trace.objects.filter(
-        scale__photo__lesion__limb__person__site__in=Lesion.objects.filter(pk__in=told).values(
-            "limb__person__site"
-        ),
-        scale__photo__subject=PhotoSubject.WOUND,
-        blind=True,
-        area_mm2__gt=0,
-    ).order_by("created_at", "pk")
     by_site: dict[int, list[Repeat]] = {}
-    columns = ("scale__photo__lesion__limb__person__site_id", "scale_id", "created_by_id", "area_mm2")
-    for site, scale, who, area in rows.values_list(*columns):
+    for site, scale, who, area in _blind_traces(told):
         by_site.setdefault(site, []).append(Repeat(scale, who, area))
     known = {site: error for site, repeats in by_site.items() if (error := _error_of(repeats)) is not None}
     if not known:

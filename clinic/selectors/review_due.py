@@ -6,7 +6,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any, NamedTuple
 
+from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 
 from clinic.dates import day_words
@@ -25,6 +28,7 @@ from clinic.models import (
 
 from .healing import LesionHealing
 from .inquiries import inquiry_due, last_inquiries
+from .kept_queries import of_numbers
 
 __all__ = ["DUE", "FOAM_DAYS", "PLAN_DAYS", "Due", "Surroundings", "due_for", "surroundings_of"]
 
@@ -54,9 +58,16 @@ class Due:
     words: str
 
 
+class Weighed(NamedTuple):
+    measured_on: date
+    kg: Decimal
+
+
 @dataclass
 class Surroundings:
-    """What the list knows about people and limbs besides the lesions; filled by seven queries."""
+    """What the list knows about people and limbs besides the lesions; filled by seven queries, by eight where a second
+    signature is missing.
+    """
 
     device: dict[int, Prescription] = field(default_factory=dict)  # by limb
     came: dict[int, date] = field(default_factory=dict)  # by person: last visit made
@@ -65,7 +76,7 @@ class Surroundings:
     )  # by person: when its last visit made was written
     missed: dict[int, int] = field(default_factory=dict)  # by person: visits missed since
     next_on: dict[int, date] = field(default_factory=dict)  # by person: of the latest visit
-    weight: dict[int, Weight] = field(default_factory=dict)  # by person: the latest
+    weight: dict[int, Weighed] = field(default_factory=dict)  # by person: the latest
     plans: dict[int, list[LimbPlan]] = field(default_factory=dict)  # by lesion, newest first
     renewed: dict[int, date] = field(default_factory=dict)  # by limb: insole last replaced
     inquired: dict[int, date] = field(
@@ -78,41 +89,55 @@ def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
     limbs = {lesion.limb_id for lesion in lesions}
     people = {lesion.limb.person_id for lesion in lesions}
     found = Surroundings()
-    found.device = {
-        p.limb_id: p
-        for p in Prescription.objects.filter(limb__in=limbs, stopped_on=None)
-        .select_related("signed_by")
-        .defer("facts", "advice", "forecast_shown", "content")
-    }
+    found.device = {p.limb_id: p for p in _devices(limbs)}
+    # Who signed is named only where a second signature is missing.
+    prefetch_related_objects([p for p in found.device.values() if p.waits_for_second], "signed_by")
     _visits(found, people)
     found.inquired = last_inquiries(lesions)
-    for weight in Weight.objects.filter(person__in=people).order_by("measured_on", "pk"):
-        found.weight[weight.person_id] = weight
+    for person, *weighed in _weights(people):
+        found.weight[person] = Weighed(*weighed)
     by_lesion: dict[int, list[LimbPlan]] = defaultdict(list)
-    plans = LimbPlan.objects.filter(limb__in=limbs).exclude(plan__state="superseded")
-    for link in (
-        plans.select_related("plan").defer("plan__result").prefetch_related("lesions").order_by("-pk")
-    ):
+    for link in _plans(limbs):
         for lesion in link.lesions.all():
             by_lesion[lesion.pk].append(link)
     found.plans = by_lesion
-    for limb, day in (
-        Event.objects.filter(limb__in=limbs, kind=EventKind.INSOLE_REPLACED)
-        .order_by("happened_on")
-        .values_list("limb_id", "happened_on")
-    ):
-        found.renewed[limb] = day
+    found.renewed = dict(_renewals(limbs))
     return found
 
 
+@of_numbers
+def _devices(limbs: Any) -> QuerySet[Any, Any]:
+    running = Prescription.objects.filter(limb__in=limbs, stopped_on=None)
+    return running.defer("facts", "advice", "forecast_shown", "content")
+
+
+@of_numbers
+def _weights(people: Any) -> QuerySet[Any, Any]:
+    rows = Weight.objects.filter(person__in=people).order_by("measured_on", "pk")
+    return rows.values_list("person_id", "measured_on", "kg")
+
+
+@of_numbers
+def _plans(limbs: Any) -> QuerySet[Any, Any]:
+    links = LimbPlan.objects.filter(limb__in=limbs).exclude(plan__state="superseded").order_by("-pk")
+    return links.select_related("plan").defer("plan__result").prefetch_related("lesions")
+
+
+@of_numbers
+def _renewals(limbs: Any) -> QuerySet[Any, Any]:
+    rows = Event.objects.filter(limb__in=limbs, kind=EventKind.INSOLE_REPLACED)
+    return rows.order_by("happened_on").values_list("limb_id", "happened_on")
+
+
+@of_numbers
+def _visits_made(people: Any) -> QuerySet[Any, Any]:
+    rows = Visit.objects.filter(person__in=people, state=VisitState.STANDS).order_by("visited_on", "pk")
+    return rows.values_list("person_id", "visited_on", "attendance", "next_on", "created_at")
+
+
 def _visits(found: Surroundings, people: Iterable[int]) -> None:
-    rows = (
-        Visit.objects.filter(person__in=people, state=VisitState.STANDS)
-        .order_by("visited_on", "pk")
-        .values_list("person_id", "visited_on", "attendance", "next_on", "created_at")
-    )
     missed: dict[int, int] = defaultdict(int)
-    for person, day, attendance, next_on, created in rows:
+    for person, day, attendance, next_on, created in _visits_made(people):
         if attendance == Attendance.CAME:
             found.came[person], found.logged[person] = day, created
             missed[person] = 0

@@ -9,9 +9,7 @@ from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, Q, Subquery, Window
 from django.db.models.functions import RowNumber
-from django.utils.safestring import mark_safe
 
-from clinic.charts.sparkline import sparkline_svg
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
@@ -40,6 +38,7 @@ from .healing import READING, Reading, measurements_of
 from .limbs import latest_findings
 from .repeat import site_error
 from .risk import foot_risk
+from .sparks import spark
 from .visits import area_words
 from .watch import flags_standing
 
@@ -180,7 +179,7 @@ def _spark(rows: list[Reading]) -> str:
     if not kinds:
         return ""
     points = {row.day: row.area_mm2 if (row.method, row.debridement) == kinds[-1] else None for row in rows}
-    return mark_safe(sparkline_svg(sorted(points.items())))  # noqa: S308  numbers only, drawn by us
+    return spark(sorted(points.items()))
 
 
 def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
