@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.http import HttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -22,10 +23,11 @@ from clinic.services.errors import Refused
 from clinic.services.review import review_seen
 
 
-def _kept(asked: ReviewFilter) -> SafeString:
-    """What the form of each row sends back, so that the list comes back as it was: the same for all of them."""
-    told = ((name, getattr(asked, name)) for name in ReviewFilterForm.base_fields)
-    return format_html_join("", '<input type="hidden" name="kept_{}" value="{}">', told)
+def _kept(request: ClinicRequest, asked: ReviewFilter) -> SafeString:
+    """What the form of each row sends along, the same for all: the token, and the filter to come back to."""
+    told = [("csrfmiddlewaretoken", get_token(request))]
+    told += [(f"kept_{name}", getattr(asked, name)) for name in ReviewFilterForm.base_fields]
+    return format_html_join("", '<input type="hidden" name="{}" value="{}">', told)
 
 
 @may("review")
@@ -42,7 +44,7 @@ def review(request: ClinicRequest) -> HttpResponse:
             "site": site,
             "form": form,
             "asked": asked,
-            "kept": _kept(asked),
+            "kept": _kept(request, asked),
             "found": found,
             "seen_days": SEEN_DAYS,
             "here": "review",
