@@ -11,7 +11,6 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 
 from clinic.models import (
-    OPEN_STATES,
     Attendance,
     Lesion,
     Measurement,
@@ -30,7 +29,16 @@ from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
 from .records import store
-from .visit_checks import day_check, free_day_check, in_care_check, next_visit_check, sealed_devices
+from .visit_checks import (
+    day_check,
+    free_day_check,
+    in_care_check,
+    key_used_for,
+    next_visit_check,
+    open_lesions,
+    person_held,
+    sealed_devices,
+)
 from .watch import plans_review, watch_found
 
 __all__ = [
@@ -124,8 +132,8 @@ def visit_log(
 
 def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: list[LesionFindings]) -> Logged:
     # One writer per person: the second of two equal requests waits here and then finds the first one's row.
-    person = _held(person)
-    used_for = Visit.objects.filter(submission_key=key).values_list("person_id", flat=True).first()
+    person = person_held(person)
+    used_for = key_used_for(key)
     if used_for is not None:
         if used_for != person.pk:
             raise Refused("This form was already used for another person; open a new one.")
@@ -133,7 +141,7 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
-    open_now = _open_now(person)
+    open_now = open_lesions(person)
     _check_lesions(person, found, lesions, open_now)
     _check_next(found, open_now)
     visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
@@ -156,14 +164,6 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     return Logged(visit, new=True)
 
 
-def _held(person: Person) -> Person:
-    """The person's row as it is now, held until the end; the clinic that was read with it is not read again."""
-    held = Person.objects.select_for_update(of=("self",)).get(pk=person.pk)
-    if held.site_id == person.site_id and Person._meta.get_field("site").is_cached(person):
-        held.site = person.site
-    return held
-
-
 def _check_lesions(
     person: Person, found: PersonFindings, lesions: list[LesionFindings], open_now: set[int]
 ) -> None:
@@ -173,10 +173,6 @@ def _check_lesions(
     if not whole or len(told) != len(set(told)):
         raise Refused(CHANGED)
     free_day_check(person, [one.lesion for one in lesions], found.visited_on)
-
-
-def _open_now(person: Person) -> set[int]:
-    return set(Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES).values_list("pk", flat=True))
 
 
 def _check_next(found: PersonFindings, open_now: set[int]) -> None:
@@ -221,7 +217,7 @@ def visit_finish(
     if held.state != VisitState.STANDS or not held.unfinished:
         raise Refused("This visit is finished already; correct it where it is wrong.")
     answers_check(found)
-    open_now = _open_now(held.person)
+    open_now = open_lesions(held.person)
     left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
     if {one.lesion.pk for one in told} != left:
         raise Refused(CHANGED)
