@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterator
 from datetime import UTC
+from functools import cache
 from typing import Any
 
 from cryptography.fernet import Fernet
@@ -13,6 +14,7 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clinic.models import AuditEvent, Person, PersonKey, Site, User
+from clinic.statements import Asked, Statement, insertion
 
 __all__ = ["canonical", "digest_of", "faults", "lock_chain", "record"]
 
@@ -49,15 +51,35 @@ def lock_chain(site_id: int) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [7301, site_id])
 
 
-def _sealed(text: str, person: Person | None) -> str:
-    """What is said about a person, sealed with that person's key; the key is made with the first row."""
-    if person is None:
-        return text
-    key = PersonKey.objects.filter(pk=person.pk).values_list("key", flat=True).first()
-    if key is None:
-        fresh = {"key": Fernet.generate_key().decode()}
-        key = PersonKey.objects.get_or_create(pk=person.pk, defaults=fresh)[0].key
-    return Fernet(key).encrypt(text.encode()).decode()
+@cache
+def _standing(history: Any) -> Statement:
+    """What a new row is bound to: the chain's end, the person's key, and the newest copy of the row it tells of."""
+    last = AuditEvent.objects.filter(site_id=models.OuterRef("pk")).order_by("-sequence")
+    key = PersonKey.objects.filter(pk=Asked("person", models.BigIntegerField()))
+    columns: list[Any] = [last.values("sequence")[:1], last.values("digest")[:1], key.values("key")[:1]]
+    if history is not None:
+        number = history._meta.get_field(history.instance_type._meta.pk.attname)
+        copies = history._default_manager.filter(**{number.name: Asked("target", number)})
+        columns.append(copies.order_by("-history_id").values("history_id")[:1])
+
+    @Statement
+    def standing() -> models.QuerySet[Site, Any]:
+        site = Site.objects.filter(pk=Asked("site", models.BigIntegerField())).order_by()
+        return site.values_list(*(models.Subquery(column) for column in columns))
+
+    return standing
+
+
+def _new_key(person: Person) -> str:
+    """Make the key, with the first row that tells of a person; a key made at the same moment elsewhere is kept."""
+    fresh = Fernet.generate_key().decode()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "INSERT INTO clinic_personkey (person_id, key) VALUES (%s, %s) ON CONFLICT (person_id) DO NOTHING",
+            [person.pk, fresh],
+        )
+        made = cursor.rowcount == 1
+    return fresh if made else PersonKey.objects.get(pk=person.pk).key
 
 
 def record(
@@ -68,22 +90,26 @@ def record(
     target: models.Model,
     person: Person | None = None,
     **detail: Any,
-) -> AuditEvent:
+) -> None:
     """Append one row to the site's chain. Must run inside the transaction of the change."""
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError(
             "an audit row is written inside the change's transaction"
         )
     lock_chain(site.pk)
-    ends = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence")
-    sequence, digest = ends.values_list("sequence", "digest").first() or (0, "")
-    history = getattr(target, "history", None)
+    history = getattr(type(target), "history", None)
+    standing = _standing(None if history is None else history.model)
+    told = {"site": site.pk, "person": person and person.pk, "target": target.pk}
+    sequence, digest, key, *newest = standing.rows(**told)[0]
     if history is not None:
-        newest = history.order_by("-history_id").values_list("history_id", flat=True).first()
-        detail["history_id"] = newest
+        detail["history_id"] = newest[0]
+    text = canonical(detail)
+    if person is not None:
+        # What is said about a person is sealed with that person's key.
+        text = Fernet(key or _new_key(person)).encrypt(text.encode()).decode()
     event = AuditEvent(
         site_id=site.pk,
-        sequence=sequence + 1,
+        sequence=(sequence or 0) + 1,
         at=timezone.now(),
         actor=f"{by} ({by.username})",
         actor_role=by.role,
@@ -91,12 +117,12 @@ def record(
         target_kind=target._meta.model_name or "",
         target_id=str(target.pk),
         person_id=person.pk if person else None,
-        payload=_sealed(canonical(detail), person),
-        previous_digest=digest,
+        payload=text,
+        previous_digest=digest or "",
     )
     event.digest = digest_of(event)
-    event.save(force_insert=True)
-    return event
+    written = insertion(AuditEvent)
+    written.write({field.attname: getattr(event, field.attname) for field in written.fields})
 
 
 def faults(site_id: int) -> Iterator[str]:

@@ -260,6 +260,24 @@ def test_the_payload_of_a_person_is_sealed_and_readable_only_with_its_key(chain)
     assert found() == []
 
 
+def test_a_key_made_at_the_same_moment_elsewhere_is_kept(site, staff, person):
+    first = audit._new_key(person)
+    assert audit._new_key(person) == first == PersonKey.objects.get().key
+    audit.record(by=staff, site=site, verb="looked", target=person, person=person, kg=80)
+    assert json.loads(AuditEvent.objects.get().detail)["kg"] == 80
+
+
+def test_the_first_row_of_a_chain_and_one_of_nobody_are_bound_too(site, staff, person):
+    for told in ({"target": site}, {"target": staff}, {"target": person, "person": person}):
+        audit.record(by=staff, site=site, verb="looked", **told)
+    rows = list(AuditEvent.objects.order_by("sequence"))
+    assert [row.sequence for row in rows] == [1, 2, 3]
+    assert [row.previous_digest for row in rows] == ["", rows[0].digest, rows[1].digest]
+    newest = [target.history.order_by("history_id").last().history_id for target in (site, person)]
+    assert [json.loads(row.detail).get("history_id") for row in rows] == [newest[0], None, newest[1]]
+    assert found() == []
+
+
 def test_batches_of_reads_have_no_gap(site, staff, person):
     for _ in range(3):
         reads.note(by=staff, seen=[(person.pk, site.pk, None)], page="person")

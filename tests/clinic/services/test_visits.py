@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 from django.db import IntegrityError, connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinic.models import AuditEvent, Measurement, RedFlag, Visit, Weight
@@ -52,6 +53,18 @@ def test_a_visit_is_stored_whole_with_one_audit_row(staff, person, lesion):
     event = AuditEvent.objects.get()
     assert (event.verb, event.target_kind, event.person_id) == ("logged", "visit", person.pk)
     assert logged.visit.history.get().history_user == staff
+
+
+def test_a_visit_is_saved_with_few_statements_and_no_question_twice(staff, person, lesion):
+    with CaptureQueriesContext(connection) as watched:
+        log(staff, person, [at(lesion)])
+    said = [q["sql"].split()[0] for q in watched.captured_queries if "pg_advisory" not in q["sql"]]
+    row = ["SAVEPOINT", "INSERT", "INSERT", "RELEASE"]
+    # The person held, key, open lesions, same day, sealed devices; visit and measurement with their copies; signed
+    # plans; what the audit row is bound to; the person's key and the audit row.
+    asked = [*["SELECT"] * 5, *row, *row, "SELECT", "SELECT", "INSERT", "INSERT"]
+    assert said[said.index("SELECT") : said.index("SELECT") + len(asked)] == asked
+    assert len([word for word in said if word == "SELECT"]) == 7
 
 
 def test_nothing_is_stored_when_the_audit_row_fails(staff, person, lesion, monkeypatch):
