@@ -26,14 +26,15 @@ class HistoryReader(HistoryManager):
 class Copies(HistoricalRecords):
     """Writes a row's copy by an INSERT that is put together once; the library makes and saves an instance for each.
 
-    Its signals round a copy are not sent: nobody listens, and what a copy says is decided here alone.
+    Its signals round such a copy are not sent: nobody listens, and what a copy says is decided here alone.
     """
 
     def create_historical_record(self, instance: Any, history_type: str, using: str | None = None) -> None:
         copies = getattr(type(instance), self.manager_name).model
         kept, user = insertion(copies), self.get_history_user(instance)
         values = {field.attname: getattr(instance, field.attname) for field in copies.tracked_fields}
-        if not kept.takes(values):
+        # Where the copy also holds which other rows were linked, the library writes those beside it.
+        if copies._history_m2m_fields or not kept.takes(values):
             super().create_historical_record(instance, history_type, using)
             return
         values["history_date"] = getattr(instance, "_history_date", None) or timezone.now()
@@ -74,7 +75,8 @@ class ClinicalRecord(models.Model):
     def _do_insert(self, manager: Any, using: str, fields: Any, returning_fields: Any, raw: bool) -> Any:
         """The last step of `save` for a new row; one that brings its own number, or an expression, goes the long way."""
         kept = insertion(type(self))
-        if not raw and using == DEFAULT_DB_ALIAS and fields == kept.fields:
+        usual = fields == kept.fields and list(returning_fields) == [self._meta.pk]
+        if usual and not raw and using == DEFAULT_DB_ALIAS:
             values = {field.attname: field.pre_save(self, True) for field in fields}
             if kept.takes(values):
                 return [(kept.write(values),)]
