@@ -11,6 +11,8 @@ from django.db.models import BigIntegerField, DateField, UUIDField, Value
 from django.test.utils import CaptureQueriesContext
 
 from clinic.models import ClinicalRecord, Person, Visit, Weight
+from clinic.services import relief
+from clinic.services.relief_record import LesionShape
 from clinic.statements import Asked, Statement, insertion
 from tests import factories
 
@@ -161,3 +163,16 @@ def test_every_clinical_noun_and_its_copy_have_their_insert():
             text, _ = insertion(table)._compiled
             assert text.count("%s") == len(table._meta.local_concrete_fields) - 1
             assert f'"{table._meta.db_table}"' in text
+
+
+def test_a_copy_keeps_which_rows_were_linked(podiatrist, person):
+    """What a plan or a device serves is part of its history, not only its own columns."""
+    factories.weight(of=person, kg=82)
+    limb = factories.limb(of=person)
+    first, second = factories.lesion(on=limb), factories.lesion(on=limb, label="B", place="heel_central")
+    place = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0}
+    made = relief.plan_draft(by=podiatrist, limb=limb, shapes=[LesionShape(first, "traced", place)])
+    made.lesions.add(second)
+    newest, before, *_ = made.history.order_by("-history_id")
+    assert {link.lesion_id for link in newest.lesions.all()} == {first.pk, second.pk}
+    assert {link.lesion_id for link in before.lesions.all()} == {first.pk}
