@@ -14,7 +14,7 @@ from offload.core import CORE_VERSION, NOTICE
 from offload.core.checks import Check
 from offload.core.drawing import Drawing, Item, Layer, Pen, Text
 from offload.core.errors import ReliefError
-from offload.core.insole import Insole, insole_for
+from offload.core.insole import Insole
 from offload.core.outline import Outline
 from offload.core.plan import ClearanceAdvice, ReliefPlan, pressure_json
 from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
@@ -33,7 +33,6 @@ __all__ = [
     "InsolePicture",
     "PlanPicture",
     "bare_picture",
-    "insole_of",
     "place_on_insole",
     "plan_picture",
 ]
@@ -148,11 +147,6 @@ class PlanPicture:
         if not self.flagged:
             return f"none of {len(self.checks)} checks is flagged"
         return f"{len(self.flagged)} of {len(self.checks)} checks flagged"
-
-
-def insole_of(foot_length: float, foot_width: float | None) -> Insole:
-    """The insole drawn for a foot."""
-    return insole_for(foot_length, foot_width)
 
 
 def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> tuple[float, float]:

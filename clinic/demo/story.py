@@ -23,6 +23,7 @@ from clinic.models import (
     Trace,
     User,
 )
+from clinic.selectors.limbs import insole_of_limb
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.selectors.watch import points_of
 from clinic.services import (
@@ -41,7 +42,6 @@ from clinic.services import (
 from clinic.services.measurement import LesionFindings
 from clinic.services.relief_record import LesionShape
 from clinic.services.visits import PersonFindings
-from offload.selectors import insole_of
 from offload.steps import plan_depth
 
 from . import capture, course, devices
@@ -167,10 +167,8 @@ class Story:
         limb = next(self._limbs())
         if self.plot.mapped:
             measured_under(limb, day, self.staff, self.seed)
-        insole = insole_of(
-            float(limb.foot_length_mm or 0),
-            None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm),
-        )
+        insole = insole_of_limb(limb)
+        assert insole is not None  # every foot of the scenario has its length
         shapes = []
         for lesion in bench_lesions(limb):
             bench = start_of(lesion, insole)

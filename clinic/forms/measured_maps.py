@@ -29,6 +29,22 @@ def _grid_field(label: str) -> forms.CharField:
     )
 
 
+def _point_fields(name: str) -> tuple[NumberField, NumberField]:
+    return (
+        NumberField(
+            label=f"{name}, across from the big-toe side",
+            low=0,
+            high=400,
+            places=1,
+            unit="mm",
+            required=False,
+        ),
+        NumberField(
+            label=f"{name}, along from the heel end", low=0, high=500, places=1, unit="mm", required=False
+        ),
+    )
+
+
 class GridForm(forms.Form):
     """How a grid is to be read and where it lies. Cell size and unit are asked for, never guessed."""
 
@@ -42,29 +58,9 @@ class GridForm(forms.Form):
     toes_first = forms.BooleanField(label="The first row lies at the toes", required=False)
     lateral_first = forms.BooleanField(label="The first column lies at the little toe side", required=False)
     first_mark = forms.ChoiceField(label="First landmark", required=False)
-    first_across = NumberField(
-        label="First point, across from the big-toe side",
-        low=0,
-        high=400,
-        places=1,
-        unit="mm",
-        required=False,
-    )
-    first_along = NumberField(
-        label="First point, along from the heel end", low=0, high=500, places=1, unit="mm", required=False
-    )
+    first_across, first_along = _point_fields("First point")
     second_mark = forms.ChoiceField(label="Second landmark", required=False)
-    second_across = NumberField(
-        label="Second point, across from the big-toe side",
-        low=0,
-        high=400,
-        places=1,
-        unit="mm",
-        required=False,
-    )
-    second_along = NumberField(
-        label="Second point, along from the heel end", low=0, high=500, places=1, unit="mm", required=False
-    )
+    second_across, second_along = _point_fields("Second point")
     READING = ("unit", "cell_across", "cell_along")
     PLACING = ("first_mark", "first_across", "first_along", "second_mark", "second_across", "second_along")
 

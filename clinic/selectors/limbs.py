@@ -11,10 +11,11 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.models import Event, Limb, LimbFinding, Person, Prescription, Site
+from offload.core.insole import Insole, insole_for
 
 from .facts import PERFUSION_EVENTS
 
-__all__ = ["PERFUSION", "FindingValue", "both_limbs", "latest_findings", "running_devices"]
+__all__ = ["PERFUSION", "FindingValue", "both_limbs", "insole_of_limb", "latest_findings", "running_devices"]
 
 #: Findings that tell of the blood supply; they age, and a later operation makes them old at once.
 PERFUSION = (
@@ -60,6 +61,14 @@ class FindingValue:
     words: str
     found_on: date
     stale: bool
+
+
+def insole_of_limb(limb: Limb) -> Insole | None:
+    """The insole drawn for a foot; none while its length is not on record."""
+    if limb.foot_length_mm is None:
+        return None
+    breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
+    return insole_for(float(limb.foot_length_mm), breadth)
 
 
 def both_limbs(person: Person) -> list[Limb]:

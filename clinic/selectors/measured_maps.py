@@ -11,12 +11,14 @@ from django.utils.safestring import SafeString
 
 from clinic.models import Limb, LimbPlan, MeasuredMap
 from offload.core.errors import ReliefError
-from offload.core.insole import Insole, insole_for
+from offload.core.insole import Insole
 from offload.core.measured import GridError, MeasuredGrid, Placement, place_grid
 from offload.core.placement import share_off_insole
 from offload.map_pictures import map_picture
 
-__all__ = ["MapFacts", "grid_of", "insole_of_limb", "map_facts", "map_spec", "maps_of", "place_of"]
+from .limbs import insole_of_limb
+
+__all__ = ["MapFacts", "grid_of", "map_facts", "map_spec", "maps_of", "place_of"]
 
 
 #: While a lesion is dragged the same grid is laid on the same insole many times a second; numbers only are kept.
@@ -26,14 +28,6 @@ _laid = lru_cache(maxsize=32)(place_grid)
 def maps_of(limb: Limb) -> list[MeasuredMap]:
     """The maps that stand, the newest first (one query)."""
     return list(limb.measured_maps.filter(withdrawn_on__isnull=True))
-
-
-def insole_of_limb(limb: Limb) -> Insole | None:
-    """The insole drawn for a foot; none while its length is not on record."""
-    if limb.foot_length_mm is None:
-        return None
-    breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
-    return insole_for(float(limb.foot_length_mm), breadth)
 
 
 def grid_of(row: MeasuredMap) -> MeasuredGrid:

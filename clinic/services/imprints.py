@@ -13,8 +13,9 @@ from django.utils.formats import date_format
 from shapely.geometry import Polygon
 
 from clinic.models import Imprint, ImprintHow, Lesion, PhotoSubject, PlacedBy, Trace, User
+from clinic.selectors.limbs import insole_of_limb
 from offload.core.imprint import ImprintError, Placing, place_by_landmarks, place_by_outline
-from offload.core.insole import Insole, insole_for
+from offload.core.insole import Insole
 
 from . import audit
 from .errors import Refused
@@ -42,10 +43,10 @@ def insole_of_lesion(lesion: Lesion) -> Insole:
     limb = lesion.limb
     if not lesion.foot_site.insole_plan:
         raise Refused(f"Lesion {lesion.label} does not bear on an insole, so it leaves no imprint there.")
-    if limb.foot_length_mm is None:
+    insole = insole_of_limb(limb)
+    if insole is None:
         raise Refused("Foot length: not recorded; the insole is drawn from it. Record it first.")
-    breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
-    return insole_for(float(limb.foot_length_mm), breadth)
+    return insole
 
 
 def not_now(lesion: Lesion) -> str:

@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from clinic.dates import day_words
 from clinic.models import Limb, MapKind, MeasuredMap, PlanFlagCause, User
-from clinic.selectors.measured_maps import insole_of_limb, place_of
+from clinic.selectors.limbs import insole_of_limb
+from clinic.selectors.measured_maps import place_of
 from offload.core.errors import ReliefError
 from offload.core.measured import MeasuredGrid
 from offload.core.placement import faults_of_map

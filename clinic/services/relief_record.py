@@ -24,7 +24,8 @@ from clinic.models import (
     Weight,
 )
 from clinic.selectors.foams import foams_known
-from clinic.selectors.measured_maps import insole_of_limb, map_spec, maps_of
+from clinic.selectors.limbs import insole_of_limb
+from clinic.selectors.measured_maps import map_spec, maps_of
 from offload.core.checks import Check, plantar_check, weight_check
 from offload.core.foam import Foam, FoamError, remaining_thickness
 from offload.core.measured import GridError

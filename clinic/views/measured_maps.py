@@ -12,7 +12,8 @@ from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.measured_maps import BaselineMapForm, WithdrawForm
 from clinic.forms.refusals import show
 from clinic.models import Limb, MeasuredMap
-from clinic.selectors.measured_maps import insole_of_limb, map_facts
+from clinic.selectors.limbs import insole_of_limb
+from clinic.selectors.measured_maps import map_facts
 from clinic.selectors.people import person_bar
 from clinic.services.errors import Refused
 from clinic.services.measured_maps import map_keep

@@ -17,6 +17,7 @@ from clinic.forms.refusals import show
 from clinic.forms.relief import BenchForm, SignForm
 from clinic.guidelines.messages import said
 from clinic.models import Lesion, Limb, LimbPlan, WatchPoint
+from clinic.selectors.limbs import insole_of_limb
 from clinic.selectors.people import person_bar
 from clinic.selectors.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
 from clinic.selectors.watch import flags_standing
@@ -28,7 +29,7 @@ from offload import views as sheets
 from offload.core.insole import Insole
 from offload.core.outline import Outline
 from offload.models import PlanState, ReliefPlan
-from offload.selectors import InsolePicture, PlanPicture, bare_picture, insole_of, plan_picture
+from offload.selectors import InsolePicture, PlanPicture, bare_picture, plan_picture
 from offload.services import (
     InvalidSpec,
     PlanRefused,
@@ -216,10 +217,8 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
     hindrance = obstacle(record, lesions)
     if hindrance is not None and hindrance.id != WEIGHT_MISSING:
         return _no_plan(request, limb, lesions, hindrance)
-    assert limb.foot_length_mm is not None  # else it stood as the obstacle
-    insole = insole_of(
-        float(limb.foot_length_mm), float(limb.foot_breadth_mm) if limb.foot_breadth_mm is not None else None
-    )
+    insole = insole_of_limb(limb)
+    assert insole is not None  # else it stood as the obstacle
     source = _source(request, limb)
     data = _with_alternative(request.POST) if request.method == "POST" else None
     form = BenchForm(

@@ -11,8 +11,8 @@ from clinic.models import Imprint
 from clinic.selectors.relief import bench_lesions, plan_of_code, start_of
 from clinic.services import relief
 from clinic.services.relief_record import LesionShape
+from offload.core.insole import insole_for
 from offload.core.outline import Outline
-from offload.selectors import insole_of
 from tests import factories
 
 PLANTAR = [place.id for place in SITES.values() if place.insole_plan]
@@ -27,14 +27,14 @@ def limb(person):
 @pytest.mark.parametrize("length", [200.0, 260.0, 310.0])
 @pytest.mark.parametrize("place", PLANTAR)
 def test_every_plantar_place_begins_wholly_on_the_insole(db, limb, place, length):
-    insole = insole_of(length, None)
+    insole = insole_for(length, None)
     start = start_of(factories.lesion(on=limb, place=place), insole).start
     drawn = Outline.ellipse((start["x_mm"], start["y_mm"]), start["length_mm"], start["width_mm"])
     assert insole.outline.polygon.covers(drawn.polygon)
 
 
 def test_a_lesion_begins_under_its_landmark(limb):
-    insole = insole_of(260.0, None)
+    insole = insole_for(260.0, None)
     start = start_of(factories.lesion(on=limb, place="mth_2"), insole)
     mark = next(m for m in insole.landmarks if m.name == "metatarsal_head_2")
     assert (start.start["x_mm"], start.start["y_mm"]) == pytest.approx(mark.at, abs=0.05)
@@ -43,14 +43,14 @@ def test_a_lesion_begins_under_its_landmark(limb):
 
 
 def test_medial_and_lateral_places_lie_on_their_own_side(limb):
-    insole = insole_of(260.0, None)
+    insole = insole_for(260.0, None)
     medial = start_of(factories.lesion(on=limb, place="heel_medial"), insole).start["x_mm"]
     lateral = start_of(factories.lesion(on=limb, place="heel_lateral"), insole).start["x_mm"]
     assert medial < lateral
 
 
 def test_a_dorsal_lesion_has_no_place_on_the_insole(limb):
-    start = start_of(factories.lesion(on=limb, place="dorsum"), insole_of(260.0, None))
+    start = start_of(factories.lesion(on=limb, place="dorsum"), insole_for(260.0, None))
     assert not start.on_insole
 
 
@@ -61,7 +61,7 @@ def test_the_last_imprint_goes_before_the_site_name(limb):
         lesion=lesion, taken_on="2026-01-05", how="traced", outline_mm=ring, created_by=factories.author()
     )
     (found,) = bench_lesions(limb)
-    start = start_of(found, insole_of(260.0, None)).start
+    start = start_of(found, insole_for(260.0, None)).start
     assert start["how"] == "traced"
     assert (start["x_mm"], start["y_mm"]) == pytest.approx((-12.0, 170.0), abs=0.1)
     assert (start["length_mm"], start["width_mm"], start["angle_deg"]) == pytest.approx((18, 12, 30), abs=0.6)
@@ -75,7 +75,7 @@ def test_the_last_measured_size_is_taken_and_a_visit_in_error_is_not(limb):
     wrong = factories.visit(of=limb.person, state="in_error", error_reason="wrong person")
     factories.measurement(at=wrong, of=lesion, cm2=9.0, method="ellipse", length_mm=40, width_mm=30)
     (found,) = bench_lesions(limb)
-    start = start_of(found, insole_of(260.0, None)).start
+    start = start_of(found, insole_for(260.0, None)).start
     assert (start["length_mm"], start["width_mm"]) == (20.0, 12.0)
 
 
@@ -88,7 +88,7 @@ def queries(limb):
     with CaptureQueriesContext(
         connection,
     ) as seen:
-        insole = insole_of(260.0, None)
+        insole = insole_for(260.0, None)
         for lesion in bench_lesions(limb):
             start_of(lesion, insole)
     return len(seen)

@@ -9,7 +9,8 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import AuditEvent, MeasuredMap, PlanFlag
-from clinic.selectors.measured_maps import insole_of_limb, map_facts, map_spec, maps_of, place_of
+from clinic.selectors.limbs import insole_of_limb
+from clinic.selectors.measured_maps import map_facts, map_spec, maps_of, place_of
 from clinic.services import relief
 from clinic.services.errors import Conflict, Refused
 from clinic.services.measured_maps import map_keep, map_withdraw
