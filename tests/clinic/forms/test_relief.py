@@ -7,7 +7,7 @@ import pytest
 from clinic.forms.relief import BenchForm
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.services.relief_record import limb_record
-from offload.selectors import insole_of
+from offload.core.insole import insole_for
 from tests import factories
 
 
@@ -21,7 +21,7 @@ def limb(person):
 
 
 def bench(limb, data=None, source=None):
-    insole = insole_of(260.0, None)
+    insole = insole_for(260.0, None)
     return BenchForm([start_of(one, insole) for one in bench_lesions(limb)], limb_record(limb), data, source)
 
 
