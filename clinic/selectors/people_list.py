@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, NamedTuple, TypedDict
+from typing import Any, NamedTuple
 
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
@@ -37,8 +37,8 @@ _NEXT_ON = Subquery(_VISITS.values("next_on")[:1])
 _WEIGHED_ON = Subquery(_WEIGHTS.values("measured_on")[:1])
 
 
-class PersonRow(TypedDict):
-    """One line, flat: a template finds a name in a dictionary at once."""
+class PersonRow(NamedTuple):
+    """One line, which the template takes apart in this order: a name is then found at once."""
 
     key: str
     name: str
@@ -172,17 +172,17 @@ def _row(line: _Line, lesions: list[str], site: Site, today: date) -> PersonRow:
     elif in_care and lesions:
         next_words = "no next date"
     weighed = None if line.weighed_on is None else (today - line.weighed_on).days
-    return {
-        "key": str(line.pk),
-        "name": f"{line.family_name}, {line.given_name}",
-        "number": line.record_number,
-        "born": day_words(line.birth_date),
-        "left": ""
+    return PersonRow(
+        key=str(line.pk),
+        name=f"{line.family_name}, {line.given_name}",
+        number=line.record_number,
+        born=day_words(line.birth_date),
+        left=""
         if in_care or line.state_on is None
         else f"{PersonState(line.state).label}, {day_words(line.state_on)}",
-        "lesions": lesions if in_care else [],
-        "next_on": day_words(line.next_on) if line.next_on else "",
-        "next_words": next_words,
-        "weight_words": "not recorded" if weighed is None else _ago(weighed),
-        "weight_stale": bool(lesions) and (weighed is None or weighed > site.weight_fresh_days),
-    }
+        lesions=lesions if in_care else [],
+        next_on=day_words(line.next_on) if line.next_on else "",
+        next_words=next_words,
+        weight_words="not recorded" if weighed is None else _ago(weighed),
+        weight_stale=bool(lesions) and (weighed is None or weighed > site.weight_fresh_days),
+    )

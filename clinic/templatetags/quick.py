@@ -38,7 +38,9 @@ class Link(URLNode):
     def render(self, context: Context) -> Any:
         if self.asvar or self.kwargs or not context.autoescape:
             return super().render(context)
-        name = self.view_name.resolve(context)
+        # A name in quotes is a text already; only a variable has to be looked up each time.
+        named = self.view_name
+        name = named.var if isinstance(named.var, str) and not named.filters else named.resolve(context)
         args = tuple([str(arg.resolve(context)) for arg in self.args])
         routes = get_urlconf() or settings.ROOT_URLCONF
         return _address(routes, get_script_prefix(), name, args)

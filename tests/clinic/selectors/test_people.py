@@ -21,7 +21,7 @@ def page(site, *, q="", show="all", **place):
 
 
 def keys(found):
-    return [row["key"] for row in found.rows]
+    return [row.key for row in found.rows]
 
 
 def healed(person):
@@ -74,9 +74,9 @@ def test_a_row_tells_lesions_next_date_and_the_age_of_the_weight(site, person):
     )
     factories.weight(of=person, on=days_ago(35))
     (row,) = page(site).rows
-    assert row["lesions"] == ["A, under the second metatarsal head, left foot"]
-    assert (row["next_on"], row["next_words"]) == (day_words(days_ago(6)), "overdue")
-    assert (row["weight_words"], row["weight_stale"]) == ("5 weeks old", True)
+    assert row.lesions == ["A, under the second metatarsal head, left foot"]
+    assert (row.next_on, row.next_words) == (day_words(days_ago(6)), "overdue")
+    assert (row.weight_words, row.weight_stale) == ("5 weeks old", True)
 
 
 def test_a_row_of_somebody_who_left_tells_how_and_asks_for_nothing(site, person):
@@ -85,8 +85,8 @@ def test_a_row_of_somebody_who_left_tells_how_and_asks_for_nothing(site, person)
     person.state, person.state_on = "moved", days_ago(3)
     person.save()
     (row,) = page(site, show="left").rows
-    assert row["left"] == f"Moved away, {day_words(days_ago(3))}"
-    assert (row["lesions"], row["next_on"], row["next_words"]) == ([], day_words(days_ago(13)), "")
+    assert row.left == f"Moved away, {day_words(days_ago(3))}"
+    assert (row.lesions, row.next_on, row.next_words) == ([], day_words(days_ago(13)), "")
 
 
 def test_both_feet_of_a_person_stand_in_one_row_and_a_closed_lesion_says_so(site, person):
@@ -97,9 +97,9 @@ def test_both_feet_of_a_person_stand_in_one_row_and_a_closed_lesion_says_so(site
     for label in ("B", "A"):
         factories.lesion(on=left, label=label)
     (row,) = page(site).rows
-    assert [words.partition(",")[0] for words in row["lesions"]] == ["A", "B", "C"]
-    assert row["lesions"][2].endswith("right foot (closed, to confirm)")
-    assert (row["next_on"], row["next_words"], row["weight_words"]) == ("", "no next date", "not recorded")
+    assert [words.partition(",")[0] for words in row.lesions] == ["A", "B", "C"]
+    assert row.lesions[2].endswith("right foot (closed, to confirm)")
+    assert (row.next_on, row.next_words, row.weight_words) == ("", "no next date", "not recorded")
 
 
 def test_the_queries_of_the_list_do_not_grow_with_its_rows(site, django_assert_num_queries):
@@ -108,7 +108,7 @@ def test_the_queries_of_the_list_do_not_grow_with_its_rows(site, django_assert_n
             factories.lesion(on=factories.limb(of=factories.person(at=site)))
         with django_assert_num_queries(2):
             found = page(site)
-        assert all(row["lesions"] for row in found.rows)
+        assert all(row.lesions for row in found.rows)
 
 
 def _named_alike(site):
