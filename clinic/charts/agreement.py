@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from clinic.charts.errors import ChartError
+from clinic.charts.words import words_tag
 
 __all__ = ["MeasuredPoint", "agreement_svg"]
 
@@ -82,11 +83,13 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
         parts.append(
             f'<path d="M{LEFT} {y(tick):.1f}H{WIDTH - RIGHT}M{x(tick):.1f} {TOP}V{HEIGHT - BOTTOM}" stroke-opacity=".15"/>'
         )
-        parts.append(_words(LEFT - 8, y(tick) + 4, f"{tick:g}", "end"))
-        parts.append(_words(x(tick), HEIGHT - BOTTOM + 16, f"{tick:g}", "middle"))
-    parts.append(_words((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, "predicted peak with the cut, kPa", "middle"))
-    turned = f'transform="rotate(-90 14 {(TOP + HEIGHT - BOTTOM) / 2:g})"'
-    parts.append(_words(14, (TOP + HEIGHT - BOTTOM) / 2, "measured, kPa", "middle", turned))
+        parts.append(words_tag(LEFT - 8, y(tick) + 4, f"{tick:g}", "end"))
+        parts.append(words_tag(x(tick), HEIGHT - BOTTOM + 16, f"{tick:g}", "middle"))
+    parts.append(
+        words_tag((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 8, "predicted peak with the cut, kPa", "middle")
+    )
+    turned = f' transform="rotate(-90 14 {(TOP + HEIGHT - BOTTOM) / 2:g})"'
+    parts.append(words_tag(14, (TOP + HEIGHT - BOTTOM) / 2, "measured, kPa", "middle", turned))
     legend = 0
     limits = None if low is None or high is None else f"limits {low:+.0f}, {high:+.0f}"
     for shift, words, dash in (
@@ -103,7 +106,7 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
         if words is not None:
             row = TOP + 10 + 20 * legend
             parts.append(_line(WIDTH - RIGHT + 12, row, WIDTH - RIGHT + 38, row, dash))
-            parts.append(_words(WIDTH - RIGHT + 44, row + 4, words, "start"))
+            parts.append(words_tag(WIDTH - RIGHT + 44, row + 4, words, "start"))
             legend += 1
     for point in points:
         words = f"{point.words}: {point.predicted:.0f} predicted, {point.measured:.0f} kPa measured"
@@ -117,10 +120,3 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
 
 def _line(x1: float, y1: float, x2: float, y2: float, dash: str) -> str:
     return f'<path d="M{x1:.1f} {y1:.1f}L{x2:.1f} {y2:.1f}"{dash} stroke-width="1.3"/>'
-
-
-def _words(x: float, y: float, text: str, anchor: str, more: str = "") -> str:
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="currentColor" stroke="none" {more}>'
-        f"{escape(text)}</text>"
-    )

@@ -6,6 +6,7 @@ from xml.sax.saxutils import escape
 import numpy as np
 
 from clinic.charts.errors import ChartError
+from clinic.charts.words import words_tag
 from clinic.healing.funnel import Place, funnel_limits, placed
 
 __all__ = ["funnel_svg"]
@@ -54,13 +55,13 @@ def funnel_svg(points: Sequence[tuple[str, int, int]], share: float, label: str)
     ]
     for tick in (0.0, 0.25, 0.5, 0.75, 1.0):
         parts.append(f'<path d="M{LEFT - 4} {y(tick):.1f}H{WIDTH - RIGHT}" stroke-opacity=".18"/>')
-        parts.append(_words(LEFT - 8, y(tick) + 4, f"{tick:.0%}", "end"))
+        parts.append(words_tag(LEFT - 8, y(tick) + 4, f"{tick:.0%}", "end"))
     for part in (0.0, 0.25, 0.5, 0.75, 1.0):
         cases = part * most
-        parts.append(_words(x(cases), HEIGHT - BOTTOM + 16, f"{cases:.0f}", "middle"))
-    parts.append(_words((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, "cases", "middle"))
+        parts.append(words_tag(x(cases), HEIGHT - BOTTOM + 16, f"{cases:.0f}", "middle"))
+    parts.append(words_tag((LEFT + WIDTH - RIGHT) / 2, HEIGHT - 6, "cases", "middle"))
     parts.append(f'<path d="M{LEFT} {y(share):.1f}H{WIDTH - RIGHT}" stroke-width="1.5"/>')
-    parts.append(_words(WIDTH - RIGHT + 6, y(share) + 4, "all clinics", "start"))
+    parts.append(words_tag(WIDTH - RIGHT + 6, y(share) + 4, "all clinics", "start"))
     for level, dash in ((0.95, ' stroke-dasharray="5 4"'), (0.998, "")):
         for side, limits in enumerate(funnel_limits(share, n, level)):
             line = "L".join(f"{x(a):.1f} {y(b):.1f}" for a, b in zip(n, limits, strict=True))
@@ -68,7 +69,7 @@ def funnel_svg(points: Sequence[tuple[str, int, int]], share: float, label: str)
             if side == 1:
                 end = y(float(limits[-1]))
                 parts.append(
-                    _words(
+                    words_tag(
                         WIDTH - RIGHT + 6,
                         end - (14 if level > 0.99 else 2),
                         f"{level:.1%}".replace(".0%", "%"),
@@ -79,10 +80,6 @@ def funnel_svg(points: Sequence[tuple[str, int, int]], share: float, label: str)
     for (name, count, of), place in zip(points, places, strict=True):
         parts.append(_point(x(of), y(count / of), f"{name}: {count} of {of}", place))
     return "".join([*parts, "</svg>"])
-
-
-def _words(x: float, y: float, text: str, anchor: str) -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="currentColor" stroke="none">{escape(text)}</text>'
 
 
 def _point(x: float, y: float, words: str, place: Place) -> str:
