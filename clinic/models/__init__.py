@@ -53,6 +53,7 @@ from .prescription import (
     AGREES,
     NON_REMOVABLE,
     SEALED,
+    UNSIGNED,
     WITH_INSOLE,
     Agreement,
     DepartureReason,
@@ -88,7 +89,7 @@ from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind
 __all__ = [
     "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
-    "INFECTION_SIGNS", "NON_REMOVABLE", "OPEN_STATES", "PLACES", "SEALED", "WITH_INSOLE",
+    "INFECTION_SIGNS", "NON_REMOVABLE", "OPEN_STATES", "PLACES", "SEALED", "UNSIGNED", "WITH_INSOLE",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
     "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Erasure", "ErasurePermit", "Event", "EventKind", "Exudate",

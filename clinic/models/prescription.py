@@ -40,6 +40,8 @@ class DeviceClass(models.TextChoices):
 NON_REMOVABLE = (DeviceClass.TOTAL_CONTACT_CAST, DeviceClass.WALKER_NON_REMOVABLE)
 #: Rows of devices that are sealed on now.
 SEALED = models.Q(device_class__in=NON_REMOVABLE, stopped_on=None, sealed_on__isnull=False, opened_on=None)
+#: Rows of devices that wait for a second signature.
+UNSIGNED = models.Q(second_needed=True, second_at=None, stopped_on=None)
 #: Classes with an insole that a relief plan can serve. A cast has none.
 WITH_INSOLE = (
     DeviceClass.WALKER_NON_REMOVABLE,

@@ -11,6 +11,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
 from clinic.models import (
     OPEN_STATES,
+    UNSIGNED,
     Attendance,
     Lesion,
     LimbFinding,
@@ -207,7 +208,7 @@ def _devices(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _second(sites: list[int], today: date) -> QuerySet[Any]:
-    return _devices(sites, today).filter(second_needed=True, second_at=None)
+    return _devices(sites, today).filter(UNSIGNED)
 
 
 GAPS: dict[str, Gap] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from clinic.models import Look, Prescription, Site
+from clinic.models import UNSIGNED, Look, Prescription, Site
 
 from .today import today_lists
 from .transfers import waiting_here
@@ -33,9 +33,7 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
     morning = lists.morning
     asked = Look.objects.filter(lesion__limb__person__site=site, answer="").count()
     # Not the list of the page: that shows a signature only to those who may give it.
-    unsigned = Prescription.objects.filter(
-        limb__person__site=site, second_needed=True, second_at=None, stopped_on=None
-    ).count()
+    unsigned = Prescription.objects.filter(UNSIGNED, limb__person__site=site).count()
     lines = (
         DigestLine(
             len(morning.sealed), "sealed device past its day", "sealed devices past their day", "today"

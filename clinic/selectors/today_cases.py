@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import F, OuterRef, Prefetch, Q, Subquery, Window
+from django.db.models import F, OuterRef, Prefetch, Subquery, Window
 from django.db.models.functions import RowNumber
 
 from clinic.healing.progress import change_between
@@ -15,6 +15,7 @@ from clinic.healing.series import Method
 from clinic.models import (
     OPEN_STATES,
     SEALED,
+    UNSIGNED,
     AreaMethod,
     Contact,
     Lesion,
@@ -202,8 +203,7 @@ def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
     """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    waiting = Q(second_needed=True, second_at=None)
-    devices = Prescription.objects.filter(SEALED | waiting, limb__person__in=cases, stopped_on=None)
+    devices = Prescription.objects.filter(SEALED | UNSIGNED, limb__person__in=cases)
     light = devices.defer("facts", "advice", "forecast_shown", "content")
     for device in light.select_related("limb", "signed_by").order_by("open_by"):
         case = cases[device.limb.person_id]
