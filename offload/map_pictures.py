@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Collection
 
 import numpy as np
@@ -10,33 +9,14 @@ from django.utils.safestring import SafeString
 
 from offload.core.insole import Insole
 from offload.core.measured import MeasuredGrid
-from offload.core.outline import Point
-from offload.core.plan_drawing import drawn_point
 from offload.core.pressure_image import palette_png, scale_top
 from offload.core.spec import PressureMap
-from offload.pictures import scale_legend
+from offload.paper import AROUND, Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["grid_picture", "map_picture"]
 
-AROUND = 3.0  # [mm] of paper round what is drawn
 SCALE = 15.0  # [mm] of paper for the figures along the sides
 STEP, NAMED = 10, 50  # [mm] between ticks, and between those with a figure
-
-
-def _image(kpa: np.ndarray, shown: np.ndarray, top: float, mirrored: bool, box: tuple[float, ...]) -> str:
-    data = base64.b64encode(palette_png(kpa, shown, top, mirrored=mirrored)).decode()
-    x, y, width, height = (f"{value:.2f}" for value in box)
-    return (
-        f'<image href="data:image/png;base64,{data}" x="{x}" y="{y}" width="{width}" height="{height}" '
-        'preserveAspectRatio="none"/>'
-    )
-
-
-def _opening(width: float, height: float, title: str) -> str:
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.2f} {height:.2f}" role="img" '
-        f'aria-label="{title}" class="pressure-svg" fill="none" stroke-linejoin="round">'
-    )
 
 
 def grid_picture(grid: MeasuredGrid, side: str) -> SafeString:
@@ -46,8 +26,8 @@ def grid_picture(grid: MeasuredGrid, side: str) -> SafeString:
     top = scale_top(kpa)
     mirrored = side == "left"
     title = f"The grid as read: {kpa.shape[0]} rows, {kpa.shape[1]} columns, peak {kpa.max():.0f} kPa"
-    out = [_opening(SCALE + width + AROUND, AROUND + height + SCALE, title)]
-    out.append(_image(kpa, kpa > 0, top, mirrored, (SCALE, AROUND, width, height)))
+    out = [opening_tag(SCALE + width + AROUND, AROUND + height + SCALE, title)]
+    out.append(image_tag(palette_png(kpa, kpa > 0, top, mirrored=mirrored), (SCALE, AROUND, width, height)))
     out.append(
         f'<rect x="{SCALE}" y="{AROUND}" width="{width:.2f}" height="{height:.2f}" stroke="currentColor" stroke-width=".4"/>'
     )
@@ -79,28 +59,17 @@ def map_picture(placed: PressureMap, insole: Insole, side: str, marks: Collectio
     kpa = placed.grid()
     x, y = placed.centres()
     dx, dy = placed.cell
-    low_x, low_y, high_x, high_y = insole.outline.bounds
-    low_x, high_x = min(low_x, float(x[0]) - dx / 2), max(high_x, float(x[-1]) + dx / 2)
-    low_y, high_y = min(low_y, float(y[0]) - dy / 2), max(high_y, float(y[-1]) + dy / 2)
-    sides = sorted(drawn_point((value, 0.0), side)[0] for value in (low_x, high_x))
-    left, width = sides[0], sides[1] - sides[0]
-
-    def place(point: Point) -> Point:
-        across, along = drawn_point(point, side)
-        return across - left + AROUND, high_y - along + AROUND
-
-    corners = [place((float(value), float(y[-1]) + dy / 2)) for value in (x[0] - dx / 2, x[-1] + dx / 2)]
-    box = (min(c[0] for c in corners), corners[0][1], len(x) * dx, len(y) * dy)
+    low, high = (x[0] - dx / 2, y[0] - dy / 2), (x[-1] + dx / 2, y[-1] + dy / 2)
+    left, heel, right, toes = insole.outline.bounds
+    paper = Paper((min(left, low[0]), min(heel, low[1])), (max(right, high[0]), max(toes, high[1])), side)
     top = scale_top(kpa)
-    outline = "M" + "L".join(f"{a:.2f},{b:.2f}" for a, b in map(place, insole.outline.exterior)) + "Z"
     title = f"The measured map on the insole; peak {kpa.max():.0f} kPa"
-    out = [_opening(width + 2 * AROUND, high_y - low_y + 2 * AROUND, title)]
-    out.append(_image(kpa, kpa > 0, top, side == "left", box))
-    out.append(f'<path d="{outline}" stroke="currentColor" stroke-width=".6"/>')
-    ends = [place(mark.at) for mark in insole.landmarks if mark.name in marks]
-    line = "M" + "L".join(f"{a:.2f},{b:.2f}" for a, b in ends)
-    out.append(f'<path d="{line}" class="cut-under"/><path d="{line}" class="cut"/>')
-    for a, b in ends:
+    out = [opening_tag(*paper.size, title)]
+    out.append(image_tag(palette_png(kpa, kpa > 0, top, mirrored=paper.mirrored), paper.box(low, high)))
+    out.append(f'<path d="{paper.outline(insole.outline)}" stroke="currentColor" stroke-width=".6"/>')
+    ends = [mark.at for mark in insole.landmarks if mark.name in marks]
+    out.append(f'<path d="{paper.ring(ends)}" class="cut-under"/><path d="{paper.ring(ends)}" class="cut"/>')
+    for a, b in map(paper.place, ends):
         cross = f"M{a - 4:.2f},{b:.2f}h8M{a:.2f},{b - 4:.2f}v8"
         out.append(f'<path d="{cross}" class="level-under"/><path d="{cross}" class="level"/>')
     out.append("</svg>")
