@@ -10,7 +10,7 @@ from django.utils import timezone
 from clinic.models import MapKind, MapUnit
 from offload.core.errors import ReliefError
 from offload.core.insole import Insole
-from offload.core.measured import CELL_LIMITS, MeasuredGrid, place_grid, read_grid
+from offload.core.measured import CELL_LIMITS, GridPoint, MeasuredGrid, place_on_landmarks, read_grid
 from offload.core.spec import PressureMap
 
 from .entries import NumberField, PastDayField
@@ -101,7 +101,7 @@ class GridForm(forms.Form):
         return None
 
     @property
-    def points(self) -> tuple[tuple[str, float, float], tuple[str, float, float]]:
+    def points(self) -> tuple[GridPoint, GridPoint]:
         """The two landmarks and the points of the grid under them [mm]: name, across, along."""
         data = self.cleaned_data
         first, second = (
@@ -136,11 +136,8 @@ class MapForm(GridForm):
         grid = self.read(name, "peak")
         if grid is None:
             return None
-        marks = {mark.name: mark.at for mark in self.insole.landmarks}
-        (one, *at_one), (other, *at_other) = self.points
-        on_grid = ((at_one[0], at_one[1]), (at_other[0], at_other[1]))
         try:
-            return place_grid(grid, on_grid, (marks[one], marks[other])).map
+            return place_on_landmarks(grid, self.points, self.insole).map
         except ReliefError as fault:
             self.add_error(name, f"{self.fields[name].label}: {fault}")
         return None

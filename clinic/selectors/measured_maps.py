@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 from django.utils.safestring import SafeString
@@ -12,17 +11,13 @@ from django.utils.safestring import SafeString
 from clinic.models import Limb, LimbPlan, MeasuredMap
 from offload.core.errors import ReliefError
 from offload.core.insole import Insole
-from offload.core.measured import GridError, MeasuredGrid, Placement, place_grid
+from offload.core.measured import MeasuredGrid, Placement, place_on_landmarks
 from offload.core.placement import share_off_insole
 from offload.map_pictures import map_picture
 
 from .limbs import insole_of_limb
 
 __all__ = ["MapFacts", "grid_of", "map_facts", "map_spec", "maps_of", "place_of"]
-
-
-#: While a lesion is dragged the same grid is laid on the same insole many times a second; numbers only are kept.
-_laid = lru_cache(maxsize=32)(place_grid)
 
 
 def maps_of(limb: Limb) -> list[MeasuredMap]:
@@ -38,13 +33,8 @@ def grid_of(row: MeasuredMap) -> MeasuredGrid:
 
 def place_of(row: MeasuredMap, insole: Insole) -> Placement:
     """A stored map laid on an insole; GridError when it does not fit between its landmarks any more."""
-    marks = {mark.name: mark.at for mark in insole.landmarks}
-    names = [name for name, _, _ in row.points]
-    missing = [name for name in names if name not in marks]
-    if missing:
-        raise GridError(f"the insole has no landmark {missing[0].replace('_', ' ')}.")
-    on_grid = [(float(across), float(along)) for _, across, along in row.points]
-    return _laid(grid_of(row), (on_grid[0], on_grid[1]), (marks[names[0]], marks[names[1]]))
+    one, other = ((name, float(across), float(along)) for name, across, along in row.points)
+    return place_on_landmarks(grid_of(row), (one, other), insole)
 
 
 def map_spec(row: MeasuredMap, insole: Insole) -> dict[str, Any]:

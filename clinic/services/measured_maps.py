@@ -14,7 +14,7 @@ from clinic.models import Limb, MapKind, MeasuredMap, PlanFlagCause, User
 from clinic.selectors.limbs import insole_of_limb
 from clinic.selectors.measured_maps import place_of
 from offload.core.errors import ReliefError
-from offload.core.measured import MeasuredGrid
+from offload.core.measured import GridPoint, MeasuredGrid
 from offload.core.placement import faults_of_map
 from offload.models import PlanState
 
@@ -24,9 +24,6 @@ from .records import store
 from .watch import plan_flag_raise
 
 __all__ = ["map_keep", "map_withdraw"]
-
-#: A landmark of the insole and the point of the grid under it [mm]: name, across, along.
-GridPoint = tuple[str, float, float]
 
 
 @transaction.atomic

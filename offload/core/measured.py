@@ -8,18 +8,31 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from offload.core.errors import ReliefError
+from offload.core.insole import Insole
 from offload.core.outline import Point
 from offload.core.spec import PressureMap
 
-__all__ = ["KPA_PER", "GridError", "MeasuredGrid", "Placement", "place_grid", "read_grid"]
+__all__ = [
+    "KPA_PER",
+    "GridError",
+    "GridPoint",
+    "MeasuredGrid",
+    "Placement",
+    "place_grid",
+    "place_on_landmarks",
+    "read_grid",
+]
 
 Array = NDArray[np.float64]
+GridPoint = tuple[str, float, float]
+"""A landmark of the insole and the point of the grid under it [mm]: name, across, along."""
 
 KPA_PER = {"kPa": 1.0, "N/cm2": 10.0}
 """kPa in one unit of what a measuring system prints."""
@@ -173,6 +186,7 @@ def _row(row: Sequence[Any], number: int, width: int, unit: str) -> list[float]:
     return values
 
 
+@lru_cache(maxsize=32)  # a grid is laid on the same insole many times a second while a lesion is dragged
 def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tuple[Point, Point]) -> Placement:
     """Lay a grid on the insole so that two points of it meet two landmarks.
 
@@ -235,3 +249,28 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
         tuple(map(tuple, kpa.tolist())), (cell, cell), (float(low[0]), float(low[1])), grid.kind
     )
     return Placement(made, math.degrees(math.remainder(turn, 2 * math.pi)), stretch)
+
+
+def place_on_landmarks(grid: MeasuredGrid, points: tuple[GridPoint, GridPoint], insole: Insole) -> Placement:
+    """Lay a grid on an insole by two of its landmarks.
+
+    Parameters
+    ----------
+    grid
+        As for ``place_grid``.
+    points
+        Two landmarks and the points of the grid under them.
+    insole
+        The insole.
+
+    Raises
+    ------
+    GridError
+        When the insole has no such landmark, and as ``place_grid``.
+    """
+    marks = {mark.name: mark.at for mark in insole.landmarks}
+    missing = [name for name, _, _ in points if name not in marks]
+    if missing:
+        raise GridError(f"the insole has no landmark {missing[0].replace('_', ' ')}.")
+    (one, *at_one), (other, *at_other) = points
+    return place_grid(grid, ((at_one[0], at_one[1]), (at_other[0], at_other[1])), (marks[one], marks[other]))
