@@ -6,5 +6,5 @@ from clinic.append_only import InstallTriggers
 
 
 class Migration(migrations.Migration):
-    dependencies = [("clinic", "0001_initial")]
+    dependencies = [("clinic", "0001_schema")]
     operations = [InstallTriggers()]
