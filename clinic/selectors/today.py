@@ -9,7 +9,7 @@ from datetime import date, datetime, time
 from django.utils import timezone
 
 from clinic.dates import day_words
-from clinic.guidelines.due import days_overdue, fact_age, remission_due_on, visit_standing
+from clinic.guidelines.due import days_overdue, fact_age, remission_due_on, sealed_past, visit_standing
 from clinic.guidelines.messages import said
 from clinic.models import Site, User
 
@@ -76,7 +76,7 @@ def _moment_of(day: date) -> datetime:
 def _placed(case: Case, day: date) -> tuple[str, TodayRow]:
     """The one list by date a person stands on, if any. Without a next date they stand on this morning's list."""
     opening = min(
-        (d.open_by for d in case.sealed if d.open_by is not None and d.open_by >= day), default=None
+        (d.open_by for d in case.sealed if d.open_by and not sealed_past(d.open_by, day)), default=None
     )
     if not case.lesions and case.healed_on is not None:
         return _remission(case, case.healed_on, day)
