@@ -9,8 +9,21 @@ import shutil
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests import factories
+
+# The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no `too_slow`: both
+# measure the machine, which others load, and not the test. The other health checks speak of the strategy and stay. In
+# CI the same commit gives the same examples; elsewhere they are new each time, and a failing one is kept and printed.
+settings.register_profile(
+    "clinic",
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+    derandomize=bool(os.environ.get("CI")),
+    print_blob=True,
+)
+settings.load_profile("clinic")
 
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 # Playwright's synchronous interface keeps an event loop running in the test's thread.

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
+TESTS = [path for path in (ROOT / "tests").rglob("*.py") if path != Path(__file__).resolve()]
 
 
 @pytest.mark.parametrize("name", ["base", "test", "dev", "oracle"])
@@ -69,3 +70,19 @@ def test_production_refuses_to_start_half_configured(environment, named):
 def test_production_settings_pass_the_deployment_check():
     done = run_check(SECRET_KEY=LONG_KEY, ALLOWED_HOSTS="clinic.example.org")
     assert done.returncode == 0, done.stderr
+
+
+def test_every_law_runs_under_the_one_profile():
+    from hypothesis import HealthCheck, settings
+
+    assert settings().deadline is None
+    assert HealthCheck.too_slow in settings().suppress_health_check
+    own = re.compile(r"\bdeadline=|\bHealthCheck\b|_profile\(")
+    assert [path.name for path in TESTS if own.search(path.read_text())] == ["conftest.py"]
+
+
+def test_no_journey_waits_for_a_time():
+    # The pictures of the README wait for a server of their own, which they ask again and again.
+    journeys = [path for path in TESTS if path.parent.name == "journeys" and path.name != "screenshots.py"]
+    assert journeys
+    assert not [path.name for path in journeys if re.search(r"wait_for_timeout|sleep\(", path.read_text())]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Literal
 
+from clinic.guidelines.due import sealed_past
 from clinic.guidelines.errors import GuidelineError
 
 __all__ = [
@@ -330,7 +331,7 @@ def seal_clock(open_by: date, now: datetime, zone: tzinfo) -> Clock:
     today = day_at(now, zone)
     due = _local(open_by + timedelta(days=1), time(0), zone)
     days = (today - open_by).days
-    if days > 0:
+    if sealed_past(open_by, today):
         return Clock("stop", due, f"{days} day{'' if days == 1 else 's'} past its day")
     if days == 0:
         return Clock("ask", due, "to be opened today")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.guidelines.due import too_old
 from clinic.models import Circumstances, Person
 
 __all__ = ["Answer", "CircumstancesCard", "circumstances_card"]
@@ -56,6 +57,6 @@ def circumstances_card(person: Person, today: date) -> CircumstancesCard:
         if row is None:
             answers.append(Answer(name, label, "not asked", None))
             continue
-        old = name == "high_falls_risk" and (today - row.asked_on).days > person.site.falls_fresh_days
+        old = name == "high_falls_risk" and too_old(row.asked_on, person.site.falls_fresh_days, today)
         answers.append(Answer(name, label, _words(row, name), row.asked_on, old))
     return CircumstancesCard(answers)

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 
+from clinic.guidelines.due import oldest_fresh
 from clinic.models import (
     OPEN_STATES,
     UNSIGNED,
@@ -113,10 +114,10 @@ def _by_age(
     """Rows without anything fresh, by the number of days of their own site."""
     if len(ages) == 1:
         (days,) = ages
-        return rows.filter(~fresh(today - timedelta(days=days)))
+        return rows.filter(~fresh(oldest_fresh(days, today)))
     owed = Q(pk__in=[])
     for days, sites in ages.items():
-        owed |= Q(**{f"{path}__in": sites}) & ~Q(fresh(today - timedelta(days=days)))
+        owed |= Q(**{f"{path}__in": sites}) & ~Q(fresh(oldest_fresh(days, today)))
     return rows.filter(owed)
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, Literal, cast
 
+from clinic.guidelines.due import too_old
 from clinic.guidelines.facts import Facts
 from clinic.guidelines.perfusion import ischaemia_grade
 from clinic.models import (
@@ -162,7 +163,7 @@ def perfusion_fact(
         if grade.grade is None:
             continue
         since = [e for e in events if e.kind in PERFUSION_EVENTS and e.happened_on > found.found_on]
-        if day - found.found_on > timedelta(days=site.perfusion_fresh_days):
+        if too_old(found.found_on, site.perfusion_fresh_days, day):
             why = f"older than {site.perfusion_fresh_days} days (house rule)"
             sheet.stale(name, grade.grade, found.found_on, why)
         elif since:
@@ -212,7 +213,7 @@ def _person(sheet: _Sheet, limb: Limb, screens: list[Circumstances], falls: list
         sheet.put("high_falls_risk", None, None)
     else:
         fallen = [fall for fall in falls if fall > asked.asked_on]
-        if day - asked.asked_on > timedelta(days=site.falls_fresh_days):
+        if too_old(asked.asked_on, site.falls_fresh_days, day):
             why = f"older than {site.falls_fresh_days} days (house rule)"
             sheet.stale("high_falls_risk", asked.high_falls_risk, asked.asked_on, why)
         elif fallen and not asked.high_falls_risk:

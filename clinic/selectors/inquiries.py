@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django.db.models import Max, QuerySet
 from django.utils import timezone
 
 from clinic.dates import day_words
+from clinic.guidelines.due import inquiry_late
 from clinic.models import (
     Event,
     EventKind,
@@ -29,10 +30,8 @@ from clinic.models import (
 from .kept_queries import of_numbers
 from .limbs import PERFUSION, FindingValue, latest_findings
 
-__all__ = ["INQUIRY_DAYS", "NOT_HEALING", "Cause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
+__all__ = ["NOT_HEALING", "Cause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
 
-#: A lesion that does not heal has its sheet no older than this (design choice of this program).
-INQUIRY_DAYS = 14
 NOT_HEALING = frozenset({"slow", "stalled", "worsening"})
 VISITS_SHOWN = 4
 
@@ -228,7 +227,7 @@ def last_inquiries(lesions: Iterable[Lesion]) -> dict[int, date]:
 
 def inquiry_due(kind: str, last: date | None, today: date) -> str:
     """Why the sheet is due, or nothing."""
-    if kind not in NOT_HEALING or (last is not None and today - last <= timedelta(days=INQUIRY_DAYS)):
+    if kind not in NOT_HEALING or not inquiry_late(last, today):
         return ""
     if last is None:
         return "Nobody has gone through why it is not healing."

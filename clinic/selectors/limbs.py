@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django.utils import timezone
 
+from clinic.guidelines.due import too_old
 from clinic.models import Event, Limb, LimbFinding, Person, Prescription, Site
 from offload.core.insole import Insole, insole_for
 
@@ -115,7 +116,7 @@ def _newest(
             if name in found or value in (None, ""):
                 continue
             old = name in PERFUSION and (
-                today - row.found_on > timedelta(days=site.perfusion_fresh_days)
+                too_old(row.found_on, site.perfusion_fresh_days, today)
                 or (changed_on is not None and changed_on > row.found_on)
             )
             old = old or (name in SAME_DAY and row.found_on != today)

@@ -9,12 +9,13 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from clinic.dates import day_words
-from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, referral_clock, seal_clock
+from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, seal_clock
 from clinic.guidelines.messages import Said, said
 from clinic.models import Attendance, ContactResult, Person, Site, User
 
 from .clocks import hours_of, local_day
 from .flags import flag_urgency, flag_words
+from .referrals import clock_of
 from .today_cases import Case, LesionLine
 
 __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
@@ -119,14 +120,7 @@ def _flags(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
 
 def _referrals(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
     for referral in case.referrals:
-        clock = referral_clock(
-            referral.made_at,
-            referral.urgency,
-            hours_of(site),
-            now,
-            reached=False,
-            planned_days=site.planned_reach_days,
-        )
+        clock = clock_of(referral, site, now)
         if clock.late:
             ask = Ask(said("reach_referral"), "referral", referral.pk)
             words = f"Referral to {referral.get_to_display().lower()} has not reached them ({clock.words})"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 
+from clinic.guidelines.due import too_old
 from clinic.models import OPEN_STATES, Lesion, LesionState, Person, PersonState, Site, User, Weight
 
 from .risk import risk_words
@@ -44,12 +45,11 @@ def person_bar(person: Person, today: date | None = None) -> PersonBar:
     """The header of one person (at most eight queries, whatever the size of the record)."""
     day = today or timezone.localdate()
     weight = person.weights.order_by("-measured_on", "-pk").first()
-    fresh = timedelta(days=person.site.weight_fresh_days)
     return PersonBar(
         person=person,
         age=person.age_on(day),
         weight=weight,
-        weight_stale=weight is not None and day - weight.measured_on > fresh,
+        weight_stale=weight is not None and too_old(weight.measured_on, person.site.weight_fresh_days, day),
         risk_words=risk_words(person),
         open_flags=person.red_flags.filter(answer="").count(),
     )

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
 from clinic.dates import day_words
+from clinic.guidelines.due import fact_age, visit_standing
 from clinic.models import (
     OPEN_STATES,
     Lesion,
@@ -35,6 +36,8 @@ _WEIGHTS = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on",
 #: Put together once: each query that takes them makes copies of its own.
 _NEXT_ON = Subquery(_VISITS.values("next_on")[:1])
 _WEIGHED_ON = Subquery(_WEIGHTS.values("measured_on")[:1])
+#: What is said of a next visit with which something is wrong.
+_WRONG = {"overdue": "overdue", "no_date": "no next date"}
 
 
 class PersonRow(NamedTuple):
@@ -166,11 +169,7 @@ def _ago(days: int) -> str:
 
 def _row(line: _Line, lesions: list[str], site: Site, today: date) -> PersonRow:
     in_care = line.state == PersonState.IN_CARE
-    next_words = ""
-    if in_care and line.next_on is not None:
-        next_words = "overdue" if line.next_on < today else ""
-    elif in_care and lesions:
-        next_words = "no next date"
+    standing = visit_standing(line.next_on, today, in_care=in_care, open_lesions=bool(lesions))
     weighed = None if line.weighed_on is None else (today - line.weighed_on).days
     return PersonRow(
         key=str(line.pk),
@@ -182,7 +181,7 @@ def _row(line: _Line, lesions: list[str], site: Site, today: date) -> PersonRow:
         else f"{PersonState(line.state).label}, {day_words(line.state_on)}",
         lesions=lesions if in_care else [],
         next_on=day_words(line.next_on) if line.next_on else "",
-        next_words=next_words,
+        next_words=_WRONG.get(standing, ""),
         weight_words="not recorded" if weighed is None else _ago(weighed),
-        weight_stale=bool(lesions) and (weighed is None or weighed > site.weight_fresh_days),
+        weight_stale=bool(lesions) and fact_age(line.weighed_on, site.weight_fresh_days, today) != "fresh",
     )

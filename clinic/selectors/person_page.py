@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.guidelines.due import sealed_past, visit_standing
 from clinic.models import (
     Amputation,
     Lesion,
     Limb,
     Person,
+    PersonState,
     PhotoConsent,
     Prescription,
     RedFlag,
@@ -82,28 +84,32 @@ def _feet(person: Person, today: date) -> list[Foot]:
                 open=ours,
                 past=[x for x in lesions if x.limb_id == limb.pk and not x.is_open],
                 device=device,
-                device_overdue=bool(
-                    device and device.stays_closed and device.open_by
-                    and device.open_by < today
-                ),
+                device_overdue=bool(device and device.stays_closed and sealed_past(device.open_by, today)),
                 findings=found[limb.pk],
             )
-        )  # fmt: skip
+        )
     return feet
 
 
 def person_page(person: Person, *, today: date, everything: bool = False) -> PersonPage:
     """The whole page of one person."""
     last_visit = person.visits.filter(state=VisitState.STANDS).first()
+    feet = _feet(person, today)
+    standing = visit_standing(
+        last_visit.next_on if last_visit else None,
+        today,
+        in_care=person.state == PersonState.IN_CARE,
+        open_lesions=any(foot.open for foot in feet),
+    )
     return PersonPage(
         person=person,
-        feet=_feet(person, today),
+        feet=feet,
         weights=list(person.weights.all()[:WEIGHTS_SHOWN]),
         circumstances=circumstances_card(person, today),
         flags=[(flag, flag_words(flag.flags)) for flag in flags_open(person)],
         referrals=list(person.referrals.all()),
         consent=person.photo_consents.first(),
         last_visit=last_visit,
-        next_overdue=bool(last_visit and last_visit.next_on and last_visit.next_on < today),
+        next_overdue=standing == "overdue",
         timeline=timeline(person, everything=everything),
     )

@@ -9,6 +9,7 @@ from typing import Any
 
 from django.utils.formats import date_format
 
+from clinic.guidelines.due import too_old
 from clinic.models import Limb, LimbPlan, Person, Photo, Prescription, Site, Visit, VisitState
 
 from .house_rules import stack_words
@@ -129,7 +130,7 @@ def _due(case: Case, feet: Sequence[Sequence[FindingValue]], day: date) -> tuple
     due = []
     if case.weighed_on is None:
         due.append("weight (none yet)")
-    elif (day - case.weighed_on).days > case.person.site.weight_fresh_days:
+    elif too_old(case.weighed_on, case.person.site.weight_fresh_days, day):
         due.append(f"weight (last {date_format(case.weighed_on)})")
     pressures = [one for foot in feet for one in foot if one.name in PRESSURES]
     if case.lesions and not any(not one.stale for one in pressures):

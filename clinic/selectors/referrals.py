@@ -8,11 +8,11 @@ from datetime import date, datetime
 from django.utils import timezone
 
 from clinic.guidelines.clocks import Clock, referral_clock
-from clinic.models import Referral
+from clinic.models import Referral, Site
 
 from .clocks import hours_of
 
-__all__ = ["ReferralPage", "Step", "referral_page"]
+__all__ = ["ReferralPage", "Step", "clock_of", "referral_page"]
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,18 @@ def _waited(since: datetime, now: datetime) -> str:
     return f"{hours // 24} days"
 
 
+def clock_of(referral: Referral, site: Site, now: datetime) -> Clock:
+    """How far behind a referral is at the clinic whose hours count."""
+    return referral_clock(
+        referral.made_at,
+        referral.urgency,
+        hours_of(site),
+        now,
+        reached=any((referral.reached_at, referral.accepted_at, referral.seen_on)),
+        planned_days=site.planned_reach_days,
+    )
+
+
 def referral_page(referral: Referral, now: datetime | None = None) -> ReferralPage:
     """The steps of a referral and which of them is owed next; no query of its own."""
     moment = now or timezone.now()
@@ -61,13 +73,4 @@ def referral_page(referral: Referral, now: datetime | None = None) -> ReferralPa
         words = "Seen; the result has not come back."
     else:
         words = ""
-    site = referral.person.site
-    clock = referral_clock(
-        referral.made_at,
-        referral.urgency,
-        hours_of(site),
-        moment,
-        reached=any(step.done for step in steps[1:]),
-        planned_days=site.planned_reach_days,
-    )
-    return ReferralPage(referral, steps, words, clock)
+    return ReferralPage(referral, steps, words, clock_of(referral, referral.person.site, moment))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from django.db.models import Count, QuerySet
@@ -13,6 +13,7 @@ from django.utils.safestring import SafeString
 from django.utils.text import capfirst
 
 from clinic.dates import day_words
+from clinic.guidelines.due import area_too_old, back_on_review, confirmable_from, sealed_past
 from clinic.models import (
     OPEN_STATES,
     Lesion,
@@ -30,12 +31,8 @@ from .kept_queries import of_numbers
 from .review_due import DUE, Due, Surroundings, due_for, surroundings_of
 from .sparks import spark
 
-__all__ = ["CONCERNS", "SEEN_DAYS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
+__all__ = ["CONCERNS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
 
-#: A lesion without an area for longer than two weekly visits is looked at again (design choice of this program).
-UNMEASURED_DAYS = 14
-#: A lesion marked as seen comes back after this many days at the latest (design choice of this program).
-SEEN_DAYS = 14
 SPARK_VISITS = 8
 #: Concern -> words of its heading, in the order of the list.
 CONCERNS: dict[str, str] = {
@@ -97,7 +94,7 @@ class ReviewRow:
 
     @property
     def back_on(self) -> date | None:
-        return self.seen.seen_on + timedelta(days=SEEN_DAYS) if self.seen else None
+        return back_on_review(self.seen.seen_on) if self.seen else None
 
     @property
     def visit_words(self) -> str:
@@ -275,7 +272,7 @@ def _still_seen(
     """Whether a look still holds: same concern, no visit made since, not older than a fortnight, no stop."""
     if note is None or concern in ("stop", "look") or note.concern != concern:
         return False
-    if (today - note.seen_on).days >= SEEN_DAYS:
+    if today >= back_on_review(note.seen_on):
         return False
     logged = around.logged.get(person)
     return logged is None or logged <= note.created_at
@@ -284,7 +281,7 @@ def _still_seen(
 def _stops(device: Prescription | None, flags: int, today: date) -> Iterable[str]:
     if flags:
         yield "A red flag of this person is not answered."
-    if device and device.stays_closed and device.open_by and device.open_by < today:
+    if device and device.open_by and device.stays_closed and sealed_past(device.open_by, today):
         yield f"Sealed device was to be opened by {day_words(device.open_by)}: open it today."
 
 
@@ -295,7 +292,7 @@ def _unmeasured(healing: LesionHealing, today: date) -> str:
     last = healing.areas[-1].day if healing.areas else None
     since = last or healing.lesion.first_seen_on
     days = (today - since).days
-    if days <= UNMEASURED_DAYS:
+    if not area_too_old(since, today):
         return ""
     if last is None:
         return f"No area yet, {days} days after the lesion was first seen."
@@ -307,7 +304,7 @@ def _reasons(healing: LesionHealing, old: str, today: date, site: Site) -> Itera
         yield old
     closed_on = healing.lesion.closed_on
     if healing.lesion.state == LesionState.TO_CONFIRM and closed_on:
-        due = closed_on + timedelta(days=site.confirm_closure_days)
+        due = confirmable_from(closed_on, site.confirm_closure_days)
         yield (
             f"Covered and dry since {day_words(closed_on)}; "
             + (f"can be confirmed from {day_words(due)}." if due > today else "confirmation is due.")

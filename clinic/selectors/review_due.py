@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -13,12 +13,14 @@ from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 
 from clinic.dates import day_words
+from clinic.guidelines.due import days_overdue, fact_age, foam_due, plan_look_due, visit_standing
 from clinic.models import (
     Attendance,
     Event,
     EventKind,
     Lesion,
     LimbPlan,
+    PersonState,
     Prescription,
     Site,
     Visit,
@@ -30,14 +32,8 @@ from .healing import LesionHealing
 from .inquiries import inquiry_due, last_inquiries
 from .kept_queries import of_numbers
 
-__all__ = ["DUE", "FOAM_DAYS", "PLAN_DAYS", "Due", "Surroundings", "due_for", "surroundings_of"]
+__all__ = ["DUE", "Due", "Surroundings", "due_for", "surroundings_of"]
 
-#: Measured relief of insoles fell from 39 % when new to 32 % at 6 months and 20 % at 12 (81 people, Diabet Med 2001,
-#: read second-hand), from which 6 months is taken as the day to renew. Another 43 people kept their relief for 12
-#: months (Paton, i-FAB 2010, read second-hand): the earlier day is the cautious one.
-FOAM_DAYS = 183
-#: A signed plan is given this long to work before a lesion that does not close asks for another look (design choice).
-PLAN_DAYS = 28
 #: Key -> words of the filter, in the order of the page.
 DUE: dict[str, str] = {
     "second": "Second signature missing",
@@ -178,13 +174,16 @@ def _inquiry(healing: LesionHealing, around: Surroundings, today: date) -> Itera
 
 
 def _missed(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
-    person = healing.lesion.limb.person_id
-    count, next_on = around.missed.get(person, 0), around.next_on.get(person)
+    lesion, person = healing.lesion, healing.lesion.limb.person
+    count, next_on = around.missed.get(person.pk, 0), around.next_on.get(person.pk)
     if count:
         yield f"Did not come {count} time{'' if count == 1 else 's'} since the last visit made."
-    if next_on and next_on < today:
-        yield f"Was expected on {day_words(next_on)}, {(today - next_on).days} days ago."
-    elif next_on is None and person in around.came:
+    standing = visit_standing(
+        next_on, today, in_care=person.state == PersonState.IN_CARE, open_lesions=lesion.is_open
+    )
+    if next_on and standing == "overdue":
+        yield f"Was expected on {day_words(next_on)}, {days_overdue(next_on, today)} days ago."
+    elif standing == "no_date":
         yield "No next visit is agreed."
 
 
@@ -197,10 +196,10 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
     if not signed:
         return
     plan = signed[0].plan
-    days = (today - timezone.localdate(plan.signed_at)).days if plan.signed_at else 0
-    if days >= PLAN_DAYS and healing.kind in _NOT_CLOSING:
+    signed_on = timezone.localdate(plan.signed_at) if plan.signed_at else today
+    if plan_look_due(signed_on, today) and healing.kind in _NOT_CLOSING:
         yield (
-            f"Relief plan v{plan.number} has been signed for {days // 7} weeks and the lesion reads "
+            f"Relief plan v{plan.number} has been signed for {(today - signed_on).days // 7} weeks and the lesion reads "
             f"{healing.words}: look at the plan."
         )
     weight = around.weight.get(healing.lesion.limb.person_id)
@@ -223,8 +222,8 @@ def _weight(healing: LesionHealing, around: Surroundings, site: Site, today: dat
     if weight is None:
         yield "No weight recorded."
         return
-    days = (today - weight.measured_on).days
-    if days > site.weight_fresh_days:
+    if fact_age(weight.measured_on, site.weight_fresh_days, today) == "old":
+        days = (today - weight.measured_on).days
         yield f"Weight is {days} days old, over this clinic's {site.weight_fresh_days}."
 
 
@@ -235,10 +234,10 @@ def _foam(healing: LesionHealing, around: Surroundings, today: date) -> Iterator
         if link.plan.signed_at is not None
     ]
     renewed = around.renewed.get(healing.lesion.limb_id)
-    days = [*signed, *([renewed] if renewed else [])]
-    if not signed or today - max(days) < timedelta(days=FOAM_DAYS):
+    since = foam_due([*signed, *([renewed] if renewed else [])], today)
+    if not signed or since is None:
         return
     yield (
-        f"Insole of {day_words(max(days))} is past its 6 months: measured relief of insoles fell from 39 % new to "
+        f"Insole of {day_words(since)} is past its 6 months: measured relief of insoles fell from 39 % new to "
         "32 % at 6 months (81 people, Diabet Med 2001, read second-hand)."
     )

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, time
 
 from django.utils import timezone
 
 from clinic.dates import day_words
+from clinic.guidelines.due import days_overdue, fact_age, remission_due_on, sealed_past, visit_standing
 from clinic.guidelines.messages import said
 from clinic.models import Site, User
 
@@ -17,10 +18,8 @@ from .today_cases import Case, LesionLine, gather
 
 __all__ = ["Ask", "LesionLine", "TodayLists", "TodayRow", "asks_of", "today_lists"]
 
-COMING_DAYS = 7
-#: Used where no finding says more: the interval of the highest risk category, seen every one to three months
-#: (IWGDF prevention guideline 2023). [d]
-REMISSION_DAYS = 90
+#: The lists by date, named as the rule names how a visit stands.
+_BY_DATE = ("overdue", "due", "coming")
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,7 @@ def today_lists(
         site=site,
         day=day,
         morning=morning_of(site, cases.values(), day, moment, signer),
-        **{name: by_day.get(name, ()) for name in ("overdue", "due", "coming", "remission")},
+        **{name: by_day.get(name, ()) for name in (*_BY_DATE, "remission")},
     )
 
 
@@ -77,33 +76,29 @@ def _moment_of(day: date) -> datetime:
 def _placed(case: Case, day: date) -> tuple[str, TodayRow]:
     """The one list by date a person stands on, if any. Without a next date they stand on this morning's list."""
     opening = min(
-        (d.open_by for d in case.sealed if d.open_by is not None and d.open_by >= day), default=None
+        (d.open_by for d in case.sealed if d.open_by and not sealed_past(d.open_by, day)), default=None
     )
-    if not case.lesions:
-        return _remission(case, day)
+    if not case.lesions and case.healed_on is not None:
+        return _remission(case, case.healed_on, day)
     if case.next_on is None:
         return "", TodayRow(case.person, None, "")
     row_day = case.next_on if opening is None else min(case.next_on, opening)
     row = TodayRow(case.person, row_day, _date_words(row_day, day), case.lines, asks_of(case, day))
-    if row_day < day:
-        return "overdue", row
-    if row_day == day:
-        return "due", row
-    if row_day <= day + timedelta(days=COMING_DAYS):
-        return "coming", row
-    return "", row
+    standing = visit_standing(row_day, day, in_care=True, open_lesions=bool(case.lesions))
+    return (standing if standing in _BY_DATE else ""), row
 
 
-def _remission(case: Case, day: date) -> tuple[str, TodayRow]:
-    if case.healed_on is None:
-        return "", TodayRow(case.person, None, "")
-    seen = max(case.latest_on or case.healed_on, case.healed_on)
-    due = case.next_on or seen + timedelta(days=case.interval_days or REMISSION_DAYS)
-    words = f"Healed {day_words(case.healed_on)}; due {day_words(due)}"
+def _remission(case: Case, healed_on: date, day: date) -> tuple[str, TodayRow]:
+    seen = max(case.latest_on or healed_on, healed_on)
+    due = case.next_on or remission_due_on(seen, case.interval_days)
+    words = f"Healed {day_words(healed_on)}; due {day_words(due)}"
     if case.risk_words:
         words += f"; {case.risk_words}"
     ask = Ask(said("log_visit"), "visit_new", case.person.pk)
-    return ("remission" if due <= day else ""), TodayRow(case.person, due, words, (), (ask,))
+    standing = visit_standing(due, day, in_care=True, open_lesions=False)
+    return ("remission" if standing in ("overdue", "due") else ""), TodayRow(
+        case.person, due, words, (), (ask,)
+    )
 
 
 def asks_of(case: Case, day: date) -> tuple[Ask, ...]:
@@ -121,14 +116,13 @@ def asks_of(case: Case, day: date) -> tuple[Ask, ...]:
 def _weight_ask(case: Case, day: date) -> list[Ask]:
     if case.weighed_on is None:
         return [Ask(said("no_weight"))]
-    age = (day - case.weighed_on).days
-    if age <= case.person.site.weight_fresh_days:
+    if fact_age(case.weighed_on, case.person.site.weight_fresh_days, day) == "fresh":
         return []
-    return [Ask(said("weight_old", weeks=age // 7))]
+    return [Ask(said("weight_old", weeks=(day - case.weighed_on).days // 7))]
 
 
 def _date_words(due: date, day: date) -> str:
-    late = (day - due).days
-    if late > 0:
+    late = days_overdue(due, day)
+    if late:
         return f"Was due {day_words(due)}, {late} day{'s' if late != 1 else ''} ago"
-    return "Due today" if late == 0 else f"Due {day_words(due)}"
+    return "Due today" if due == day else f"Due {day_words(due)}"

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Protocol
 
 from clinic.dates import day_words
+from clinic.guidelines.due import fact_age
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
@@ -185,7 +186,6 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
         .first()
     )
     weight = person.weights.order_by("-measured_on", "-pk").first()
-    fresh = timedelta(days=person.site.weight_fresh_days)
     devices = Prescription.objects.filter(limb__person=person, stopped_on=None).select_related("limb")
     return VisitSheet(
         person=person,
@@ -193,7 +193,8 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
         devices=tuple(devices.order_by("limb__side")),
         last=last_came,
         weight=weight,
-        weight_due=weight is None or day - weight.measured_on > fresh,
+        weight_due=fact_age(weight.measured_on if weight else None, person.site.weight_fresh_days, day)
+        != "fresh",
         photo_consent=PhotoConsent.objects.filter(
             person=person, given_on__lte=day, withdrawn_on=None
         ).exists(),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 
 from django.db import transaction
 
+from clinic.guidelines.due import confirmable_from, reopens_until
 from clinic.models import OPEN_STATES, Attendance, Lesion, LesionOutcome, LesionState, User, Visit, VisitState
 
 from . import audit
@@ -50,7 +51,7 @@ def lesion_confirm(
     site = lesion.limb.person.site
     if lesion.state != LesionState.TO_CONFIRM or lesion.closed_on is None:
         raise Refused("Only a lesion found covered and dry before can be confirmed healed.")
-    earliest = lesion.closed_on + timedelta(days=site.confirm_closure_days)
+    earliest = confirmable_from(lesion.closed_on, site.confirm_closure_days)
     if confirmed_on < earliest:
         raise Refused(
             f"Confirmed on: {confirmed_on:%-d %b %Y} is less than {site.confirm_closure_days} days after it was "
@@ -84,7 +85,7 @@ def lesion_reopen(*, by: User, lesion: Lesion, reopened_on: date, expected_versi
         raise Refused("Only a closed lesion can open again.")
     if reopened_on < lesion.closed_on:
         raise Refused("Opened again on: lies before it was found closed.", field="reopened_on")
-    last = lesion.closed_on + timedelta(days=site.reopen_days)
+    last = reopens_until(lesion.closed_on, site.reopen_days)
     if lesion.state == LesionState.HEALED and reopened_on > last:
         raise Refused(
             f"Opened again on: more than {site.reopen_days} days after closing this counts as a new lesion that "

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 from itertools import chain, product
 from string import ascii_uppercase
 from typing import Any
@@ -11,6 +11,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.formats import date_format
 
+from clinic.guidelines.due import reopens_until
 from clinic.models import (
     OPEN_STATES,
     Episode,
@@ -103,7 +104,7 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
     closed_on = lesion.recurs_of.closed_on
     days = lesion.limb.person.site.reopen_days
     # A healed lesion always has its day of closure (a database constraint holds it).
-    if closed_on and lesion.first_seen_on <= closed_on + timedelta(days=days):
+    if closed_on and lesion.first_seen_on <= reopens_until(closed_on, days):
         raise Refused(
             f"{lesion.recurs_of} closed on {date_format(closed_on)}. Open again within {days} days it is the same "
             "lesion (house rule): reopen it instead.",

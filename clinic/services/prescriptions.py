@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.due import sealed_past
 from clinic.models import (
     NON_REMOVABLE,
     WITH_INSOLE,
@@ -356,7 +357,7 @@ def prescription_open(
     prescription.opened_on = opened_on
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
-    late = bool(prescription.open_by and opened_on > prescription.open_by)
+    late = sealed_past(prescription.open_by, opened_on)
     decision_add(
         by=by,
         prescription=prescription,

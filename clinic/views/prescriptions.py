@@ -12,6 +12,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm, WhatIfForm
 from clinic.forms.refusals import show
+from clinic.guidelines.due import sealed_past
 from clinic.guidelines.messages import said
 from clinic.models import Lesion, LesionState, Limb, Prescription
 from clinic.selectors.advice import LimbDecision, ToldBefore, limb_decision, told_before
@@ -141,7 +142,7 @@ def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
             "fittings": fittings_of(found),
             "lesions": list(found.lesions.select_related("limb").order_by("label")),
             "second": SecondForm(initial={"version": found.version}),
-            "today": timezone.localdate(),
+            "sealed_past": sealed_past(found.open_by, timezone.localdate()),
             "bar": person_bar(found.limb.person),
             "here": "people",
         },

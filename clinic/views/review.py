@@ -16,9 +16,10 @@ from django.utils.safestring import SafeString
 from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
 from clinic.forms.refusals import show
 from clinic.forms.review import ReviewFilterForm, SeenForm
+from clinic.guidelines.due import SEEN_DAYS
 from clinic.models import Lesion
 from clinic.selectors.people import person_bar
-from clinic.selectors.review import SEEN_DAYS, ReviewFilter, review_list
+from clinic.selectors.review import ReviewFilter, review_list
 from clinic.services.errors import Refused
 from clinic.services.review import review_seen
 

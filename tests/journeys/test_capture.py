@@ -21,6 +21,7 @@ from tests.journeys.touch import (
     trace,
     upload_and_scale,
     visit_page,
+    wait_for_area,
     wait_for_words,
 )
 from tests.offload.core.photo_scenes import scene
@@ -90,7 +91,7 @@ def test_drawing_survives_a_cut_network_and_a_reload_and_is_kept_once(traced_pag
     assert Trace.objects.count() == 1
     page.go_back()
     trace(tablet, shot)
-    page.wait_for_timeout(400)
+    page.wait_for_function("Object.keys(localStorage).some(name => /^draft:.*\\/trace\\//.test(name))")
     page.reload()
     wait_for_words(tablet, "trace-says", "cm²")
     assert page.input_value("[name=outline]").startswith("[[[[")
@@ -124,22 +125,18 @@ def test_the_tools_of_drawing(traced_page):
     tablet, shot = traced_page
     page = tablet.page
 
-    def area():
-        page.wait_for_timeout(600)
-        return float(page.inner_text("#trace-says").split(" cm²")[0])
-
     trace(tablet, shot)
-    whole = area()
+    whole = float(page.inner_text("#trace-says").split(" cm²")[0])
     # A ring inside is a hole.
     middle = plane_points(tablet, shot).mean(axis=0)
     turns = [(math.cos(t / 10), math.sin(t / 10)) for t in range(65)]
     page.locator("#stage").scroll_into_view_if_needed()
     stroke(tablet, on_screen(tablet, [(middle[0] + 1.5 * c, middle[1] + 1.5 * s) for c, s in turns]))
-    assert area() == pytest.approx(whole - 0.0707, abs=0.02)
+    wait_for_area(tablet, whole - 0.0907, whole - 0.0507)
     page.get_by_role("button", name="Undo", exact=True).tap()
-    assert area() == pytest.approx(whole, abs=0.001)
+    wait_for_area(tablet, whole - 0.001, whole + 0.001)
     page.get_by_role("button", name="Redo", exact=True).tap()
-    assert area() < whole
+    wait_for_area(tablet, whole - 0.0907, whole - 0.0507)
     page.get_by_role("button", name="Undo", exact=True).tap()
     page.get_by_role("button", name="Smooth", exact=True).tap()
     expect(page.locator("#trace-says")).to_contain_text("Smoothing changed the area by")
@@ -164,12 +161,12 @@ def test_the_tools_of_drawing(traced_page):
         "c",
     ):
         page.keyboard.press(key)
-    assert area() == pytest.approx(0.25, abs=0.001)
+    wait_for_area(tablet, 0.249, 0.251)
     page.keyboard.press("PageDown")
-    page.keyboard.press("ArrowUp")
-    assert area() != pytest.approx(0.25, abs=0.001)
+    page.keyboard.press("ArrowUp")  # the first corner, half a millimetre outwards: 1.25 mm² more
+    wait_for_area(tablet, 0.259, 0.261)
     page.keyboard.press("Delete")
-    assert area() < 0.2
+    wait_for_area(tablet, 0.1, 0.2)
     assert not tablet.axe_faults()
 
 
@@ -191,9 +188,7 @@ def test_three_islands_with_holes_and_last_weeks_outline_over_them(tablet, lesio
     for at, radius in [*islands, (islands[0][0], 2), (islands[1][0], 2.5)]:
         stroke(tablet, on_screen(tablet, circle(at, radius)))
     true = math.pi * (25 + 36 + 16 - 4 - 6.25) / 100
-    expect(page.locator("#trace-says")).to_contain_text("cm²")
-    page.wait_for_timeout(600)
-    assert float(page.inner_text("#trace-says").split(" cm²")[0]) == pytest.approx(true, rel=0.02)
+    wait_for_area(tablet, 0.98 * true, 1.02 * true)
     parts = json.loads(page.input_value("[name=outline]"))
     assert sorted(len(part) for part in parts) == [1, 2, 2], "three parts, two with a hole"
     assert page.get_attribute("#last", "visibility") == "hidden"

@@ -121,19 +121,20 @@ def test_an_ended_sign_in_keeps_the_marks_until_the_same_person_is_back(scale_pa
     # The sign-in gave the browser another key for forms; a page from before says so and comes back as well.
     held = []
     page.route("**/check/", lambda route: held.append(route))
-    page.focus("[aria-label^='The first mark']")
-    page.keyboard.press("ArrowLeft")
-    page.keyboard.press("ArrowRight")
-    page.wait_for_timeout(400)
-    assert held, "the marks are being asked about"
+    with page.expect_request("**/check/"):
+        page.focus("[aria-label^='The first mark']")
+        page.keyboard.press("ArrowLeft")
+        page.keyboard.press("ArrowRight")
     page.evaluate("document.querySelector('#scale [name=csrfmiddlewaretoken]').value = 'x'.repeat(64)")
     page.locator("button.main").tap()
     back = page.get_by_role("link", name="Load it again, and it is back")
     expect(back).to_be_visible()
-    # What the server says of the marks comes late, and does not write over it.
+    # What the server says of the marks comes late, before an answer asked for later, and does not write over it.
+    assert held, "the marks are being asked about"
     for route in held:
         route.fulfill(json={"refused": "late"})
-    page.wait_for_timeout(200)
+    page.evaluate("fetch('/draft-key/').then(answer => answer.text())")
+    expect(back).to_be_visible()
     page.unroute("**/check/")
     back.tap()
     page.wait_for_selector(".draft-bar")

@@ -12,6 +12,10 @@ from playwright.sync_api import expect
 from clinic.models import PhotoScale
 from offload.core.insole import insole_for
 
+#: Part of the gesture, not a wait for the page: what touches again sooner, the browser takes for a double tap or for
+#: the same stroke going on. Counted from the moment the page has seen the finger lifted. [ms]
+STROKES_APART = 350
+
 
 def tap(tablet, what):
     """One tap on a control, counted."""
@@ -25,11 +29,19 @@ def stroke(tablet, points):
     def at(x, y):
         return [{"x": x, "y": y, "id": 1}]
 
+    tablet.page.evaluate(
+        """apart => {
+          globalThis.lifted = new Promise((done) => {
+            for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => setTimeout(done, apart));
+          });
+        }""",
+        STROKES_APART,
+    )
     tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": at(*points[0])})
     for point in points[1:]:
         tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": at(*point)})
     tablet.touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
-    tablet.page.wait_for_timeout(350)  # a tap at once after it would count as the second of a double tap
+    tablet.page.evaluate("lifted")
     tablet.taps += 1
 
 
@@ -63,6 +75,17 @@ def on_screen(tablet, points):
 
 def wait_for_words(tablet, place, words):
     expect(tablet.page.locator(f"#{place}")).to_contain_text(words, timeout=20000)
+
+
+def wait_for_area(tablet, low, high):
+    """Until the page says an area between the two [cm²]; it tells each change a moment later."""
+    tablet.page.wait_for_function(
+        """([low, high]) => {
+          const area = parseFloat(document.getElementById("trace-says").textContent);
+          return low <= area && area <= high;
+        }""",
+        arg=[low, high],
+    )
 
 
 def plane_points(tablet, shot):

@@ -73,7 +73,7 @@ def test_a_drawn_outline_is_stretched_turned_and_placed_by_the_numbers():
     assert ring.area == pytest.approx(shapely.Polygon(L_SHAPE).area * 4, rel=1e-3)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     length=st.floats(8, 40),
     share=st.floats(0.4, 0.9),
@@ -93,7 +93,7 @@ def test_an_ellipse_comes_back_as_the_same_ellipse(length, share, angle, x, y):
     assert back.polygon.symmetric_difference(same).area < 0.06 * same.area
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(angle=st.floats(-180, 180), x=st.floats(-30, 30), y=st.floats(20, 240))
 def test_a_drawn_ring_comes_back_as_the_same_ring(angle, x, y):
     turned = shapely.affinity.rotate(shapely.Polygon(L_SHAPE), angle)

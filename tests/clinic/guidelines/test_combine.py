@@ -3,7 +3,7 @@
 import dataclasses
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from clinic.guidelines.combine import ONE_SIDE_ONLY, SECOND_STAYS_ON, combine_limb, combine_person
@@ -117,7 +117,6 @@ def test_a_removable_device_on_the_other_leg_withholds_nothing():
     assert person.limbs[0].classes == left.classes
 
 
-@settings(max_examples=100, deadline=None)
 @given(st.lists(any_facts, min_size=1, max_size=3))
 def test_a_limb_never_allows_what_one_of_its_lesions_withholds(lesions):
     advices = {chr(65 + i): decide(facts) for i, facts in enumerate(lesions)}

@@ -78,7 +78,7 @@ def faults_of(data):
     return ()
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.dictionaries(st.sampled_from((*FIRST_GROUP, *OPTIONAL)) | st.text(max_size=9), ANY_JSON, max_size=6)
 )

@@ -18,26 +18,25 @@ from tests.clinic.guidelines.sweep import assert_safe
 FRESH = dataclasses.replace(current())
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(any_facts)
 def test_any_facts_get_a_safe_answer(facts):
     assert_safe(facts, decide(facts))
 
 
-@settings(max_examples=100, deadline=None)
 @given(any_facts)
 def test_the_same_facts_get_the_same_answer_from_a_fresh_table(facts):
     assert decide(facts, FRESH) == decide(parse(dataclasses.asdict(facts)))
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(any_facts)
 def test_missing_names_exactly_the_absent_facts_of_the_first_group(facts):
     expected = tuple(name for name in FIRST_GROUP if getattr(facts, name) is None)
     assert decide(facts).missing == expected
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(any_facts, st.sampled_from(FIRST_GROUP))
 def test_forgetting_a_fact_never_brings_a_device_that_stays_on(facts, forgotten):
     """Unless what is forgotten was the very refusal: wish, dressing, deformity, calf and availability do not block."""
@@ -54,7 +53,7 @@ def test_forgetting_a_fact_never_brings_a_device_that_stays_on(facts, forgotten)
         assert not ({"total_contact_cast", "walker_non_removable"} & after) - before
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(any_facts)
 def test_rows_that_hold_agree_with_reading_each_condition_by_hand(facts):
     """The bit masks against a plain loop over plain facts."""
@@ -74,7 +73,7 @@ def test_rows_that_hold_agree_with_reading_each_condition_by_hand(facts):
             assert met
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(any_facts)
 def test_the_json_keeps_the_contract(facts):
     advice = json.loads(json.dumps(advice_json(decide(facts)), allow_nan=False))

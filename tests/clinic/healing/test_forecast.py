@@ -98,7 +98,7 @@ def test_the_error_of_a_radius_is_half_that_of_the_area_and_at_least_half_a_mill
     assert radius_error(Area(DAY, 0.0)) == 0.5
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.floats(0.0, 3000.0), min_size=3, max_size=15),
     st.lists(st.integers(-20, 200), max_size=4),

@@ -44,7 +44,7 @@ def gaussian_reference(times, radii, variances, widen):
     return (covariance @ target).reshape(count, 2), covariance
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     st.lists(
         st.tuples(st.integers(1, 20), st.floats(0.5, 20), st.booleans(), st.booleans()),

@@ -108,6 +108,8 @@ def _lists(card: Card, now: datetime, holidays: set[date]) -> list[str]:
         )
         if due <= today:
             names.append("remission")
+    elif card.next_on is not None:  # no lesion open and none healed: still awaited on the day agreed
+        names += _by_date(card, today)
     return names
 
 

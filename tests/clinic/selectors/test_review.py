@@ -8,9 +8,9 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.guidelines.due import FOAM_DAYS, PLAN_DAYS, SEEN_DAYS
 from clinic.models import LimbPlan, ReviewNote
-from clinic.selectors.review import CONCERNS, SEEN_DAYS, ReviewFilter, review_list
-from clinic.selectors.review_due import FOAM_DAYS, PLAN_DAYS
+from clinic.selectors.review import CONCERNS, ReviewFilter, review_list
 from offload.models import ReliefPlan
 from tests import factories
 
@@ -107,7 +107,7 @@ def test_an_old_area_does_not_hide_a_worse_verdict(site):
 def test_a_lesion_never_measured_is_not_forgotten(site):
     factories.lesion(on=factories.limb(of=factories.person(at=site)), first_seen_on=AGO(20))
     row = only(site)
-    assert [due.words for due in row.due] == ["No weight recorded."]
+    assert [due.words for due in row.due] == ["No next visit is agreed.", "No weight recorded."]
     assert (row.concern, row.reasons) == (
         "unmeasured",
         ("No area yet, 20 days after the lesion was first seen.",),

@@ -5,8 +5,9 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from clinic.guidelines.due import INQUIRY_DAYS
 from clinic.models import AuditEvent, Event, Inquiry, InquiryTopic
-from clinic.selectors.inquiries import INQUIRY_DAYS, inquiry_due, why_sheet
+from clinic.selectors.inquiries import inquiry_due, why_sheet
 from clinic.selectors.review import review_list
 from clinic.services.errors import Refused
 from clinic.services.inquiries import CauseFound, inquiry_make

@@ -58,7 +58,7 @@ def cut_and_press(seed, depth, tissue=50.0, coupling=400.0, peak=300.0):
     coupling=st.floats(0.0, 2000.0),
     peak=st.floats(50.0, 600.0),
 )
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_cut_keeps_the_load_and_both_moments(seed, depth, tissue, coupling, peak):
     cells, p0, bed, found = cut_and_press(seed, depth, tissue, coupling, peak)
     before, after = cells.load_of(p0), found.load
@@ -75,14 +75,14 @@ def test_a_cut_keeps_the_load_and_both_moments(seed, depth, tissue, coupling, pe
 @given(
     seed=st.integers(0, 10**6), tissue=st.sampled_from([25.0, 50.0, 100.0]), coupling=st.floats(0.0, 2000.0)
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_cut_gives_the_baseline_back(seed, tissue, coupling):
     _, p0, _, found = cut_and_press(seed, 0.0, tissue, coupling)
     assert np.abs(found.pressure_kpa - p0).max() <= 1e-7 * p0.max()
 
 
 @given(seed=st.integers(0, 10**6))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_a_deeper_cut_never_raises_the_mean_over_the_hole(seed):
     means = []
     for depth in (1.0, 2.0, 4.0, 6.0):
@@ -92,7 +92,7 @@ def test_a_deeper_cut_never_raises_the_mean_over_the_hole(seed):
 
 
 @given(seed=st.integers(0, 10**6))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 def test_any_start_leads_to_the_same_rest(seed):
     cells, p0, bed, found = cut_and_press(seed, 6.0)
     u0 = foundation(cells, np.zeros(SHAPE)).settle(p0)

@@ -32,7 +32,7 @@ def marks(side, turn=0.0):
     return photographed([HEEL, front, hallux], side, turn)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(side=st.sampled_from(["left", "right"]), turn=st.floats(-math.pi, math.pi))
 def test_landmarks_bring_the_imprint_back_whatever_way_the_photo_lies(side, turn):
     placing = place_by_landmarks(INSOLE, side, *marks(side, turn))

@@ -9,7 +9,7 @@ from offload.core.errors import ReliefError
 from offload.core.insole import ZONES, estimate_width, insole_for, move_landmark, move_zone_lines, zone_areas
 from offload.core.outline import Outline
 
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25)
 
 
 @few

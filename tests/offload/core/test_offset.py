@@ -19,7 +19,7 @@ from offload.core.offset import (
     swept_margin,
 )
 
-few = settings(max_examples=25, deadline=None)
+few = settings(max_examples=25)
 radii = st.floats(0.5, 25)
 margins = st.tuples(st.floats(0, 15), st.floats(0, 15)).map(lambda pair: (pair[0], pair[0] + pair[1]))
 

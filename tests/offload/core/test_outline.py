@@ -92,7 +92,7 @@ def test_an_ellipse_lies_along_y_and_turns_counter_clockwise():
     assert ellipse_area(14.0, 10.0) == pytest.approx(math.pi / 4 * 140)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     length=st.floats(1, 100),
     share=st.floats(0.1, 0.99),

@@ -29,7 +29,7 @@ def camera(points, tilt=0.0, turn=0.0, distance=300.0, focal=1000.0):
 CARD = [(-100, -30), (-100 + WIDTH, -30), (-100 + WIDTH, -30 + HEIGHT), (-100, -30 + HEIGHT)]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(tilt=st.floats(-35, 35), turn=st.floats(-180, 180), distance=st.floats(250, 600))
 def test_a_tilted_photograph_gives_back_the_true_area(tilt, turn, distance):
     wound = Outline.ellipse((20.0, 10.0), 40.0, 30.0).exterior

@@ -18,7 +18,7 @@ from offload.core.stack import DEMONSTRATION_STACK, Layer
 INSOLE = insole_for(260.0).outline
 BOARD = Outline(((-200, -200), (200, -200), (200, 400), (-200, 400)))  # an insole without a near edge
 WALL = Wall(5.0, 10.0, 45.0)
-few = settings(max_examples=15, deadline=None)
+few = settings(max_examples=15)
 
 
 def disc(x, y, radius=6.0, label="A"):
