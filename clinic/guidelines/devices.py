@@ -25,9 +25,8 @@ __all__ = [
 
 Height = Literal["knee_high", "ankle_high", "below_ankle", "none"]
 Urgency = Literal["immediate", "one_working_day", "planned"]
-#: Lists of fitting steps; the steps stand in ``fitting.py``.
+#: Lists of fitting steps, and advice on wearing a device that the person takes home; both stand in ``fitting.py``.
 FittingKind = Literal["stays_on", "comes_off", "heel", "top_free", "spacer", "footwear"]
-#: Advice on wearing a device that the person takes home; its words stand with the sheet.
 WearKind = Literal["stays_on", "comes_off", "felt", "spacer", "shoe", "heel_float"]
 
 URGENCIES: tuple[Urgency, ...] = ("immediate", "one_working_day", "planned")

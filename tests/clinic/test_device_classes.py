@@ -13,9 +13,9 @@ from clinic.forms.audit import AuditForm
 from clinic.forms.saved_reports import SavedReportForm
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.guidelines.edition import current
-from clinic.guidelines.fitting import FITTING_LISTS, fitting_list
+from clinic.guidelines.fitting import FITTING_LISTS, WEAR_ADVICE, fitting_list
 from clinic.models import SEALED, Prescription
-from clinic.selectors.advice_sheet import WEAR, plain_device
+from clinic.selectors.advice_sheet import plain_device
 
 ROOT = Path(__file__).parents[2]
 #: The table itself; the rules, which are written in class ids and checked against it; and what was migrated once.
@@ -89,7 +89,7 @@ def test_each_place_derives_from_the_row(device):
     assert row.takes_insole is device.takes_insole is (device.id in WITH_INSOLE)
     assert row.get_device_class_display() == device.label
     assert plain_device(device.id).name == device.plain_label
-    assert plain_device(device.id).wear == WEAR[device.wear]
+    assert plain_device(device.id).wear == WEAR_ADVICE[device.wear]
     assert fitting_list(device.id) is FITTING_LISTS[device.fitting]
     # What is sealed is gone through, and told of, as sealed.
     assert device.stays_on is (device.fitting == "stays_on") is (device.wear == "stays_on")
@@ -110,7 +110,7 @@ def test_lists_of_choices_and_the_database_are_the_tables():
 
 def test_every_list_of_steps_and_every_wear_advice_belongs_to_a_class():
     assert {d.fitting for d in DEVICES.values()} == set(FITTING_LISTS)
-    assert {d.wear for d in DEVICES.values()} == set(WEAR)
+    assert {d.wear for d in DEVICES.values()} == set(WEAR_ADVICE)
 
 
 def test_every_class_is_offered_by_some_row():
