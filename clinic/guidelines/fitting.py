@@ -1,12 +1,12 @@
-"""What is checked when a device goes on, by the kind of device. Common practice, no source."""
+"""What is checked and said when a device goes on, by the kind of device. Common practice, no source."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
+from clinic.guidelines.devices import DEVICES, FittingKind, WearKind, classes_where
 from clinic.guidelines.errors import GuidelineError
 
-__all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "FittingList", "fitting_list", "steps_for"]
+__all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "WEAR_ADVICE", "FittingList", "fitting_list", "steps_for"]
 
 #: First look after fitting within a week: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
 FIRST_REVIEW_DAYS = 7
@@ -18,28 +18,30 @@ class FittingList:
 
     Parameters
     ----------
-    id : str
-        Key under which a site keeps its own steps.
+    id : FittingKind
+        Key under which a site keeps its own steps, and under which a device class names its list.
     words : str
         Which devices it is for.
-    classes : tuple of str
     steps : tuple of str
         In the order they are done; a site may replace them.
     """
 
-    id: str
+    id: FittingKind
     words: str
-    classes: tuple[str, ...]
     steps: tuple[str, ...]
 
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """Device classes that name this list."""
+        return classes_where(lambda d: d.fitting == self.id)
 
-FITTING_LISTS: dict[str, FittingList] = {
+
+FITTING_LISTS: dict[FittingKind, FittingList] = {
     one.id: one
     for one in (
         FittingList(
             "stays_on",
             "Devices that stay on",
-            tuple(name for name in DEVICES if name in NON_REMOVABLE),
             (
                 "Dressing in place that holds until the next opening",
                 "Padding between the toes, skin dry",
@@ -57,7 +59,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "comes_off",
             "Removable walkers and ankle-high devices",
-            ("walker_knee_high_removable", "ankle_high_removable"),
             (
                 "Dressing in place, no folds under the sole",
                 "Padding between the toes, skin dry",
@@ -73,7 +74,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "heel",
             "Heel relief: device or heel floated",
-            ("heel_relieving_knee_high", "heel_float_in_bed_and_chair"),
             (
                 "Dressing in place, no folds under the heel",
                 "Heel hangs free: a flat hand passes under it",
@@ -88,7 +88,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "top_free",
             "Devices open over the back of the foot",
-            ("dorsum_free_device",),
             (
                 "Dressing in place",
                 "Nothing touches the lesion, standing and sitting",
@@ -101,7 +100,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "spacer",
             "Toe spacers",
-            ("toe_spacer",),
             (
                 "Web space dry, no infection, no stitches",
                 "Spacer parts the toes without bending them",
@@ -114,7 +112,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "footwear",
             "Footwear and felted foam",
-            ("footwear_modification", "felted_foam_with_footwear"),
             (
                 "Dressing in place",
                 "Shoe long and wide enough, standing",
@@ -126,6 +123,49 @@ FITTING_LISTS: dict[str, FittingList] = {
             ),
         ),
     )
+}
+
+#: What the person is told, in plain words, on wearing each kind of device.
+WEAR_ADVICE: dict[WearKind, tuple[str, ...]] = {
+    "stays_on": (
+        "It stays on day and night. It works because it is on at every step.",
+        "Do not take it off, cut it or loosen it yourself, unless something in the box above happens.",
+        "Keep it dry. Wash with the leg outside the tub, under a sealed bag.",
+        "Put nothing down inside it, even if it itches.",
+        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
+        "Do not drive with it on.",
+    ),
+    "comes_off": (
+        "Wear it for every step, also at night to the bathroom. It helps only while it is on.",
+        "Take it off only to wash, to change the dressing and to sleep, if we said so.",
+        "Look inside with your hand before you put it on: nothing may lie in it.",
+        "Push the heel right down first, then close the straps from the foot up.",
+        "Look at your foot, or have somebody look, every day: new red marks, blisters, wet dressing.",
+        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
+    ),
+    "felt": (
+        "Wear the shoe with the pad for every step. Never walk barefoot or on socks.",
+        "The pad flattens within days: come to have it renewed on the day we wrote down.",
+        "If the pad slips onto the sore place or gets wet, take it off and call us.",
+        "Walk as little as you can.",
+    ),
+    "spacer": (
+        "Keep the skin between the toes dry. Change the piece when it is wet.",
+        "Take it out every day, look at the skin of both toes, put it back.",
+        "Wear shoes that are wide enough with it in.",
+        "If a toe turns red, white or sore, take it out and call us.",
+    ),
+    "shoe": (
+        "Wear only this shoe until we tell you otherwise, also at home.",
+        "Feel inside with your hand before you put it on.",
+        "Look at the sore place every day.",
+    ),
+    "heel_float": (
+        "The whole calf lies on it; the heel hangs free. A flat hand must pass under the heel.",
+        "Use it each time you lie down or put your feet up.",
+        "It does nothing while you walk.",
+        "Have somebody look at the heel every day.",
+    ),
 }
 
 
@@ -143,12 +183,11 @@ def fitting_list(device_class: str) -> FittingList:
     Raises
     ------
     GuidelineError
-        If no list is for the class.
+        If there is no such class.
     """
-    for one in FITTING_LISTS.values():
-        if device_class in one.classes:
-            return one
-    raise GuidelineError(f"device class is {device_class}, must be one of {', '.join(DEVICES)}")
+    if device_class not in DEVICES:
+        raise GuidelineError(f"device class is {device_class}, must be one of {', '.join(DEVICES)}")
+    return FITTING_LISTS[DEVICES[device_class].fitting]
 
 
 def steps_for(device_class: str, own: Mapping[str, Sequence[str]]) -> tuple[str, ...]:

@@ -217,7 +217,8 @@ def _check_erythema(findings: InfectionFindings) -> None:
         raise GradingError(f"erythema_cm is {reach}, must lie from 0 to 100 cm")
 
 
-# With nothing looked at, some 800 combinations are gone through; pages ask about the same few findings again and again.
+# With nothing looked at, some 800 combinations are gone through: 7 ms a grade. The prescribing page grades each lesion
+# again at every answer: 75 ms with three lesions, 115 ms without this.
 @lru_cache(maxsize=500)
 def infection_grade(
     findings: InfectionFindings, *, erythema_2_cm: Erythema2Cm = "moderate"

@@ -1,24 +1,24 @@
 """Which device class suits these facts? The rule table, asked.
 
-Every condition of every row and caution is one set of allowed values per fact. So the table is compiled once
-into bit masks: each value of each fact keeps the rows it does not contradict, and their intersection is the
-set of rows that hold. Equal sets give equal answers, which are put together once and kept.
+The facts are read once into what conditions speak of; a row or caution holds when each reading its condition names is
+among the values it allows; the rows that hold make the answer.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from functools import lru_cache
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from operator import attrgetter
-from typing import Any
 
 from clinic.guidelines.advice import NOTICE, Advice, Offer, Referral, Withheld, advice_json, tightened
-from clinic.guidelines.cautions import CAUTIONS
+from clinic.guidelines.cautions import CAUTIONS, Caution
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, most_urgent
 from clinic.guidelines.edition import MISSING, Row, Table, current, load
-from clinic.guidelines.facts import FIRST_GROUP, OPTIONAL, Facts, check
+from clinic.guidelines.facts import ALL_FIELDS, FIRST_GROUP, Facts, check
+from clinic.guidelines.rows import Value
 
 __all__ = [
     "NOTICE",
     "Advice",
+    "Holding",
     "Offer",
     "Referral",
     "Withheld",
@@ -26,239 +26,58 @@ __all__ = [
     "current",
     "decide",
     "load",
-    "rows_that_hold",
     "tightened",
+    "what_holds",
 ]
 
-CAUTION_BITS = (1 << len(CAUTIONS)) - 1
 RECENT_SURGERY_WEEKS = 6  # design choice: a web space or wound younger than this counts as freshly operated
 
 
-def _infection_readings() -> dict[tuple[int | None, bool | None], int | str]:
-    """Infection with bone counted: infected bone is at least moderate."""
-    readings: dict[tuple[int | None, bool | None], int | str] = {}
-    for bone in (True, False, None):
-        for grade in (1, 2, 3, 4):
-            readings[grade, bone] = max(grade, 3) if bone else grade
-        readings[None, bone] = "3_or_4" if bone else MISSING
-    return readings
-
-
-def _cell_readings(table: Table) -> dict[tuple[int | str, int | None], str]:
-    """Matrix cell of each infection reading and ischaemia grade; where a grade is missing, what all agree on."""
-    grades: dict[int | str, tuple[int, ...]] = {n: (n,) for n in (1, 2, 3, 4)}
-    grades |= {"3_or_4": (3, 4), MISSING: (1, 2, 3, 4)}
-    readings: dict[tuple[int | str, int | None], str] = {}
-    for infection, possible in grades.items():
-        for ischaemia in (0, 1, 2, 3, None):
-            columns = (0, 1, 2, 3) if ischaemia is None else (ischaemia,)
-            cells = {table.matrix[grade, column] for grade in possible for column in columns}
-            if len(cells) == 1:
-                readings[infection, ischaemia] = cells.pop()
-            elif cells <= {"rm", "rm_derived", "treat_first"}:
-                readings[infection, ischaemia] = "rm_or_treat_first"
-            else:
-                readings[infection, ischaemia] = "unknown"
-    return readings
-
-
-def _site_readings(table: Table) -> dict[tuple[str | None, str | None], tuple[str, bool]]:
-    """Kind of site of each region and surface; where one is missing, what all sound pairs agree on."""
-    readings: dict[tuple[str | None, str | None], tuple[str, bool]] = {
-        pair: kind for pair, kind in table.sites.items()
-    }
-    regions = {region for region, _ in table.sites}
-    surfaces = {surface for _, surface in table.sites}
-    pairs: list[tuple[str | None, str | None]] = [(r, None) for r in regions]
-    pairs += [(None, s) for s in surfaces]
-    pairs.append((None, None))
-    for region, surface in pairs:
-        kinds = {
-            kind
-            for (r, s), (kind, doubt) in table.sites.items()
-            if region in (r, None) and surface in (s, None) and not doubt
-        }
-        readings[region, surface] = (kinds.pop() if len(kinds) == 1 else "unknown", False)
-    return readings
-
-
-def _bits(mask: int) -> Iterator[int]:
-    """Places of the set bits, lowest first."""
-    while mask:
-        lowest = mask & -mask
-        yield lowest.bit_length() - 1
-        mask ^= lowest
-
-
-class _Decider:
-    """One edition, compiled."""
-
-    def __init__(self, table: Table) -> None:
-        self.table = table
-        conditions: list[Mapping[str, tuple]] = [row.when for row in table.rows]
-        conditions += [caution.when for caution in CAUTIONS]
-        conditions += [{name: (MISSING,)} for name in FIRST_GROUP]
-        self.row_bits = (1 << len(table.rows)) - 1
-        names = (*FIRST_GROUP, *OPTIONAL[: OPTIONAL.index("recent_surgery_weeks")])
-        self.values: Callable[[Facts], tuple] = attrgetter(*names)
-        domains = table.domains
-
-        def masks(name: str) -> dict[Any, int]:
-            free = sum(1 << i for i, when in enumerate(conditions) if name not in when)
-            found: dict[Any, int] = {}
-            for value in domains[name]:
-                held = sum(
-                    1 << i for i, when in enumerate(conditions) if name in when and value in when[name]
-                )
-                found[None if value == MISSING else value] = free | held
-            return found
-
-        self.plain = tuple(masks(name) for name in names)
-        self.surgery = masks("recent_surgery")
-        site, doubt = masks("site"), masks("site_doubt")
-        self.site = {
-            pair: site[kind] & doubt[in_doubt] for pair, (kind, in_doubt) in _site_readings(table).items()
-        }
-        infection, cell = masks("infection"), masks("cell")
-        cells = _cell_readings(table)
-        self.matrix = {
-            (grade, bone, ischaemia): infection[None if reading == MISSING else reading]
-            & cell[cells[reading, ischaemia]]
-            for (grade, bone), reading in _infection_readings().items()
-            for ischaemia in (0, 1, 2, 3, None)
-        }
-        self.answer = lru_cache(maxsize=1 << 15)(self._answer)
-
-    def holding(self, facts: Facts) -> int:
-        """Bit set of the rows, cautions and missing facts that hold."""
-        try:
-            mask = self.site[facts.region, facts.surface]
-            mask &= self.matrix[facts.infection_grade, facts.osteomyelitis, facts.ischaemia_grade]
-            weeks = facts.recent_surgery_weeks
-            mask &= self.surgery[None if weeks is None else weeks < RECENT_SURGERY_WEEKS]
-            for masks, value in zip(self.plain, self.values(facts), strict=True):
-                mask &= masks[value]
-        except (KeyError, TypeError):
-            check(facts)
-            raise
-        return mask
-
-    def rows(self, mask: int) -> list[Row]:
-        """Rows of a bit set, in the order of the table."""
-        return [self.table.rows[i] for i in _bits(mask & self.row_bits)]
-
-    def _answer(self, mask: int) -> Advice:
-        rows = self.rows(mask)
-        rest = mask >> len(self.table.rows)
-        cautions = [CAUTIONS[i] for i in _bits(rest & CAUTION_BITS)]
-        missing = tuple(FIRST_GROUP[i] for i in _bits(rest >> len(CAUTIONS)))
-
-        offered: dict[str, list[Row]] = {}
-        withheld: dict[str, list[Row]] = {}
-        shown: set[str] = set(NON_REMOVABLE)
-        for row in rows:
-            if row.kind == "offer":
-                for name in row.classes:
-                    offered.setdefault(name, []).append(row)
-            elif row.kind == "withhold":
-                for name in row.classes:
-                    withheld.setdefault(name, []).append(row)
-                shown.update(row.always)
-        adjuncts = [row for row in rows if row.kind == "adjunct"]
-
-        classes: list[Offer] = []
-        decided: list[Row] = []
-        for name, speaking in offered.items():
-            if name in withheld:
-                continue
-            beside = [row for row in adjuncts if name in row.classes]
-            decided += speaking + beside
-            classes.append(
-                Offer(
-                    id=name,
-                    tier=min(row.tier for row in speaking),
-                    rules=_topics(speaking + beside),
-                    cautions=tuple(
-                        [r.said for r in beside] + [c.said for c in cautions if name in c.classes]
-                    ),
-                    because=tuple(row.said for row in speaking),
-                    derived=tuple(row.said for row in speaking if row.derived),
-                    rows=tuple(row.id for row in speaking),
-                )
-            )
-        classes.sort(key=attrgetter("tier"))
-
-        not_offered = []
-        for name in DEVICES:
-            if name in withheld and (name in offered or name in shown):
-                why = withheld[name]
-                decided += why
-                not_offered.append(_withheld(name, why))
-
-        referring = [row for row in rows if row.refer]
-        refer, held_referrals = [], []
-        for name in REFERRALS:
-            speaking = [row for row in referring if name in row.refer]
-            asking = [row for row in speaking if row.kind == "refer"]
-            holding = [row for row in speaking if row.kind == "hold_referral"]
-            if not asking:
-                continue
-            if holding:
-                held_referrals.append(_withheld(name, holding))
-                decided += holding
-                continue
-            decided += asking
-            urgency = most_urgent(*(row.urgency for row in asking if row.urgency is not None))
-            refer.append(
-                Referral(name, urgency, tuple(row.said for row in asking), tuple(row.id for row in asking))
-            )
-        refer.sort(key=lambda referral: URGENCIES.index(referral.urgency))
-        notes = [row for row in rows if row.kind == "note"]
-        decided += notes
-        changed = {row.id for row in decided}
-        in_order = [row for row in rows if row.id in changed]
-        return Advice(
-            classes=tuple(classes),
-            withheld=tuple(not_offered),
-            refer=tuple(refer),
-            held_referrals=tuple(held_referrals),
-            contradictions=tuple(row.said for row in notes),
-            rules=_topics(in_order),
-            rows=tuple(row.id for row in in_order),
-            missing=missing,
-            edition=self.table.edition,
-            notice=NOTICE,
-        )
-
-
-def _topics(rows: list[Row]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(row.topic for row in rows if row.topic is not None))
-
-
-def _withheld(name: str, rows: list[Row]) -> Withheld:
-    return Withheld(name, tuple(row.said for row in rows), tuple(row.id for row in rows))
-
-
-_DECIDERS: dict[int, _Decider] = {}
-
-
-def _decider(table: Table | None = None) -> _Decider:
-    """The compiled form of an edition, made once.
+@dataclass(frozen=True)
+class Holding:
+    """What holds for some facts, whether or not it changes the answer.
 
     Parameters
     ----------
+    rows : tuple of Row
+        In the order of the table.
+    cautions : tuple of Caution
+        For whatever class.
+    missing : tuple of str
+        Facts of the first group that are missing.
+    """
+
+    rows: tuple[Row, ...]
+    cautions: tuple[Caution, ...]
+    missing: tuple[str, ...]
+
+
+def what_holds(facts: Facts, table: Table | None = None) -> Holding:
+    """Rows and cautions whose condition these facts meet, and the facts that are missing.
+
+    Parameters
+    ----------
+    facts : Facts
     table : Table, optional
-        The edition in force if not given.
+        The edition to ask; the one in force if not given.
 
     Returns
     -------
-    _Decider
+    Holding
+
+    Raises
+    ------
+    FactsError
+        If a value is one no rule knows.
     """
+    check(facts)
     table = current() if table is None else table
-    found = _DECIDERS.get(id(table))  # a table holds dicts, so it has no hash; the decider keeps it alive
-    if found is None:
-        found = _DECIDERS[id(table)] = _Decider(table)
-    return found
+    read = _readings(facts, table)
+    return Holding(
+        rows=tuple(row for row in table.rows if _met(row.when, read)),
+        cautions=tuple(caution for caution in CAUTIONS if _met(caution.when, read)),
+        missing=tuple(name for name in FIRST_GROUP if read[name] == MISSING),
+    )
 
 
 def decide(facts: Facts, table: Table | None = None) -> Advice:
@@ -290,21 +109,137 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     ----------
     .. [1] The edition's own citation, ``table.source``; each row carries its own.
     """
-    compiled = _decider(table)
-    return compiled.answer(compiled.holding(facts))
+    table = current() if table is None else table
+    holding = what_holds(facts, table)
+    rows = holding.rows
+    adjuncts = [row for row in rows if row.kind == "adjunct"]
+    refusals = [row for row in rows if row.kind == "withhold"]
+    notes = [row for row in rows if row.kind == "note"]
+    against = _by_class(refusals)
+    offers = _by_class(row for row in rows if row.kind == "offer")
+
+    classes = [
+        _offer(name, speaking, [row for row in adjuncts if name in row.classes], holding.cautions)
+        for name, speaking in offers.items()
+        if name not in against
+    ]
+    classes.sort(key=attrgetter("tier"))
+    # What stays on is always accounted for, offered or not; other classes where a row offers or names them.
+    considered = {*offers, *NON_REMOVABLE, *(name for row in refusals for name in row.always)}
+    withheld = [_withheld(name, against[name]) for name in DEVICES if name in against and name in considered]
+    refer, held = _referrals(rows)
+
+    said: list[Offer | Withheld | Referral] = [*classes, *withheld, *refer, *held]
+    decided = {row for part in said for row in part.rows}
+    decided |= {row.id for row in adjuncts if any(offer.id in row.classes for offer in classes)}
+    decided |= {row.id for row in notes}
+    in_order = [row for row in rows if row.id in decided]
+    return Advice(
+        classes=tuple(classes),
+        withheld=tuple(withheld),
+        refer=tuple(refer),
+        held_referrals=tuple(held),
+        contradictions=tuple(row.said for row in notes),
+        rules=_topics(in_order),
+        rows=tuple(row.id for row in in_order),
+        missing=holding.missing,
+        edition=table.edition,
+        notice=NOTICE,
+    )
 
 
-def rows_that_hold(facts: Facts, table: Table | None = None) -> tuple[Row, ...]:
-    """Rows of an edition whose condition these facts meet, whether or not they changed the answer.
+def _met(when: Mapping[str, Sequence[Value]], read: Mapping[str, Value]) -> bool:
+    return all(read[name] in allowed for name, allowed in when.items())
 
-    Parameters
-    ----------
-    facts : Facts
-    table : Table, optional
 
-    Returns
-    -------
-    tuple of Row
-    """
-    compiled = _decider(table)
-    return tuple(compiled.rows(compiled.holding(facts)))
+def _readings(facts: Facts, table: Table) -> dict[str, Value]:
+    """Everything a condition can name: each fact as it stands or as missing, and what is read from several."""
+    read: dict[str, Value] = {}
+    for name in ALL_FIELDS:
+        value = getattr(facts, name)
+        read[name] = MISSING if value is None else value
+    weeks = facts.recent_surgery_weeks
+    read["recent_surgery"] = MISSING if weeks is None else weeks < RECENT_SURGERY_WEEKS
+    read["site"], read["site_doubt"] = _site(facts, table)
+    read["infection"] = _infection(facts)
+    read["cell"] = _cell(facts, table)
+    return read
+
+
+def _site(facts: Facts, table: Table) -> tuple[str, bool]:
+    """Kind of site and whether it is in doubt; where region or surface is missing, what all sound pairs agree on."""
+    if facts.region is not None and facts.surface is not None:
+        return table.sites[facts.region, facts.surface]
+    kinds = {
+        kind
+        for (region, surface), (kind, doubt) in table.sites.items()
+        if facts.region in (None, region) and facts.surface in (None, surface) and not doubt
+    }
+    return (kinds.pop() if len(kinds) == 1 else "unknown"), False
+
+
+def _infection(facts: Facts) -> int | str:
+    """Infection with bone counted: infected bone is at least moderate."""
+    if facts.infection_grade is None:
+        return "3_or_4" if facts.osteomyelitis else MISSING
+    return max(facts.infection_grade, 3) if facts.osteomyelitis else facts.infection_grade
+
+
+def _cell(facts: Facts, table: Table) -> str:
+    """Matrix cell of infection and ischaemia; where a grade is missing, what all cells it may be agree on."""
+    infection = _infection(facts)
+    if isinstance(infection, int):
+        grades: tuple[int, ...] = (infection,)
+    else:
+        grades = (3, 4) if infection == "3_or_4" else (1, 2, 3, 4)
+    columns = (0, 1, 2, 3) if facts.ischaemia_grade is None else (facts.ischaemia_grade,)
+    cells = {table.matrix[grade, column] for grade in grades for column in columns}
+    if len(cells) == 1:
+        return cells.pop()
+    return "rm_or_treat_first" if cells <= {"rm", "rm_derived", "treat_first"} else "unknown"
+
+
+def _by_class(rows: Iterable[Row]) -> dict[str, list[Row]]:
+    """Rows by the device classes they name, in the order they name them."""
+    found: dict[str, list[Row]] = {}
+    for row in rows:
+        for name in row.classes:
+            found.setdefault(name, []).append(row)
+    return found
+
+
+def _offer(name: str, speaking: list[Row], beside: list[Row], cautions: tuple[Caution, ...]) -> Offer:
+    return Offer(
+        id=name,
+        tier=min(row.tier for row in speaking),
+        rules=_topics(speaking + beside),
+        cautions=tuple([r.said for r in beside] + [c.said for c in cautions if name in c.classes]),
+        because=tuple(row.said for row in speaking),
+        derived=tuple(row.said for row in speaking if row.derived),
+        rows=tuple(row.id for row in speaking),
+    )
+
+
+def _withheld(name: str, rows: list[Row]) -> Withheld:
+    return Withheld(name, tuple(row.said for row in rows), tuple(row.id for row in rows))
+
+
+def _referrals(rows: tuple[Row, ...]) -> tuple[list[Referral], list[Withheld]]:
+    """Who has to see the foot, most urgent first, and what would be asked for if nothing held it."""
+    refer, held = [], []
+    for name in REFERRALS:
+        asking = [row for row in rows if row.kind == "refer" and name in row.refer]
+        holding = [row for row in rows if row.kind == "hold_referral" and name in row.refer]
+        if asking and holding:
+            held.append(_withheld(name, holding))
+        elif asking:
+            urgency = most_urgent(*(row.urgency for row in asking if row.urgency is not None))
+            refer.append(
+                Referral(name, urgency, tuple(row.said for row in asking), tuple(row.id for row in asking))
+            )
+    refer.sort(key=lambda referral: URGENCIES.index(referral.urgency))
+    return refer, held
+
+
+def _topics(rows: list[Row]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.topic for row in rows if row.topic is not None))

@@ -7,6 +7,7 @@ import pytest
 from clinic.guidelines.devices import NON_REMOVABLE
 from clinic.guidelines.facts import Facts
 from clinic.guidelines.table import current, decide
+from tests.clinic.guidelines.bit_masks import BitMasks
 from tests.clinic.guidelines.cases import PLAIN
 from tests.clinic.guidelines.sweep import (
     FURTHER,
@@ -14,6 +15,7 @@ from tests.clinic.guidelines.sweep import (
     SWEPT,
     assert_safe,
     further_states,
+    named,
     read_coverage,
     rules_digest,
 )
@@ -67,10 +69,12 @@ def test_pairs_of_further_facts_are_answered_safely():
     """Every 331st of the two million; ``python -m tests.clinic.guidelines.sweep`` goes through all of them."""
     states = list(further_states())
     assert len(states) * len(PRODUCT) == 2_034_000
+    masks = BitMasks(current())
     for place in range(0, len(states) * len(PRODUCT), 331):
         values = PRODUCT[place % len(PRODUCT)]
         facts = Facts(**dict(zip(SWEPT, values, strict=True)), **states[place // len(PRODUCT)])
         assert_safe(facts, decide(facts))
+        assert named(facts) == masks.named(masks.holding(facts))
 
 
 def test_no_row_reads_more_than_two_facts_beyond_the_product():

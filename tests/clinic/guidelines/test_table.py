@@ -8,14 +8,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clinic.guidelines.devices import DEVICES, REFERRALS, URGENCIES
+from clinic.guidelines.edition import editions
 from clinic.guidelines.errors import FactsError
 from clinic.guidelines.facts import FIRST_GROUP, Facts, parse
-from clinic.guidelines.table import advice_json, current, decide, rows_that_hold
+from clinic.guidelines.table import advice_json, current, decide
+from tests.clinic.guidelines.bit_masks import BitMasks
 from tests.clinic.guidelines.cases import PLAIN
 from tests.clinic.guidelines.strategies import any_facts
-from tests.clinic.guidelines.sweep import assert_safe
+from tests.clinic.guidelines.sweep import assert_safe, named
 
 FRESH = dataclasses.replace(current())
+MASKS = {name: BitMasks(table) for name, table in editions().items()}
 
 
 @settings(max_examples=300)
@@ -53,24 +56,12 @@ def test_forgetting_a_fact_never_brings_a_device_that_stays_on(facts, forgotten)
         assert not ({"total_contact_cast", "walker_non_removable"} & after) - before
 
 
-@settings(max_examples=150)
-@given(any_facts)
-def test_rows_that_hold_agree_with_reading_each_condition_by_hand(facts):
-    """The bit masks against a plain loop over plain facts."""
-    holding = {row.id for row in rows_that_hold(facts)}
-    for row in current().rows:
-        plain = {name: values for name, values in row.when.items() if hasattr(facts, name)}
-        met = all(
-            any(
-                v == ("missing" if (f := getattr(facts, n)) is None else f) and type(v) is not bool or v is f
-                for v in vs
-            )
-            for n, vs in plain.items()
-        )
-        if len(plain) == len(row.when):
-            assert (row.id in holding) == met
-        elif row.id in holding:
-            assert met
+@settings(max_examples=300)
+@given(any_facts, st.sampled_from([*editions().values()]))
+def test_what_holds_is_the_same_by_bit_masks(facts, table):
+    """Optional facts too, which the sweep leaves missing, and every edition."""
+    masks = MASKS[table.id]
+    assert named(facts, table) == masks.named(masks.holding(facts))
 
 
 @settings(max_examples=150)
@@ -106,6 +97,8 @@ def test_facts_built_with_an_unknown_value_are_refused():
         decide(Facts(region="ear"))  # type: ignore[arg-type]
     with pytest.raises(FactsError, match="ischaemia_grade is 9"):
         decide(Facts(ischaemia_grade=9))
+    with pytest.raises(FactsError, match="infection_grade is True"):
+        decide(Facts(infection_grade=True))
 
 
 def test_derived_reasons_are_said_to_be_derived():
