@@ -16,14 +16,14 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from clinic.demo.bulk import Bulk
-from clinic.demo.network import Sizes, seed
 from clinic.models import Lesion, Person, Site, User, Weight
 from clinic.sealed_words import seal
 from clinic.selectors.audit import audit_report
 from clinic.selectors.audit_cases import AuditFilter
 from clinic.selectors.audit_figures import ALL_BASES
 
+from .bulk import Bulk
+from .invented import Sizes, seed
 from .rows import Row, best
 
 #: Clinics of 500 people each, besides the one that is measured alone first.
