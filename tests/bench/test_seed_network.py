@@ -9,7 +9,7 @@ from clinic.models import AuditEvent, Lesion, Measurement, Person, Prescription,
 from clinic.services.audit import faults
 from tests import factories
 from tests.bench.invented import Sizes
-from tests.bench.seed_network import seeded
+from tests.bench.seed_network import main, seeded
 
 SIZES = {"sites": 2, "people": 12, "lesions": 17, "measurements": 230}
 
@@ -68,3 +68,12 @@ def test_nothing_is_invented_in_production(settings):
     with pytest.raises(ValueError, match="production"):
         network()
     assert not Site.objects.exists()
+
+
+@pytest.mark.django_db
+def test_the_command_tells_what_it_wrote_or_why_it_did_not(capsys):
+    asked = [word for name, n in SIZES.items() for word in (f"--{name}", str(n))]
+    main(asked)
+    assert "2 sites, 12 people, 17 lesions, 230 measurements" in capsys.readouterr().out
+    with pytest.raises(SystemExit, match="there are people"):
+        main(asked)
