@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from functools import lru_cache
 
 from cryptography.fernet import Fernet, InvalidToken
 from django.conf import settings
@@ -17,15 +16,14 @@ __all__ = ["seal", "unseal"]
 LONGEST = 600
 
 
-@lru_cache(maxsize=1)
-def _key(secret: str) -> Fernet:
-    made = hashlib.sha256(b"clinic.sealed_words" + secret.encode()).digest()
+def _key() -> Fernet:
+    made = hashlib.sha256(b"clinic.sealed_words" + settings.SECRET_KEY.encode()).digest()
     return Fernet(base64.urlsafe_b64encode(made))
 
 
 def seal(words: str) -> str:
     """A token for an address; empty words stay empty."""
-    return _key(settings.SECRET_KEY).encrypt(words.encode()).decode() if words else ""
+    return _key().encrypt(words.encode()).decode() if words else ""
 
 
 def unseal(token: str) -> str:
@@ -33,6 +31,6 @@ def unseal(token: str) -> str:
     if not token or len(token) > LONGEST:
         return ""
     try:
-        return _key(settings.SECRET_KEY).decrypt(token.encode()).decode()
+        return _key().decrypt(token.encode()).decode()
     except InvalidToken:
         return ""

@@ -103,7 +103,7 @@ TEMPLATES = [
                 "clinic.context.frame",
             ],
             # What is loud on a page comes from the table of messages, on every page.
-            "builtins": ["clinic.templatetags.loud", "clinic.templatetags.quick"],
+            "builtins": ["clinic.templatetags.loud"],
         },
     }
 ]

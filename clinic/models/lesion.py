@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 from django.db import models
@@ -50,7 +49,6 @@ class LesionOutcome(models.TextChoices):
     LOST = "lost", "Lost to follow-up"
 
 
-@cache
 def place_words(place: str, side: str) -> str:
     """Place and side in words, as every row and header shows it."""
     words = SITES[place].words

@@ -2,46 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cache
 from typing import Any
 
 from django.conf import settings
-from django.db import DEFAULT_DB_ALIAS, models
-from django.utils import timezone
-from simple_history.manager import HistoryManager
+from django.db import models
 from simple_history.models import HistoricalRecords
-
-from clinic.statements import insertion
-
-
-class HistoryReader(HistoryManager):
-    """The library makes its manager's class anew each time a row's history is touched, three times a save."""
-
-    @classmethod
-    @cache
-    def from_queryset(cls, queryset_class: Any, class_name: str | None = None) -> Any:
-        return super().from_queryset(queryset_class, class_name)
-
-
-class Copies(HistoricalRecords):
-    """Writes a row's copy by an INSERT that is put together once; the library makes and saves an instance for each.
-
-    Its signals round such a copy are not sent: nobody listens, and what a copy says is decided here alone.
-    """
-
-    def create_historical_record(self, instance: Any, history_type: str, using: str | None = None) -> None:
-        copies = getattr(type(instance), self.manager_name).model
-        kept, user = insertion(copies), self.get_history_user(instance)
-        values = {field.attname: getattr(instance, field.attname) for field in copies.tracked_fields}
-        # Where the copy also holds which other rows were linked, the library writes those beside it.
-        if copies._history_m2m_fields or not kept.takes(values):
-            super().create_historical_record(instance, history_type, using)
-            return
-        values["history_date"] = getattr(instance, "_history_date", None) or timezone.now()
-        values["history_type"] = history_type
-        values["history_change_reason"] = self.get_change_reason_for_object(instance, history_type, using)
-        values["history_user_id"] = user and user.pk
-        kept.write(values)
 
 
 class ClinicalQuerySet(models.QuerySet[Any]):
@@ -65,22 +30,12 @@ class ClinicalRecord(models.Model):
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    history = Copies(inherit=True, history_manager=HistoryReader)
+    history = HistoricalRecords(inherit=True)
 
     objects = ClinicalQuerySet.as_manager()
 
     class Meta:
         abstract = True
-
-    def _do_insert(self, manager: Any, using: str, fields: Any, returning_fields: Any, raw: bool) -> Any:
-        """The last step of `save` for a new row; one that brings its own number, or an expression, goes the long way."""
-        kept = insertion(type(self))
-        usual = fields == kept.fields and list(returning_fields) == [self._meta.pk]
-        if usual and not raw and using == DEFAULT_DB_ALIAS:
-            values = {field.attname: field.pre_save(self, True) for field in fields}
-            if kept.takes(values):
-                return [(kept.write(values),)]
-        return super()._do_insert(manager, using, fields, returning_fields, raw)  # type: ignore[misc]
 
     @property
     def record_site(self) -> Any:

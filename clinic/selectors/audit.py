@@ -8,14 +8,14 @@ from datetime import date
 from typing import Any
 
 from django.core.cache import cache
-from django.db.models import Count, Max, QuerySet
+from django.db.models import Count, Max
 
 from clinic.guidelines.devices import DEVICES
 from clinic.healing.incidence import Incidence, cumulative_incidence
 from clinic.healing.proportion import wilson
 from clinic.models import Agreement, Attendance, DepartureReason, Prescription
 
-from .audit_cases import OUTCOMES, WEEK12, AuditFilter, Base
+from .audit_cases import OUTCOMES, WEEK12, AuditFilter
 from .audit_figures import (
     ALL_BASES,
     BY_DAYS,
@@ -29,7 +29,6 @@ from .audit_figures import (
     spec_of,
 )
 from .audit_harm import device_days, uncovered
-from .audit_kept import counted
 from .audit_report import AuditReport, HarmRow, OutcomeRow, ReasonRow, RecurrenceRow, ReusedRow
 from .counted_site import site_counted
 from .facts import WORDS
@@ -167,17 +166,14 @@ def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
     return tuple(rows)
 
 
-def _by_mark(rows: QuerySet[Any], kind: Base) -> QuerySet[Any]:
-    return (
-        rows.order_by().values("mark")
-        .annotate(n=Count("pk"), people=Count("limb__person", distinct=True), sentence=Max("reason"))
-        .filter(people__gt=1).order_by("-n", "mark")[:10]
-    )  # fmt: skip
-
-
 def _reused(asked: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
     """Sentences of departures that stand on more than one person, the most used first."""
-    rows = counted(ALL_BASES["departed"], _by_mark, asked, today)
+    by_mark = ALL_BASES["departed"].rows(asked, today).order_by().values("mark")
+    rows = (
+        by_mark.annotate(n=Count("pk"), people=Count("limb__person", distinct=True), sentence=Max("reason"))
+        .filter(people__gt=1)
+        .order_by("-n", "mark")[:10]
+    )
     return tuple(
         ReusedRow(row["sentence"], Figure(f"reused.{row['mark']}", "The same sentence, word for word", row["n"]), row["people"])
         for row in rows
@@ -264,25 +260,15 @@ def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
     return tuple(rows)
 
 
-def _judged_by_site(rows: QuerySet[Any], kind: Base) -> QuerySet[Any]:
-    rows = rows.filter(agreement__in=JUDGED).annotate(at_site=site_counted("limb__person__site"))
-    return rows.order_by().values("at_site", "agreement").annotate(n=Count("pk"))
-
-
-def _judged_by_prescriber(rows: QuerySet[Any], kind: Base) -> QuerySet[Any]:
-    rows = rows.filter(agreement__in=JUDGED)
-    return rows.order_by().values("signed_by", "agreement").annotate(n=Count("pk"))
-
-
-_JUDGED_BY = {"at_site": _judged_by_site, "signed_by": _judged_by_prescriber}
-
-
 def judged_by_site(asked: AuditFilter, by: str = "at_site") -> list[tuple[Any, int, int]]:
     """Agreed and judged prescriptions of each site, or each prescriber with `by="signed_by"`."""
     spec = spec_of("agreed")
     if spec is None:
         raise KeyError("agreed")
-    rows = counted(ALL_BASES["prescription"], _JUDGED_BY[by], asked, asked.until)
+    cases = ALL_BASES["prescription"].rows(asked, asked.until).filter(agreement__in=JUDGED)
+    if by == "at_site":
+        cases = cases.annotate(at_site=site_counted("limb__person__site"))
+    rows = cases.order_by().values(by, "agreement").annotate(n=Count("pk"))
     found: dict[Any, list[int]] = {}
     for row in rows:
         pair = found.setdefault(row[by], [0, 0])

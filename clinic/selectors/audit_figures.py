@@ -15,7 +15,6 @@ from clinic.models import Agreement, Attendance, DepartureReason, StopReason
 from .audit_after import AFTER_BASES
 from .audit_cases import BASES, OUTCOMES, WEEK12, AuditFilter, Base
 from .audit_harm import HARM_BASES
-from .audit_kept import counted
 from .facts import WORDS
 
 __all__ = ["ALL_BASES", "SMALL", "Figure", "Spec", "Tally", "class_words", "cumulative", "spec_of"]
@@ -97,10 +96,6 @@ class Figure:
         return 100.0 * self.count / self.of if self.of is not None and self.of >= SMALL else None
 
 
-def _apart(rows: QuerySet[Any], kind: Base) -> QuerySet[Any]:
-    return rows.order_by().values(*kind.apart).annotate(n=Count("pk"))
-
-
 @dataclass(frozen=True)
 class Tally:
     """The rows of one base, counted by everything told apart in it: one query."""
@@ -110,7 +105,8 @@ class Tally:
     @classmethod
     def read(cls, base: str, asked: AuditFilter, today: date) -> Tally:
         kind = ALL_BASES[base]
-        return cls(tuple(kind.derive(row) for row in counted(kind, _apart, asked, today)))
+        rows = kind.rows(asked, today).order_by().values(*kind.apart).annotate(n=Count("pk"))
+        return cls(tuple(kind.derive(row) for row in rows))
 
     def count(self, spec: Spec) -> int:
         return sum(row["n"] for row in self.rows if spec.holds(row))

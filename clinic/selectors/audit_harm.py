@@ -27,7 +27,6 @@ from clinic.models import Lesion, Looked, Prescription, StopReason, WoundKind
 
 from .audit_cases import BASES, STANDS, AuditFilter, Base
 from .days import Days
-from .kept_queries import Blank
 
 __all__ = ["HARM_BASES", "Uncovered", "device_days", "uncovered"]
 
@@ -37,8 +36,8 @@ def _end(asked: AuditFilter, today: date) -> date:
     return asked.last_day(today) + timedelta(days=1)
 
 
-def _day(day: date | Blank) -> Value | Blank:
-    return day if isinstance(day, Blank) else Value(day, output_field=DateField())
+def _day(day: date) -> Value:
+    return Value(day, output_field=DateField())
 
 
 def _worn(asked: AuditFilter, today: date) -> QuerySet[Any]:

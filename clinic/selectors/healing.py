@@ -29,7 +29,6 @@ from clinic.models import (
     VisitState,
 )
 
-from .kept_queries import of_numbers
 from .repeat import trace_errors
 
 __all__ = [
@@ -51,18 +50,6 @@ _WORD_KIND = {
 }
 
 
-class Told(NamedTuple):
-    """What a verdict rests on of one visit: no number and no free text, so that it may be kept in memory."""
-
-    day: date
-    method: str
-    debridement: str
-    area_mm2: float | None
-    covered_dry: bool
-    depth: str
-    infection_grade: int | None
-
-
 class Reading(NamedTuple):
     """What a curve, a verdict and a spark take from one measurement; lists read hundreds of them."""
 
@@ -79,10 +66,6 @@ class Reading(NamedTuple):
     @property
     def area_cm2(self) -> float | None:
         return None if self.area_mm2 is None else self.area_mm2 / 100
-
-    @property
-    def told(self) -> Told:
-        return Told._make(self[1:-1])
 
 
 #: The columns of a reading, in its order.
@@ -110,9 +93,6 @@ class Course:
     readings: tuple[Reading, ...]
     areas: tuple[Area, ...]
     marks: tuple[Mark, ...]
-    told: tuple[Told, ...] = ()
-    #: The clinic's own error of a traced area, where it is known.
-    share: float | None = None
 
     @property
     def breaks(self) -> list[date]:
@@ -163,12 +143,12 @@ class LesionHealing:
         return " ".join(reason.text for reason in self.report.verdict.reasons)
 
 
-#: Courses that are judged anew only when something of them changes; 15 kB each (measured), so 31 MB of a process at most.
-KEPT = 2000
+#: A forecast takes milliseconds and the review list shows one for each lesion. A report follows from nothing but the areas,
+#: the findings and the days of change that are its key; no name, number or free text is among them. 15 kB each (measured).
+_judged = lru_cache(maxsize=2000)(lesion_report)
 
 
-@lru_cache(maxsize=KEPT)
-def _areas(told: tuple[Told, ...], share: float | None) -> tuple[Area, ...]:
+def _areas(readings: Sequence[Reading], share: float | None) -> tuple[Area, ...]:
     """Areas; `share` is the clinic's own error of a traced one, where it is known."""
     return tuple(
         Area(
@@ -178,26 +158,17 @@ def _areas(told: tuple[Told, ...], share: float | None) -> tuple[Area, ...]:
             state=WoundState(m.debridement),
             share=share if m.method == AreaMethod.TRACED else None,
         )
-        for m in told
+        for m in readings
         if m.area_mm2 is not None
     )
 
 
-@lru_cache(maxsize=KEPT)
-def _judged(
-    told: tuple[Told, ...], share: float | None, state: str, breaks: tuple[date, ...]
-) -> LesionReport | None:
-    """The verdict, from nothing but its arguments; lists ask for the same ones each time they are opened."""
-    areas = _areas(told, share)
-    return lesion_report(areas, _findings(state, told), breaks) if areas else None
-
-
-def _findings(state: str, told: Sequence[Told]) -> Findings:
-    depths = [_DEPTHS.index(m.depth) for m in told if m.depth]
-    grades = [m.infection_grade for m in told if m.infection_grade is not None]
+def _findings(state: str, readings: Sequence[Reading]) -> Findings:
+    depths = [_DEPTHS.index(m.depth) for m in readings if m.depth]
+    grades = [m.infection_grade for m in readings if m.infection_grade is not None]
     return Findings(
         healed_confirmed=state == LesionState.HEALED,
-        covered=bool(told and told[-1].covered_dry) or state == LesionState.TO_CONFIRM,
+        covered=bool(readings and readings[-1].covered_dry) or state == LesionState.TO_CONFIRM,
         infection_up=len(grades) > 1 and grades[-1] > grades[-2] and grades[-1] > 1,
         depth_up=len(depths) > 1 and depths[-1] > depths[-2],
     )
@@ -212,7 +183,6 @@ def measurements_of(lesions: Any) -> QuerySet[Measurement]:
     )
 
 
-@of_numbers
 def _columns(lesions: Any) -> QuerySet[Any, Any]:
     return measurements_of(lesions).values_list(*READING)
 
@@ -235,7 +205,7 @@ def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> 
     """By lesion; from rows that were read already, or by one query of the few columns needed."""
     by_lesion: dict[int, list[Reading]] = defaultdict(list)
     if rows is None:
-        told: Iterable[Reading] = map(Reading._make, _columns(lesion.pk for lesion in lesions))
+        told: Iterable[Reading] = map(Reading._make, _columns([lesion.pk for lesion in lesions]))
     else:
         told = map(_reading, rows)
     for reading in told:
@@ -250,21 +220,18 @@ def _event_words(kind: str, note: str) -> str:
     return f"{words}: {about}" if kind == EventKind.DECISION and about else words
 
 
-@of_numbers
 def _events(limbs: Any) -> QuerySet[Any, Any]:
     return Event.objects.filter(limb__in=limbs).values_list(
         "limb_id", "lesion_id", "kind", "note", "happened_on"
     )
 
 
-@of_numbers
 def _devices(limbs: Any) -> QuerySet[Any, Any]:
     return Prescription.objects.filter(limb__in=limbs).values_list(
         "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
     )
 
 
-@of_numbers
 def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
     return LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).values_list(
         "limb_id", "plan__number", "plan__signed_at"
@@ -310,8 +277,7 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
     for lesion in wanted:
         readings, share = tuple(measured[lesion.pk]), shares.get(lesion.pk)
         marks = tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words)))
-        told = tuple([one.told for one in readings])
-        answer[lesion.pk] = Course(lesion, readings, _areas(told, share), marks, told, share)
+        answer[lesion.pk] = Course(lesion, readings, _areas(readings, share), marks)
     return answer
 
 
@@ -321,7 +287,8 @@ def healings_of(
     """Judge many lesions with a constant number of queries; keyed by lesion."""
     answer = {}
     for pk, course in courses_of(lesions, rows).items():
-        report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks))
+        findings = _findings(course.lesion.state, course.readings)
+        report = _judged(course.areas, findings, tuple(course.breaks)) if course.areas else None
         answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 

@@ -27,7 +27,6 @@ from clinic.models import (
     VisitState,
 )
 
-from .kept_queries import of_numbers
 from .limbs import PERFUSION, FindingValue, latest_findings
 
 __all__ = ["NOT_HEALING", "Cause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
@@ -214,7 +213,6 @@ def _surgery(lesion: Lesion, events: Sequence[Event]) -> tuple[str, ...]:
     return _known([*facts, *_of(events, EventKind.SURGERY)], "Talk about surgery")
 
 
-@of_numbers
 def _newest(lesions: Any) -> QuerySet[Any, Any]:
     sheets = Inquiry.objects.filter(lesion__in=lesions).order_by()
     return sheets.values_list("lesion_id").annotate(Max("made_on"))
@@ -222,7 +220,7 @@ def _newest(lesions: Any) -> QuerySet[Any, Any]:
 
 def last_inquiries(lesions: Iterable[Lesion]) -> dict[int, date]:
     """By lesion, the day of its newest sheet (one query)."""
-    return dict(_newest(lesion.pk for lesion in lesions))
+    return dict(_newest([lesion.pk for lesion in lesions]))
 
 
 def inquiry_due(kind: str, last: date | None, today: date) -> str:

@@ -25,8 +25,6 @@ from clinic.models import (
     place_words,
 )
 
-from .kept_queries import of_numbers
-
 __all__ = ["A_PAGE", "PeoplePage", "PersonRow", "people_page"]
 
 A_PAGE = 50
@@ -132,7 +130,7 @@ def _read(ordered: QuerySet[Any]) -> Iterable[_Line]:
 def _page(
     found: QuerySet[Person], site: Site, today: date, lines: list[_Line], *, before: bool, after: bool
 ) -> PeoplePage:
-    lesions = _lesions(line.pk for line in lines)
+    lesions = _lesions([line.pk for line in lines])
     return PeoplePage(
         rows=tuple([_row(line, lesions.get(line.pk, []), site, today) for line in lines]),
         count=found.count() if before or after else len(lines),
@@ -141,7 +139,6 @@ def _page(
     )
 
 
-@of_numbers
 def _open_lesions(people: Any) -> QuerySet[Any, Any]:
     return (
         Lesion.objects.filter(limb__person__in=people, state__in=OPEN_STATES)
@@ -150,7 +147,7 @@ def _open_lesions(people: Any) -> QuerySet[Any, Any]:
     )
 
 
-def _lesions(people: Iterable[int]) -> dict[int, list[str]]:
+def _lesions(people: list[int]) -> dict[int, list[str]]:
     """The open lesions of each person in words."""
     told: dict[int, list[str]] = defaultdict(list)
     for person, label, place, side, state in _open_lesions(people):

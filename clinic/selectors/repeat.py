@@ -11,8 +11,6 @@ from django.db.models import QuerySet
 from clinic.healing.repeatability import Agreement, Pair, Repeat, agreement, pairs_between, pairs_within
 from clinic.models import Lesion, PhotoScale, PhotoSubject, Trace, User
 
-from .kept_queries import of_numbers
-
 __all__ = ["Repeatability", "repeatability_of", "site_error", "trace_errors"]
 
 MOST_PAIRS_SHOWN = 60
@@ -65,7 +63,6 @@ def repeatability_of(user: User) -> Repeatability:
     )
 
 
-@of_numbers
 def _blind_traces(lesions: Any) -> QuerySet[Any, Any]:
     """Of the clinics of these lesions, in the order drawn."""
     sites = Lesion.objects.filter(pk__in=lesions).values("limb__person__site")

@@ -27,7 +27,6 @@ from clinic.models import (
 )
 
 from .healing import LesionHealing, healings_of
-from .kept_queries import of_numbers
 from .review_due import DUE, Due, Surroundings, due_for, surroundings_of
 from .sparks import spark
 
@@ -163,18 +162,15 @@ class ReviewList:
         return next((row for row in (*rows, *self.seen) if row.lesion.pk == lesion.pk), None)
 
 
-@of_numbers
 def _open_flags(people: Any) -> QuerySet[Any, Any]:
     flags = RedFlag.objects.filter(person__in=people, answer="").order_by()
     return flags.values_list("person_id").annotate(Count("pk"))
 
 
-@of_numbers
 def _notes(lesions: Any) -> QuerySet[Any, Any]:
     return ReviewNote.objects.filter(lesion__in=lesions).select_related("created_by").order_by("pk")
 
 
-@of_numbers
 def _open_looks(lesions: Any) -> QuerySet[Any, Any]:
     return Look.objects.filter(lesion__in=lesions, answer="").select_related("created_by")
 

@@ -30,7 +30,6 @@ from clinic.models import (
 
 from .healing import LesionHealing
 from .inquiries import inquiry_due, last_inquiries
-from .kept_queries import of_numbers
 
 __all__ = ["DUE", "Due", "Surroundings", "due_for", "surroundings_of"]
 
@@ -101,31 +100,26 @@ def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
     return found
 
 
-@of_numbers
 def _devices(limbs: Any) -> QuerySet[Any, Any]:
     running = Prescription.objects.filter(limb__in=limbs, stopped_on=None)
     return running.defer("facts", "advice", "forecast_shown", "content")
 
 
-@of_numbers
 def _weights(people: Any) -> QuerySet[Any, Any]:
     rows = Weight.objects.filter(person__in=people).order_by("measured_on", "pk")
     return rows.values_list("person_id", "measured_on", "kg")
 
 
-@of_numbers
 def _plans(limbs: Any) -> QuerySet[Any, Any]:
     links = LimbPlan.objects.filter(limb__in=limbs).exclude(plan__state="superseded").order_by("-pk")
     return links.select_related("plan").defer("plan__result").prefetch_related("lesions")
 
 
-@of_numbers
 def _renewals(limbs: Any) -> QuerySet[Any, Any]:
     rows = Event.objects.filter(limb__in=limbs, kind=EventKind.INSOLE_REPLACED)
     return rows.order_by("happened_on").values_list("limb_id", "happened_on")
 
 
-@of_numbers
 def _visits_made(people: Any) -> QuerySet[Any, Any]:
     rows = Visit.objects.filter(person__in=people, state=VisitState.STANDS).order_by("visited_on", "pk")
     return rows.values_list("person_id", "visited_on", "attendance", "next_on", "created_at")

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Q
 
 from clinic.models import (
     Person,
@@ -14,8 +13,6 @@ from clinic.models import (
     Transfer,
     TransferState,
 )
-
-from .kept_queries import of_numbers
 
 __all__ = ["TransferLists", "asked_for", "transfer_lists", "waiting_here"]
 
@@ -44,15 +41,9 @@ def transfer_lists(site: Site) -> TransferLists:
     )
 
 
-@of_numbers
-def _asked_of(sites: Any) -> QuerySet[Any, Any]:
-    asked = Transfer.objects.filter(to_site__in=sites, state=TransferState.ASKED).order_by()
-    return asked.values_list("to_site").annotate(n=Count("pk"))
-
-
 def waiting_here(site: Site) -> int:
     """Transfers that wait for this clinic's answer."""
-    return dict(_asked_of([site.pk])).get(site.pk, 0)
+    return Transfer.objects.filter(to_site=site, state=TransferState.ASKED).count()
 
 
 def asked_for(person: Person) -> Transfer | None:

@@ -6,7 +6,6 @@ import hashlib
 import json
 from collections.abc import Iterator
 from datetime import UTC
-from functools import cache
 from typing import Any
 
 from cryptography.fernet import Fernet
@@ -14,7 +13,6 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clinic.models import AuditEvent, Person, PersonKey, Site, User
-from clinic.statements import Asked, Statement, insertion
 
 __all__ = ["canonical", "digest_of", "faults", "lock_chain", "record"]
 
@@ -51,35 +49,16 @@ def lock_chain(site_id: int) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [7301, site_id])
 
 
-@cache
-def _standing(history: Any) -> Statement:
-    """What a new row is bound to: the chain's end, the person's key, and the newest copy of the row it tells of."""
-    last = AuditEvent.objects.filter(site_id=models.OuterRef("pk")).order_by("-sequence")
-    key = PersonKey.objects.filter(pk=Asked("person", models.BigIntegerField()))
-    columns: list[Any] = [last.values("sequence")[:1], last.values("digest")[:1], key.values("key")[:1]]
-    if history is not None:
-        number = history._meta.get_field(history.instance_type._meta.pk.attname)
-        copies = history._default_manager.filter(**{number.name: Asked("target", number)})
-        columns.append(copies.order_by("-history_id").values("history_id")[:1])
-
-    @Statement
-    def standing() -> models.QuerySet[Site, Any]:
-        site = Site.objects.filter(pk=Asked("site", models.BigIntegerField())).order_by()
-        return site.values_list(*(models.Subquery(column) for column in columns))
-
-    return standing
-
-
-def _new_key(person: Person) -> str:
-    """Make the key, with the first row that tells of a person; a key made at the same moment elsewhere is kept."""
-    fresh = Fernet.generate_key().decode()
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "INSERT INTO clinic_personkey (person_id, key) VALUES (%s, %s) ON CONFLICT (person_id) DO NOTHING",
-            [person.pk, fresh],
-        )
-        made = cursor.rowcount == 1
-    return fresh if made else PersonKey.objects.get(pk=person.pk).key
+def _sealed(text: str, person: Person | None) -> str:
+    """What is said about a person, sealed with that person's key; the key is made with the first row."""
+    if person is None:
+        return text
+    held = PersonKey.objects.filter(pk=person.pk).first()
+    if held is None:
+        # A key made at the same moment by another clinic's chain is kept.
+        fresh = Fernet.generate_key().decode()
+        held, _ = PersonKey.objects.get_or_create(pk=person.pk, defaults={"key": fresh})
+    return Fernet(held.key).encrypt(text.encode()).decode()
 
 
 def record(
@@ -97,19 +76,15 @@ def record(
             "an audit row is written inside the change's transaction"
         )
     lock_chain(site.pk)
-    history = getattr(type(target), "history", None)
-    standing = _standing(None if history is None else history.model)
-    told = {"site": site.pk, "person": person and person.pk, "target": target.pk}
-    sequence, digest, key, *newest = standing.rows(**told)[0]
+    ends = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence")
+    sequence, digest = ends.values_list("sequence", "digest").first() or (0, "")
+    history = getattr(target, "history", None)
     if history is not None:
-        detail["history_id"] = newest[0]
-    text = canonical(detail)
-    if person is not None:
-        # What is said about a person is sealed with that person's key.
-        text = Fernet(key or _new_key(person)).encrypt(text.encode()).decode()
+        copies = history.order_by("-history_id")
+        detail["history_id"] = copies.values_list("history_id", flat=True).first()
     event = AuditEvent(
         site_id=site.pk,
-        sequence=(sequence or 0) + 1,
+        sequence=sequence + 1,
         at=timezone.now(),
         actor=f"{by} ({by.username})",
         actor_role=by.role,
@@ -117,12 +92,11 @@ def record(
         target_kind=target._meta.model_name or "",
         target_id=str(target.pk),
         person_id=person.pk if person else None,
-        payload=text,
-        previous_digest=digest or "",
+        payload=_sealed(canonical(detail), person),
+        previous_digest=digest,
     )
     event.digest = digest_of(event)
-    written = insertion(AuditEvent)
-    written.write({field.attname: getattr(event, field.attname) for field in written.fields})
+    event.save(force_insert=True)
 
 
 def faults(site_id: int) -> Iterator[str]:

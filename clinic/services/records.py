@@ -8,7 +8,7 @@ from contextvars import ContextVar
 from typing import TypeVar
 
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, transaction
 
 from clinic.models import ClinicalRecord, User
 
@@ -71,7 +71,7 @@ def store(row: Row, *, by: User, expected_version: int | None = None, why: str =
     row._history_user = by  # type: ignore[attr-defined]
     row._change_reason = why  # type: ignore[attr-defined]
     try:
-        row.clean_fields(exclude={"created_by", *_known(row)})
+        row.clean_fields(exclude={"created_by"})
         row.clean()
         with transaction.atomic():
             row.save()
@@ -79,17 +79,6 @@ def store(row: Row, *, by: User, expected_version: int | None = None, why: str =
         _refuse(row, fault)
         raise
     return row
-
-
-def _known(row: ClinicalRecord) -> set[str]:
-    """Relations whose other row was read from the database already; it need not be asked whether it is there."""
-    known = set()
-    for field in row._meta.concrete_fields:
-        if isinstance(field, models.ForeignKey) and field.is_cached(row) and not field.get_limit_choices_to():
-            other = field.get_cached_value(row)
-            if other is not None and not other._state.adding and other.pk == getattr(row, field.attname):
-                known.add(field.name)
-    return known
 
 
 def _refuse(row: ClinicalRecord, fault: Exception) -> None:

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from typing import Any
 from uuid import UUID
 
-from django.db.models import BigIntegerField, DateField, QuerySet, UUIDField
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.dates import day_words
@@ -22,7 +21,6 @@ from clinic.models import (
     Visit,
     VisitState,
 )
-from clinic.statements import Asked, Statement
 
 from .errors import Refused
 
@@ -37,55 +35,21 @@ __all__ = [
     "sealed_devices",
 ]
 
-_PERSON = Asked("person", BigIntegerField())
-
-
-@Statement
-def _held() -> QuerySet[Person]:
-    return Person.objects.select_for_update().filter(pk=_PERSON).order_by()
-
-
-@Statement
-def _key() -> QuerySet[Visit, Any]:
-    return Visit.objects.filter(submission_key=Asked("key", UUIDField())).order_by().values_list("person_id")
-
-
-@Statement
-def _open() -> QuerySet[Lesion, Any]:
-    return Lesion.objects.filter(limb__person=_PERSON, state__in=OPEN_STATES).order_by().values_list("pk")
-
-
-@Statement
-def _same_day() -> QuerySet[Visit, Any]:
-    return (
-        Visit.objects.filter(
-            person=_PERSON,
-            state=VisitState.STANDS,
-            attendance=Attendance.CAME,
-            visited_on=Asked("day", DateField()),
-        )
-        .order_by()
-        .values_list("pk")[:1]
-    )
-
 
 def person_held(person: Person) -> Person:
-    """The person's row as it is now, held until the end; the clinic that was read with it is not read again."""
-    held: Person = _held.instance(person=person.pk)
-    if held.site_id == person.site_id and Person._meta.get_field("site").is_cached(person):
-        held.site = person.site
-    return held
+    """The person's row as it is now, held until the end of the transaction."""
+    return Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
 
 
 def key_used_for(key: UUID) -> int | None:
     """Number of the person whose visit a form with this key has stored already."""
-    used = _key.first(key=key)
-    return None if used is None else used[0]
+    return Visit.objects.filter(submission_key=key).values_list("person_id", flat=True).first()
 
 
 def open_lesions(person: Person) -> set[int]:
     """Numbers of the lesions of a person that are open now."""
-    return {pk for (pk,) in _open.rows(person=person.pk)}
+    rows = Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES)
+    return set(rows.values_list("pk", flat=True))
 
 
 def in_care_check(person: Person) -> None:
@@ -118,7 +82,10 @@ def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None
                 f"{day_words(lesion.first_seen_on)}.",
                 field="visited_on",
             )
-    if _same_day.first(person=person.pk, day=day):
+    same_day = Visit.objects.filter(
+        person=person, state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day
+    )
+    if same_day.exists():
         raise Refused(
             f"Date of the visit: a visit of {day_words(day)} is recorded already; correct that one instead.",
             field="visited_on",
@@ -127,16 +94,11 @@ def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None
 
 def sealed_devices(person: Person) -> list[Prescription]:
     """Devices that are sealed on now, the one to open first in front."""
-    return list(_sealed(person.pk).select_related("limb__person__site"))
+    return list(_sealed(person).select_related("limb__person__site"))
 
 
-def _sealed(person: int | Asked) -> QuerySet[Prescription]:
+def _sealed(person: Person) -> QuerySet[Prescription]:
     return Prescription.objects.filter(SEALED, limb__person=person).order_by("open_by")
-
-
-@Statement
-def _latest_openings() -> QuerySet[Prescription, Any]:
-    return _sealed(_PERSON).values_list("open_by", "limb__side")
 
 
 def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
@@ -148,7 +110,7 @@ def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) 
             f"Next visit: {day_words(next_on)} is not after the visit of {day_words(visited_on)}.",
             field="next_on",
         )
-    for open_by, side in _latest_openings.rows(person=person.pk):
+    for open_by, side in _sealed(person).values_list("open_by", "limb__side"):
         if open_by is not None and next_on > open_by:
             raise Refused(
                 f"Next visit: {day_words(next_on)} is too late; the sealed device on the {side} foot must "

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime
-from typing import Any
 
 from django.db import transaction
-from django.db.models import BigIntegerField, QuerySet
 from django.utils import timezone
 
 from clinic.dates import day_words
@@ -26,7 +24,6 @@ from clinic.models import (
     WatchFinding,
     WatchPoint,
 )
-from clinic.statements import Asked, Statement
 from offload.kept import share_outside
 from offload.models import PlanState
 
@@ -137,21 +134,15 @@ def plan_flag_answer(*, by: User, flag: PlanFlag, answer: str, expected_version:
     return flag
 
 
-def _signed(person: int | Asked) -> QuerySet[LimbPlan]:
-    return LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED)
-
-
-@Statement
-def _any_signed() -> QuerySet[LimbPlan, Any]:
-    return _signed(Asked("person", BigIntegerField())).order_by().values_list("pk")[:1]
-
-
 def plans_review(*, by: User, person: Person, day: date) -> None:
     """Hold the person's signed plans against the newest weight and areas; call where either was written."""
-    # Most people have none, and a plan with its results is the largest row there is.
-    if not _any_signed.first(person=person.pk):
+    plans = list(
+        LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED)
+        .select_related("plan", "limb__person__site")
+        .prefetch_related("lesions")
+    )
+    if not plans:
         return
-    plans = list(_signed(person.pk).select_related("plan", "limb__person__site").prefetch_related("lesions"))
     weights = [
         float(kg) for kg in person.weights.order_by("-measured_on", "-pk").values_list("kg", flat=True)[:2]
     ]

@@ -1,18 +1,22 @@
-"""Panels that stop or ask: level and first words come from the one table of messages, the rest from the page.
+"""Tags of every template: panels that stop or ask, the frame of a state, a day in words.
 
-Built into every template by the settings, so that a page needs no other way to be loud.
+A panel's level and first words come from the one table of messages, the rest from the page. Built in by the settings,
+so that a page needs no other way to be loud.
 """
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from django import template
 from django.template.base import FilterExpression, NodeList, Parser, Token, token_kwargs
 from django.template.context import Context
+from django.templatetags.static import static
 from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
+from clinic.dates import day_words
 from clinic.guidelines.messages import said
 
 register = template.Library()
@@ -74,3 +78,20 @@ def panel(parser: Parser, token: Token) -> Panel:
 def level_class(level_tag: str) -> str:
     """The class of a message after an action: an error stops, a warning asks, the rest is good news."""
     return LEVELS.get(level_tag, "good")
+
+
+@register.simple_tag
+def state(kind: str, words: str) -> SafeString:
+    """State = shape + word + colour. `kind` is the sprite's id."""
+    return format_html(
+        '<span class="state {0}"><svg aria-hidden="true"><use href="{1}#{0}"></use></svg>{2}</span>',
+        kind,
+        static("icons.svg"),
+        words,
+    )
+
+
+@register.filter
+def day(value: date | None) -> str:
+    """`{{ visit.visited_on|day }}`: the day as every page shows it, nothing for none."""
+    return day_words(value) if value else ""

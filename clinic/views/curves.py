@@ -5,9 +5,13 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from datetime import date
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
-from django.core.cache import cache
+from django.conf import settings
+from django.core.cache import cache as pictures
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import render
 
@@ -23,8 +27,8 @@ from clinic.selectors.person_curves import PANELS, person_curves
 __all__ = ["chart_answer", "chart_key", "chart_switches", "content_key", "lesion_of"]
 
 CHART_SECONDS = 24 * 3600
-#: Part of every key: raise it when the drawing changes, or browsers keep the old picture.
-EDITION = 4
+#: A picture follows from what it tells, from this program's code and from these libraries.
+DRAWING_LIBRARIES = ("matplotlib", "numpy", "scipy")
 #: What a curve can show -> its words: (quantity, spacing) in the address.
 SWITCHES: dict[tuple[str, str], str] = {
     ("area", "linear"): "Area",
@@ -56,9 +60,18 @@ def chart_switches(request: HttpRequest) -> tuple[dict[str, str], list[dict[str,
     ]
 
 
+@cache
+def code_hash(folder: Path) -> str:
+    """Hash of all code under a folder and of the libraries that draw."""
+    told = hashlib.sha256(repr([version(name) for name in DRAWING_LIBRARIES]).encode())
+    for path in sorted(folder.rglob("*.py")):
+        told.update(path.read_bytes())
+    return told.hexdigest()
+
+
 def content_key(*told: object) -> str:
     """Hash of what a picture tells, and of how pictures are drawn now."""
-    return hashlib.sha256(repr((EDITION, *told)).encode()).hexdigest()
+    return hashlib.sha256(repr((code_hash(settings.BASE_DIR / "clinic"), *told)).encode()).hexdigest()
 
 
 def chart_key(healing: LesionHealing, missed: list[date], axis: tuple[str, str]) -> str:
@@ -71,10 +84,10 @@ def chart_answer(request: HttpRequest, key: str, draw: Callable[[], bytes]) -> H
     etag = f'"{key}"'
     if request.headers.get("If-None-Match") == etag:
         return HttpResponseNotModified()
-    svg = cache.get(f"chart:{key}")
+    svg = pictures.get(f"chart:{key}")
     if svg is None:
         svg = draw()
-        cache.set(f"chart:{key}", svg, CHART_SECONDS)
+        pictures.set(f"chart:{key}", svg, CHART_SECONDS)
     response = HttpResponse(svg, content_type="image/svg+xml")
     response["ETag"] = etag
     # Kept by this browser only, and asked again each time: the ETag answers.

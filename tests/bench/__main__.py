@@ -35,7 +35,7 @@ def database() -> str:
     return "SQLite"
 
 
-PARTS = ("relief", "healing", "charts", "pages", "network")
+PARTS = ("relief", "healing", "charts", "network")
 
 
 def main() -> None:

@@ -1,6 +1,6 @@
 """The pages of one clinic alone and of the same clinic among 200, asked in turn, so that both meet the same machine.
 
-`python -m tests.bench.at_size postgres://…/one postgres://…/many`, two databases that `seed_network` filled from one
+`python -m tests.bench.at_size postgres://…/one postgres://…/many`, two databases that `tests.bench.seed_network` filled from one
 seed: the first clinic is the same in both. Nothing is written but what a page view writes. One process a database asks
 its pages in turn; prints median, 95th, number of queries and both ratios, then the audit of all beside one statement.
 """

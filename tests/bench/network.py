@@ -16,25 +16,26 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
-from clinic.demo.bulk import Bulk
-from clinic.demo.network import Sizes, seed
 from clinic.models import Lesion, Person, Site, User, Weight
 from clinic.sealed_words import seal
 from clinic.selectors.audit import audit_report
 from clinic.selectors.audit_cases import AuditFilter
 from clinic.selectors.audit_figures import ALL_BASES
 
+from .bulk import Bulk
+from .invented import Sizes, seed
 from .rows import Row, best
 
-#: Clinics of 500 people each, besides the one that is measured alone first.
-SITES = int(os.environ.get("BENCH_SITES", "19"))
+#: Clinics besides the one that is measured alone first, and people of each.
+SITES = int(os.environ.get("BENCH_SITES", "199"))
+PEOPLE = int(os.environ.get("BENCH_PEOPLE", "100"))
 REPEATS = 9
 ROWS = 10_000
 BY_HAND = (Path(__file__).parent / "audit.sql").read_text()
 
 
 def sizes(sites: int) -> Sizes:
-    return Sizes(sites, 500 * sites, 750 * sites, 10_000 * sites)
+    return Sizes(sites, PEOPLE * sites, PEOPLE * sites * 3 // 2, 20 * PEOPLE * sites)
 
 
 def quiet(done: int, rows: int) -> None:
@@ -161,10 +162,10 @@ def rows() -> Iterator[Row]:
     site = Site.objects.exclude(pk__in=before).get()
     alone = timed(site)
     written, spent = seeded(SITES, 8, today)
-    size = f"{SITES + 1} clinics, {500 * (SITES + 1):,} people"
+    size = f"{SITES + 1} clinics, {PEOPLE * (SITES + 1):,} people"
     yield bulk(f"{size}: {written:,} rows at {written / spent:,.0f} a second", today)
     for name, now in timed(site).items():
-        yield Row(name, size, now, "one clinic, 500 people", alone[name], False)
+        yield Row(name, size, now, f"one clinic, {PEOPLE} people", alone[name], False)
     if connection.vendor == "postgresql":
         what = asked(today)
         check(what, today)

@@ -1,6 +1,6 @@
 """Two application servers, one PostgreSQL, a mixed load, and one server ended in the middle of it.
 
-`DATABASE_URL=postgres://…/seeded python -m tests.bench.servers` on a database that `seed_network` filled. Needs wrk
+`DATABASE_URL=postgres://…/seeded python -m tests.bench.servers` on a database that `tests.bench.seed_network` filled. Needs wrk
 (Debian's package) and nothing but loopback. Prints requests a second, latencies and errors, then what became of every
 visit that a server had accepted.
 """

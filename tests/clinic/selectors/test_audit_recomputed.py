@@ -4,7 +4,6 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.cache import cache
-from django.core.management import call_command
 
 from clinic.models import Lesion, Person, Prescription, Site, Visit
 from clinic.selectors.audit import audit_report
@@ -12,6 +11,7 @@ from clinic.selectors.audit_cases import AuditFilter
 from clinic.selectors.audit_figures import SMALL, spec_of
 from clinic.selectors.audit_funnel import prescriber_rows, site_funnels
 from clinic.selectors.audit_lists import all_rows
+from tests.bench.invented import Sizes, seed
 from tests.clinic.audit_by_hand import Hand
 
 TODAY = date(2026, 11, 25)
@@ -21,7 +21,7 @@ TODAY = date(2026, 11, 25)
 def network(db):
     """Two seeded clinics, roughened by what the seed never makes."""
     cache.clear()
-    call_command("seed_network", sites=2, people=150, lesions=225, measurements=2700, seed=11, today=TODAY)
+    seed(Sizes(2, 150, 225, 2700), 11, TODAY, lambda done, rows: None)
     for n, visit in enumerate(Visit.objects.filter(attendance="came").order_by("pk")[:400:7]):
         if n % 2:
             visit.state, visit.error_reason = "in_error", "wrong person"

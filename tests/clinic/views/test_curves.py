@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from clinic.views import curves
 from tests import factories
 
 AGO = lambda days: timezone.localdate() - timedelta(days=days)  # noqa: E731
@@ -127,3 +128,21 @@ def test_all_lesions_of_a_person_stand_side_by_side_with_their_numbers(as_staff,
 def test_a_person_without_areas_is_told_how_to_start(as_staff, person):
     assert "Log a visit" in as_staff.get(f"/people/{person.pk}/curves/").content.decode()
     assert b"No area measured yet" in as_staff.get(f"/people/{person.pk}/curves.svg").content
+
+
+def test_a_picture_drawn_by_other_code_or_another_library_has_another_key(tmp_path, monkeypatch):
+    for name in ("a", "b"):
+        (tmp_path / name / "charts").mkdir(parents=True)
+        (tmp_path / name / "charts" / "axis.py").write_text("TICKS = 5\n")
+    first, same = curves.code_hash(tmp_path / "a"), curves.code_hash(tmp_path / "b")
+    assert first == same
+    (tmp_path / "b" / "charts" / "axis.py").write_text("TICKS = 6\n")
+    curves.code_hash.cache_clear()
+    assert curves.code_hash(tmp_path / "a") == first
+    assert curves.code_hash(tmp_path / "b") != first
+    key = curves.content_key("told")
+    assert curves.content_key("told") == key
+    monkeypatch.setattr(curves, "version", lambda name: "another")
+    curves.code_hash.cache_clear()
+    assert curves.content_key("told") != key
+    curves.code_hash.cache_clear()

@@ -4,13 +4,18 @@ import json
 from datetime import date
 
 import pytest
-from django.core.management import CommandError, call_command
 
 from clinic.models import AuditEvent, Lesion, Measurement, Person, Prescription, Site
 from clinic.services.audit import faults
 from tests import factories
+from tests.bench.invented import Sizes
+from tests.bench.seed_network import main, seeded
 
-SIZES = {"sites": 2, "people": 12, "lesions": 17, "measurements": 230, "today": date(2026, 11, 25)}
+SIZES = {"sites": 2, "people": 12, "lesions": 17, "measurements": 230}
+
+
+def network(**sizes):
+    return seeded(Sizes(**{**SIZES, **sizes}), 7, date(2026, 11, 25), lambda done, rows: None)
 
 
 def written():
@@ -23,7 +28,7 @@ def written():
 
 @pytest.mark.django_db
 def test_sizes_are_met_exactly_and_the_same_seed_makes_the_same_network():
-    call_command("seed_network", **SIZES)
+    network()
     assert (Site.objects.count(), Person.objects.count()) == (2, 12)
     assert (Lesion.objects.count(), Measurement.objects.count()) == (17, 230)
     before = written()
@@ -36,14 +41,14 @@ def test_sizes_are_met_exactly_and_the_same_seed_makes_the_same_network():
     assert not Measurement.history.exists()
     # A key given by the database after the bulk does not collide.
     factories.person(at=Site.objects.first())
-    with pytest.raises(CommandError, match="there are people"):
-        call_command("seed_network", **SIZES)
+    with pytest.raises(ValueError, match="there are people"):
+        network()
     assert written() == before
 
 
 @pytest.mark.django_db
 def test_what_was_written_in_bulk_passes_the_checks_of_a_single_save():
-    call_command("seed_network", **SIZES)
+    network()
     for model in (Person, Lesion, Measurement, Prescription):
         for row in model.objects.all():
             row.full_clean(exclude=["created_by"])
@@ -52,6 +57,23 @@ def test_what_was_written_in_bulk_passes_the_checks_of_a_single_save():
 @pytest.mark.django_db
 @pytest.mark.parametrize("wrong", [{"people": 1}, {"lesions": 30}, {"measurements": 17}])
 def test_sizes_that_do_not_fit_each_other_are_refused(wrong):
-    with pytest.raises(CommandError):
-        call_command("seed_network", **{**SIZES, **wrong})
+    with pytest.raises(ValueError, match=f"{next(iter(wrong))}|sites, people"):
+        network(**wrong)
     assert not Site.objects.exists()
+
+
+@pytest.mark.django_db
+def test_nothing_is_invented_in_production(settings):
+    settings.PRODUCTION = True
+    with pytest.raises(ValueError, match="production"):
+        network()
+    assert not Site.objects.exists()
+
+
+@pytest.mark.django_db
+def test_the_command_tells_what_it_wrote_or_why_it_did_not(capsys):
+    asked = [word for name, n in SIZES.items() for word in (f"--{name}", str(n))]
+    main(asked)
+    assert "2 sites, 12 people, 17 lesions, 230 measurements" in capsys.readouterr().out
+    with pytest.raises(SystemExit, match="there are people"):
+        main(asked)

@@ -1,0 +1,22 @@
+from datetime import date
+
+from django.template import Context, Template
+from django.utils.formats import date_format
+
+
+def shown(text, **values):
+    return Template(text).render(Context(values))
+
+
+def test_a_day_reads_as_without_the_filter():
+    day = date(2026, 2, 3)
+    assert shown("{{ day|day }}", day=day) == shown("{{ day }}", day=day) == date_format(day, "DATE_FORMAT")
+    assert shown("{{ day|day }}", day=None) == ""
+
+
+def test_the_words_of_a_state_are_escaped_and_its_shape_is_named():
+    told = shown('{% state "flag" words %}', words="<b>one & two</b>")
+    assert told.startswith('<span class="state flag"><svg aria-hidden="true"><use href="')
+    assert '#flag"></use></svg>&lt;b&gt;one &amp; two&lt;/b&gt;</span>' in told
+    assert told.strip() == shown('{% include "components/state.html" with kind="flag" words=words only %}',
+                                 words="<b>one & two</b>").strip()  # fmt: skip
