@@ -233,9 +233,10 @@ def redrawn(row: ReliefPlan) -> Redrawn:
         estimate = pressed(plan, foams=foams_from_json(row.result["foams"]), effort=DRAWN)
     except ReliefError as error:
         return Redrawn(plan, remark=f"{NOT_DRAWN} {error}. {KEPT}")
-    if estimate.plan.pressure is None:
+    solved = estimate.plan.pressure
+    if solved is None or estimate.missing:
         return Redrawn(plan, remark=f"{NOT_DRAWN} {estimate.missing} {KEPT}")
-    pairs = zip(estimate.plan.pressure.lesions, plan.pressure.lesions, strict=True)
+    pairs = zip(solved.lesions, plan.pressure.lesions, strict=True)
     apart = max(abs(new.peak_after - old.peak_after) for new, old in pairs)
     remark = "" if apart <= SAME_KPA else f"{ANEW.format(apart)} {KEPT}"
     return Redrawn(plan, estimate.fields, remark)
