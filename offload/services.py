@@ -245,7 +245,10 @@ def redrawn(row: ReliefPlan) -> Redrawn:
 def _cut_again(row: ReliefPlan) -> ComputedPlan:
     """A stored specification computed by this program, under the policy it was kept with."""
     foams = {layer["foam"] for layer in row.spec.get("stack", ())}
-    return compute(spec_from(row.spec, (*PACKAGED_FOAMS, *sorted(foams))), policy=policy_of(row))
+    try:
+        return compute(spec_from(row.spec, (*PACKAGED_FOAMS, *sorted(foams))), policy=policy_of(row))
+    except ReliefError as error:
+        raise PlanRefused(f"Plan {row.code} cannot be cut by this program: {error}") from error
 
 
 def plan_drawings(plan: ReliefPlan, paper: str) -> tuple[Drawing, ...]:

@@ -280,7 +280,7 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         picture = plan_picture(
             drawn.plan, fields=drawn.fields, departures=row.result["departures"], remark=drawn.remark
         )
-    except (PlanRefused, ReliefError) as fault:
+    except PlanRefused as fault:
         trouble = str(fault)
     context = {
         **_common(found.limb),
@@ -310,6 +310,6 @@ def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpR
     found = _plan(request, code)
     try:
         return draw(found.plan)
-    except (PlanRefused, ReliefError) as refused:
+    except PlanRefused as refused:
         messages.error(request, said("refused", words=refused).text)
         return redirect("plan", code=found.plan.code)

@@ -98,6 +98,14 @@ def test_a_picture_that_cannot_be_solved_says_why(monkeypatch, one_effort):
     assert "It does not come to rest." in still.remark
 
 
+def test_a_kept_plan_that_cannot_be_cut_any_more_is_refused_with_why():
+    plan = draft()
+    plan.spec["body_weight_kg"] = 900
+    for ask in (plans.recomputed, plans.redrawn, plans.cutting_sheet):
+        with pytest.raises(plans.PlanRefused, match=f"Plan {plan.code} cannot be cut.*from 20 to 300 kg"):
+            ask(plan)
+
+
 def test_a_plan_is_laid_on_its_insole_and_its_policy_decided_once(monkeypatch):
     asked = []
     for name in ("faults_of_lesions", "decide"):
