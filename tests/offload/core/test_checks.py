@@ -72,7 +72,7 @@ def test_a_thin_web_is_flagged():
     check = made(hole(-10, 180, 8), hole(12, 180, 8, "B"))["web_width"]
     assert not check.passed
     assert check.value == pytest.approx(6.0, abs=1e-6)
-    assert check.limit == 10.0
+    assert check.limit == Policy().least_web
     assert "6.0 mm, too thin" in check.message
 
 
