@@ -12,6 +12,10 @@ from django import forms
 from shapely import affinity
 from shapely.geometry import Polygon
 
+from offload.core.bounds import ANGLE, BEVEL, LESION_LENGTH, MARGIN, Span
+from offload.core.errors import OutlineError
+from offload.core.outline import Outline
+from offload.core.spec import Ellipse
 from offload.core.stack import CUTS
 
 __all__ = ["CutForm", "ShapeForm", "numbers_of"]
@@ -22,7 +26,12 @@ NEAR = 0.01  # share of an ellipse's area by which a ring may differ and still b
 CUT_WORDS = {"auto": "By the policy", "middle": "Middle", "base": "Base", "middle+base": "Middle and base"}
 
 
-def _number(label: str, low: float, high: float, unit: str, **more: Any) -> forms.FloatField:
+ACROSS, ALONG = Span(-250, 250, "mm"), Span(-50, 400, "mm")
+LOST = Span(0, 27, "mm")
+
+
+def _number(label: str, span: Span, **more: Any) -> forms.FloatField:
+    low, high, unit = span.low, span.high, span.unit
     return forms.FloatField(
         label=f"{label} ({unit})",
         min_value=low,
@@ -42,11 +51,11 @@ class ShapeForm(forms.Form):
     """Where one lesion lies on the insole and how large it is, in the anatomical frame."""
 
     include = forms.BooleanField(label="In this plan", required=False)
-    x_mm = _number("Across, little toe side +", -250, 250, "mm")
-    y_mm = _number("Along, from the heel", -50, 400, "mm")
-    length_mm = _number("Length", 1, 200, "mm")
-    width_mm = _number("Width", 1, 200, "mm")
-    angle_deg = _number("Angle", -360, 360, "degrees")
+    x_mm = _number("Across, little toe side +", ACROSS)
+    y_mm = _number("Along, from the heel", ALONG)
+    length_mm = _number("Length", LESION_LENGTH)
+    width_mm = _number("Width", LESION_LENGTH)
+    angle_deg = _number("Angle", ANGLE)
     # A drawn ring about its own centre, long side along +y; the numbers above stretch, turn and place it.
     outline = forms.CharField(required=False, max_length=60_000, widget=forms.HiddenInput)
 
@@ -78,18 +87,25 @@ class ShapeForm(forms.Form):
         length, width = data.get("length_mm"), data.get("width_mm")
         if length is not None and width is not None and width > length:
             self.add_error("width_mm", f"Width is {width:g} mm; the limit is the length, {length:g} mm.")
+        if not self.errors:
+            try:
+                data["drawn"] = self._drawn(data)
+            except OutlineError as fault:
+                self.add_error("outline", str(fault))
         return data
 
-    def lesion_spec(self) -> dict[str, Any]:
-        """The lesion in the words of the plan's specification, without its label."""
-        data = self.cleaned_data
+    @property
+    def drawn(self) -> Ellipse | Outline:
+        """The lesion as it lies on the insole."""
+        shape: Ellipse | Outline = self.cleaned_data["drawn"]
+        return shape
+
+    @staticmethod
+    def _drawn(data: dict[str, Any]) -> Ellipse | Outline:
         if data["outline"] is None:
-            return {
-                "centre_mm": [data["x_mm"], data["y_mm"]],
-                "length_mm": data["length_mm"],
-                "width_mm": data["width_mm"],
-                "angle_deg": data["angle_deg"],
-            }
+            return Ellipse(
+                (data["x_mm"], data["y_mm"]), data["length_mm"], data["width_mm"], data["angle_deg"]
+            )
         ring = Polygon(data["outline"])
         low_x, low_y, high_x, high_y = ring.bounds
         ring = affinity.translate(ring, -(low_x + high_x) / 2, -(low_y + high_y) / 2)
@@ -98,23 +114,24 @@ class ShapeForm(forms.Form):
         )
         ring = affinity.rotate(ring, data["angle_deg"], origin=(0, 0))
         ring = affinity.translate(ring, data["x_mm"], data["y_mm"])
-        return {"outline_mm": [[round(x, 2), round(y, 2)] for x, y in ring.exterior.coords[:-1]]}
+        corners = tuple((round(x, 2), round(y, 2)) for x, y in ring.exterior.coords[:-1])
+        return Outline(corners, name="The drawn outline")
 
 
 class CutForm(forms.Form):
     """How the opening is cut."""
 
-    margin_mm = _number("Margin all round", 0, 30, "mm")
-    distal_margin_mm = _number("Margin towards the toes", 0, 30, "mm")
-    bevel_deg = _number("Bevel", 20, 90, "degrees")
+    margin_mm = _number("Margin all round", MARGIN)
+    distal_margin_mm = _number("Margin towards the toes", MARGIN)
+    bevel_deg = _number("Bevel", BEVEL)
     margin_face = forms.ChoiceField(
         label="Margin measured on",
         choices=[("floor", "The floor"), ("opening", "The foot side of the opening")],
     )
     cut = forms.ChoiceField(label="Cut in", choices=[(cut, CUT_WORDS[cut]) for cut in ("auto", *CUTS)])
-    lost_cover_mm = _number("Cover lost", 0, 27, "mm", required=False)
-    lost_middle_mm = _number("Middle lost", 0, 27, "mm", required=False)
-    lost_base_mm = _number("Base lost", 0, 27, "mm", required=False)
+    lost_cover_mm = _number("Cover lost", LOST, required=False)
+    lost_middle_mm = _number("Middle lost", LOST, required=False)
+    lost_base_mm = _number("Base lost", LOST, required=False)
     rigid_deformity = forms.BooleanField(label="Rigid, deformed foot", required=False)
 
     def clean(self) -> dict[str, Any]:

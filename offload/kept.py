@@ -7,6 +7,7 @@ from typing import Any
 
 from shapely.geometry import Polygon
 
+from offload.core.checks import Check, Kind
 from offload.core.foam import Foam, FoamFit, FoamPoint
 from offload.core.outline import Outline
 from offload.core.plan import (
@@ -18,7 +19,18 @@ from offload.core.plan import (
 )
 from offload.models import ClinicFoam
 
-__all__ = ["advice_of", "alternatives_of", "foam_of", "report_of", "share_outside"]
+__all__ = ["advice_of", "alternatives_of", "check_json", "check_of", "foam_of", "report_of", "share_outside"]
+
+
+def check_json(printed: Mapping[str, Any], check: Check) -> dict[str, Any]:
+    """A check as the contract prints it; an error that stops no signature says of what kind it is."""
+    softer = check.severity == "error" and check.kind is Kind.ESTIMATE
+    return {**printed, **({"kind": check.kind.value} if softer else {})}
+
+
+def check_of(kept: Mapping[str, Any]) -> Check:
+    """A check as a plan kept it; one that names no kind is the record's, which may stop a signature."""
+    return Check(**{**kept, "kind": Kind(kept.get("kind", Kind.RECORD.value))})
 
 
 def report_of(result: Mapping[str, Any]) -> PressureReport | None:

@@ -8,12 +8,12 @@ from collections.abc import Iterable
 from django.utils.html import escape
 from django.utils.safestring import SafeString
 
-from offload.core.baseline import load_constants
+from offload.core.limits import pressure_limits
 from offload.core.outline import Outline, Point
 from offload.core.plan_drawing import drawn_point
 from offload.core.pressure_image import RAMP
 
-__all__ = ["AROUND", "Paper", "image_tag", "opening_tag", "peak_limit", "scale_legend"]
+__all__ = ["AROUND", "Paper", "image_tag", "opening_tag", "scale_legend"]
 
 AROUND = 3.0  # [mm] of paper round what is drawn
 LEGEND_STEPS = 60
@@ -65,14 +65,9 @@ def image_tag(png: bytes, box: Box) -> str:
     )
 
 
-def peak_limit() -> float:
-    """The pressure that is drawn as a line [kPa]."""
-    return float(load_constants()["limits"]["peak_elsewhere_kpa"]["value"])
-
-
 def scale_legend(top: float) -> SafeString:
-    """The ramp with its figures; 200 kPa as the line it is in the pictures."""
-    limit = peak_limit()
+    """The ramp with its figures; the limit as the line it is in the pictures."""
+    limit = pressure_limits().peak_elsewhere
     width, left, bar = 200.0, 6.0, 188.0
     step = bar / LEGEND_STEPS
     out = [

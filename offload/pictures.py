@@ -9,11 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.safestring import SafeString
 
+from offload.core.limits import pressure_limits
 from offload.core.plan import ReliefPlan
 from offload.core.pressure import PressureField
 from offload.core.pressure_image import contour_lines, palette_png, scale_top
 from offload.core.summary import CASE_WORDS
-from offload.paper import Paper, image_tag, opening_tag, peak_limit, scale_legend
+from offload.paper import Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["PressureImages", "pressure_images"]
 
@@ -26,6 +27,8 @@ class PressureImages:
     before: SafeString
     after: SafeString
     legend: SafeString
+    limit: float
+    """The pressure of the heavy line [kPa]."""
 
 
 def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[PressureImages, ...]:
@@ -33,10 +36,11 @@ def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[
     if not fields:
         return ()
     top = scale_top(*(field.before_kpa for field in fields), *(field.after_kpa for field in fields))
-    limit = peak_limit()
+    limit = pressure_limits().peak_elsewhere
     legend = scale_legend(top)
     return tuple(
-        PressureImages(CASE_WORDS[field.case], *_pair(plan, field, top, limit), legend) for field in fields
+        PressureImages(CASE_WORDS[field.case], *_pair(plan, field, top, limit), legend, limit)
+        for field in fields
     )
 
 

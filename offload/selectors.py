@@ -18,13 +18,12 @@ from offload.core.insole import Insole
 from offload.core.outline import Outline
 from offload.core.plan import ClearanceAdvice, ReliefPlan, pressure_json
 from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
-from offload.core.policy import DEFAULT_POLICY, Policy, decide
+from offload.core.policy import DEFAULT_POLICY, Decision
 from offload.core.pressure import PressureField
 from offload.core.section import UnderLoad, section_drawing
 from offload.core.spec import LesionSpec, ReliefSpec
 from offload.core.summary import BASELINE_WORDS, summary_of
 from offload.core.writers.svg import write_svg
-from offload.estimates import ESTIMATED
 from offload.pictures import PressureImages, pressure_images
 
 __all__ = [
@@ -127,6 +126,7 @@ class PlanPicture:
     baseline: str
     pressure_lines: tuple[LesionPressureLine, ...]
     pressure_images: tuple[PressureImages, ...]
+    pressure_remark: str
     words: tuple[str, ...]
     policy: tuple[str, ...]
     alternatives: tuple[AlternativeLine, ...]
@@ -136,10 +136,6 @@ class PlanPicture:
     @property
     def flagged(self) -> tuple[CheckLine, ...]:
         return tuple(check for check in self.checks if not check.passed)
-
-    @property
-    def blocking(self) -> tuple[CheckLine, ...]:
-        return tuple(check for check in self.flagged if check.severity == "error")
 
     @property
     def summary(self) -> str:
@@ -180,6 +176,8 @@ def bare_picture(
             body_weight=math.nan,  # nothing that is drawn here depends on it
             lesions=tuple(LesionSpec(label, outline) for label, outline in lesions),
         ),
+        policy=DEFAULT_POLICY,
+        decision=Decision((), (), (), ()),
         insole=insole,
         openings=(),
         cut_layers=(),
@@ -196,11 +194,14 @@ def plan_picture(
     plan: ReliefPlan,
     *,
     fields: Sequence[PressureField] = (),
-    policy: Policy = DEFAULT_POLICY,
     others: Sequence[tuple[str, Outline]] = (),
     departures: Sequence[str] = (),
+    remark: str = "",
 ) -> PlanPicture:
-    """A computed plan as a page shows it; `others` are lesions of the limb that the plan does not serve."""
+    """A computed plan as a page shows it.
+
+    `others` are lesions of the limb that the plan does not serve; `remark` is said of its pressure pictures.
+    """
     reasons, sections = list(plan.reasons), []
     for lesion in plan.spec.lesions:
         try:
@@ -244,10 +245,9 @@ def plan_picture(
         baseline=BASELINE_WORDS[plan.pressure.baseline] if plan.pressure else "",
         pressure_lines=_pressure_lines(plan),
         pressure_images=pressure_images(plan, fields),
+        pressure_remark=remark,
         words=summary_of(plan),
-        policy=decide(
-            plan.spec.stack, plan.spec.body_weight, plan.spec.rigid_deformity, "auto", policy
-        ).reasons,
+        policy=plan.decision.policy_reasons,
         alternatives=_alternatives(plan),
         departures=tuple(departures),
         notice=plan.notice,
@@ -287,7 +287,7 @@ def _weight(check: Check) -> tuple[bool, int]:
 
 
 def _check_line(check: Check) -> CheckLine:
-    loud = LOUDNESS["warn" if check.severity == "error" and check.id in ESTIMATED else check.severity]
+    loud = LOUDNESS["warn" if check.severity == "error" and not check.stops else check.severity]
     words, kind = ("Not flagged", "healed") if check.passed else loud
     # A check of the estimate begins with the very words that stand beside it.
     message = check.message

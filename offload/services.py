@@ -9,7 +9,7 @@ import hashlib
 import json
 import secrets
 from collections.abc import Mapping
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
@@ -17,58 +17,58 @@ from django.db import transaction
 from django.utils import timezone
 from shapely.geometry import Polygon
 
-from offload.core.checks import Check
 from offload.core.drawing import Drawing
 from offload.core.errors import ReliefError
 from offload.core.foam import Foam
 from offload.core.plan import ReliefPlan as ComputedPlan
-from offload.core.plan import as_json
+from offload.core.plan import as_json, compute
 from offload.core.policy import DEFAULT_POLICY, Policy
 from offload.core.pressure import PressureField
 from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
 from offload.core.sheet_blocks import Imprint
 from offload.core.sheet_code import sheet_code
+from offload.core.spec import ReliefSpec
+from offload.core.specfile import spec_from, spec_json
+from offload.core.stack import PACKAGED_FOAMS
 from offload.core.watch import WatchPoint
 from offload.estimates import (
     DRAWN,
-    ESTIMATED,
     FULL,
     NO_REMARKS,
-    Fault,
-    InvalidSpec,
     Remarks,
     departures_of,
     foams_as_json,
     foams_from_json,
-    plan_compute,
     plan_estimate,
+    pressed,
 )
-from offload.kept import advice_of, alternatives_of, report_of
+from offload.kept import advice_of, alternatives_of, check_json, check_of, report_of
 from offload.models import PlanState, ReliefPlan
 
 __all__ = [
-    "Fault",
-    "InvalidSpec",
     "PlanChanged",
     "PlanRefused",
+    "Redrawn",
     "Remarks",
     "cutting_sheet",
     "departures_of",
     "is_intact",
-    "plan_compute",
     "plan_create",
     "plan_drawings",
-    "plan_estimate",
     "plan_sign",
     "policy_of",
-    "pressure_fields",
     "recomputed",
+    "redrawn",
     "unmet",
 ]
 
 CODE_TRIES = 20
-SAME_KPA = 0.5  # [kPa] peaks of a stored and a recomputed plan may differ by this
+SAME_KPA = 0.5  # [kPa] peaks drawn farther than this from the kept ones are said so
 SAME = 0.01  # [mm] outlines of a stored and a recomputed plan may differ by this
+
+NOT_DRAWN = "The picture is not drawn:"
+ANEW = "The picture is solved anew by this program, which finds a peak {:.0f} kPa away from the one the plan was kept with."
+KEPT = "The figures below are those of the plan."
 
 
 class PlanRefused(Exception):
@@ -87,7 +87,7 @@ class PlanChanged(PlanRefused):
 @transaction.atomic
 def plan_create(
     *,
-    spec: Mapping[str, Any],
+    spec: ReliefSpec,
     made_by: str,
     at: datetime,
     policy: Policy = DEFAULT_POLICY,
@@ -105,11 +105,13 @@ def plan_create(
         raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
     estimate = plan_estimate(spec, policy=policy, remarks=remarks, foams=foams, effort=FULL)
     plan = estimate.plan
-    kept = json.loads(_canonical(dict(spec)))
+    kept = json.loads(_canonical(spec_json(spec)))
+    printed = as_json(plan)
     result = {
-        **as_json(plan),
-        "policy": asdict(policy),
-        "departures": list(departures_of(plan, policy, remarks)),
+        **printed,
+        "checks": [check_json(*pair) for pair in zip(printed["checks"], plan.checks, strict=True)],
+        "policy": asdict(plan.policy),
+        "departures": list(departures_of(plan, remarks)),
         "layers": [
             {"role": layer.role, "foam": layer.foam, "thickness_mm": layer.thickness}
             for layer in plan.spec.stack
@@ -172,12 +174,9 @@ def plan_sign(
 
 
 def unmet(row: ReliefPlan) -> list[str]:
-    """Sentences of the flagged checks that block signing; an estimate ranks plans and blocks none."""
-    return [
-        check["message"]
-        for check in row.result["checks"]
-        if check["severity"] == "error" and not check["passed"] and check["id"] not in ESTIMATED
-    ]
+    """Sentences of the flagged checks that stop a signature."""
+    checks = map(check_of, row.result["checks"])
+    return [check.message for check in checks if check.stops]
 
 
 def is_intact(row: ReliefPlan) -> bool:
@@ -193,7 +192,7 @@ def policy_of(row: ReliefPlan) -> Policy:
 
 def recomputed(row: ReliefPlan) -> ComputedPlan:
     """The stored plan as core values, for drawing; refused if this program would cut it differently."""
-    plan = plan_compute(row.spec, policy=policy_of(row))
+    plan = _cut_again(row)
     if not _same_cut(plan, row.result):
         raise PlanRefused(
             f"Plan {row.code} was computed by version {row.core_version} of the program and this one, version "
@@ -204,26 +203,52 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
         pressure=report_of(row.result),
         alternatives=alternatives_of(row.result),
         clearance_advice=advice_of(row.result),
-        checks=tuple(Check(**check) for check in row.result["checks"]),
+        checks=tuple(map(check_of, row.result["checks"])),
         reasons=tuple(row.result["reasons"]),
         core_version=row.core_version,
     )
 
 
-def pressure_fields(row: ReliefPlan) -> tuple[PressureField, ...]:
-    """The stored plan's pressure solved anew for drawing; nothing if this program finds other figures than the kept."""
-    kept = row.result.get("pressure")
-    if kept is None or "foams" not in row.result:
-        return ()
+@dataclass(frozen=True)
+class Redrawn:
+    """A kept plan for a page: as it was kept, the pressure fields solved anew, and what is to say of their pictures."""
+
+    plan: ComputedPlan
+    fields: tuple[PressureField, ...] = ()
+    remark: str = ""
+
+
+def redrawn(row: ReliefPlan) -> Redrawn:
+    """The stored plan with its pressure solved anew for drawing, under the policy and the foams it was kept with.
+
+    Refused as `recomputed` is. The same cut is drawn whatever its peaks; where they are not the kept ones, or where
+    there is no picture, the remark says so.
+    """
+    plan = recomputed(row)
+    if plan.pressure is None:
+        return Redrawn(plan)
+    if "foams" not in row.result:
+        return Redrawn(plan, remark=f"{NOT_DRAWN} the plan was kept without the laws of its foams. {KEPT}")
     try:
-        estimate = plan_estimate(row.spec, foams=foams_from_json(row.result["foams"]), effort=DRAWN)
-    except (InvalidSpec, ReliefError):
-        return ()
-    if estimate.plan.pressure is None:
-        return ()
-    pairs = zip(estimate.plan.pressure.lesions, kept["lesions"], strict=True)
-    same = all(abs(new.peak_after - old["peak_after_kpa"]) <= SAME_KPA for new, old in pairs)
-    return estimate.fields if same else ()
+        estimate = pressed(plan, foams=foams_from_json(row.result["foams"]), effort=DRAWN)
+    except ReliefError as error:
+        return Redrawn(plan, remark=f"{NOT_DRAWN} {error}. {KEPT}")
+    solved = estimate.plan.pressure
+    if solved is None or estimate.missing:
+        return Redrawn(plan, remark=f"{NOT_DRAWN} {estimate.missing} {KEPT}")
+    pairs = zip(solved.lesions, plan.pressure.lesions, strict=True)
+    apart = max(abs(new.peak_after - old.peak_after) for new, old in pairs)
+    remark = "" if apart <= SAME_KPA else f"{ANEW.format(apart)} {KEPT}"
+    return Redrawn(plan, estimate.fields, remark)
+
+
+def _cut_again(row: ReliefPlan) -> ComputedPlan:
+    """A stored specification computed by this program, under the policy it was kept with."""
+    foams = {layer["foam"] for layer in row.spec.get("stack", ())}
+    try:
+        return compute(spec_from(row.spec, (*PACKAGED_FOAMS, *sorted(foams))), policy=policy_of(row))
+    except ReliefError as error:
+        raise PlanRefused(f"Plan {row.code} cannot be cut by this program: {error}") from error
 
 
 def plan_drawings(plan: ReliefPlan, paper: str) -> tuple[Drawing, ...]:

@@ -42,6 +42,7 @@ from clinic.services import (
 from clinic.services.measurement import LesionFindings
 from clinic.services.relief_record import LesionShape
 from clinic.services.visits import PersonFindings
+from offload.core.spec import Ellipse
 from offload.steps import plan_depth
 
 from . import capture, course, devices
@@ -205,15 +206,12 @@ class Story:
                 with_kpa=with_cut,
             )
 
-    def _imprint(self, start: Mapping[str, Any]) -> dict[str, Any]:
+    def _imprint(self, start: Mapping[str, Any]) -> Ellipse:
         """The imprint lies near where the site's name puts it, never just there."""
         x, y = float(start["x_mm"]), float(start["y_mm"])
-        return {
-            "centre_mm": [round(x + self.seed.uniform(-2, 2), 1), round(y + self.seed.uniform(-3, 3), 1)],
-            "length_mm": float(start["length_mm"]),
-            "width_mm": float(start["width_mm"]),
-            "angle_deg": float(start.get("angle_deg") or 0),
-        }
+        centre = round(x + self.seed.uniform(-2, 2), 1), round(y + self.seed.uniform(-3, 3), 1)
+        angle = float(start.get("angle_deg") or 0)
+        return Ellipse(centre, float(start["length_mm"]), float(start["width_mm"]), angle)
 
     def _limbs(self) -> Iterator[Limb]:
         sides = dict.fromkeys(lesion.side for lesion in self.plot.lesions)

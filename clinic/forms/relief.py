@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,6 +11,7 @@ from clinic.dates import day_words
 from clinic.models import ImprintHow, MapKind, MeasuredMap
 from clinic.selectors.relief import BenchLesion
 from clinic.services.relief_record import CutChoice, LesionShape, LimbRecord
+from offload.core.errors import Fault
 from offload.forms import CutForm, ShapeForm
 
 __all__ = ["BenchForm", "SignForm"]
@@ -40,7 +40,7 @@ class LesionShapeForm(ShapeForm):
         at_site = data["how"] == ImprintHow.PLACED and self.bench_lesion.is_at_site_name(
             data["x_mm"], data["y_mm"]
         )
-        return LesionShape(self.bench_lesion.lesion, data["how"], self.lesion_spec(), at_site)
+        return LesionShape(self.bench_lesion.lesion, data["how"], self.drawn, at_site)
 
 
 REFERENCE = "reference"
@@ -113,23 +113,26 @@ class BenchForm:
         return str(self.cut.cleaned_data.get("departure_reason", ""))
 
     def refuse(self, field: str, message: str) -> None:
-        """Put a fault of the core on the field that its path names, or above the form."""
-        shapes = [form for form in self.shapes if form.is_wanted]
-        numbered = re.match(r"lesions\[(\d+)\](?:\.(\w+))?", field)
-        if numbered and int(numbered.group(1)) < len(shapes):
-            form, name = shapes[int(numbered.group(1))], (numbered.group(2) or "")
-            name = {"centre_mm": "x_mm", "outline_mm": "outline"}.get(name, name)
-            form.add_error(name if name in form.fields else None, message)
-        elif labelled := re.match(r"lesions: lesion (\S+) ", message):
-            for form in shapes:
-                if form.bench_lesion.lesion.label == labelled.group(1):
-                    form.add_error("x_mm", message)
-        elif field.split(".")[0] == "pressure_map":
-            self.cut.add_error("baseline", message)
-        elif field in self.cut.fields:
+        """Put a refusal on its field of the cut, or above the form."""
+        if field in self.cut.fields:
             self.cut.add_error(field, message)
         else:
             self.refusals.append(message)
+
+    def refuse_fault(self, fault: Fault) -> None:
+        """Put a fault of the specification on the field that its path names, or above the form."""
+        shapes = [form for form in self.shapes if form.is_wanted]
+        match fault.path:
+            case ("lesions", int(place), *within) if place < len(shapes):
+                name = str(within[0]) if within else ""
+                name = {"centre_mm": "x_mm", "outline_mm": "outline"}.get(name, name)
+                shapes[place].add_error(name if name in shapes[place].fields else None, str(fault))
+            case ("pressure_map", *_):
+                self.refuse("baseline", str(fault))
+            case (str(field),):
+                self.refuse(field, str(fault))
+            case _:
+                self.refusals.append(str(fault))
 
     @property
     def errors(self) -> bool:

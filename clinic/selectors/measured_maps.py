@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.safestring import SafeString
@@ -13,6 +13,7 @@ from offload.core.errors import ReliefError
 from offload.core.insole import Insole
 from offload.core.measured import MeasuredGrid, Placement, place_on_landmarks
 from offload.core.placement import share_off_insole
+from offload.core.spec import PressureMap
 from offload.map_pictures import map_picture
 
 from .limbs import insole_of_limb
@@ -37,15 +38,10 @@ def place_of(row: MeasuredMap, insole: Insole) -> Placement:
     return place_on_landmarks(grid_of(row), (one, other), insole)
 
 
-def map_spec(row: MeasuredMap, insole: Insole) -> dict[str, Any]:
-    """A stored map in the words of a plan's specification."""
+def map_spec(row: MeasuredMap, insole: Insole) -> PressureMap:
+    """A stored map as a plan starts from it, to 0.01 kPa."""
     laid = place_of(row, insole).map
-    return {
-        "kind": laid.kind,
-        "cell_mm": list(laid.cell),
-        "origin_mm": list(laid.origin),
-        "kpa": [[round(value, 2) for value in line] for line in laid.kpa],
-    }
+    return replace(laid, kpa=tuple(tuple(round(value, 2) for value in line) for line in laid.kpa))
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from clinic.models import (
     WatchKind,
     WatchPoint,
 )
+from offload.core.watch import spot_words
 from offload.models import PlanState
 
 __all__ = ["KindCount", "WatchCount", "flags_standing", "points_of", "watch_count"]
@@ -108,7 +109,7 @@ def watch_count(site: Site) -> WatchCount:
     return WatchCount(
         kinds=tuple(
             _count(label, [pk for pk, kind, _ in points if kind == value], found)
-            for value, label in WatchKind.choices
+            for value, label in {**dict(WatchKind.choices), WatchKind.SPOT.value: spot_words()}.items()
         ),
         plans=len({plan for _, _, plan in points}),
         visits=len(visits),

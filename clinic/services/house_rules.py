@@ -166,7 +166,7 @@ def _calendar_check(row: Site) -> None:
 
 def _stack_fault(stack: Sequence[Mapping[str, Any]], foams: Sequence[str]) -> str | None:
     for fault in faults_of_stack([str(layer["role"]) for layer in stack]):
-        return f"{fault[0].upper()}{fault[1:]}."
+        return f"Stack {fault.words}."
     low, high = THICKNESS_LIMITS
     for layer in stack:
         if layer["foam"] not in foams:

@@ -95,8 +95,7 @@ def _refuse_misplaced(row: MeasuredMap, limb: Limb) -> None:
         raise Refused(f"Points: {fault}", field="first_along") from fault
     faults = faults_of_map(placed.map, insole.outline, float(weight.kg) if weight else 0.0)
     if faults:
-        words = faults[0].removeprefix("pressure_map: ")
-        raise Refused(f"Grid: {words}.", field="grid")
+        raise Refused(f"Grid: {faults[0].words}.", field="grid")
 
 
 @transaction.atomic

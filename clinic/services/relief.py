@@ -13,7 +13,7 @@ from clinic.dates import day_words
 from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
 from offload import services as plans
 from offload.core.checks import plantar_check
-from offload.estimates import FULL, LIVE, Estimate, plan_estimate
+from offload.estimates import FULL, LIVE, Estimate, departures_of, plan_estimate
 
 from . import audit
 from .errors import Conflict, Refused
@@ -47,7 +47,7 @@ def relief_preview(
         foams=record.foams,
         effort=LIVE if live else FULL,
     )
-    return estimate, plans.departures_of(estimate.plan, record.policy, extra)
+    return estimate, departures_of(estimate.plan, extra)
 
 
 @transaction.atomic

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from functools import cached_property
 
 from django.utils import timezone
 
@@ -31,6 +31,8 @@ from offload.core.foam import Foam, FoamError, remaining_thickness
 from offload.core.measured import GridError
 from offload.core.outline import Outline
 from offload.core.policy import Policy
+from offload.core.spec import Ellipse, LesionSpec, PressureMap, ReliefSpec
+from offload.core.stack import Layer
 from offload.models import PlanState, ReliefPlan
 from offload.services import Remarks
 
@@ -53,21 +55,22 @@ WEIGHT_MISSING = "weight"  # the obstacle that leaves the drawing usable
 
 @dataclass(frozen=True)
 class LesionShape:
-    """One lesion as it stands on the bench: its place in the words of the plan's specification, and how it was found."""
+    """One lesion as it stands on the bench: its shape and place on the insole, and how they were found."""
 
     lesion: Lesion
     how: str
-    spec: Mapping[str, Any]
+    drawn: Ellipse | Outline
     from_site_name: bool = False
 
     @property
     def outline(self) -> Outline:
         """The shape as the core draws it."""
-        if "outline_mm" in self.spec:
-            return Outline(tuple((x, y) for x, y in self.spec["outline_mm"]), name=self.lesion.label)
-        x, y = self.spec["centre_mm"]
-        size = self.spec["length_mm"], self.spec["width_mm"], self.spec.get("angle_deg", 0.0)
-        return Outline.ellipse((x, y), *size, name=self.lesion.label)
+        return self.spec.outline
+
+    @cached_property
+    def spec(self) -> LesionSpec:
+        """The lesion of the plan's specification."""
+        return LesionSpec.of_shape(self.lesion.label, self.drawn)
 
 
 @dataclass(frozen=True)
@@ -216,34 +219,32 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
     return None
 
 
-def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> dict[str, Any]:
+def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> ReliefSpec:
     """The specification of the core, built from the record and from what stands on the bench."""
     if record.limb.foot_length_mm is None or record.weight is None:
         raise Refused("A plan needs the foot's length and the body weight on record.")
     if not shapes:
         raise Refused("Tick at least one lesion for this plan.")
-    spec: dict[str, Any] = {
-        "side": record.limb.side,
-        "foot_length_mm": float(record.limb.foot_length_mm),
-        "body_weight_kg": float(record.weight.kg),
-        "lesions": [{"label": shape.lesion.label, **shape.spec} for shape in shapes],
-        "stack": _worn(record, choice),
-        "margin_mm": choice.margin_mm,
-        "distal_margin_mm": choice.distal_margin_mm,
-        "bevel_deg": choice.bevel_deg,
-        "margin_face": choice.margin_face,
-        "cut": choice.cut,
-        "rigid_deformity": _rigid(record, choice),
-    }
-    if record.limb.foot_breadth_mm is not None:
-        spec["foot_width_mm"] = float(record.limb.foot_breadth_mm)
-    measured = record.chosen_map(choice)
-    if measured is not None:
-        spec["pressure_map"] = _laid(measured, record.limb)
-    return spec
+    stack, measured = _worn(record, choice), record.chosen_map(choice)
+    breadth = record.limb.foot_breadth_mm
+    return ReliefSpec(
+        side=record.limb.side,
+        foot_length=float(record.limb.foot_length_mm),
+        body_weight=float(record.weight.kg),
+        lesions=tuple(shape.spec for shape in shapes),
+        foot_width=None if breadth is None else float(breadth),
+        stack=stack,
+        margin=choice.margin_mm,
+        distal_margin=choice.distal_margin_mm,
+        bevel=choice.bevel_deg,
+        margin_face=choice.margin_face,
+        cut=choice.cut,
+        rigid_deformity=_rigid(record, choice),
+        pressure_map=None if measured is None else _laid(measured, record.limb),
+    )
 
 
-def _laid(measured: MeasuredMap, limb: Limb) -> dict[str, Any]:
+def _laid(measured: MeasuredMap, limb: Limb) -> PressureMap:
     insole = insole_of_limb(limb)
     assert insole is not None  # noqa: S101  the caller asked for the foot's length
     try:
@@ -255,7 +256,7 @@ def _laid(measured: MeasuredMap, limb: Limb) -> dict[str, Any]:
         ) from fault
 
 
-def _worn(record: LimbRecord, choice: CutChoice) -> list[dict[str, Any]]:
+def _worn(record: LimbRecord, choice: CutChoice) -> tuple[Layer, ...]:
     """The site's layers with the thickness that is left of them."""
     layers = []
     for layer in record.limb.person.site.stack:
@@ -264,8 +265,8 @@ def _worn(record: LimbRecord, choice: CutChoice) -> list[dict[str, Any]]:
             left = remaining_thickness(float(layer["thickness_mm"]), lost)
         except FoamError as fault:
             raise Refused(f"Worn {layer['role']}: {fault}", field=f"lost_{layer['role']}_mm") from fault
-        layers.append({**layer, "thickness_mm": round(left, 2)} if lost else dict(layer))
-    return layers
+        layers.append(Layer(layer["role"], layer["foam"], round(left, 2) if lost else left))
+    return tuple(layers)
 
 
 def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> Remarks:

@@ -26,19 +26,12 @@ from clinic.services.relief import plan_draft, relief_preview
 from clinic.services.relief import plan_sign as sign
 from clinic.services.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
 from offload import views as sheets
+from offload.core.errors import ReliefError, faults_of
 from offload.core.insole import Insole
 from offload.core.outline import Outline
 from offload.models import PlanState, ReliefPlan
 from offload.selectors import InsolePicture, PlanPicture, bare_picture, plan_picture
-from offload.services import (
-    InvalidSpec,
-    PlanRefused,
-    is_intact,
-    policy_of,
-    pressure_fields,
-    recomputed,
-    unmet,
-)
+from offload.services import PlanRefused, is_intact, redrawn, unmet
 from offload.steps import Stage, stage_of
 
 STAGE_WORDS = {
@@ -72,16 +65,15 @@ class _Bench:
                 estimate, departures = relief_preview(
                     record=self.record, shapes=shapes, choice=self.form.choice, live=self.live
                 )
-            except InvalidSpec as invalid:
-                for fault in invalid.faults:
-                    self.form.refuse(fault.field, fault.message)
+            except ReliefError as error:
+                for fault in faults_of(error):
+                    self.form.refuse_fault(fault)
             except Refused as refused:
                 self.form.refuse(refused.field or "", refused.message)
             else:
                 picture = plan_picture(
                     estimate.plan,
                     fields=estimate.fields,
-                    policy=self.record.policy,
                     others=others,
                     departures=departures,
                 )
@@ -259,9 +251,9 @@ def _save(request: ClinicRequest, set_up: _Bench) -> HttpResponseRedirect | None
             choice=form.choice,
             departure_reason=form.departure_reason,
         )
-    except InvalidSpec as invalid:
-        for fault in invalid.faults:
-            form.refuse(fault.field, fault.message)
+    except ReliefError as error:
+        for fault in faults_of(error):
+            form.refuse_fault(fault)
     except Refused as refused:
         form.refuse(refused.field or "", refused.message)
     else:
@@ -284,13 +276,11 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
     row = found.plan
     picture, trouble = None, ""
     try:
+        drawn = redrawn(row)
         picture = plan_picture(
-            recomputed(row),
-            fields=pressure_fields(row),
-            policy=policy_of(row),
-            departures=row.result["departures"],
+            drawn.plan, fields=drawn.fields, departures=row.result["departures"], remark=drawn.remark
         )
-    except (PlanRefused, InvalidSpec) as fault:
+    except PlanRefused as fault:
         trouble = str(fault)
     context = {
         **_common(found.limb),
@@ -320,6 +310,6 @@ def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpR
     found = _plan(request, code)
     try:
         return draw(found.plan)
-    except (PlanRefused, InvalidSpec) as refused:
+    except PlanRefused as refused:
         messages.error(request, said("refused", words=refused).text)
         return redirect("plan", code=found.plan.code)

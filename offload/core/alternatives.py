@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
+from offload.core.bounds import MARGIN
 from offload.core.checks import Check
 from offload.core.clearance import possible_cuts
 from offload.core.plan import Alternative
@@ -18,7 +19,6 @@ LEAST_COUNT = 24
 MARGIN_STEPS = (0.0, 3.0, -2.0, 6.0, -3.0, 9.0)
 DISTAL_STEPS = (0.0, 5.0, -3.0, 10.0, -5.0, 15.0)
 BEVELS = (45.0, 60.0, 30.0, 75.0, 90.0)
-LARGEST_MARGIN = 30.0
 
 
 def walls_around(wall: Wall) -> Iterator[Wall]:
@@ -26,9 +26,9 @@ def walls_around(wall: Wall) -> Iterator[Wall]:
 
     A distal margin is never below the margin; values off the bounds of a plan do not occur.
     """
-    margins = [wall.margin + step for step in MARGIN_STEPS if 0.0 <= wall.margin + step <= LARGEST_MARGIN]
+    margins = [wall.margin + step for step in MARGIN_STEPS if wall.margin + step in MARGIN]
     distals = [wall.distal_margin + step for step in DISTAL_STEPS]
-    distals = [distal for distal in distals if 0.0 <= distal <= LARGEST_MARGIN]
+    distals = [distal for distal in distals if distal in MARGIN]
     bevels = [wall.bevel, *(bevel for bevel in BEVELS if bevel != wall.bevel)]
     places = product(range(len(margins)), range(len(distals)), range(len(bevels)))
     for i, j, k in sorted(places, key=lambda at: (max(at), sum(at), at)):

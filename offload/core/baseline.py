@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from offload.core.errors import SpecError
+from offload.core.errors import Fault, SpecError
 from offload.core.insole import Insole
 from offload.core.lattice import Lattice, Load
 from offload.core.placement import on_insole
@@ -168,7 +168,7 @@ def baseline_for(
         kind = "measured"
         lattice, pressure = _measured_on(insole, lattice, measured)
     if not pressure.any():
-        raise SpecError(["pressure_map carries 0 N on the insole; the limit is some load"])
+        raise _unloaded("on the insole", "some load")
     constants = load_constants()
     body = weight_kg * constants["constants"]["gravity"]["value"]
     if measured is not None and measured.kind == "instant":
@@ -186,7 +186,7 @@ def baseline_for(
     wanted = constants["case"][case]["share"] * body
     held = lattice.load_of(pressure).force_n
     if held <= 0:
-        raise SpecError([f"pressure_map carries 0 N {part}; the limit is some load there for {_words(case)}"])
+        raise _unloaded(part, f"some load there for {_words(case)}")
     factor = wanted / held
     pressure = pressure * factor
     name = "measured peak map" if measured is not None else "reference map"
@@ -196,6 +196,10 @@ def baseline_for(
     )
     load = lattice.load_of(pressure)
     return Baseline(kind, case, *_window(lattice, pressure), load, factor, (note,))
+
+
+def _unloaded(part: str, limit: str) -> SpecError:
+    return SpecError([Fault(("pressure_map",), 0.0, limit, f"carries 0 N {part}")])
 
 
 def _words(case: str) -> str:
@@ -252,9 +256,8 @@ def _placing(insole: Insole) -> Array:
             fractions.append(fraction)
             places.append(np.mean([at[name] for name in names], axis=0))
     if len(places) < 3:
-        raise SpecError(
-            [f"landmarks name {len(places)} places of the print; the limit is 3 to lay the map on"]
-        )
+        found = f"name {len(places)} places of the print"
+        raise SpecError([Fault(("landmarks",), len(places), "3 to lay the map on", found)])
     design = np.column_stack([np.ones(len(places)), np.array(places)])
     fitted: Array = np.linalg.lstsq(design, np.array(fractions), rcond=None)[0].T
     return fitted

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum
+from functools import partial
 
 import shapely
 
@@ -13,9 +15,17 @@ from .relief import Opening, least_web
 from .spec import LesionSpec
 from .stack import Layer
 
-__all__ = ["Check", "geometry_checks", "plantar_check", "weight_check"]
+__all__ = ["Check", "Kind", "geometry_checks", "plantar_check", "weight_check"]
 
 SMALL = 1e-3  # [mm²] areas below this are rounding
+
+
+class Kind(Enum):
+    """What a check looks at."""
+
+    GEOMETRY = "geometry"
+    RECORD = "record"
+    ESTIMATE = "estimate"  # ranks plans and says where to look first
 
 
 @dataclass(frozen=True)
@@ -34,6 +44,8 @@ class Check:
         What was found and what it is held against.
     message : str
         One sentence.
+    kind : Kind
+        Said where the check is made: an estimate never stops a signature, however loud it is.
     """
 
     id: str
@@ -42,6 +54,12 @@ class Check:
     value: float | str | None
     limit: float | str | None
     message: str
+    kind: Kind = Kind.RECORD
+
+    @property
+    def stops(self) -> bool:
+        """Whether the check, as it came out, stops a signature."""
+        return not self.passed and self.severity == "error" and self.kind is not Kind.ESTIMATE
 
 
 def geometry_checks(
@@ -126,6 +144,9 @@ def plantar_check(label: str, surface: str) -> Check:
     return Check("plantar_lesion", "error", passed, surface, "plantar", message)
 
 
+_geometric = partial(Check, kind=Kind.GEOMETRY)
+
+
 def _names(opening: Opening) -> str:
     return ", ".join(opening.labels)
 
@@ -140,7 +161,7 @@ def _inside_insole(openings: Sequence[Opening]) -> Check:
         else f"The opening under {_names(worst)}, as asked, runs {off:.0f} mm² off the insole: on that side there is less "
         "foam around it than asked, and it ends as a notch."
     )
-    return Check("opening_inside_insole", "warn", passed, off, 0.0, message)
+    return _geometric("opening_inside_insole", "warn", passed, off, 0.0, message)
 
 
 def _one_piece(openings: Sequence[Opening], insole: Insole) -> Check:
@@ -152,7 +173,7 @@ def _one_piece(openings: Sequence[Opening], insole: Insole) -> Check:
         if pieces == 1
         else f"The cut layers fall into {pieces} pieces, which move when they are glued: cut less, or one margin smaller."
     )
-    return Check("foam_in_one_piece", "error", pieces == 1, float(pieces), 1.0, message)
+    return _geometric("foam_in_one_piece", "error", pieces == 1, float(pieces), 1.0, message)
 
 
 def _web(openings: Sequence[Opening], stack: Sequence[Layer], policy: Policy) -> Check:
@@ -160,10 +181,12 @@ def _web(openings: Sequence[Opening], stack: Sequence[Layer], policy: Policy) ->
     needed = max(policy.least_web, depth)
     web = least_web(openings)
     if web is None:
-        return Check("web_width", "warn", True, None, needed, "There is one opening, so there is no web.")
+        return _geometric(
+            "web_width", "warn", True, None, needed, "There is one opening, so there is no web."
+        )
     passed = web >= needed
     words = "enough" if passed else "too thin: it folds or tears"
-    return Check(
+    return _geometric(
         "web_width",
         "warn",
         passed,
@@ -177,12 +200,14 @@ def _edge_strip(openings: Sequence[Opening], policy: Policy) -> Check:
     limit = policy.edge_strip
     strips = [(o.edge_strip, o) for o in openings if o.edge_strip is not None]
     if not strips:
-        return Check("edge_strip", "warn", True, None, limit, "No strip of foam is left beside the notch.")
+        return _geometric(
+            "edge_strip", "warn", True, None, limit, "No strip of foam is left beside the notch."
+        )
     strip, worst = min(strips, key=lambda pair: pair[0])
     passed = strip >= limit
     words = "enough" if passed else "too thin: it folds or tears"
     notch = ", beside the notch" if worst.open_to_edge else ""
-    return Check(
+    return _geometric(
         "edge_strip",
         "warn",
         passed,
@@ -210,7 +235,7 @@ def _full_depth(openings: Sequence[Opening], lesions: Sequence[LesionSpec]) -> C
         if passed
         else f"{bare:.1f} mm² of lesion {label} lie over the wall and not over the floor: raise the margin or the bevel angle."
     )
-    return Check("lesion_over_full_depth", "error", passed, bare, 0.0, message)
+    return _geometric("lesion_over_full_depth", "error", passed, bare, 0.0, message)
 
 
 def _cover(openings: Sequence[Opening], stack: Sequence[Layer], policy: Policy) -> Check:
@@ -218,7 +243,7 @@ def _cover(openings: Sequence[Opening], stack: Sequence[Layer], policy: Policy) 
     left = 0.0 if cut else sum(layer.thickness for layer in stack if layer.role == "cover")
     passed = left >= policy.least_cover
     words = "spans the opening uncut" if passed else "is too thin to span the opening"
-    return Check(
+    return _geometric(
         "cover_uncut",
         "error" if cut else "warn",
         passed,
@@ -232,7 +257,7 @@ def _floor_left(openings: Sequence[Opening], stack: Sequence[Layer], policy: Pol
     lowest = max(layer.index for opening in openings for layer in opening.layers)
     left = sum(layer.thickness for layer in stack[lowest + 1 :])
     if lowest == len(stack) - 1:
-        return Check(
+        return _geometric(
             "floor_left",
             "note",
             True,
@@ -242,7 +267,7 @@ def _floor_left(openings: Sequence[Opening], stack: Sequence[Layer], policy: Pol
         )
     passed = left >= policy.least_floor
     words = "enough" if passed else "too thin"
-    return Check(
+    return _geometric(
         "floor_left",
         "warn",
         passed,
@@ -263,7 +288,7 @@ def _zone_share(openings: Sequence[Opening], insole: Insole, policy: Policy) -> 
     share, limit = shares[zone], policy.largest_zone_share
     passed = share <= limit
     words = "" if passed else "; the foam around it has to carry the rest"
-    return Check(
+    return _geometric(
         "zone_share",
         "warn",
         passed,

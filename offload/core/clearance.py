@@ -95,9 +95,7 @@ def _holding(trials: Trials) -> list[Trial]:
     found = []
     for cut in possible_cuts(trials.scene.stack):
         trial = trials.cut(cut, trials.plan.wall)
-        if trial is not None and all(
-            check.passed or check.severity != "error" for check in trials.geometry_checks(trial)
-        ):
+        if trial is not None and not any(check.stops for check in trials.geometry_checks(trial)):
             found.append(trial)
     return found
 

@@ -2,27 +2,17 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from .errors import OutlineError
+from .bounds import Span
+from .errors import LONGEST_SHOWN, Fault, OutlineError, Path, shown, where
 from .outline import Outline, Point
 
-__all__ = ["REQUIRED", "Fields", "shown"]
+__all__ = ["REQUIRED", "Fields", "finite"]
 
 REQUIRED: Any = object()
-LONGEST_SHOWN = 60
-
-
-def shown(value: object) -> str:
-    """A value as it stands in the file, on one line and cut short."""
-    try:
-        text = json.dumps(value, ensure_ascii=True)
-    except (TypeError, ValueError):
-        text = repr(value)
-    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}…"
 
 
 class Fields:
@@ -32,38 +22,41 @@ class Fields:
     ----------
     data : object
         What stands in the file; a fault if it is no object.
-    path : str
+    path : tuple of str and int
         Where it stands, empty at the top.
     known : sequence of str
         Names that may occur.
-    faults : list of str
-        Gets one sentence for each fault; shared by all objects of a file.
+    faults : list of Fault
+        Gets every fault; shared by all objects of a file.
     """
 
-    def __init__(self, data: object, path: str, known: Sequence[str], faults: list[str]) -> None:
+    def __init__(self, data: object, path: Path, known: Sequence[str], faults: list[Fault]) -> None:
         self.path = path
         self.faults = faults
         self.readable = isinstance(data, Mapping)
         self.data: Mapping[str, Any] = data if isinstance(data, Mapping) else {}
         if not self.readable:
-            faults.append(f"{path or 'file'} is {shown(data)}; the limit is one JSON object")
+            faults.append(Fault(path, data, "one JSON object", subject=where(path) or "file"))
         for name in self.data:
             if name not in known:
                 at = self.at(name if name.isprintable() and len(name) <= LONGEST_SHOWN else shown(name))
-                faults.append(f"{at} is an unknown field; the limit is {', '.join(known)}")
+                faults.append(Fault(at, self.data[name], ", ".join(known), "is an unknown field"))
 
-    def at(self, name: str) -> str:
-        """Path of a field."""
-        return f"{self.path}.{name}" if self.path else name
+    def at(self, *keys: str | int) -> Path:
+        """Path of a field, or of an entry within it."""
+        return (*self.path, *keys)
 
     def has(self, name: str) -> bool:
         """Whether the field is there and not null."""
         return self.data.get(name) is not None
 
-    def refuse(self, name: str, limit: str, value: object = REQUIRED) -> None:
+    def refuse(self, name: str, limit: str, found: str = "") -> None:
         """Record that a field's value is outside its limit."""
-        given = self.data.get(name) if value is REQUIRED else value
-        self.faults.append(f"{self.at(name)} is {shown(given)}; the limit is {limit}")
+        self.faults.append(Fault(self.at(name), self.data.get(name), limit, found))
+
+    def refuse_entry(self, keys: Path, limit: str, value: object) -> None:
+        """Record that an entry within a field is outside its limit."""
+        self.faults.append(Fault(self.at(*keys), value, limit))
 
     def raw(self, name: str, limit: str, default: Any) -> Any:
         """The value, or the default if it is absent; None with a fault if a required one is."""
@@ -72,19 +65,18 @@ class Fields:
         if default is REQUIRED:
             if self.readable:
                 given = "null" if name in self.data else "missing"
-                self.faults.append(f"{self.at(name)} is {given}, and it is required; the limit is {limit}")
+                self.refuse(name, limit, f"is {given}, and it is required")
             return None
         return default
 
-    def number(self, name: str, low: float, high: float, unit: str, default: Any = REQUIRED) -> Any:
+    def number(self, name: str, span: Span, default: Any = REQUIRED) -> Any:
         """A finite number between two bounds, both allowed; true and false are no numbers."""
-        limit = f"a number from {low:g} to {high:g} {unit}".rstrip()
-        value = self.raw(name, limit, default)
+        value = self.raw(name, span.limit, default)
         if not self.has(name):
             return value
         number = finite(value)
-        if number is None or not low <= number <= high:
-            self.refuse(name, limit)
+        if number is None or number not in span:
+            self.refuse(name, span.limit)
             return None
         return number
 
@@ -115,42 +107,40 @@ class Fields:
             self.refuse(name, limit)
             return None
         if not low <= len(value) <= high:
-            self.faults.append(f"{self.at(name)} has {len(value)} {what}; the limit is {low} to {high}")
+            self.refuse(name, f"{low} to {high}", f"has {len(value)} {what}")
             return None
         return value
 
-    def point(self, name: str, low: float, high: float, unit: str) -> Point | None:
+    def point(self, name: str, span: Span) -> Point | None:
         """A pair of finite numbers between two bounds."""
-        limit = f"two numbers from {low:g} to {high:g} {unit}"
+        limit = span.limit_of_two
         value = self.raw(name, limit, REQUIRED)
         if not self.has(name):
             return None
         pair = [finite(entry) for entry in value] if isinstance(value, list) and len(value) == 2 else []
         if len(pair) == 2 and pair[0] is not None and pair[1] is not None:
             x, y = pair[0], pair[1]
-            if low <= x <= high and low <= y <= high:
+            if x in span and y in span:
                 return x, y
         self.refuse(name, limit)
         return None
 
-    def outline(self, name: str, most_points: int, reach: float) -> Outline | None:
-        """A checked ring of [x, y] points, each coordinate within ± reach [mm]."""
+    def outline(self, name: str, most_points: int, span: Span) -> Outline | None:
+        """A checked ring of [x, y] points, each coordinate between two bounds."""
         points = self.items(name, 3, most_points, "points")
         if points is None:
             return None
         ring = []
         for i, point in enumerate(points):
             pair = [finite(entry) for entry in point] if isinstance(point, list) and len(point) == 2 else []
-            if len(pair) != 2 or any(entry is None or abs(entry) > reach for entry in pair):
-                self.faults.append(
-                    f"{self.at(name)}[{i}] is {shown(point)}; the limit is two numbers from {-reach:g} to {reach:g} mm"
-                )
+            if len(pair) != 2 or any(entry is None or entry not in span for entry in pair):
+                self.refuse_entry((name, i), span.limit_of_two, point)
                 return None
             ring.append(tuple(pair))
         try:
-            return Outline(tuple(ring), name=self.at(name))  # type: ignore[arg-type]
+            return Outline(tuple(ring), name=where(self.at(name)))  # type: ignore[arg-type]
         except OutlineError as error:
-            self.faults.append(str(error))
+            self.faults.append(Fault(self.at(name), points, "", str(error), ""))
             return None
 
 

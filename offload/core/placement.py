@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from .errors import Fault
 from .outline import Outline
 from .spec import LesionSpec, PressureMap
 
@@ -18,16 +19,21 @@ INSTANT_LOAD = (0.3, 1.4)  # body weights one moment of walking can carry
 SMALL = 1e-6  # [mm²]
 
 
-def faults_of_lesions(lesions: Sequence[LesionSpec], insole: Outline) -> list[str]:
-    """A sentence for each lesion that is not wholly on the insole."""
+def faults_of_lesions(lesions: Sequence[LesionSpec], insole: Outline) -> list[Fault]:
+    """The place of each lesion that is not wholly on the insole."""
     faults = []
-    for lesion in lesions:
+    for place, lesion in enumerate(lesions):
         off = float(lesion.outline.polygon.difference(insole.polygon).area)
         if off > SMALL:
             share = 100.0 * off / lesion.outline.area
             faults.append(
-                f"lesions: lesion {lesion.label} lies {off:.1f} mm² ({share:.0f} %) off the insole; the limit is 0: "
-                "wholly on it"
+                Fault(
+                    ("lesions", place, "centre_mm"),
+                    off,
+                    "0: wholly on it",
+                    f"lesion {lesion.label} lies {off:.1f} mm² ({share:.0f} %) off the insole",
+                    "lesions:",
+                )
             )
     return faults
 
@@ -46,12 +52,18 @@ def on_insole(pressure_map: PressureMap, insole: Outline) -> np.ndarray:
     return shapely.contains_xy(insole.polygon, across, along)
 
 
-def faults_of_map(pressure_map: PressureMap, insole: Outline, body_weight: float) -> list[str]:
-    """Sentences on a map that lies off the insole or, as one instant, carries an impossible load."""
+def faults_of_map(pressure_map: PressureMap, insole: Outline, body_weight: float) -> list[Fault]:
+    """What is wrong with a map that lies off the insole or, as one instant, carries an impossible load."""
     off = share_off_insole(pressure_map, insole)
     if off > LARGEST_SHARE_OFF:
         return [
-            f"pressure_map: {off:.0f} % of the load lie on cells off the insole; the limit is {LARGEST_SHARE_OFF:g} %"
+            Fault(
+                ("pressure_map",),
+                off,
+                f"{LARGEST_SHARE_OFF:g} %",
+                f"{off:.0f} % of the load lie on cells off the insole",
+                "pressure_map:",
+            )
         ]
     if pressure_map.kind != "instant":
         return []
@@ -62,6 +74,11 @@ def faults_of_map(pressure_map: PressureMap, insole: Outline, body_weight: float
     if low <= weights <= high:
         return []
     return [
-        f"pressure_map: kind 'instant' carries {weights:.2f} body weights; the limit is {low} to {high}: check unit, "
-        "cell size and kind"
+        Fault(
+            ("pressure_map",),
+            weights,
+            f"{low} to {high}: check unit, cell size and kind",
+            f"kind 'instant' carries {weights:.2f} body weights",
+            "pressure_map:",
+        )
     ]

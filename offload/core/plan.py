@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,7 +12,7 @@ from .errors import SpecError
 from .insole import Insole, insole_for
 from .outline import Outline
 from .placement import faults_of_lesions, faults_of_map, share_off_insole
-from .policy import DEFAULT_POLICY, Policy, decide
+from .policy import DEFAULT_POLICY, Decision, Policy, decide
 from .relief import Opening, Wall, cut_openings
 from .spec import ReliefSpec
 
@@ -23,7 +22,6 @@ __all__ = [
     "ClearanceAdvice",
     "LesionPressure",
     "PressureFindings",
-    "PressureModel",
     "PressureReport",
     "ReliefPlan",
     "as_json",
@@ -106,6 +104,10 @@ class ReliefPlan:
     ----------
     spec : ReliefSpec
         What it was computed from.
+    policy : Policy
+        The house rules it was computed with; whatever is computed from the plan takes them from here.
+    decision : Decision
+        Which layers to cut, and what the policy alone would cut.
     insole : Insole
         Outline, zones and landmarks.
     openings : tuple of Opening
@@ -118,11 +120,13 @@ class ReliefPlan:
         Why it is as it is, in sentences.
     checks : tuple of Check
     pressure : PressureReport or None
-        None until a pressure model is run.
+        None until pressures are joined (`with_pressure`).
     alternatives : tuple of Alternative
     """
 
     spec: ReliefSpec
+    policy: Policy
+    decision: Decision
     insole: Insole
     openings: tuple[Opening, ...]
     cut_layers: tuple[str, ...]
@@ -145,8 +149,6 @@ class ReliefPlan:
         return all(check.passed for check in self.checks)
 
 
-PressureModel = Callable[[ReliefPlan], PressureFindings]
-
 PLACES = (("rim", "peak"), ("elsewhere", "peak"), ("elsewhere", "mean"))
 NO_ADVICE = ClearanceAdvice(None, "No pressure model was run, so no cut can be advised from mechanics.")
 
@@ -155,7 +157,6 @@ def compute(
     spec: ReliefSpec,
     *,
     policy: Policy = DEFAULT_POLICY,
-    pressure_model: PressureModel | None = None,
     insole: Insole | None = None,
 ) -> ReliefPlan:
     """Compute the relief plan of a specification.
@@ -165,9 +166,6 @@ def compute(
     spec : ReliefSpec
     policy : Policy
         House rules; the packaged ones by default.
-    pressure_model : callable or None
-        Takes the plan with its geometry and returns what pressure adds to it; None leaves the plan without
-        pressures.
     insole : Insole or None
         An insole whose zone lines or landmarks were moved; otherwise it follows from the specification.
 
@@ -192,8 +190,10 @@ def compute(
     decision = decide(spec.stack, spec.body_weight, spec.rigid_deformity, spec.cut, policy)
     wall = Wall(spec.margin, spec.distal_margin, spec.bevel, spec.margin_face)
     cutting = cut_openings(spec.lesions, insole.outline, spec.stack, decision.cut_layers, wall, policy)
-    plan = ReliefPlan(
+    return ReliefPlan(
         spec=spec,
+        policy=policy,
+        decision=decision,
         insole=insole,
         openings=cutting.openings,
         cut_layers=decision.cut_layers,
@@ -207,11 +207,10 @@ def compute(
         ),
         checks=geometry_checks(cutting.openings, spec.lesions, insole, spec.stack, policy),
     )
-    return plan if pressure_model is None else with_pressure(plan, pressure_model(plan))
 
 
 def with_pressure(plan: ReliefPlan, findings: PressureFindings) -> ReliefPlan:
-    """The plan with the findings of a pressure model attached."""
+    """The plan with the findings of a pressure model: the one place where pressure joins a plan."""
     return replace(
         plan,
         pressure=findings.report,

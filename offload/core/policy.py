@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from .errors import ReliefError
+from .errors import Fault, SpecError
 from .stack import Layer
 
 __all__ = ["DEFAULT_POLICY", "Decision", "Policy", "decide"]
@@ -61,12 +61,15 @@ class Decision:
     policy_layers : tuple of str
         Roles the policy alone would cut.
     reasons : tuple of str
-        One sentence each.
+        Why these layers are cut, one sentence each.
+    policy_reasons : tuple of str
+        Why the policy alone would cut its own.
     """
 
     cut_layers: tuple[str, ...]
     policy_layers: tuple[str, ...]
     reasons: tuple[str, ...]
+    policy_reasons: tuple[str, ...]
 
     @property
     def departs(self) -> bool:
@@ -101,20 +104,20 @@ def decide(
 
     Raises
     ------
-    ReliefError
+    SpecError
         If a layer is asked for that the stack does not have.
     """
     has_middle = any(layer.role == "middle" for layer in stack)
     chosen, reasons = _by_policy(has_middle, body_weight, rigid_deformity, policy)
     if cut == "auto":
-        return Decision(chosen, chosen, tuple(reasons))
+        return Decision(chosen, chosen, tuple(reasons), tuple(reasons))
     asked = tuple(cut.split("+"))
     if "middle" in asked and not has_middle:
-        raise ReliefError(f"cut is {cut!r}, but the stack has no middle layer; the limit is 'auto' or 'base'")
+        found = f"is {cut!r}, but the stack has no middle layer"
+        raise SpecError([Fault(("cut",), cut, "'auto' or 'base'", found)])
     if asked == chosen:
-        return Decision(
-            asked, chosen, (*reasons, f"Cutting {_words(asked)} was asked for and agrees with the policy.")
-        )
+        agrees = f"Cutting {_words(asked)} was asked for and agrees with the policy."
+        return Decision(asked, chosen, (*reasons, agrees), tuple(reasons))
     policy_words = " ".join(reasons)
     return Decision(
         asked,
@@ -123,6 +126,7 @@ def decide(
             f"Cutting {_words(asked)} was asked for and departs from the policy, which would cut "
             f"{_words(chosen)}: a written reason is needed. The policy's grounds: {policy_words}",
         ),
+        tuple(reasons),
     )
 
 

@@ -10,13 +10,12 @@ from numpy.typing import NDArray
 
 from offload.core.alternatives import alternatives_for
 from offload.core.baseline import load_constants
-from offload.core.checks import Check, geometry_checks
+from offload.core.checks import Check, Kind
 from offload.core.clearance import clearance_advice
 from offload.core.foam import Foam, packaged_foams
 from offload.core.foundation import Settled
 from offload.core.insole import ZONES
 from offload.core.plan import PressureFindings, ReliefPlan
-from offload.core.policy import DEFAULT_POLICY, Policy
 from offload.core.relief import Wall
 from offload.core.scene import Case, Scene
 from offload.core.trial import Trial, Trials, try_openings
@@ -96,8 +95,6 @@ class PressureModel:
         Foams by id; a clinic's own beside the packaged ones.
     cell_mm
         Size of the square cells [mm]; 5 mm answers at once while a lesion is dragged.
-    policy
-        House rules for the geometry of other cuts.
     ranges, others
         Whether to solve soft and stiff tissue too, and advice and alternatives; off while dragging.
 
@@ -109,7 +106,6 @@ class PressureModel:
 
     foams: Mapping[str, Foam] = field(default_factory=packaged_foams)
     cell_mm: float = 2.5
-    policy: Policy = DEFAULT_POLICY
     ranges: bool = True
     others: bool = True
 
@@ -127,7 +123,7 @@ class PressureModel:
         advice, alternatives = plan.clearance_advice, plan.alternatives
         reasons = _reasons(scene, own)
         if self.others:
-            tried = Trials(scene, own, self.policy)
+            tried = Trials(scene, own, plan.policy)
             advice = clearance_advice(tried)
             alternatives = alternatives_for(tried, _unchanged(plan))
             if advice.cut_layers is not None and advice.cut_layers != plan.cut_layers:
@@ -143,11 +139,8 @@ class PressureModel:
 
 
 def _unchanged(plan: ReliefPlan) -> tuple[Check, ...]:
-    """Checks of the plan that come neither from its geometry nor from pressure."""
-    geometric = {
-        check.id for check in geometry_checks(plan.openings, plan.spec.lesions, plan.insole, plan.spec.stack)
-    }
-    return tuple(check for check in plan.checks if check.id not in geometric)
+    """Checks of the plan that no other cut changes: those of the record."""
+    return tuple(check for check in plan.checks if check.kind is Kind.RECORD)
 
 
 def _field(case: Case, void: Void, state: Settled) -> PressureField:

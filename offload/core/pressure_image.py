@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from offload.core.limits import pressure_limits
 from offload.core.outline import Point
 
 __all__ = ["RAMP", "contour_lines", "palette_png", "scale_top"]
@@ -64,7 +65,7 @@ RAMP = _ramp()
 
 
 def scale_top(*fields: Array) -> float:
-    """A round top of one scale for several fields: the next 50 kPa at or above their highest value, at least 250.
+    """A round top of one scale for several fields: the next 50 kPa at or above their highest value, and above the limit that is drawn.
 
     Parameters
     ----------
@@ -72,7 +73,8 @@ def scale_top(*fields: Array) -> float:
         Pressures [kPa].
     """
     highest = max((float(field.max(initial=0.0)) for field in fields), default=0.0)
-    return max(250.0, 50.0 * math.ceil(highest / 50.0))
+    least = math.floor(pressure_limits().peak_elsewhere / 50.0) + 1
+    return 50.0 * max(least, math.ceil(highest / 50.0))
 
 
 def palette_png(pressure_kpa: Array, shown: Mask, top_kpa: float, mirrored: bool = False) -> bytes:

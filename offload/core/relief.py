@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, Polygon
 
-from .errors import ImpossibleRelief
+from .errors import Fault, ImpossibleRelief
 from .offset import (
     QUARTER_STEPS,
     bevel_growth,
@@ -239,11 +239,14 @@ def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy, arc
         left = erode(part.asked, run)
         if len(left) != 1:
             what = "vanishes" if not left else f"falls into {len(left)} pieces"
-            raise ImpossibleRelief(
-                f"margin_mm {wall.margin:g} with bevel_deg {wall.bevel:g}: the floor under lesion "
-                f"{', '.join(part.labels)} {what} in the {layer.role} layer, where the wall runs in by "
-                f"{run:.2f} mm; the limit is one floor: raise margin_mm or bevel_deg, or use margin_face 'floor'"
+            fault = Fault(
+                ("margin_mm",),
+                wall.margin,
+                "one floor: raise margin_mm or bevel_deg, or use margin_face 'floor'",
+                f"{wall.margin:g} with bevel_deg {wall.bevel:g}: the floor under lesion {', '.join(part.labels)} {what} "
+                f"in the {layer.role} layer, where the wall runs in by {run:.2f} mm",
             )
+            raise ImpossibleRelief([fault])
         faces.append(left[0])
     return faces
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from .errors import Fault
+
 __all__ = ["CUTS", "DEMONSTRATION_STACK", "PACKAGED_FOAMS", "ROLES", "Layer", "faults_of_stack"]
 
 ROLES = ("cover", "middle", "base")
@@ -41,12 +43,17 @@ DEMONSTRATION_STACK = (
 )
 
 
-def faults_of_stack(roles: Sequence[str]) -> list[str]:
-    """A sentence on what is wrong with the order of the layers; empty if nothing is."""
+def faults_of_stack(roles: Sequence[str]) -> list[Fault]:
+    """What is wrong with the order of the layers; empty if nothing is."""
     middles = roles[1:-1]
     right = len(roles) >= 2 and roles[0] == "cover" and roles[-1] == "base"
     if right and len(middles) <= MOST_MIDDLES and all(role == "middle" for role in middles):
         return []
     return [
-        f"stack is {', '.join(roles) or 'empty'}; the limit is one cover first, 0 to {MOST_MIDDLES} middles, one base last"
+        Fault(
+            ("stack",),
+            tuple(roles),
+            f"one cover first, 0 to {MOST_MIDDLES} middles, one base last",
+            f"is {', '.join(roles) or 'empty'}",
+        )
     ]

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 import shapely
 
-from offload.core.baseline import load_constants
-from offload.core.checks import Check, geometry_checks
+from offload.core.checks import Check, Kind, geometry_checks
 from offload.core.errors import ImpossibleRelief, OutlineError
 from offload.core.foundation import TOLERANCE, Settled, Start
+from offload.core.limits import pressure_limits
 from offload.core.outline import Outline
 from offload.core.plan import PressureReport
 from offload.core.policy import Policy
@@ -250,9 +250,9 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
     -----
     ``passed`` means *not flagged*. A flag says where to look first; none says that a foot is safe.
     """
-    limits = load_constants()["limits"]
-    good, warn = limits["layer_strain_good"]["value"], limits["layer_strain_warn"]["value"]
-    least, peak = limits["clearance_mm"]["value"], limits["peak_elsewhere_kpa"]["value"]
+    limits = pressure_limits()
+    good, warn = limits.layer_strain_good, limits.layer_strain_warn
+    least, peak = limits.clearance, limits.peak_elsewhere
     role, strain = max(strains, key=lambda item: item[1])
     tight = min(report.lesions, key=lambda lesion: lesion.clearance)
     closed = max(report.lesions, key=lambda lesion: lesion.bottomed_percent)
@@ -295,9 +295,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
 
 
 def _check(id: str, severity: str, passed: bool, value: float, limit: float, sentence: str) -> Check:
-    return Check(
-        id, severity, passed, value, limit, f"{'Not flagged' if passed else 'Look here first'}: {sentence}"
-    )
+    message = f"{'Not flagged' if passed else 'Look here first'}: {sentence}"
+    return Check(id, severity, passed, value, limit, message, Kind.ESTIMATE)
 
 
 def _report(

@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from offload.core.baseline import load_constants
 from offload.core.insole import Insole
+from offload.core.limits import pressure_limits
 from offload.core.outline import Point
 from offload.core.plan import ReliefPlan
 from offload.core.pressure import PressureField
 from offload.core.trial import RIM_MM
 
-__all__ = ["KINDS", "WatchPoint", "watch_points"]
+__all__ = ["KINDS", "WatchPoint", "spot_words", "watch_points"]
 
 Array = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ class WatchPoint:
     ----------
     kind : str
         ``rim`` (the quarter of an opening's rim with the highest estimate), ``head`` (a metatarsal head beside the
-        opening) or ``spot`` (any other place over the 200 kPa at which regions are looked at).
+        opening) or ``spot`` (any other place over the pressure at which regions are looked at).
     words : str
         Its name in words.
     at : Point
@@ -100,9 +100,13 @@ def watch_points(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[Wat
         for head in _heads(plan.insole, cut, fields)
         if all(head.words.lower() not in rim.words for rim in found)
     ]
-    limit = float(load_constants()["limits"]["peak_elsewhere_kpa"]["value"])
-    found += _spots(plan.insole, cut, fields, found, limit)
+    found += _spots(plan.insole, cut, fields, found)
     return tuple(found)
+
+
+def spot_words() -> str:
+    """What puts a spot on the list, in words."""
+    return f"Over {pressure_limits().peak_elsewhere:g} kPa in the estimate"
 
 
 def _head_at(insole: Insole, at: Point) -> str:
@@ -162,8 +166,8 @@ def _spots(
     cut: shapely.Geometry,
     fields: Sequence[PressureField],
     named: Sequence[WatchPoint],
-    limit: float,
 ) -> list[WatchPoint]:
+    limit = pressure_limits().peak_elsewhere
     found: list[WatchPoint] = []
     for field in fields:
         x, y = _grid(field)
@@ -175,7 +179,7 @@ def _spots(
             near = min(insole.landmarks, key=lambda mark: math.dist(mark.at, at))
             name = _name(near.name)
             if all(name not in point.words.lower() for point in (*named, *found)):
-                words = f"Over {limit:g} kPa in the estimate, by the {name}"
+                words = f"{spot_words()}, by the {name}"
                 found.append(_point("spot", words, field, at))
             left &= np.hypot(x - at[0], y - at[1]) > APART
     return found

@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from offload.core.outline import Outline
+from offload.core.spec import Ellipse
 from offload.forms import CutForm, ShapeForm, numbers_of
 
 NUMBERS = {
@@ -32,12 +33,7 @@ def shape(**changes):
 def test_the_numbers_become_the_ellipse_of_the_specification():
     form, valid = shape()
     assert valid
-    assert form.lesion_spec() == {
-        "centre_mm": [-7.0, 195.0],
-        "length_mm": 14.0,
-        "width_mm": 10.0,
-        "angle_deg": 0.0,
-    }
+    assert form.drawn == Ellipse((-7.0, 195.0), 14.0, 10.0, 0.0)
 
 
 @pytest.mark.parametrize(
@@ -67,7 +63,7 @@ def test_a_drawn_outline_is_stretched_turned_and_placed_by_the_numbers():
         outline=json.dumps(L_SHAPE), x_mm="10", y_mm="100", length_mm="32", width_mm="20", angle_deg="90"
     )
     assert valid
-    ring = shapely.Polygon(form.lesion_spec()["outline_mm"])
+    ring = form.drawn.polygon
     # Length along +y turned by 90° counter-clockwise lies along -x.
     assert ring.bounds == pytest.approx((10 - 16, 100 - 10, 10 + 16, 100 + 10), abs=0.01)
     assert ring.area == pytest.approx(shapely.Polygon(L_SHAPE).area * 4, rel=1e-3)
@@ -101,7 +97,7 @@ def test_a_drawn_ring_comes_back_as_the_same_ring(angle, x, y):
     numbers = numbers_of([list(point) for point in ring.exterior.coords[:-1]])
     form = ShapeForm({"include": "on", **{name: str(value) for name, value in numbers.items()}})
     assert form.is_valid(), form.errors
-    back = shapely.Polygon(form.lesion_spec()["outline_mm"])
+    back = form.drawn.polygon
     assert back.symmetric_difference(ring).area < 0.06 * ring.area
 
 

@@ -9,8 +9,11 @@ from django.utils import timezone
 
 from offload import services as plans
 from offload.core.checks import Check
+from offload.core.errors import SpecError, where
 from offload.core.policy import Policy
 from offload.core.sheet_code import is_sheet_code
+from offload.core.specfile import spec_from
+from offload.core.stack import PACKAGED_FOAMS
 from offload.models import PlanState, ReliefPlan
 
 pytestmark = pytest.mark.django_db
@@ -27,7 +30,8 @@ def spec(**changes):
 
 
 def draft(changes=None, **more):
-    return plans.plan_create(spec=spec(**(changes or {})), made_by="P. Odiatrist", at=timezone.now(), **more)
+    asked = spec_from(spec(**(changes or {})), (*PACKAGED_FOAMS, "own soft", "own firm"))
+    return plans.plan_create(spec=asked, made_by="P. Odiatrist", at=timezone.now(), **more)
 
 
 def signed(plan, **more):
@@ -71,16 +75,19 @@ def test_a_code_that_is_taken_is_not_given_again(monkeypatch):
             {"lesions": [{"label": "A", "centre_mm": [0, 180], "length_mm": 5, "width_mm": 9}]},
             "lesions[0].width_mm",
         ),
-        ({"lesions": [{"label": "A", "centre_mm": [90, 180], "length_mm": 9, "width_mm": 9}]}, "lesions"),
+        (
+            {"lesions": [{"label": "A", "centre_mm": [90, 180], "length_mm": 9, "width_mm": 9}]},
+            "lesions[0].centre_mm",
+        ),
         ({"margin_mm": 1, "margin_face": "opening", "bevel_deg": 20}, "margin_mm"),
         ({"cut": "base", "unknown": 1}, "unknown"),
     ],
 )
 def test_a_bad_specification_names_its_field_and_writes_nothing(changes, field):
-    with pytest.raises(plans.InvalidSpec) as invalid:
+    with pytest.raises(SpecError) as invalid:
         draft(changes)
-    assert [fault.field for fault in invalid.value.faults] == [field]
-    assert "limit" in invalid.value.faults[0].message
+    assert [where(fault.path) for fault in invalid.value.faults] == [field]
+    assert "limit" in invalid.value.faults[0].words
     assert not ReliefPlan.objects.exists()
 
 
@@ -239,11 +246,14 @@ def test_a_kept_plan_holds_pressures_alternatives_and_advice():
 @pytest.mark.full_pressure
 def test_the_picture_of_a_kept_plan_is_solved_with_the_foams_it_was_kept_with():
     plan = draft()
-    fields = plans.pressure_fields(plan)
-    peak = max(float(field.after_kpa.max()) for field in fields)
+    drawn = plans.redrawn(plan)
+    peak = max(float(field.after_kpa.max()) for field in drawn.fields)
     assert peak == pytest.approx(plan.result["pressure"]["elsewhere_peak_after_kpa"], abs=0.5)
+    assert drawn.remark == ""
     plan.result["foams"]["soft"]["modulus_kpa"] *= 3
-    assert plans.pressure_fields(plan) == ()
+    other = plans.redrawn(plan)
+    assert other.fields
+    assert "solved anew" in other.remark
 
 
 def test_a_foam_nobody_measured_leaves_the_geometry_and_says_so():
@@ -263,8 +273,8 @@ def test_a_plan_kept_before_pressures_were_solved_still_opens():
     for name in ("foams", "watch_points"):
         del plan.result[name]
     plan.result |= {"pressure": None, "alternatives": []}
-    assert plans.pressure_fields(plan) == ()
-    assert plans.recomputed(plan).cut_layers == ("middle",)
+    assert plans.redrawn(plan).fields == ()
+    assert plans.redrawn(plan).plan.cut_layers == ("middle",)
 
 
 def test_an_estimate_ranks_plans_and_stops_no_signature():

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from offload import services as plans
 from offload import views as sheets
+from offload.core.specfile import spec_from
 
 pytestmark = pytest.mark.django_db
 
@@ -24,7 +25,7 @@ def plan():
         "body_weight_kg": 82,
         "lesions": [{"label": "A", "centre_mm": [10, 180], "length_mm": 14, "width_mm": 10}],
     }
-    return plans.plan_create(spec=spec, made_by="P. Odiatrist", at=timezone.now())
+    return plans.plan_create(spec=spec_from(spec), made_by="P. Odiatrist", at=timezone.now())
 
 
 def test_a_pdf_is_named_by_the_code_alone(plan):

@@ -6,13 +6,14 @@ import re
 import sys
 import tempfile
 from argparse import ArgumentParser
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, NoReturn
 
 from django.core.management.base import BaseCommand
 
-from offload.core.errors import ReliefError, SpecError
-from offload.core.plan import ReliefPlan, as_json, compute
+from offload.core.errors import Fault, ReliefError, SpecError
+from offload.core.plan import ReliefPlan, as_json, compute, with_pressure
 from offload.core.pressure import PressureModel
 from offload.core.specfile import LARGEST_FILE, read_spec
 
@@ -32,20 +33,21 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, spec: Path, out: Path | None, **options: Any) -> None:
         try:
-            plan = compute(read_spec(read_file(spec)), pressure_model=PressureModel())
+            cut = compute(read_spec(read_file(spec)))
+            plan = with_pressure(cut, PressureModel()(cut))
             text = printed(plan)
             if out is not None:
                 write_files(out, {"plan.json": f"{text}\n".encode(), **templates(plan, text)})
         except SpecError as error:
-            self.refuse(error.faults)
+            self.refuse(map(str, error.faults))
         except ReliefError as error:
             self.refuse([str(error)])
         self.stdout.write(text)
 
-    def refuse(self, faults: list[str] | tuple[str, ...]) -> NoReturn:
+    def refuse(self, sentences: Iterable[str]) -> NoReturn:
         """One line per fault on the error stream, then out."""
-        for fault in faults:
-            self.stderr.write(" ".join(fault.split()))
+        for sentence in sentences:
+            self.stderr.write(" ".join(sentence.split()))
         sys.exit(BAD_INPUT)
 
 
@@ -63,11 +65,9 @@ def read_file(path: Path) -> bytes:
             size = max(len(text), os.fstat(file.fileno()).st_size)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise SpecError(
-            [f"SPEC.json {path} cannot be read ({reason}); the limit is a readable file"]
-        ) from error
+        raise unusable(f"SPEC.json {path} cannot be read ({reason})", "a readable file", path) from error
     if size > LARGEST_FILE:
-        raise SpecError([f"SPEC.json {path} has {size} bytes; the limit is {LARGEST_FILE} bytes (2 MB)"])
+        raise unusable(f"SPEC.json {path} has {size} bytes", f"{LARGEST_FILE} bytes (2 MB)", size)
     return text
 
 
@@ -118,6 +118,10 @@ def write_files(folder: Path, files: dict[str, bytes]) -> None:
     except OSError as error:
         if made and folder.is_dir() and not any(folder.iterdir()):
             folder.rmdir()
-        raise SpecError(
-            [f"--out {folder} cannot be written ({error.strerror}); the limit is a writable folder"]
-        ) from error
+        found = f"--out {folder} cannot be written ({error.strerror})"
+        raise unusable(found, "a writable folder", folder) from error
+
+
+def unusable(found: str, limit: str, value: object) -> SpecError:
+    """A fault of the file or the folder itself."""
+    return SpecError([Fault((), value, limit, found, "")])

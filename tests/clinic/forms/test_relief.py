@@ -7,6 +7,7 @@ import pytest
 from clinic.forms.relief import BenchForm
 from clinic.selectors.relief import bench_lesions, start_of
 from clinic.services.relief_record import limb_record
+from offload.core.errors import Fault
 from offload.core.insole import insole_for
 from tests import factories
 
@@ -75,21 +76,28 @@ def test_an_unticked_lesion_is_shown_but_not_planned(limb):
 def test_faults_of_the_core_stand_at_the_field_they_name(limb):
     form = bench(limb)
     assert form.is_valid()
-    form.refuse("lesions[1].width_mm", "lesions[1].width_mm is 9; the limit is 8")
-    form.refuse("lesions", "lesions: lesion A lies 3 mm² (2 %) off the insole; the limit is 0")
-    form.refuse("bevel_deg", "bevel_deg is 95; the limit is 20 to 90")
-    form.refuse("stack", "stack has 0 layers")
-    assert "width_mm" in form.shapes[1].errors
-    assert "x_mm" in form.shapes[0].errors
-    assert "bevel_deg" in form.cut.errors
-    assert form.refusals == ["stack has 0 layers"]
-    assert len(form.sentences) == 4
+    form.refuse_fault(Fault(("lesions", 1, "width_mm"), 9, "8"))
+    form.refuse_fault(
+        Fault(("lesions", 0, "centre_mm"), 3.0, "0", "lesion A lies off the insole", "lesions:")
+    )
+    form.refuse_fault(Fault(("bevel_deg",), 95, "20 to 90"))
+    form.refuse_fault(Fault(("pressure_map", "kpa"), 0.0, "some load", "carries 0 N"))
+    form.refuse_fault(Fault(("stack",), 0, "2 layers", "has 0 layers"))
+    form.refuse_fault(Fault(("lesions",), 0, "1 to 12", "has 0 lesions"))
+    assert form.shapes[1].errors["width_mm"] == ["lesions[1].width_mm is 9; the limit is 8"]
+    assert form.shapes[0].errors["x_mm"] == ["lesions: lesion A lies off the insole; the limit is 0"]
+    assert set(form.cut.errors) == {"bevel_deg", "baseline"}
+    assert form.refusals == [
+        "stack has 0 layers; the limit is 2 layers",
+        "lesions has 0 lesions; the limit is 1 to 12",
+    ]
+    assert len(form.sentences) == 6
 
 
 def test_numbering_of_faults_follows_the_lesions_in_the_plan(limb):
     first = bench(limb).shapes[0]
     form = bench(limb, sent(limb, **{f"{first.prefix}-include": ""}))
     assert form.is_valid()
-    form.refuse("lesions[0].length_mm", "lesions[0].length_mm is 0; the limit is 1")
+    form.refuse_fault(Fault(("lesions", 0, "length_mm"), 0, "1"))
     assert "length_mm" in form.shapes[1].errors
     assert not form.shapes[0].errors

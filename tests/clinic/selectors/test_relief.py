@@ -13,6 +13,7 @@ from clinic.services import relief
 from clinic.services.relief_record import LesionShape
 from offload.core.insole import insole_for
 from offload.core.outline import Outline
+from offload.core.spec import Ellipse
 from tests import factories
 
 PLANTAR = [place.id for place in SITES.values() if place.insole_plan]
@@ -105,7 +106,7 @@ def test_the_number_of_queries_does_not_grow_with_the_lesions(limb):
 
 def test_a_code_is_found_as_it_is_typed_and_only_at_its_site(podiatrist, other_site, limb):
     lesion = factories.lesion(on=limb)
-    place = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0}
+    place = Ellipse((0.0, 180.0), 14.0, 10.0)
     made = relief.plan_draft(by=podiatrist, limb=limb, shapes=[LesionShape(lesion, "traced", place)])
     code = made.plan.code
     assert plan_of_code(podiatrist, f"{code[:3]} {code[3:]}".lower()) == made

@@ -96,7 +96,7 @@ def test_wear_thins_the_layers_and_stands_in_the_reasons(podiatrist, limb, lesio
     record = limb_record(limb)
     worn = CutChoice(5.0, 10.0, 45.0, lost_cover_mm=1.0, lost_base_mm=2.5)
     spec = relief_spec(record, [shape(lesion)], worn)
-    assert [layer["thickness_mm"] for layer in spec["stack"]] == [2.0, 6, 3.5]
+    assert [layer.thickness for layer in spec.stack] == [2.0, 6, 3.5]
     estimate, _ = relief.relief_preview(record=record, shapes=[shape(lesion)], choice=worn, live=True)
     assert "The cover has lost 1 of its 3 mm with wear." in estimate.plan.reasons
     with pytest.raises(Refused) as refused:

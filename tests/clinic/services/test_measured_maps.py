@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -16,10 +17,10 @@ from clinic.services.errors import Conflict, Refused
 from clinic.services.measured_maps import map_keep, map_withdraw
 from clinic.services.relief_record import CutChoice, LesionShape, limb_record, relief_spec, remarks
 from offload.core.measured import GridError, MeasuredGrid
-from offload.core.spec import PressureMap
+from offload.core.spec import Ellipse
 from tests import factories
 
-PLACE = {"centre_mm": [0.0, 190.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0}
+PLACE = Ellipse((0.0, 190.0), 14.0, 10.0)
 POINTS = (("heel", 45.0, 36.0), ("metatarsal_head_2", 45.0, 195.0))
 
 
@@ -123,8 +124,7 @@ def test_the_newest_map_is_what_the_bench_starts_from(podiatrist, limb):
 
 def test_a_specification_holds_the_map_on_the_insole_with_its_load_kept(limb, lesion):
     row = factories.measured_map(of=limb)
-    told = spec(limb, lesion, row)["pressure_map"]
-    laid = PressureMap(tuple(map(tuple, told["kpa"])), tuple(told["cell_mm"]), tuple(told["origin_mm"]))
+    laid = spec(limb, lesion, row).pressure_map
     assert laid.grid().sum() * 25 == pytest.approx(np.array(row.kpa).sum() * 25, rel=1e-3)
     insole = insole_of_limb(limb)
     heel = next(mark.at for mark in insole.landmarks if mark.name == "heel")
@@ -133,7 +133,7 @@ def test_a_specification_holds_the_map_on_the_insole_with_its_load_kept(limb, le
     below = np.where(near, laid.grid(), 0.0)
     across, along = (below.sum(0) @ xs) / below.sum(), (below.sum(1) @ ys) / below.sum()
     assert (across, along) == pytest.approx(heel, abs=0.5)
-    assert "pressure_map" not in spec(limb, lesion)
+    assert spec(limb, lesion).pressure_map is None
 
 
 def test_a_plan_from_a_map_says_so_and_differs_from_that_of_the_reference(podiatrist, limb, lesion):
@@ -200,7 +200,7 @@ def test_withdrawing_flags_the_signed_plan_and_stops_the_draft(podiatrist, limb,
     drafted = relief.plan_draft(
         by=podiatrist,
         limb=limb,
-        shapes=[LesionShape(lesion, "traced", PLACE | {"length_mm": 16.0})],
+        shapes=[LesionShape(lesion, "traced", replace(PLACE, length=16.0))],
         choice=choice(row),
     )
     withdraw(podiatrist, row)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -11,11 +12,12 @@ from clinic.models import AuditEvent, Imprint, Lesion, LimbPlan, Prescription
 from clinic.services import relief
 from clinic.services.errors import Conflict, Refused
 from clinic.services.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
+from offload.core.errors import SpecError
+from offload.core.spec import Ellipse
 from offload.models import PlanState, ReliefPlan
-from offload.services import InvalidSpec
 from tests import factories
 
-PLACE = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0}
+PLACE = Ellipse((0.0, 180.0), 14.0, 10.0)
 HOUSE = CutChoice(5.0, 10.0, 45.0)
 
 
@@ -31,7 +33,7 @@ def lesion(limb):
 
 
 def shape(lesion, how="traced", **changes):
-    return LesionShape(lesion, how, {**PLACE, **changes})
+    return LesionShape(lesion, how, replace(PLACE, **changes))
 
 
 def draft(by, limb, lesion, choice=None, **more):
@@ -260,8 +262,8 @@ def test_a_lesion_of_the_other_foot_is_refused(podiatrist, limb, lesion, person)
 
 
 def test_an_impossible_place_names_its_lesion_and_keeps_nothing(podiatrist, limb, lesion):
-    with pytest.raises(InvalidSpec, match="off the insole"):
-        relief.plan_draft(by=podiatrist, limb=limb, shapes=[shape(lesion, centre_mm=[90.0, 180.0])])
+    with pytest.raises(SpecError, match="off the insole"):
+        relief.plan_draft(by=podiatrist, limb=limb, shapes=[shape(lesion, centre=(90.0, 180.0))])
     assert not ReliefPlan.objects.exists()
     assert not AuditEvent.objects.exists()
 

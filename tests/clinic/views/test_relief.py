@@ -329,3 +329,51 @@ def test_the_dxf_holds_the_opening_that_the_page_shows(as_podiatrist, limb, lesi
 def test_a_code_typed_small_finds_the_plan(as_podiatrist, limb, lesion):
     made = save(as_podiatrist, limb, lesion)
     assert as_podiatrist.get(f"/plans/{made.plan.code.lower()}/").status_code == 200
+
+
+# --- what was kept is what is drawn ----------------------------------------------------------------------------
+@pytest.mark.full_pressure
+def test_a_plan_kept_under_another_threshold_shows_its_pictures(as_podiatrist, site, person):
+    site.weight_threshold_kg = 110
+    site.save()
+    factories.weight(of=person, kg=95)
+    limb = factories.limb(of=person, side="right")
+    made = save(as_podiatrist, limb, factories.lesion(on=limb, place="mth_2"))
+    assert made.plan.result["cut_layers"] == ["middle"]
+    page = as_podiatrist.get(f"/plans/{made.plan.code}/").content.decode()
+    assert page.count('class="pressure-pair"') == 1
+    assert "is not drawn" not in page
+    assert "solved anew" not in page
+
+
+def test_a_plan_page_says_why_it_has_no_pictures(as_podiatrist, limb, lesion):
+    made = save(as_podiatrist, limb, lesion)
+    del made.plan.result["foams"]
+    made.plan.save()
+    page = as_podiatrist.get(f"/plans/{made.plan.code}/").content.decode()
+    assert "The picture is not drawn: the plan was kept without the laws of its foams." in page
+    assert 'class="pressure-pair"' not in page
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"SECOND-x_mm": "90"}, "SECOND-x_mm"),
+        ({"LESION-x_mm": "90"}, "LESION-x_mm"),
+        ({"margin_mm": "1", "margin_face": "opening", "bevel_deg": "20"}, "margin_mm"),
+        ({"baseline": "7"}, "baseline"),
+        ({"lost_cover_mm": "2.9"}, "lost_cover_mm"),
+    ],
+)
+def test_a_fault_stands_at_its_field_and_at_no_other(as_podiatrist, limb, lesion, changes, field):
+    second = factories.lesion(on=limb, place="heel_central", label="B")
+    keys = {"LESION": f"l{lesion.pk}", "SECOND": f"l{second.pk}"}
+
+    def named(name):
+        prefix, _, rest = name.partition("-")
+        return f"{keys[prefix]}-{rest}" if prefix in keys else name
+
+    data = numbers(lesion) | numbers(second, **{"LESION-y_mm": "40"})
+    data |= {named(name): value for name, value in changes.items()}
+    page = as_podiatrist.post(bench_url(limb), {**data, "action": "save"}).content.decode()
+    assert set(re.findall(r'id="id_([\w-]+)_error"', page)) == {named(field)}

@@ -6,6 +6,7 @@ from offload.core.alternatives import LEAST_COUNT, alternatives_for, walls_aroun
 from offload.core.checks import Check
 from offload.core.clearance import possible_cuts
 from offload.core.plan import compute
+from offload.core.policy import Policy
 from offload.core.pressure import PressureModel
 from offload.core.relief import Wall
 from offload.core.stack import Layer
@@ -63,6 +64,12 @@ def test_a_flagged_check_of_the_plan_flags_every_alternative():
     tried = trials(plan(20))
     assert any(a.passed for a in alternatives_for(tried))
     assert not any(a.passed for a in alternatives_for(tried, (stale,)))
+
+
+def test_other_cuts_are_judged_by_the_policy_of_their_plan():
+    strict = compute(spec(20), policy=Policy(largest_zone_share=0.1))
+    assert any(a.passed for a in MODEL(plan(20)).alternatives)
+    assert not any(a.passed for a in MODEL(strict).alternatives)
 
 
 def test_a_difference_between_policy_and_advice_is_said():

@@ -72,14 +72,15 @@ def test_a_thin_web_is_flagged():
     check = made(hole(-10, 180, 8), hole(12, 180, 8, "B"))["web_width"]
     assert not check.passed
     assert check.value == pytest.approx(6.0, abs=1e-6)
-    assert check.limit == 10.0
+    assert check.limit == Policy().least_web
     assert "6.0 mm, too thin" in check.message
 
 
 def test_a_thin_edge_strip_is_flagged():
-    check = made(hole(0, 180, 8, edge_strip=4.0))["edge_strip"]
-    assert (check.passed, check.value, check.limit) == (False, 4.0, 8.0)
-    beside = made(hole(0, 180, 8, edge_strip=9.0, open_to_edge=True))["edge_strip"]
+    limit = Policy().edge_strip
+    check = made(hole(0, 180, 8, edge_strip=limit / 2))["edge_strip"]
+    assert (check.passed, check.value, check.limit) == (False, limit / 2, limit)
+    beside = made(hole(0, 180, 8, edge_strip=limit + 1.0, open_to_edge=True))["edge_strip"]
     assert beside.passed
     assert "beside the notch" in beside.message
 
@@ -109,20 +110,22 @@ def test_a_base_cut_is_not_flagged_but_says_what_the_floor_is():
 
 
 def test_a_thin_floor_is_flagged():
-    stack = (*DEMONSTRATION_STACK[:2], Layer("base", "firm", 1.5))
+    limit = Policy().least_floor
+    stack = (*DEMONSTRATION_STACK[:2], Layer("base", "firm", 0.75 * limit))
     check = checks_of(disc(0, 180), stack=stack)["floor_left"]
-    assert (check.passed, check.value, check.limit) == (False, 1.5, 2.0)
+    assert (check.passed, check.value, check.limit) == (False, 0.75 * limit, limit)
 
 
 def test_an_opening_that_takes_much_of_a_zone_is_flagged():
     check = checks_of(disc(0, 170, 15), layers=("middle", "base"))["zone_share"]
     assert not check.passed
-    assert check.value > 40.0
+    assert check.value > check.limit == Policy().largest_zone_share
     assert "of the forefoot" in check.message
 
 
-@pytest.mark.parametrize(("age", "passed"), [(0, True), (30, True), (31, False)])
-def test_a_weight_older_than_thirty_days_is_flagged(age, passed):
+@pytest.mark.parametrize(("past", "passed"), [(-30, True), (0, True), (1, False)])
+def test_a_weight_older_than_the_policy_allows_is_flagged(past, passed):
+    age = Policy().weight_age + past
     check = weight_check(82.0, age)
     assert check.passed is passed
     assert f"{age} days old" in check.message

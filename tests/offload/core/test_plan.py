@@ -19,6 +19,7 @@ from offload.core.plan import (
     PressureReport,
     as_json,
     compute,
+    with_pressure,
 )
 from offload.core.spec import LesionSpec, PressureMap, ReliefSpec
 
@@ -106,8 +107,13 @@ def figures(plan):
     )
 
 
+def pressed():
+    plan = compute(spec())
+    return with_pressure(plan, figures(plan))
+
+
 def test_a_pressure_model_sees_the_geometry_and_adds_its_findings():
-    plan = compute(spec(), pressure_model=figures)
+    plan = pressed()
     assert plan.clearance_advice == ClearanceAdvice(("middle",), "1 void.")
     assert plan.reasons[-1] == "R."
     assert plan.checks[-1].id == "clearance"
@@ -156,7 +162,7 @@ CONTRACT = {
 
 
 def test_the_printed_plan_has_exactly_the_fields_of_the_contract():
-    printed = as_json(compute(spec(), pressure_model=figures))
+    printed = as_json(pressed())
     assert list(printed) == [
         "openings",
         "cut_layers",
@@ -176,7 +182,7 @@ def test_the_printed_plan_has_exactly_the_fields_of_the_contract():
 
 
 def test_a_figure_that_is_no_number_is_printed_as_null():
-    printed = as_json(compute(spec(), pressure_model=figures))
+    printed = as_json(pressed())
     assert printed["pressure"]["lesions"][0]["peak_after_range_kpa"] == [60.0, None]
     json.dumps(printed, allow_nan=False)
 

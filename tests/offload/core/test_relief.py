@@ -100,9 +100,9 @@ def test_a_mirrored_foot_gives_the_mirrored_opening(x, y):
 class TestMerging:
     """Discs of radius 6 with margin 5 and a 6 mm wall at 45° open to radius 17; the web is the distance − 34."""
 
-    @pytest.mark.parametrize(("distance", "openings"), [(43.9, 1), (44.1, 2)])
-    def test_openings_merge_when_the_web_is_under_ten_millimetres(self, distance, openings):
-        cutting = cut(disc(0, 0), disc(distance, 0, label="B"))
+    @pytest.mark.parametrize(("past", "openings"), [(-0.1, 1), (0.1, 2)])
+    def test_openings_merge_when_the_web_is_under_the_least(self, past, openings):
+        cutting = cut(disc(0, 0), disc(34 + Policy().least_web + past, 0, label="B"))
         assert len(cutting.openings) == openings
 
     def test_a_deeper_cut_needs_a_broader_web(self):
@@ -114,8 +114,8 @@ class TestMerging:
         cutting = cut(disc(0, 0, label="B"), disc(40, 0, label="A"))
         assert cutting.openings[0].labels == ("B", "A")
         assert (
-            "Lesions B, A share one opening: at the upper face the web between them would be 6.0 mm, under the 10 mm "
-            "that are needed." in cutting.reasons
+            "Lesions B, A share one opening: at the upper face the web between them would be 6.0 mm, under the "
+            f"{Policy().least_web:g} mm that are needed." in cutting.reasons
         )
 
     def test_merging_goes_on_until_it_is_stable(self):
@@ -138,12 +138,14 @@ class TestMerging:
 class TestNotch:
     """On a straight edge at x = 0 the opening of a disc of radius 6 reaches 17 mm out."""
 
+    NEAREST = -17.0 - Policy().edge_strip  # the disc's place at which the strip is just wide enough
+
     PLATE = Outline(((-200, -200), (0, -200), (0, 400), (-200, 400)))
 
     @pytest.mark.parametrize(
-        ("x", "notch"), [(-25.1, False), (-24.9, True), (-17, True), (-12, True), (-6, True)]
+        ("x", "notch"), [(NEAREST - 0.1, False), (NEAREST + 0.1, True), (-17, True), (-12, True), (-6, True)]
     )
-    def test_an_opening_nearer_than_eight_millimetres_becomes_a_notch(self, x, notch):
+    def test_an_opening_nearer_than_the_edge_strip_becomes_a_notch(self, x, notch):
         cutting = cut(disc(x, 0), insole=self.PLATE)
         (opening,) = cutting.openings
         assert opening.open_to_edge is notch
