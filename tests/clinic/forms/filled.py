@@ -145,6 +145,7 @@ class Recorded:
 
     example: Example
     sent: Sent
+    page: str
     status: int
     words: list[str]
     bound: list[forms.BaseForm]
@@ -177,6 +178,9 @@ def send(example: Example, monkeypatch: Any) -> Recorded:
     sent = example.scene(site, user)
     client = Client()
     client.force_login(user)
+    url = reverse(example.route, kwargs=sent.to)
+    shown = client.get(url)
+    page = shown.content.decode() if shown.status_code == 200 else ""
     bound: list[forms.BaseForm] = []
     clean = forms.BaseForm.full_clean
 
@@ -188,9 +192,9 @@ def send(example: Example, monkeypatch: Any) -> Recorded:
     before = _rows()
     with monkeypatch.context() as patch:
         patch.setattr(forms.BaseForm, "full_clean", recorded)
-        answer = client.post(reverse(example.route, kwargs=sent.to), {**sent.data, **sent.pressed})
+        answer = client.post(url, {**sent.data, **sent.pressed})
     words = [f"{name}: {list(errors)}" for form in bound for name, errors in form.errors.items()]
-    return Recorded(example, sent, answer.status_code, words, bound, before, _rows())
+    return Recorded(example, sent, page, answer.status_code, words, bound, before, _rows())
 
 
 def _rows() -> dict[Any, models.Model]:

@@ -71,6 +71,11 @@ FIELDS = {
     },
 }
 
+#: Fields that have no control on the page as it opens.
+ASKED_LATER = {
+    "side_confirmed": "asked after a doubt about the side of an imprint",
+}
+
 #: Routes that read a form and keep nothing.
 NOT_HERE = {
     ("bench", relief.SignForm): "a draft leads to the plan's page, which asks for the signature",

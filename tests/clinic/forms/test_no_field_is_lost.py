@@ -7,7 +7,7 @@ from django import forms
 
 from tests.clinic.forms import cases_clinic, cases_devices, cases_lesions, cases_people, cases_visits  # noqa: F401
 from tests.clinic.forms.filled import EXAMPLES, all_forms, asked_by_routes, send
-from tests.clinic.forms.reasons_why_not import NO_RECORD, NOT_HERE, reason
+from tests.clinic.forms.reasons_why_not import ASKED_LATER, NO_RECORD, NOT_HERE, reason
 
 ROUTES = sorted({example.route for example in EXAMPLES})
 NAMES = {(example.route, form) for example in EXAMPLES for form in example.forms}
@@ -56,7 +56,7 @@ def _own_store(settings, tmp_path):
 @pytest.mark.usefixtures("_own_store")
 @pytest.mark.parametrize("route", ROUTES)
 def test_no_field_is_lost(route, monkeypatch):
-    told, fields, lost = {}, {}, []
+    told, fields, lost, unasked = {}, {}, [], set()
     for example in [one for one in EXAMPLES if one.route == route]:
         played = send(example, monkeypatch)
         assert played.status in (200, 302), f"refused: {played.words}"
@@ -71,6 +71,13 @@ def test_no_field_is_lost(route, monkeypatch):
         for kind in example.forms:
             kept = played.sent.kept[kind]
             for form in played.asked(kind):
+                unasked |= {
+                    form.add_prefix(name)
+                    for name in form.fields
+                    if played.page
+                    and name not in ASKED_LATER
+                    and f'name="{form.add_prefix(name)}"' not in played.page
+                }
                 fields.setdefault(kind, set()).update(_unnumbered(kind, name) for name in form.fields)
                 for name in form.fields:
                     key = form.add_prefix(name)
@@ -84,6 +91,7 @@ def test_no_field_is_lost(route, monkeypatch):
                     place, cleaned = kept.place(name, form.cleaned_data.get(name))
                     fault = played.stands(place, cleaned)
                     lost += [f"{_name(kind)}.{name}: {fault}"] if fault else []
+    assert not unasked, f"no control for them on the page: {unasked}"
     assert not lost, "\n".join(lost)
     for kind in {form for at, form in NAMES if at == route}:
         every = fields.get(kind, set()) | set(kind.base_fields)

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 import pytest
 from django.http import QueryDict
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.forms.findings import findings_of
@@ -214,6 +215,34 @@ def test_two_pages_of_one_day_differ_only_in_what_both_asked(lesion):
     assert form.is_valid(), form.errors
     labels = {one.label for one in visit_differences(form, [], stored, [])}
     assert labels == {"Pain", form.fields["next_on"].label}
+
+
+@pytest.mark.parametrize("column", sorted(names(VisitFindings)))
+def test_the_page_of_a_visit_shows_every_answer(as_staff, lesion, column):
+    visit = stored_visit(lesion)
+    Visit.objects.update(next_on=timezone.localdate())
+    whole = _page_of(as_staff, visit)
+    empty = timezone.localdate() - timedelta(days=9) if column == "visited_on" else None
+    Visit.objects.update(
+        **{column: "" if empty is None and Visit._meta.get_field(column).empty_strings_allowed else empty}
+    )
+    assert _page_of(as_staff, visit) != whole
+
+
+@pytest.mark.parametrize("column", sorted(names(UlcerFindings) - {"infection_looked"}))
+def test_the_page_of_a_visit_shows_every_finding(as_staff, lesion, column):
+    visit = stored_visit(lesion)
+    stored_ulcer(visit, lesion)
+    whole = _page_of(as_staff, visit)
+    empty = {"infection_signs": [], **dict.fromkeys(("depth", "tissue", "exudate"), "")}
+    Measurement.objects.update(**{column: empty.get(column)})
+    assert _page_of(as_staff, visit) != whole
+
+
+def _page_of(client, visit):
+    """The main part of the page: nothing in it changes from one request to the next."""
+    page = client.get(reverse("visit", args=[visit.pk])).content.decode()
+    return page[page.index("<main") : page.index("</main>")]
 
 
 def _query(data):
