@@ -5,11 +5,11 @@ from __future__ import annotations
 from datetime import date
 from decimal import Decimal
 
-from clinic.models import Wear
+from clinic.models import Attendance, Wear
 
 from .errors import Refused
 
-__all__ = ["next_given_check", "why_not_worn_check", "weighed_check"]
+__all__ = ["missed_check", "next_given_check", "why_not_worn_check", "weighed_check"]
 
 
 def why_not_worn_check(*, wear: str, why_not_worn: str) -> None:
@@ -32,3 +32,9 @@ def next_given_check(*, next_on: date | None, needed: bool) -> None:
     """A person with an open lesion leaves with a next date."""
     if needed and next_on is None:
         raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
+
+
+def missed_check(*, attendance: str) -> None:
+    """A visit that did not take place has one of the causes of the list."""
+    if attendance not in Attendance.values or attendance == Attendance.CAME:
+        raise Refused(f"What happened: {attendance or 'nothing'} is not one of the list.", field="attendance")

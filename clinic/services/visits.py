@@ -30,7 +30,7 @@ from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
 from .records import store
-from .visit_answers import next_given_check, weighed_check, why_not_worn_check
+from .visit_answers import missed_check, next_given_check, weighed_check, why_not_worn_check
 from .visit_checks import (
     day_check,
     free_day_check,
@@ -330,8 +330,7 @@ def visit_missed(
     stored = Visit.objects.filter(submission_key=submission_key, person=person).first()
     if stored is not None:
         return Logged(stored, new=False)
-    if attendance not in Attendance.values or attendance == Attendance.CAME:
-        raise Refused(f"What happened: {attendance or 'nothing'} is not one of the list.", field="attendance")
+    missed_check(attendance=attendance)
     in_care_check(person)
     day_check(person, day)
     next_visit_check(person=person, visited_on=day, next_on=next_on)
