@@ -11,7 +11,7 @@ from clinic.models import Visit
 from clinic.selectors.visits import VisitSheet
 from clinic.services.visits import COLUMNS, PersonFindings
 
-from .visits import VisitForm
+from .visits import FOLLOW_UPS, VisitForm
 
 __all__ = ["FinishForm"]
 
@@ -25,6 +25,8 @@ class FinishForm(VisitForm):
     def __init__(self, *args: Any, sheet: VisitSheet, visit: Visit, **kwargs: Any) -> None:
         self.visit = visit
         super().__init__(*args, sheet=sheet, initial={"version": visit.version}, **kwargs)
+        # A date agreed when the visit was begun stands until another one is typed.
+        self.needs_next = visit.next_on is None
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         super()._fit_devices(sheet)
@@ -35,11 +37,9 @@ class FinishForm(VisitForm):
         for name in COLUMNS:
             if name in self.fields and name not in ASKED_AGAIN and self._stands(name):
                 del self.fields[name]
-        for name, note in (("other_foot", "other_foot_note"), ("skin_under_device", "skin_note")):
+        for note, name in FOLLOW_UPS.items():
             if name not in self.fields:
                 self.fields.pop(note, None)
-        if "wear" not in self.fields:
-            self.fields.pop("why_not_worn", None)
 
     def _stands(self, name: str) -> bool:
         return getattr(self.visit, name) not in (None, "")

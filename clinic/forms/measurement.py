@@ -4,20 +4,46 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import fields
 from typing import Any
 
 from django import forms
 
-from clinic.models import INFECTION_SIGNS, Debridement, Depth, Exudate, Measurement, Tissue, Trace
+from clinic.models import (
+    INFECTION_SIGNS,
+    Debridement,
+    Depth,
+    Exudate,
+    Measurement,
+    Tissue,
+    Trace,
+    UlcerFindings,
+)
 from clinic.selectors.visits import LesionSheet, infection_words
 from clinic.services.errors import Refused
-from clinic.services.measurement import LesionFindings, WoundArea, parts_of, wound_area
+from clinic.services.measurement import (
+    AreaTold,
+    LesionFindings,
+    WoundArea,
+    parts_of,
+    redness_check,
+    wound_area,
+)
+
+from .findings import findings_of, words_of
+from .refusals import hold, show
 
 __all__ = ["MeasurementForm", "OutlineField", "YesNoField"]
 
 FIELD = "clinic/visits/_field.html"
 MOST_POINTS = 2000
 NONE_OF_THESE = "none"
+#: The fields that together tell the area. `outline` is the one not named as its column.
+AREA = tuple("outline" if told.name == "outline_mm" else told.name for told in fields(AreaTold))
+#: Findings whose field has the column's name; two columns are asked in the one field `infection`.
+SEEN = tuple(
+    seen.name for seen in fields(UlcerFindings) if seen.name not in ("infection_looked", "infection_signs")
+)
 
 
 def drawn_by(form: forms.Form, template: str, *names: str) -> None:
@@ -188,13 +214,8 @@ class MeasurementForm(forms.Form):
         if area is not None and not area.covered_dry:
             beside["debridement"] = area.get_debridement_display().lower()
         if last is not None:
-            beside["depth"] = last.get_depth_display().lower()
-            beside["tissue"] = last.get_tissue_display().lower()
-            beside["exudate"] = last.get_exudate_display().lower()
+            beside |= {name: words_of(last, name) for name in SEEN}
             beside["infection"] = infection_words(last)
-            beside["redness_mm"] = "" if last.redness_mm is None else str(last.redness_mm)
-            for name in ("deep_infection", "probe_to_bone", "unwell"):
-                beside[name] = {True: "yes", False: "no"}.get(getattr(last, name), "")
         for name, words in beside.items():
             self.fields[name].last = words  # type: ignore[attr-defined]
 
@@ -213,17 +234,15 @@ class MeasurementForm(forms.Form):
         try:
             self.area = wound_area(found, self.sheet.last_area)
         except Refused as refused:
-            self.add_error(refused.field if refused.field in self.fields else None, refused.message)
-        if found.redness_mm is not None and "redness" not in found.infection_signs:
-            self.add_error("redness_mm", f"Redness reaches {found.redness_mm} mm, but redness is not ticked.")
+            show(self, refused)
+        hold(self, redness_check, "redness_mm", signs=found.infection_signs)
 
     def preview(self) -> tuple[WoundArea | None, str]:
         """Area of what is typed so far, and what is still wrong with it; nothing typed gives neither."""
         self.is_valid()
         told = self.cleaned_data
         faulty = [name for name in ("length_mm", "width_mm", "outline") if name in self.errors]
-        typed = LesionFindings(
-            lesion=self.sheet.lesion,
+        typed = AreaTold(
             covered_dry=told.get("covered_dry", False),
             outline_mm=told.get("outline", ()),
             length_mm=told.get("length_mm"),
@@ -256,48 +275,28 @@ class MeasurementForm(forms.Form):
         """What was typed, as the service takes it."""
         told = self.cleaned_data
         signs = tuple(sign for sign in told["infection"] if sign != NONE_OF_THESE)
-        return LesionFindings(
+        return findings_of(
+            self,
+            LesionFindings,
             lesion=self.sheet.lesion,
-            covered_dry=told["covered_dry"],
             outline_mm=told["outline"],
             trace=self._trace(),
-            length_mm=told["length_mm"],
-            width_mm=told["width_mm"],
-            not_measured_because=told["not_measured_because"],
-            debridement=told["debridement"],
-            depth=told["depth"],
-            tissue=told["tissue"],
-            exudate=told["exudate"],
             infection_looked=bool(told["infection"]),
             infection_signs=signs,
-            redness_mm=told["redness_mm"],
-            deep_infection=told["deep_infection"],
-            probe_to_bone=told["probe_to_bone"],
-            unwell=told["unwell"],
-            photo=told.get("photo"),
-            version=told["version"],
         )
 
     @staticmethod
     def stored(row: Measurement) -> dict[str, Any]:
         """A stored row as the fields of a correction show it."""
-        traced = bool(row.outline_mm)
+        area = {name: getattr(row, name) for name in AREA if name != "outline"}
+        if row.outline_mm:
+            # Its diameters were read off the outline, not typed.
+            area |= {"length_mm": None, "width_mm": None}
+        seen = MeasurementForm.seen(row)
+        return {**area, "outline": row.outline_mm, "trace": row.trace_id, **seen, "version": row.version}
+
+    @staticmethod
+    def seen(row: Measurement) -> dict[str, Any]:
+        """What a stored row says beside the area, by the form's fields."""
         infection = list(row.infection_signs) or ([NONE_OF_THESE] if row.infection_looked else [])
-        return {
-            "length_mm": None if traced else row.length_mm,
-            "width_mm": None if traced else row.width_mm,
-            "outline": row.outline_mm,
-            "trace": row.trace_id,
-            "covered_dry": row.covered_dry,
-            "not_measured_because": row.not_measured_because,
-            "debridement": row.debridement,
-            "depth": row.depth,
-            "tissue": row.tissue,
-            "exudate": row.exudate,
-            "infection": infection,
-            "redness_mm": row.redness_mm,
-            "deep_infection": row.deep_infection,
-            "probe_to_bone": row.probe_to_bone,
-            "unwell": row.unwell,
-            "version": row.version,
-        }
+        return {**{name: getattr(row, name) for name in SEEN}, "infection": infection}

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 
 from clinic.models import Measurement, Visit
 from clinic.selectors.visits import area_words
+from clinic.services.visits import COLUMNS
 
 from .conflict import Difference, differences
 from .measurement import MeasurementForm
@@ -13,36 +14,27 @@ from .visits import VisitForm
 
 __all__ = ["visit_differences"]
 
-#: Fields of a lesion's part that together say its area: shown as one line.
-AREA = ("length_mm", "width_mm", "outline", "covered_dry", "not_measured_because", "debridement")
-
 
 def visit_differences(
     form: VisitForm, parts: Iterable[MeasurementForm], visit: Visit, rows: Iterable[Measurement]
 ) -> list[Difference]:
     """What was typed and is not what is stored; the forms then carry the versions that are in the record now."""
-    stored = {column: getattr(visit, column) for column in form.fields if hasattr(visit, column)}
+    stored = {column: getattr(visit, column) for column in COLUMNS if column in form.fields}
     found = differences(form, stored, version=visit.version)
     by_lesion = {row.lesion_id: row for row in rows}
     for part in parts:
         row = by_lesion.get(part.sheet.lesion.pk)
         if row is None or not hasattr(part, "cleaned_data"):
             continue
-        now = {name: value for name, value in MeasurementForm.stored(row).items() if name not in AREA}
         head = f"Lesion {part.sheet.lesion.label}: "
         typed = _typed_area(part)
         if typed != area_words(row):
             found.append(Difference(f"{head}area", area_words(row), typed))
         found += [
             Difference(f"{head}{one.label.lower()}", one.in_record, one.typed)
-            for one in differences(part, _comparable(part, now), version=row.version)
+            for one in differences(part, MeasurementForm.seen(row), version=row.version)
         ]
     return found
-
-
-def _comparable(part: MeasurementForm, now: dict[str, object]) -> dict[str, object]:
-    shown = {name: value for name, value in now.items() if name not in ("version", "trace")}
-    return {name: value for name, value in shown.items() if name in part.fields}
 
 
 def _typed_area(part: MeasurementForm) -> str:

@@ -24,15 +24,24 @@ from clinic.models import (
     WeighedHow,
 )
 from clinic.selectors.visits import VisitSheet
-from clinic.services.visits import PersonFindings
+from clinic.services.visit_answers import next_given_check, weighed_check, why_not_worn_check
+from clinic.services.visits import COLUMNS, PersonFindings
 
 from .dates import DayField
+from .findings import findings_of, words_of
 from .measurement import FIELD, NONE_OF_THESE, MeasurementForm, YesNoField, chips, drawn_by
+from .refusals import hold
 from .watch import watch_add, watch_answers
 
 __all__ = ["CorrectionForm", "InErrorForm", "MissedCorrectionForm", "MissedForm", "VisitForm", "lesion_forms"]
 
 FOLLOW_UP = "clinic/visits/_follow_up.html"
+#: Words asked only after an answer of another field that asks for them.
+FOLLOW_UPS = {"other_foot_note": "other_foot", "skin_note": "skin_under_device", "why_not_worn": "wear"}
+#: Asked only of a person who has a device on.
+ABOUT_DEVICE = ("skin_under_device", "skin_note", "device_condition", "wear", "why_not_worn")
+#: Answers that belong to one day and do not stand beside the next visit's field; the others all do.
+NOT_BESIDE = ("visited_on", "next_on", "note", *FOLLOW_UPS)
 STAYS_ON = (Wear.STILL_SEALED, Wear.OPENED)
 #: Short words on the page; untouched is "not looked at".
 LOOKED = [(Looked.CLEAR.value, "Clear"), (Looked.PROBLEM.value, "Problem")]
@@ -129,12 +138,12 @@ class VisitForm(NextDateForm):
         self._show_last(sheet)
         watch_add(self, sheet.watch)
         drawn_by(self, FIELD, *self.fields)
-        drawn_by(self, FOLLOW_UP, "other_foot_note", "skin_note", "why_not_worn")
+        drawn_by(self, FOLLOW_UP, *FOLLOW_UPS)
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         """Ask about devices only what the running ones can answer."""
         if not sheet.worn:
-            for name in ("skin_under_device", "skin_note", "device_condition", "wear", "why_not_worn"):
+            for name in ABOUT_DEVICE:
                 del self.fields[name]
         else:
             wear = [
@@ -152,18 +161,9 @@ class VisitForm(NextDateForm):
             del self.fields["dressing_same"]
 
     def _show_last(self, sheet: VisitSheet) -> None:
-        last = sheet.last
-        beside: dict[str, str] = {}
+        last, beside = sheet.last, {}
         if last is not None:
-            beside = {
-                "pain": last.get_pain_display().lower(),
-                "fall": "" if last.fall is None else "yes" if last.fall else "no",
-                "other_foot": last.get_other_foot_display().lower(),
-                "skin_under_device": last.get_skin_under_device_display().lower(),
-                "device_condition": last.get_device_condition_display().lower(),
-                "wear": last.get_wear_display().lower(),
-                "dressing": last.dressing,
-            }
+            beside = {name: words_of(last, name) for name in COLUMNS if name not in NOT_BESIDE}
         if sheet.weight is not None:
             weighed_on = day_words(sheet.weight.measured_on)
             beside["weight_kg"] = f"{sheet.weight.kg} kg, {weighed_on}"
@@ -189,43 +189,14 @@ class VisitForm(NextDateForm):
                 self.add_error("dressing", "Dressing: typed and also ticked “as last time”; keep one.")
             elif self.sheet.last is not None:
                 told["dressing"] = self.sheet.last.dressing
-        missing = told.get("next_on") is None and "next_on" not in self.errors
-        if missing and self.needs_next and self.sheet.lesions:
-            self.add_error("next_on", "Next visit: no date given; a person with an open lesion needs one.")
-        for name, other in (("weight_kg", "weight_how"), ("weight_how", "weight_kg")):
-            if name in self.fields and not told.get(name) and told.get(other) and name not in self.errors:
-                self.add_error(name, "Weight: both the kilograms and how it was weighed are needed.")
-        if told.get("wear") in (Wear.FEW, Wear.NONE) and not told.get("why_not_worn"):
-            self.add_error(
-                "why_not_worn",
-                "Why not worn: missing; it is asked when few or no steps were in the device.",
-            )
+        needed = self.needs_next and bool(self.sheet.lesions)
+        hold(self, next_given_check, "next_on", needed=needed)
+        hold(self, weighed_check, "weight_kg", "weight_how")
+        hold(self, why_not_worn_check, "wear", "why_not_worn")
 
     def findings(self) -> PersonFindings:
         """What was typed, as the service takes it."""
-        told = self.cleaned_data
-        return PersonFindings(
-            visited_on=told["visited_on"],
-            next_on=told.get("next_on"),
-            red_flags=tuple(told.get("red_flags", ())),
-            flag_answer=told.get("flag_answer", ""),
-            flag_answer_note=told.get("flag_answer_note", ""),
-            pain=told.get("pain", ""),
-            fall=told.get("fall"),
-            other_foot=told.get("other_foot", ""),
-            other_foot_note=told.get("other_foot_note", ""),
-            skin_under_device=told.get("skin_under_device", ""),
-            skin_note=told.get("skin_note", ""),
-            device_condition=told.get("device_condition", ""),
-            wear=told.get("wear", ""),
-            why_not_worn=told.get("why_not_worn", ""),
-            dressing=told.get("dressing", ""),
-            note=told.get("note", ""),
-            weight_kg=told.get("weight_kg"),
-            weight_how=told.get("weight_how", ""),
-            device_opened=told.get("device_opened", False),
-            watch=watch_answers(told),
-        )
+        return findings_of(self, PersonFindings, unfinished=False, watch=watch_answers(self.cleaned_data))
 
 
 def lesion_forms(
@@ -262,16 +233,7 @@ class CorrectionForm(VisitForm):
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         """Every stored answer keeps its field, whatever device runs today; only corrections of answers here."""
-        apart = (
-            "red_flags",
-            "flag_answer",
-            "flag_answer_note",
-            "submission_key",
-            "dressing_same",
-            "next_in_7",
-            "device_opened",
-        )
-        for name in (*apart, "weight_kg", "weight_how"):
+        for name in set(VisitForm.base_fields) - set(COLUMNS):
             del self.fields[name]
 
 

@@ -35,6 +35,7 @@ from .measurement import (
     Exudate,
     Measurement,
     Tissue,
+    UlcerFindings,
 )
 from .merge import Merge, PeopleApart
 from .opening_card import OpeningCard
@@ -79,6 +80,7 @@ from .visit import (
     Looked,
     Pain,
     Visit,
+    VisitFindings,
     VisitState,
     Wear,
 )
@@ -97,6 +99,6 @@ __all__ = [
     "LinkPurpose", "Look", "Looked", "MapKind", "MapUnit", "MeasuredMap", "Measurement", "Merge", "Mobility", "Oedema", "OpeningCard", "Pain", "PeopleApart", "Person", "PersonKey", "PersonState", "Photo",
     "PhotoConsent", "PhotoScale", "PhotoSubject", "PlacedBy", "Prescription", "Problem", "ProblemKind", "Pulse", "RedFlag", "Reference",
     "Referral", "ReferralTo", "ReviewNote", "Role", "Side", "SignIn", "Site",
-    "StepAnswer", "StopReason", "Tissue", "Trace", "Transfer", "TransferState", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
+    "StepAnswer", "StopReason", "Tissue", "Trace", "Transfer", "TransferState", "UlcerFindings", "Urgency", "User", "ViewBatch", "ViewEvent", "Visit", "VisitFindings", "VisitState", "Wear", "WeighedHow", "Weight", "WoundKind", "content_digest",
     "place_words",
 ]  # fmt: skip

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
@@ -124,3 +126,23 @@ class Measurement(ClinicalRecord):
     @property
     def area_cm2(self) -> float | None:
         return None if self.area_mm2 is None else self.area_mm2 / 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class UlcerFindings:
+    """What was seen at a lesion beside its area: columns of `Measurement` by the same names; None or empty was not
+    looked at.
+
+    The one list of them: the service copies, the form reads and shows, corrections and conflicts compare what stands
+    here. A new finding is a column above, a line here, a field of `MeasurementForm`, and its places in the two pages.
+    """
+
+    depth: str = ""
+    tissue: str = ""
+    exudate: str = ""
+    infection_looked: bool = False
+    infection_signs: tuple[str, ...] = ()
+    redness_mm: int | None = None
+    deep_infection: bool | None = None
+    probe_to_bone: bool | None = None
+    unwell: bool | None = None

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import uuid
+from dataclasses import dataclass
+from datetime import date
 
 from django.db import models
 
@@ -121,3 +123,26 @@ class Visit(ClinicalRecord):
 
     def __str__(self) -> str:
         return f"Visit of {self.visited_on}"
+
+
+@dataclass(frozen=True)
+class VisitFindings:
+    """The answers of a visit that are columns of `Visit`, by the same names; None or empty was not asked.
+
+    The one list of them: services copy, forms read, corrections and conflicts compare what stands here. A new
+    question is a column above, a line here, a field of `VisitForm`, and its places in the two visit pages.
+    """
+
+    visited_on: date
+    next_on: date | None
+    pain: str = ""
+    fall: bool | None = None
+    other_foot: str = ""
+    other_foot_note: str = ""
+    skin_under_device: str = ""
+    skin_note: str = ""
+    device_condition: str = ""
+    wear: str = ""
+    why_not_worn: str = ""
+    dressing: str = ""
+    note: str = ""

@@ -7,12 +7,13 @@ from datetime import date
 
 from django.db import transaction
 
-from clinic.models import Attendance, User, Visit, VisitState
+from clinic.models import User, Visit, VisitState
 
 from . import audit
 from .errors import Refused
 from .measurement import LesionFindings
 from .records import store
+from .visit_answers import missed_check
 from .visit_checks import day_check, free_day_check, next_visit_check
 from .visits import COLUMNS, PersonFindings, answers_check, measurement_store, visit_fill
 
@@ -77,8 +78,7 @@ def missed_correct(
 ) -> Visit:
     """Correct a visit that did not take place."""
     visit = _locked(visit, reason)
-    if attendance not in Attendance.values or attendance == Attendance.CAME:
-        raise Refused(f"What happened: {attendance or 'nothing'} is not one of the list.", field="attendance")
+    missed_check(attendance=attendance)
     day_check(visit.person, day)
     next_visit_check(person=visit.person, visited_on=day, next_on=next_on)
     visit.visited_on, visit.attendance = day, attendance

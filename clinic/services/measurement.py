@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import IO, Any
 
 from clinic.guidelines.infection import InfectionFindings, InfectionGrade, infection_grade
-from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement, Trace
+from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement, Trace, UlcerFindings
 from offload.core.errors import OutlineError
 from offload.core.outline import Outline, Planimetry, ellipse_area, planimetry
 
@@ -15,6 +16,7 @@ from .errors import Refused
 
 __all__ = [
     "LARGEST_DIAMETER_MM",
+    "AreaTold",
     "LesionFindings",
     "WoundArea",
     "flags_in",
@@ -22,6 +24,7 @@ __all__ = [
     "measurement_fill",
     "outline_planimetry",
     "parts_of",
+    "redness_check",
     "wound_area",
 ]
 
@@ -32,27 +35,24 @@ Parts = tuple[tuple[Points, ...], ...]
 MOST_PARTS, MOST_POINTS = 30, 6000
 
 
-@dataclass(frozen=True)
-class LesionFindings:
-    """One lesion at one visit, as told by the person who looked; None or empty was not looked at."""
+@dataclass(frozen=True, kw_only=True)
+class AreaTold:
+    """The area of a lesion as it was told: one of four ways, and before or after debridement."""
 
-    lesion: Lesion
     covered_dry: bool = False
     outline_mm: Points | Parts = ()
-    trace: Trace | None = None
     length_mm: Decimal | None = None
     width_mm: Decimal | None = None
     not_measured_because: str = ""
     debridement: str = ""
-    depth: str = ""
-    tissue: str = ""
-    exudate: str = ""
-    infection_looked: bool = False
-    infection_signs: tuple[str, ...] = ()
-    redness_mm: int | None = None
-    deep_infection: bool | None = None
-    probe_to_bone: bool | None = None
-    unwell: bool | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class LesionFindings(UlcerFindings, AreaTold):
+    """One lesion at one visit, as told by the person who looked."""
+
+    lesion: Lesion
+    trace: Trace | None = None
     photo: IO[bytes] | None = None
     version: int | None = None
 
@@ -73,7 +73,7 @@ class WoundArea:
         return None if self.area_mm2 is None else self.area_mm2 / 100
 
 
-def wound_area(found: LesionFindings, last: Measurement | None = None) -> WoundArea:
+def wound_area(found: AreaTold, last: Measurement | None = None) -> WoundArea:
     """Area of a lesion by the one way it was told; refuse none or several ways at once.
 
     A covered and dry lesion has the area 0 by finding, not by a method: it continues the method and the
@@ -118,7 +118,7 @@ def wound_area(found: LesionFindings, last: Measurement | None = None) -> WoundA
     return _by_outline(found)
 
 
-def _by_ruler(found: LesionFindings) -> WoundArea:
+def _by_ruler(found: AreaTold) -> WoundArea:
     length = _diameter("Length", "length_mm", found.length_mm)
     width = _diameter("Width", "width_mm", found.width_mm)
     if width > length:
@@ -176,7 +176,7 @@ def outline_planimetry(outline: Any) -> Planimetry:
         raise Refused(f"{sentence[0].upper()}{sentence[1:]}.", field="outline") from fault
 
 
-def _by_outline(found: LesionFindings) -> WoundArea:
+def _by_outline(found: AreaTold) -> WoundArea:
     traced = outline_planimetry(found.outline_mm)
     if traced.length > LARGEST_DIAMETER_MM:
         raise Refused(
@@ -251,32 +251,29 @@ def flags_in(row: Measurement, *, bone_before: bool) -> set[str]:
     return flags
 
 
+def redness_check(*, redness_mm: int | None, signs: Collection[str]) -> None:
+    """How far redness reaches is told of redness that was seen."""
+    if redness_mm is not None and "redness" not in signs:
+        raise Refused(f"Redness reaches {redness_mm} mm, but redness is not ticked.", field="redness_mm")
+
+
 def measurement_fill(row: Measurement, found: LesionFindings, last: Measurement | None = None) -> Measurement:
     """Put the findings on an unsaved or stored row; saving is the caller's."""
     area = wound_area(found, last)
     unknown = [sign for sign in found.infection_signs if sign not in INFECTION_SIGNS]
     if unknown:
         raise Refused(f"Signs of infection: {unknown[0]} is not one of the list.", field="infection")
-    if found.redness_mm is not None and "redness" not in found.infection_signs:
-        raise Refused(
-            f"Redness reaches {found.redness_mm} mm, but redness is not ticked.", field="redness_mm"
-        )
+    redness_check(redness_mm=found.redness_mm, signs=found.infection_signs)
+    for column in fields(UlcerFindings):
+        setattr(row, column.name, getattr(found, column.name))
+    row.infection_signs = list(found.infection_signs)
+    row.infection_looked = found.infection_looked or bool(found.infection_signs)
     row.covered_dry = found.covered_dry
-    row.method = area.method
-    row.debridement = area.debridement
-    row.area_mm2 = area.area_mm2
-    row.length_mm = area.length_mm
-    row.width_mm = area.width_mm
+    row.not_measured_because = found.not_measured_because.strip()
+    for column in fields(WoundArea):
+        setattr(row, column.name, getattr(area, column.name))
     row.outline_mm = _as_stored(area.outline_mm)
     row.trace = _trace_of(found)
-    row.not_measured_because = found.not_measured_because.strip()
-    row.depth, row.tissue, row.exudate = found.depth, found.tissue, found.exudate
-    row.infection_looked = found.infection_looked or bool(found.infection_signs)
-    row.infection_signs = list(found.infection_signs)
-    row.redness_mm = found.redness_mm
-    row.deep_infection = found.deep_infection
-    row.probe_to_bone = found.probe_to_bone
-    row.unwell = found.unwell
     grade = infection_of(found)
     row.infection_grade = None if grade is None else grade.grade
     return row

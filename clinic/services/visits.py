@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal
 from uuid import UUID
@@ -18,6 +18,7 @@ from clinic.models import (
     Prescription,
     User,
     Visit,
+    VisitFindings,
     VisitState,
     Weight,
 )
@@ -29,6 +30,7 @@ from .measurement import LesionFindings, flags_in, measurement_fill
 from .photos import photo_store
 from .prescriptions import prescription_open
 from .records import store
+from .visit_answers import missed_check, next_given_check, weighed_check, why_not_worn_check
 from .visit_checks import (
     day_check,
     free_day_check,
@@ -56,50 +58,23 @@ __all__ = [
 CHANGED = "The open lesions have changed since this page was opened; look again before saving."
 
 
-@dataclass(frozen=True)
-class PersonFindings:
-    """What is asked once per person at a visit; None or empty was not asked."""
+#: The answers that are columns of the visit itself.
+COLUMNS = tuple(column.name for column in fields(VisitFindings))
 
-    visited_on: date
-    next_on: date | None
+
+@dataclass(frozen=True, kw_only=True)
+class PersonFindings(VisitFindings):
+    """All that is asked once per person: the visit's own columns, and what is stored in rows beside it."""
+
     red_flags: tuple[str, ...] = ()
     flag_answer: str = ""
     flag_answer_note: str = ""
-    pain: str = ""
-    fall: bool | None = None
-    other_foot: str = ""
-    other_foot_note: str = ""
-    skin_under_device: str = ""
-    skin_note: str = ""
-    device_condition: str = ""
-    wear: str = ""
-    why_not_worn: str = ""
-    dressing: str = ""
-    note: str = ""
     weight_kg: Decimal | None = None
     weight_how: str = ""
     device_opened: bool = False
     #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
     unfinished: bool = False
     watch: Mapping[int, str] = field(default_factory=dict)
-
-
-#: Fields of `PersonFindings` that are columns of the visit itself.
-COLUMNS = (
-    "visited_on",
-    "next_on",
-    "pain",
-    "fall",
-    "other_foot",
-    "other_foot_note",
-    "skin_under_device",
-    "skin_note",
-    "device_condition",
-    "wear",
-    "why_not_worn",
-    "dressing",
-    "note",
-)
 
 
 @dataclass(frozen=True)
@@ -176,8 +151,7 @@ def _check_lesions(
 
 
 def _check_next(found: PersonFindings, open_now: set[int]) -> None:
-    if found.next_on is None and not found.unfinished and open_now:
-        raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
+    next_given_check(next_on=found.next_on, needed=bool(open_now) and not found.unfinished)
 
 
 def _keep(
@@ -242,14 +216,8 @@ def visit_finish(
 
 
 def answers_check(found: PersonFindings) -> None:
-    if found.wear in ("few", "none") and not found.why_not_worn.strip():
-        raise Refused(
-            "Why not worn: missing; it is asked when few or no steps were in the device.",
-            field="why_not_worn",
-        )
-    if (found.weight_kg is None) != (not found.weight_how):
-        field = "weight_kg" if found.weight_kg is None else "weight_how"
-        raise Refused("Weight: both the kilograms and how it was weighed are needed.", field=field)
+    why_not_worn_check(wear=found.wear, why_not_worn=found.why_not_worn)
+    weighed_check(weight_kg=found.weight_kg, weight_how=found.weight_how)
 
 
 def _open_devices(by: User, person: Person, day: date) -> None:
@@ -362,8 +330,7 @@ def visit_missed(
     stored = Visit.objects.filter(submission_key=submission_key, person=person).first()
     if stored is not None:
         return Logged(stored, new=False)
-    if attendance not in Attendance.values or attendance == Attendance.CAME:
-        raise Refused(f"What happened: {attendance or 'nothing'} is not one of the list.", field="attendance")
+    missed_check(attendance=attendance)
     in_care_check(person)
     day_check(person, day)
     next_visit_check(person=person, visited_on=day, next_on=next_on)
