@@ -18,8 +18,10 @@ from django.urls import get_resolver, reverse
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
-from clinic import access, logs, pace
-from clinic.services import reads
+from clinic import access
+from clinic.config import logs
+from clinic.config import rate_limit as pace
+from clinic.record.writes import read_log as reads
 
 TOUCH_EVERY_SECONDS = 60
 Answer = Callable[[HttpRequest], HttpResponseBase]

@@ -2,53 +2,22 @@
 
 from django.urls import path
 
-from clinic.views import (
-    accounts,
-    audit,
-    audit_exports,
-    breakglass,
-    closure,
-    completeness,
-    contacts,
-    curves,
-    drafts,
-    erasure,
-    finishing,
-    fittings,
-    flags,
-    foams,
-    health,
-    history,
-    home,
-    house_rules,
-    imprints,
-    inquiries,
-    lesion_register,
-    lesions,
-    limbs,
-    looks,
-    measured_maps,
-    merging,
-    opening_cards,
-    outcomes,
-    peer,
-    people,
-    photos,
-    plan_life,
-    prescriptions,
-    problems,
-    reasons,
-    referrals,
-    relief,
-    repeat,
-    review,
-    sessions,
-    settings_page,
-    today,
-    trace,
-    transfers,
-    visits,
-)
+from clinic.accounts.views import accounts, breakglass, erasure, health, problems, sessions, settings_page
+from clinic.alerts.views import contacts, flags, referrals
+from clinic.audit.views import audit, completeness, outcomes, peer
+from clinic.audit.views import exports as audit_exports
+from clinic.capture.views import photos, repeat, trace
+from clinic.case.views import history, inquiries, lesions
+from clinic.curves import views as curves
+from clinic.devices.views import fittings, opening_cards, prescriptions
+from clinic.lesions.views import closure, looks
+from clinic.lesions.views import register as lesion_register
+from clinic.people.views import limbs, merging, people, transfers
+from clinic.record.views import drafts
+from clinic.relief.views import imprints, measured_maps, plan_life, relief
+from clinic.rules.views import foams, house_rules, reasons
+from clinic.visits.views import finishing, visits
+from clinic.week.views import home, review, today
 
 home_urls = [
     path("", home.home, name="home"),

@@ -6,17 +6,17 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from offload.core.bounds import faults_of_values
-from offload.core.checks import Check, Kind
 from offload.core.errors import SpecError
-from offload.core.foam import Foam, FoamPoint, packaged_foams
-from offload.core.lattice import SolverError
-from offload.core.plan import ReliefPlan as ComputedPlan
-from offload.core.plan import compute, with_pressure
-from offload.core.policy import DEFAULT_POLICY, Policy
-from offload.core.pressure import PressureField, PressureModel
-from offload.core.spec import ReliefSpec
-from offload.core.watch import WatchPoint, watch_points
+from offload.core.foam.law import Foam, FoamPoint, packaged_foams
+from offload.core.plan.bounds import faults_of_values
+from offload.core.plan.checks import Check, Kind
+from offload.core.plan.compute import ReliefPlan as ComputedPlan
+from offload.core.plan.compute import compute, with_pressure
+from offload.core.plan.policy import DEFAULT_POLICY, Policy
+from offload.core.plan.report import PressureField, PressureModel
+from offload.core.plan.spec import ReliefSpec
+from offload.core.plan.watch import WatchPoint, watch_points
+from offload.core.pressure.lattice import SolverError
 
 __all__ = [
     "DRAWN",

@@ -8,8 +8,8 @@ from datetime import date, datetime
 
 from django.utils.text import slugify
 
-from offload.core.foam import FoamError, FoamFit, FoamPoint, fit_foam
-from offload.core.stack import PACKAGED_FOAMS
+from offload.core.foam.law import FoamError, FoamFit, FoamPoint, fit_foam
+from offload.core.foam.stack import PACKAGED_FOAMS
 from offload.models import ClinicFoam
 from offload.services import PlanRefused
 

@@ -12,11 +12,11 @@ from django import forms
 from shapely import affinity
 from shapely.geometry import Polygon
 
-from offload.core.bounds import ANGLE, BEVEL, LESION_LENGTH, MARGIN, Span
 from offload.core.errors import OutlineError
-from offload.core.outline import Outline
-from offload.core.spec import Ellipse
-from offload.core.stack import CUTS
+from offload.core.foam.stack import CUTS
+from offload.core.plan.bounds import ANGLE, BEVEL, LESION_LENGTH, MARGIN, Span
+from offload.core.plan.spec import Ellipse
+from offload.core.shapes.outline import Outline
 
 __all__ = ["CutForm", "ShapeForm", "numbers_of"]
 

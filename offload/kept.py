@@ -7,16 +7,16 @@ from typing import Any
 
 from shapely.geometry import Polygon
 
-from offload.core.checks import Check, Kind
-from offload.core.foam import Foam, FoamFit, FoamPoint
-from offload.core.outline import Outline
-from offload.core.plan import (
+from offload.core.foam.law import Foam, FoamFit, FoamPoint
+from offload.core.plan.checks import Check, Kind
+from offload.core.plan.compute import (
     PLACES,
     Alternative,
     ClearanceAdvice,
     LesionPressure,
     PressureReport,
 )
+from offload.core.shapes.outline import Outline
 from offload.models import ClinicFoam
 
 __all__ = ["advice_of", "alternatives_of", "check_json", "check_of", "foam_of", "report_of", "share_outside"]

@@ -7,10 +7,10 @@ from collections.abc import Collection
 import numpy as np
 from django.utils.safestring import SafeString
 
-from offload.core.insole import Insole
-from offload.core.measured import MeasuredGrid
-from offload.core.pressure_image import palette_png, scale_top
-from offload.core.spec import PressureMap
+from offload.core.plan.spec import PressureMap
+from offload.core.pressure.measured import MeasuredGrid
+from offload.core.shapes.insole import Insole
+from offload.core.sheets.pressure_image import palette_png, scale_top
 from offload.paper import AROUND, Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["grid_picture", "map_picture"]

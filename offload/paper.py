@@ -8,10 +8,10 @@ from collections.abc import Iterable
 from django.utils.html import escape
 from django.utils.safestring import SafeString
 
-from offload.core.limits import pressure_limits
-from offload.core.outline import Outline, Point
-from offload.core.plan_drawing import drawn_point
-from offload.core.pressure_image import RAMP
+from offload.core.pressure.limits import pressure_limits
+from offload.core.shapes.outline import Outline, Point
+from offload.core.sheets.plan_drawing import drawn_point
+from offload.core.sheets.pressure_image import RAMP
 
 __all__ = ["AROUND", "Paper", "image_tag", "opening_tag", "scale_legend"]
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.safestring import SafeString
 
-from offload.core.limits import pressure_limits
-from offload.core.plan import ReliefPlan
-from offload.core.pressure import PressureField
-from offload.core.pressure_image import contour_lines, palette_png, scale_top
-from offload.core.summary import CASE_WORDS
+from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.report import PressureField
+from offload.core.plan.summary import CASE_WORDS
+from offload.core.pressure.limits import pressure_limits
+from offload.core.sheets.pressure_image import contour_lines, palette_png, scale_top
 from offload.paper import Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["PressureImages", "pressure_images"]

@@ -11,19 +11,19 @@ from django.utils.safestring import SafeString
 from shapely import LineString
 
 from offload.core import CORE_VERSION, NOTICE
-from offload.core.checks import Check
-from offload.core.drawing import Drawing, Item, Layer, Pen, Text
 from offload.core.errors import ReliefError
-from offload.core.insole import Insole
-from offload.core.outline import Outline
-from offload.core.plan import ClearanceAdvice, ReliefPlan, pressure_json
-from offload.core.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
-from offload.core.policy import DEFAULT_POLICY, Decision
-from offload.core.pressure import PressureField
-from offload.core.section import UnderLoad, section_drawing
-from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.summary import BASELINE_WORDS, summary_of
-from offload.core.writers.svg import write_svg
+from offload.core.plan.checks import Check
+from offload.core.plan.compute import ClearanceAdvice, ReliefPlan, pressure_json
+from offload.core.plan.policy import DEFAULT_POLICY, Decision
+from offload.core.plan.report import PressureField
+from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.summary import BASELINE_WORDS, summary_of
+from offload.core.shapes.insole import Insole
+from offload.core.shapes.outline import Outline
+from offload.core.sheets.drawing import Drawing, Item, Layer, Pen, Text
+from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
+from offload.core.sheets.section import UnderLoad, section_drawing
+from offload.core.sheets.writers.svg import write_svg
 from offload.pictures import PressureImages, pressure_images
 
 __all__ = [

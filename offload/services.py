@@ -17,20 +17,20 @@ from django.db import transaction
 from django.utils import timezone
 from shapely.geometry import Polygon
 
-from offload.core.drawing import Drawing
 from offload.core.errors import ReliefError
-from offload.core.foam import Foam
-from offload.core.plan import ReliefPlan as ComputedPlan
-from offload.core.plan import as_json, compute
-from offload.core.policy import DEFAULT_POLICY, Policy
-from offload.core.pressure import PressureField
-from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
-from offload.core.sheet_blocks import Imprint
-from offload.core.sheet_code import sheet_code
-from offload.core.spec import ReliefSpec
-from offload.core.specfile import spec_from, spec_json
-from offload.core.stack import PACKAGED_FOAMS
-from offload.core.watch import WatchPoint
+from offload.core.foam.law import Foam
+from offload.core.foam.stack import PACKAGED_FOAMS
+from offload.core.plan.compute import ReliefPlan as ComputedPlan
+from offload.core.plan.compute import as_json, compute
+from offload.core.plan.policy import DEFAULT_POLICY, Policy
+from offload.core.plan.report import PressureField
+from offload.core.plan.spec import ReliefSpec
+from offload.core.plan.specfile import spec_from, spec_json
+from offload.core.plan.watch import WatchPoint
+from offload.core.sheets.drawing import Drawing
+from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
+from offload.core.sheets.sheet_blocks import Imprint
+from offload.core.sheets.sheet_code import sheet_code
 from offload.estimates import (
     DRAWN,
     FULL,

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from offload.core.sheet_code import normalised
-from offload.core.stack import DEMONSTRATION_STACK
+from offload.core.foam.stack import DEMONSTRATION_STACK
+from offload.core.sheets.sheet_code import normalised
 from offload.models import PlanState, PlanStep, ReliefPlan, StepKind
 from offload.services import PlanRefused
 

@@ -10,9 +10,9 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from offload.core.writers.dxf import write_dxf
-from offload.core.writers.pdf import write_pdf
-from offload.core.writers.svg import write_svg
+from offload.core.sheets.writers.dxf import write_dxf
+from offload.core.sheets.writers.pdf import write_pdf
+from offload.core.sheets.writers.svg import write_svg
 from offload.models import ReliefPlan
 from offload.selectors import InsolePicture, PlanPicture
 from offload.services import cutting_sheet, plan_drawings
@@ -33,7 +33,7 @@ def preview(
 ) -> HttpResponse:
     """The fragment that the bench swaps in: drawing, section, checks and figures, or what is wrong."""
     context = {"picture": picture, "insole": insole, "faults": faults, **(extra or {})}
-    response = render(request, "offload/plan/_preview.html", context, status=422 if faults else 200)
+    response = render(request, "relief/plan/_preview.html", context, status=422 if faults else 200)
     response["Cache-Control"] = "private, no-store"
     return response
 

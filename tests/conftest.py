@@ -90,7 +90,7 @@ def django_db_setup(django_db_setup, django_db_blocker):
     """Tests tamper with kept rows and flush tables; `append_only` puts the database's triggers back for one test."""
     from django.db import connection
 
-    from clinic.append_only import drop
+    from clinic.record.append_only import drop
 
     with django_db_blocker.unblock():
         drop(connection)
@@ -101,7 +101,7 @@ def append_only(db):
     """The triggers of the migration, for this test's transaction."""
     from django.db import connection
 
-    from clinic.append_only import install
+    from clinic.record.append_only import install
 
     install(connection)
 
@@ -110,7 +110,7 @@ def append_only(db):
 def coarse_pressure(request, monkeypatch):
     """Plans are kept with 10 mm cells and no alternatives, but where a test is about the pressure itself."""
     if request.node.get_closest_marker("full_pressure") is None:
-        from clinic.services import relief
+        from clinic.relief.writes import relief
         from offload import estimates, services
 
         coarse = estimates.Effort(10.0, ranges=False, others=False)

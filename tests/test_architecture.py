@@ -84,10 +84,10 @@ def test_only_measurement_traces_wounds_and_only_relief_outlines_cuts():
         str(path.relative_to(ROOT))
         for path in module_files("clinic")
         for _, name in imported_names(path)
-        if inside(name, "offload.core.outline")
+        if inside(name, "offload.core.shapes.outline")
     }
-    relief = {"clinic/services/relief_record.py", "clinic/views/relief.py"}
-    assert users - relief <= {"clinic/services/measurement.py"}
+    relief = {"clinic/relief/writes/relief_record.py", "clinic/relief/views/relief.py"}
+    assert users - relief <= {"clinic/capture/writes/measurement.py"}
 
 
 @pytest.mark.parametrize("package", PURE)

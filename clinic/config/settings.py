@@ -88,7 +88,7 @@ ROOT_URLCONF = "clinic.config.urls"
 WSGI_APPLICATION = "clinic.config.wsgi.application"
 AUTH_USER_MODEL = "clinic.User"
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-FORM_RENDERER = "clinic.forms.renderer.FormRenderer"
+FORM_RENDERER = "clinic.record.forms.renderer.FormRenderer"
 
 TEMPLATES = [
     {
@@ -100,7 +100,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "clinic.context.frame",
+                "clinic.config.context.frame",
             ],
             # What is loud on a page comes from the table of messages, on every page.
             "builtins": ["clinic.templatetags.loud"],
@@ -133,7 +133,7 @@ else:
     _database["CONN_MAX_AGE"] = 0
     _database["CONN_HEALTH_CHECKS"] = True
 if env.str("DATABASE_REPLICA_URL", default=""):
-    # Heavy pages that only read may read here (clinic.replica); its role needs no right to write.
+    # Heavy pages that only read may read here (clinic.config.replica); its role needs no right to write.
     DATABASES["replica"] = {
         **env.db_url("DATABASE_REPLICA_URL"),
         **{
@@ -143,7 +143,7 @@ if env.str("DATABASE_REPLICA_URL", default=""):
         },
         "TEST": {"MIRROR": "default"},
     }
-    DATABASE_ROUTERS = ["clinic.replica.ReplicaRouter"]
+    DATABASE_ROUTERS = ["clinic.config.replica.ReplicaRouter"]
 
 if PRODUCTION:
     for _fault in (*map(database_fault, DATABASES.values()), cache_fault(env.str("CACHE_URL", default=""))):
@@ -151,7 +151,7 @@ if PRODUCTION:
             raise ImproperlyConfigured(_fault)
 
 # --- Accounts and sessions -------------------------------------------------------------------------------------
-AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.passwords.PasswordBackend"]
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.accounts.passwords.PasswordBackend"]
 # Name and address together: nobody locks a colleague out from another device, and no forwarded header is believed
 # unless BEHIND_PROXY says that a proxy of ours sets it.
 AXES_FAILURE_LIMIT = 5
@@ -176,7 +176,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"min_length": 12},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
-    {"NAME": "clinic.passwords.NotOurWords"},
+    {"NAME": "clinic.accounts.passwords.NotOurWords"},
 ]
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "home"
@@ -262,13 +262,13 @@ CSRF_COOKIE_HTTPONLY = True
 # What a page says after saving stays on the server: no cookie of its own, no sentence on the device.
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 CSRF_COOKIE_SAMESITE = "Lax"
-CSRF_FAILURE_VIEW = "clinic.views.errors.stale_form"
+CSRF_FAILURE_VIEW = "clinic.record.views.errors.stale_form"
 
-# One line of JSON an event, made of constants, numbers and names of our own code: `clinic.logs` says how.
+# One line of JSON an event, made of constants, numbers and names of our own code: `clinic.config.logs` says how.
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"lines": {"()": "clinic.logs.Lines"}},
+    "formatters": {"lines": {"()": "clinic.config.logs.Lines"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "lines"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
     "loggers": {

@@ -8,5 +8,5 @@ urlpatterns = [
     path("", include("clinic.urls")),
 ]
 
-handler500 = "clinic.views.errors.server_error"
-handler429 = "clinic.views.errors.too_many"
+handler500 = "clinic.record.views.errors.server_error"
+handler429 = "clinic.record.views.errors.too_many"

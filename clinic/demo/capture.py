@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from clinic.capture.writes import photos, scales, traces
 from clinic.models import PhotoScale, Trace, User, Visit
-from clinic.services import photos, scales, traces
 
 from . import course
 from .pictures import Outline, placeholder, scene

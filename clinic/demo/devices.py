@@ -6,10 +6,10 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
+from clinic.devices.reads.advice import limb_decision
+from clinic.devices.writes import opening_cards, prescriptions
+from clinic.devices.writes.fittings import FittingFindings, steps_of
 from clinic.models import OPEN_STATES, Lesion, Limb, Person, Prescription, User
-from clinic.selectors.advice import limb_decision
-from clinic.services import opening_cards, prescriptions
-from clinic.services.fittings import FittingFindings, steps_of
 
 __all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
 

@@ -8,9 +8,9 @@ from random import Random
 import numpy as np
 
 from clinic.models import Limb, MeasuredMap, User
-from clinic.services.measured_maps import map_keep
-from offload.core.baseline import PRINT_LANDMARKS, reference_print
-from offload.core.measured import MeasuredGrid
+from clinic.relief.writes.measured_maps import map_keep
+from offload.core.pressure.baseline import PRINT_LANDMARKS, reference_print
+from offload.core.pressure.measured import MeasuredGrid
 
 __all__ = ["measured_under"]
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFilter
 
-from offload.core.rectify import ID1_CARD
+from offload.core.shapes.rectify import ID1_CARD
 
 __all__ = ["Outline", "placeholder", "scene"]
 

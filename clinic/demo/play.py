@@ -11,7 +11,7 @@ from random import Random
 from django.db import transaction
 
 from clinic.models import Site, User
-from clinic.services.people import person_register
+from clinic.people.writes.people import person_register
 
 from .clock import at
 from .scenario import PersonPlot, Scenario

@@ -11,6 +11,10 @@ from typing import Any
 
 from django.utils import timezone
 
+from clinic.alerts.writes import referrals
+from clinic.capture.writes import photos
+from clinic.capture.writes.measurement import LesionFindings
+from clinic.lesions.writes import closure, events, lesions, looks
 from clinic.models import (
     Lesion,
     LesionState,
@@ -23,26 +27,15 @@ from clinic.models import (
     Trace,
     User,
 )
-from clinic.selectors.limbs import insole_of_limb
-from clinic.selectors.relief import bench_lesions, start_of
-from clinic.selectors.watch import points_of
-from clinic.services import (
-    closure,
-    events,
-    lesions,
-    limbs,
-    looks,
-    people,
-    photos,
-    plan_life,
-    referrals,
-    relief,
-    visits,
-)
-from clinic.services.measurement import LesionFindings
-from clinic.services.relief_record import LesionShape
-from clinic.services.visits import PersonFindings
-from offload.core.spec import Ellipse
+from clinic.people.reads.limbs import insole_of_limb
+from clinic.people.writes import limbs, people
+from clinic.relief.reads.relief import bench_lesions, start_of
+from clinic.relief.reads.watch import points_of
+from clinic.relief.writes import plan_life, relief
+from clinic.relief.writes.relief_record import LesionShape
+from clinic.visits.writes import visits
+from clinic.visits.writes.visits import PersonFindings
+from offload.core.plan.spec import Ellipse
 from offload.steps import plan_depth
 
 from . import capture, course, devices

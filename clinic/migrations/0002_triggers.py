@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from clinic.append_only import InstallTriggers
+from clinic.record.append_only import InstallTriggers
 
 
 class Migration(migrations.Migration):

@@ -16,7 +16,7 @@ ERASED = '{"erased":true}'
 
 
 class AuditEvent(models.Model):
-    """Written by `clinic.services.audit.record` only, in the transaction of the change itself."""
+    """Written by `clinic.record.writes.audit.record` only, in the transaction of the change itself."""
 
     site_id = models.BigIntegerField()
     sequence = models.PositiveBigIntegerField()

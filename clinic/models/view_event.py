@@ -4,7 +4,7 @@ from django.db import models
 
 
 class ViewEvent(models.Model):
-    """Written by `clinic.services.reads` only. Copies as text, no foreign keys."""
+    """Written by `clinic.record.writes.read_log` only. Copies as text, no foreign keys."""
 
     site_id = models.BigIntegerField()
     at = models.DateTimeField()

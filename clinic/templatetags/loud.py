@@ -16,8 +16,8 @@ from django.templatetags.static import static
 from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from clinic.dates import day_words
-from clinic.guidelines.messages import said
+from clinic.record.dates import day_words
+from clinic.record.messages import said
 
 register = template.Library()
 

@@ -32,8 +32,8 @@ def answered() -> None:
     from django.test.utils import setup_test_environment
     from django.utils import timezone
 
+    from clinic.audit.reads.page import audit_report
     from clinic.models import Person, Site
-    from clinic.selectors.audit import audit_report
 
     from . import network
     from .__main__ import machine

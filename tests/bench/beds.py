@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from offload.core.foam import packaged_foams
-from offload.core.outline import Outline
-from offload.core.plan import ReliefPlan, compute
-from offload.core.scene import Case, Scene
-from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.void import HARD_SHARE, Void
+from offload.core.foam.law import packaged_foams
+from offload.core.plan.compute import ReliefPlan, compute
+from offload.core.plan.scene import Case, Scene
+from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.void import HARD_SHARE, Void
+from offload.core.shapes.outline import Outline
 
 from .foundation_by_scipy import Bed
 

@@ -34,8 +34,8 @@ from clinic.models import (
     Visit,
     Weight,
 )
-from clinic.services import audit
-from clinic.services.house_rules import TELEPHONES
+from clinic.record.writes import audit
+from clinic.rules.writes.house_rules import TELEPHONES
 
 from .bulk import Bulk, reset_sequences
 from .lives import Device, Ulcer, life, measured

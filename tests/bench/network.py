@@ -16,11 +16,11 @@ from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 
+from clinic.audit.reads.cases import AuditFilter
+from clinic.audit.reads.figures import ALL_BASES
+from clinic.audit.reads.page import audit_report
 from clinic.models import Lesion, Person, Site, User, Weight
-from clinic.sealed_words import seal
-from clinic.selectors.audit import audit_report
-from clinic.selectors.audit_cases import AuditFilter
-from clinic.selectors.audit_figures import ALL_BASES
+from clinic.record.sealed_words import seal
 
 from .bulk import Bulk
 from .invented import Sizes, seed

@@ -22,17 +22,17 @@ from scipy.sparse.linalg import splu
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from offload.core.alternatives import alternatives_for
-from offload.core.foam import packaged_foams
-from offload.core.foot import Foot
-from offload.core.outline import Outline
-from offload.core.plan import compute
-from offload.core.policy import DEFAULT_POLICY
-from offload.core.pressure import PressureModel
-from offload.core.relief import Wall
-from offload.core.scene import Scene
-from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.trial import Trials, try_openings
+from offload.core.foam.law import packaged_foams
+from offload.core.plan.alternatives import alternatives_for
+from offload.core.plan.compute import compute
+from offload.core.plan.openings import Wall
+from offload.core.plan.policy import DEFAULT_POLICY
+from offload.core.plan.report import PressureModel
+from offload.core.plan.scene import Scene
+from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.trial import Trials, try_openings
+from offload.core.pressure.foot import Foot
+from offload.core.shapes.outline import Outline
 
 SPEC = ReliefSpec(
     "right", 260.0, 82.0, (LesionSpec("A", Outline.ellipse((0.0, 190.0), 20.0, 20.0)),), foot_width=98.0

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from offload.core.foundation import Foundation
-from offload.core.plan import with_pressure
-from offload.core.pressure import PressureModel
+from offload.core.plan.compute import with_pressure
+from offload.core.plan.report import PressureModel
+from offload.core.pressure.foundation import Foundation
 
 from .beds import bed_of, plan_for, scene_of
 from .foundation_by_scipy import solve

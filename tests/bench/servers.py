@@ -62,14 +62,14 @@ def prepared() -> dict[str, Any]:
     from django.utils import timezone
 
     from clinic.models import Lesion, Prescription, Visit
-    from clinic.sealed_words import seal
+    from clinic.record.sealed_words import seal
 
     User = __import__("clinic.models", fromlist=["User"]).User
     user = User.objects.get(username="staff-1")
     user.sites.set(User.objects.get(username="network-manager").sites.all())
     session = SessionStore()
     session[SESSION_KEY] = str(user.pk)
-    session[BACKEND_SESSION_KEY] = "clinic.passwords.PasswordBackend"
+    session[BACKEND_SESSION_KEY] = "clinic.accounts.passwords.PasswordBackend"
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
     session.create()
     today = timezone.localdate()

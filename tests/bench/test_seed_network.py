@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from clinic.models import AuditEvent, Lesion, Measurement, Person, Prescription, Site
-from clinic.services.audit import faults
+from clinic.record.writes.audit import faults
 from tests import factories
 from tests.bench.invented import Sizes
 from tests.bench.seed_network import main, seeded

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
-from clinic.forms.audit import AuditForm
-from clinic.forms.saved_reports import SavedReportForm
+from clinic.audit.forms.audit import AuditForm
+from clinic.audit.forms.saved_reports import SavedReportForm
+from clinic.devices.reads.advice_sheet import plain_device
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.guidelines.edition import current
 from clinic.guidelines.fitting import FITTING_LISTS, WEAR_ADVICE, fitting_list
 from clinic.models import SEALED, Prescription
-from clinic.selectors.advice_sheet import plain_device
 
 ROOT = Path(__file__).parents[2]
 #: The table itself; the rules, which are written in class ids and checked against it; and what was migrated once.
@@ -130,14 +130,14 @@ devices.WITH_INSOLE = frozenset(devices.classes_where(lambda d: d.takes_insole))
 import django
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.config.settings")
 django.setup()
-from clinic.forms.audit import AuditForm
-from clinic.forms.saved_reports import SavedReportForm
+from clinic.audit.forms.audit import AuditForm
+from clinic.audit.forms.saved_reports import SavedReportForm
 from clinic.guidelines.cautions import CAUTIONS
 from clinic.guidelines.fitting import fitting_list
 from clinic.models import SEALED, Prescription
-from clinic.selectors.advice_sheet import plain_device
-from clinic.selectors.audit_figures import class_words, spec_of
-from clinic.selectors.outcomes import _ON_CHARTS
+from clinic.devices.reads.advice_sheet import plain_device
+from clinic.audit.reads.figures import class_words, spec_of
+from clinic.audit.reads.outcomes import _ON_CHARTS
 row = Prescription(device_class="invented")
 print(json.dumps({
     "stays on": row.is_non_removable,

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.template import Context, Template, TemplateSyntaxError
 
 from clinic.guidelines.errors import GuidelineError
-from clinic.guidelines.messages import MESSAGES
+from clinic.record.messages import MESSAGES
 
 ROOT = Path(settings.BASE_DIR)
 LOUD = {"stop", "ask"}

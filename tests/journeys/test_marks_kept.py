@@ -10,10 +10,10 @@ from django.contrib.sessions.models import Session
 from django.utils import timezone
 from playwright.sync_api import expect
 
+from clinic.capture.writes.photos import photo_store
+from clinic.capture.writes.scales import scale_guess, scale_store
+from clinic.capture.writes.traces import trace_store
 from clinic.models import Imprint, PhotoScale, PhotoSubject
-from clinic.services.photos import photo_store
-from clinic.services.scales import scale_guess, scale_store
-from clinic.services.traces import trace_store
 from tests.journeys.touch import insole_picture, jpeg, wait_for_words
 from tests.offload.core.photo_scenes import scene
 

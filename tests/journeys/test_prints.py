@@ -9,10 +9,10 @@ import pypdf
 import pytest
 from django.utils import timezone
 
+from clinic.devices.reads.advice import limb_decision
+from clinic.devices.writes.prescriptions import prescription_sign
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
 from clinic.models import Fitting, Prescription
-from clinic.selectors.advice import limb_decision
-from clinic.services.prescriptions import prescription_sign
 from tests import factories
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -41,7 +41,7 @@ def fill_the_rest(page, lesion):
 
 
 def number_of_the_hour(site, urgency="immediate"):
-    from clinic.selectors.clocks import telephone_now
+    from clinic.rules.reads.clocks import telephone_now
 
     site.refresh_from_db()
     return telephone_now(site, timezone.now(), urgency)[0]

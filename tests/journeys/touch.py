@@ -10,7 +10,7 @@ from PIL import Image, ImageDraw
 from playwright.sync_api import expect
 
 from clinic.models import PhotoScale
-from offload.core.insole import insole_for
+from offload.core.shapes.insole import insole_for
 
 #: Part of the gesture, not a wait for the page: what touches again sooner, the browser takes for a double tap or for
 #: the same stroke going on. Counted from the moment the page has seen the finger lifted. [ms]

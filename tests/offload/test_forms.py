@@ -10,8 +10,8 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from offload.core.outline import Outline
-from offload.core.spec import Ellipse
+from offload.core.plan.spec import Ellipse
+from offload.core.shapes.outline import Outline
 from offload.forms import CutForm, ShapeForm, numbers_of
 
 NUMBERS = {

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from offload import services as plans
-from offload.core import plan as core_plan
-from offload.core.checks import Check, Kind
-from offload.core.policy import DEFAULT_POLICY, Policy
-from offload.core.specfile import spec_from
+from offload.core.plan import compute as core_plan
+from offload.core.plan.checks import Check, Kind
+from offload.core.plan.policy import DEFAULT_POLICY, Policy
+from offload.core.plan.specfile import spec_from
 from offload.estimates import Effort, Estimate, departures_of, plan_estimate, pressed
 from offload.kept import check_json, check_of
 from offload.models import ReliefPlan

@@ -9,15 +9,15 @@ from dataclasses import fields, replace
 import pytest
 from django.template.loader import render_to_string
 
-from offload.core import limits
-from offload.core.baseline import load_constants
-from offload.core.limits import PressureLimits, pressure_limits
-from offload.core.plan import LesionPressure, PressureReport, compute, with_pressure
-from offload.core.policy import DEFAULT_POLICY
-from offload.core.pressure import PressureModel
-from offload.core.specfile import spec_from
-from offload.core.trial import pressure_checks
-from offload.core.watch import spot_words
+from offload.core.plan.compute import LesionPressure, PressureReport, compute, with_pressure
+from offload.core.plan.policy import DEFAULT_POLICY
+from offload.core.plan.report import PressureModel
+from offload.core.plan.specfile import spec_from
+from offload.core.plan.trial import pressure_checks
+from offload.core.plan.watch import spot_words
+from offload.core.pressure import limits
+from offload.core.pressure.baseline import load_constants
+from offload.core.pressure.limits import PressureLimits, pressure_limits
 from offload.selectors import plan_picture
 
 SPEC = {
@@ -88,7 +88,7 @@ def test_the_picture_the_scale_and_the_words_follow_the_limit_of_the_check(loads
     plan = compute(spec_from(SPEC))
     solved = PressureModel(cell_mm=10.0, ranges=False, others=False).picture(plan)
     picture = plan_picture(with_pressure(plan, solved.findings), fields=solved.fields)
-    page = render_to_string("offload/plan/_preview.html", {"picture": picture, "insole": picture.insole})
+    page = render_to_string("relief/plan/_preview.html", {"picture": picture, "insole": picture.insole})
     assert f"Heavy line: {peak:g} kPa." in page
     top, line = re.search(r"Scale from 0 to ([\d.]+) kPa, dark is high; line at ([\d.]+) kPa", page).groups()
     assert float(line) == peak < float(top)

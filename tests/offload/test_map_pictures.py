@@ -5,9 +5,9 @@ import xml.etree.ElementTree as ElementTree
 
 import pytest
 
-from offload.core.insole import insole_for
-from offload.core.measured import MeasuredGrid, place_grid
-from offload.core.plan_drawing import drawn_point
+from offload.core.pressure.measured import MeasuredGrid, place_grid
+from offload.core.shapes.insole import insole_for
+from offload.core.sheets.plan_drawing import drawn_point
 from offload.map_pictures import grid_picture, map_picture
 from tests.factories import heel_and_forefoot
 

@@ -8,12 +8,12 @@ import pytest
 from django.utils import timezone
 
 from offload import services as plans
-from offload.core.checks import Check
 from offload.core.errors import SpecError, where
-from offload.core.policy import Policy
-from offload.core.sheet_code import is_sheet_code
-from offload.core.specfile import spec_from
-from offload.core.stack import PACKAGED_FOAMS
+from offload.core.foam.stack import PACKAGED_FOAMS
+from offload.core.plan.checks import Check
+from offload.core.plan.policy import Policy
+from offload.core.plan.specfile import spec_from
+from offload.core.sheets.sheet_code import is_sheet_code
 from offload.models import PlanState, ReliefPlan
 
 pytestmark = pytest.mark.django_db

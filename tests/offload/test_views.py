@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from offload import services as plans
 from offload import views as sheets
-from offload.core.specfile import spec_from
+from offload.core.plan.specfile import spec_from
 
 pytestmark = pytest.mark.django_db
 

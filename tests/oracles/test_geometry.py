@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from offload.core.outline import Outline, planimetry
-from offload.core.rectify import homography, rectify
+from offload.core.shapes.outline import Outline, planimetry
+from offload.core.shapes.rectify import homography, rectify
 from tests.oracles.timing import seconds
 
 pytestmark = pytest.mark.oracle

@@ -5,10 +5,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from offload.core.foam import Series, packaged_foams
-from offload.core.lattice import Load
-from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import foams_of
+from offload.core.foam.law import Series, packaged_foams
+from offload.core.foam.stack import DEMONSTRATION_STACK
+from offload.core.plan.void import foams_of
+from offload.core.pressure.lattice import Load
 from tests.bench.beds import bed_of, plan_for, scene_of
 from tests.bench.foundation_by_scipy import solve
 from tests.offload.core.linear_strip import linear_strip, strip

@@ -121,10 +121,10 @@ def real_plan_and_photo(site: Any) -> dict[str, Any]:
     from django.utils import timezone
     from PIL import Image
 
+    from clinic.capture.writes.photos import photo_store
     from clinic.models import LimbPlan, PhotoConsent
-    from clinic.services.photos import photo_store
     from tests import factories
-    from tests.clinic.views.test_relief import bench_url, numbers
+    from tests.clinic.relief.views.test_relief import bench_url, numbers
 
     person = factories.person(at=site)
     factories.weight(of=person, kg=82)

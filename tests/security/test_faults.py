@@ -19,9 +19,9 @@ from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
+from clinic.capture.writes.photos import photo_store
 from clinic.models import AuditEvent, Photo, PhotoConsent, Visit, Weight
-from clinic.services import audit
-from clinic.services.photos import photo_store
+from clinic.record.writes import audit
 from tests import factories
 from tests.security import killing
 
@@ -191,7 +191,7 @@ def test_a_row_that_fails_takes_its_picture_with_it(staff, lesion, monkeypatch, 
     def broken(**_):
         raise OperationalError("gone")
 
-    monkeypatch.setattr("clinic.services.audit.record", broken)
+    monkeypatch.setattr("clinic.record.writes.audit.record", broken)
     with pytest.raises(OperationalError), transaction.atomic():
         photo_store(by=staff, lesion=lesion, taken_on=timezone.localdate(), upload=picture())
     assert Photo.objects.count() == 0

@@ -14,11 +14,13 @@ from django.db import DatabaseError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic import append_only
+from clinic.accounts.writes import digests
 from clinic.models import AuditEvent, PersonKey, Site, User, ViewBatch, ViewEvent
-from clinic.services import audit, digests, reads
-from clinic.services.house_rules import TELEPHONES
-from clinic.services.people import weight_add
+from clinic.people.writes.people import weight_add
+from clinic.record import append_only
+from clinic.record.writes import audit
+from clinic.record.writes import read_log as reads
+from clinic.rules.writes.house_rules import TELEPHONES
 from tests import factories
 from tests.security import killing
 from tests.test_repository import ROOT
@@ -146,7 +148,7 @@ def test_a_read_that_cannot_be_logged_is_still_shown_and_is_told_to_the_log(
     def broken(**_):
         raise DatabaseError("disk is full")
 
-    monkeypatch.setattr("clinic.services.reads.note", broken)
+    monkeypatch.setattr("clinic.record.writes.read_log.note", broken)
     assert as_staff.get(reverse("person", args=[person.pk])).status_code == 200
     assert "a read could not be logged" in caplog.text
 
@@ -177,7 +179,7 @@ def test_no_trigger_is_missing_once_installed_and_a_dropped_one_is_named(append_
 
 @pytest.fixture
 def append_only_names(append_only):
-    from clinic import append_only as module
+    from clinic.record import append_only as module
 
     assert module.missing(connection) == []
     on = "" if connection.vendor == "sqlite" else " ON clinic_auditevent"

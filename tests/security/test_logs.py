@@ -13,7 +13,7 @@ from django.db import IntegrityError
 from django.test import Client
 from django.urls import reverse
 
-from clinic.logs import Lines, request_id
+from clinic.config.logs import Lines, request_id
 from tests import factories
 from tests.security.test_sign_in import sign_in
 from tests.test_repository import ROOT
@@ -62,7 +62,7 @@ def test_no_planted_text_comes_out_of_forms_searches_and_errors(lines, staff, pe
     def broken(*_a, **_k):
         raise IntegrityError(f"duplicate key: Key (family_name, born)=({PLANTED[0]}, {PLANTED[2]}) exists")
 
-    monkeypatch.setattr("clinic.views.people.person_correct", broken)
+    monkeypatch.setattr("clinic.people.views.people.person_correct", broken)
     answer = client.post(
         reverse("person_edit", args=[person.pk]),
         {

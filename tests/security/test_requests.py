@@ -16,10 +16,10 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic import pace
+from clinic.config import rate_limit as pace
 from clinic.config.tls import cache_fault, database_fault
 from clinic.models import Photo, PhotoConsent
-from clinic.services.exports import formula_safe
+from clinic.record.writes.exports import formula_safe
 from tests import factories
 from tests.test_repository import LONG_KEY, ROOT
 
@@ -146,7 +146,7 @@ def test_health_tells_a_watcher_and_nobody_else_anything(db, monkeypatch):
     answer = Client().get("/health/")
     assert answer.status_code == 200
     assert answer.json() == {"status": "ok", "database": True, "room_for_photos": True}
-    monkeypatch.setattr("clinic.views.health.os.access", lambda *a: False)
+    monkeypatch.setattr("clinic.accounts.views.health.os.access", lambda *a: False)
     assert Client().get("/health/").status_code == 503
 
 

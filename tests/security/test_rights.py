@@ -16,6 +16,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from clinic.accounts.writes import digests
+from clinic.accounts.writes.erasure import nouns_of, person_erase
+from clinic.audit.reads.cases import BASES, AuditFilter
+from clinic.audit.reads.outcomes import OutcomesFilter, outcomes_of
 from clinic.models import (
     AuditEvent,
     BreakGlass,
@@ -29,13 +33,10 @@ from clinic.models import (
     SiteFoam,
     ViewEvent,
 )  # fmt: skip
-from clinic.selectors.audit_cases import BASES, AuditFilter
-from clinic.selectors.outcomes import OutcomesFilter, outcomes_of
-from clinic.services import audit, digests
-from clinic.services.erasure import nouns_of, person_erase
-from clinic.services.errors import Refused
-from clinic.services.people import person_correct, weight_add
-from clinic.services.records import store
+from clinic.people.writes.people import person_correct, weight_add
+from clinic.record.errors import Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
 from tests import factories
 from tests.test_access import address, records
 
@@ -284,7 +285,7 @@ def test_a_problem_keeps_page_and_version_and_no_text(as_staff, person):
 
 
 def test_only_nouns_of_a_person_are_copied_or_erased():
-    from clinic.services.erasure import nouns_of
+    from clinic.accounts.writes.erasure import nouns_of
 
     names = {model.__name__ for model, _ in nouns_of()}
     assert {"Lesion", "Visit", "Measurement", "Photo"} <= names

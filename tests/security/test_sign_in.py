@@ -16,8 +16,8 @@ from django.utils import timezone
 from django_otp.oath import TOTP
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
+from clinic.accounts.writes import sessions
 from clinic.demo.play import PASSWORD as DEMO_PASSWORD
-from clinic.services import sessions
 from tests import factories
 
 PASSWORD = "correct horse battery"

@@ -10,7 +10,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from clinic.services.backups import ArchiveFault, backup
+from clinic.accounts.writes.backups import ArchiveFault, backup
 
 
 class Command(BaseCommand):

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.models import Site
-from clinic.selectors.digest import digest_of
+from clinic.week.reads.digest import digest_of
 
 NOTICE = (
     "Counts only; the cases are behind the links. Supports licensed judgement; follow your local protocol."

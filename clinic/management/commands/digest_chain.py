@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from clinic.services.digests import path, write
+from clinic.accounts.writes.digests import path, write
 
 
 class Command(BaseCommand):

@@ -17,7 +17,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 from django.utils import timezone
 
-from clinic.services.backups import ArchiveFault, backup
+from clinic.accounts.writes.backups import ArchiveFault, backup
 
 
 class Command(BaseCommand):

@@ -8,11 +8,11 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
+from clinic.accounts.writes.accounts import link_make
 from clinic.demo.play import PASSWORD
 from clinic.models import Role, Site, User
-from clinic.services import audit
-from clinic.services.accounts import link_make
-from clinic.services.house_rules import TELEPHONE_DIGITS, TELEPHONES, telephone_words
+from clinic.record.writes import audit
+from clinic.rules.writes.house_rules import TELEPHONE_DIGITS, TELEPHONES, telephone_words
 
 ASKED = {
     "name": "Name of the clinic",

@@ -9,9 +9,9 @@ from typing import Any
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from clinic.accounts.writes.backups import ArchiveFault, check, restore
+from clinic.accounts.writes.digests import erased_numbers
 from clinic.models import Person
-from clinic.services.backups import ArchiveFault, check, restore
-from clinic.services.digests import erased_numbers
 
 
 class Command(BaseCommand):

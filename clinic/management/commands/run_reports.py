@@ -9,9 +9,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from clinic.audit.reads.cases import AuditFilter
+from clinic.audit.writes.report_run import run
 from clinic.models import SavedReport, User
-from clinic.selectors.audit_cases import AuditFilter
-from clinic.services.report_run import run
 
 
 class Command(BaseCommand):

@@ -7,9 +7,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
-from clinic import append_only
+from clinic.accounts.writes.digests import all_faults
 from clinic.models import AuditEvent, Photo, Site
-from clinic.services.digests import all_faults
+from clinic.record import append_only
 
 
 class Command(BaseCommand):

@@ -13,9 +13,9 @@ from typing import Any, NoReturn
 from django.core.management.base import BaseCommand
 
 from offload.core.errors import Fault, ReliefError, SpecError
-from offload.core.plan import ReliefPlan, as_json, compute, with_pressure
-from offload.core.pressure import PressureModel
-from offload.core.specfile import LARGEST_FILE, read_spec
+from offload.core.plan.compute import ReliefPlan, as_json, compute, with_pressure
+from offload.core.plan.report import PressureModel
+from offload.core.plan.specfile import LARGEST_FILE, read_spec
 
 BAD_INPUT = 2  # exit code
 
@@ -80,12 +80,12 @@ def printed(plan: ReliefPlan) -> str:
 def templates(plan: ReliefPlan, text: str) -> dict[str, bytes]:
     """The template files by name. They always say that the plan is not signed."""
     # Drawing libraries are loaded only when a file is asked for.
-    from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
-    from offload.core.sheet_blocks import Imprint
-    from offload.core.sheet_code import sheet_code
-    from offload.core.writers.dxf import write_dxf
-    from offload.core.writers.pdf import write_pdf
-    from offload.core.writers.svg import write_svg
+    from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
+    from offload.core.sheets.sheet_blocks import Imprint
+    from offload.core.sheets.sheet_code import sheet_code
+    from offload.core.sheets.writers.dxf import write_dxf
+    from offload.core.sheets.writers.pdf import write_pdf
+    from offload.core.sheets.writers.svg import write_svg
 
     imprint = Imprint(code=sheet_code(text.encode()))
     flat = cutting_drawing(plan, imprint)

@@ -6,10 +6,10 @@ from types import SimpleNamespace
 import pytest
 from django.utils import timezone
 
+from clinic.capture.reads.repeat import repeatability_of
+from clinic.capture.writes import photos
 from clinic.demo import capture, course
 from clinic.models import Trace
-from clinic.selectors.repeat import repeatability_of
-from clinic.services import photos
 from tests import factories
 
 pytestmark = pytest.mark.django_db

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 from clinic.guidelines import due
 from clinic.guidelines.clocks import seal_clock
-from offload.core.checks import weight_check
-from offload.core.policy import Policy
+from offload.core.plan.checks import weight_check
+from offload.core.plan.policy import Policy
 
 #: Every question of the module as "is it late", of a day, a limit of the house and today.
 LATE = {

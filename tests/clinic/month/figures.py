@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from clinic.selectors.today import TodayLists
+from clinic.week.reads.today import TodayLists
 
 
 @dataclass

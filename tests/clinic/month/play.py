@@ -10,24 +10,18 @@ from random import Random
 
 from django.utils import timezone
 
+from clinic.alerts.writes import contacts, flags, referrals
+from clinic.capture.writes.measurement import LesionFindings
 from clinic.demo import devices
 from clinic.demo.clock import at
+from clinic.devices.writes import prescriptions
+from clinic.lesions.writes import closure, lesions, looks
 from clinic.models import Look, Person, Prescription, RedFlag, Referral, Site, User
-from clinic.selectors.review import review_list
-from clinic.selectors.today import today_lists
-from clinic.services import (
-    closure,
-    contacts,
-    flags,
-    lesions,
-    looks,
-    people,
-    prescriptions,
-    referrals,
-    visits,
-)
-from clinic.services.measurement import LesionFindings
-from clinic.services.visits import PersonFindings
+from clinic.people.writes import people
+from clinic.visits.writes import visits
+from clinic.visits.writes.visits import PersonFindings
+from clinic.week.reads.review import review_list
+from clinic.week.reads.today import today_lists
 from tests import factories
 
 from .figures import Figures, said_twice, shown_rows

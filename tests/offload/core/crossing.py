@@ -18,9 +18,9 @@ from pathlib import Path
 
 import numpy as np
 
-from offload.core.foam import packaged_foams
-from offload.core.plan import LesionPressure
-from offload.core.scene import Scene
+from offload.core.foam.law import packaged_foams
+from offload.core.plan.compute import LesionPressure
+from offload.core.plan.scene import Scene
 from tests.offload.core.pressure_plans import plan
 
 CUTS = ("middle", "base", "middle+base")

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from offload.core.foam import Series, packaged_foams
-from offload.core.foundation import Foundation
-from offload.core.lattice import Lattice
-from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import HARD_SHARE, Footprint, Void, foams_of, void_of
+from offload.core.foam.law import Series, packaged_foams
+from offload.core.foam.stack import DEMONSTRATION_STACK
+from offload.core.plan.void import HARD_SHARE, Footprint, Void, foams_of, void_of
+from offload.core.pressure.foundation import Foundation
+from offload.core.pressure.lattice import Lattice
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
 THICKNESS = np.array([layer.thickness for layer in DEMONSTRATION_STACK])

@@ -11,9 +11,9 @@ from functools import cache
 
 import numpy as np
 
-from offload.core.card import guess_corners
-from offload.core.outline import Outline, OutlineError
-from offload.core.rectify import rectify, scale_by_ruler
+from offload.core.shapes.card import guess_corners
+from offload.core.shapes.outline import Outline, OutlineError
+from offload.core.shapes.rectify import rectify, scale_by_ruler
 from tests.offload.core.photo_scenes import hand_traced, scene
 
 KINDS = ("photograph", "hand", "both", "both, twice as near", "ruler and hand")

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw, ImageFilter
 
-from offload.core.outline import Outline
-from offload.core.rectify import ID1_CARD
+from offload.core.shapes.outline import Outline
+from offload.core.shapes.rectify import ID1_CARD
 
 PX_PER_MM = 10.0  # of the drawn plane
 PLANE = (220.0, 200.0)  # [mm] what is drawn

@@ -3,14 +3,14 @@
 from dataclasses import replace
 from functools import cache
 
-from offload.core.foam import packaged_foams
-from offload.core.outline import Outline
-from offload.core.plan import ReliefPlan, compute
-from offload.core.policy import DEFAULT_POLICY
-from offload.core.relief import Wall
-from offload.core.scene import Scene
-from offload.core.spec import LesionSpec, PressureMap, ReliefSpec
-from offload.core.trial import Trials, try_openings
+from offload.core.foam.law import packaged_foams
+from offload.core.plan.compute import ReliefPlan, compute
+from offload.core.plan.openings import Wall
+from offload.core.plan.policy import DEFAULT_POLICY
+from offload.core.plan.scene import Scene
+from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.trial import Trials, try_openings
+from offload.core.shapes.outline import Outline
 
 HEADS_2_3 = (0.0, 193.0)
 

@@ -4,12 +4,12 @@ import math
 
 from shapely import LineString, Polygon, affinity, unary_union
 
-from offload.core.insole import insole_for
-from offload.core.outline import Outline
-from offload.core.plan import ClearanceAdvice, ReliefPlan
-from offload.core.relief import CutLayer, Opening
-from offload.core.spec import LesionSpec, ReliefSpec
-from offload.core.stack import DEMONSTRATION_STACK
+from offload.core.foam.stack import DEMONSTRATION_STACK
+from offload.core.plan.compute import ClearanceAdvice, ReliefPlan
+from offload.core.plan.openings import CutLayer, Opening
+from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.shapes.insole import insole_for
+from offload.core.shapes.outline import Outline
 
 
 def swept(polygon, margin, distal):

@@ -8,9 +8,9 @@ All at 1 mm cells, within 1 %.
 import numpy as np
 import pytest
 
-from offload.core.foam import Series
-from offload.core.foundation import Foundation
-from offload.core.lattice import Lattice, Load
+from offload.core.foam.law import Series
+from offload.core.pressure.foundation import Foundation
+from offload.core.pressure.lattice import Lattice, Load
 
 WITHIN = 0.01
 

@@ -7,8 +7,8 @@ Res 2012;5:25); published FE and felt figures lie between them.
 
 import pytest
 
-from offload.core.foam import packaged_foams
-from offload.core.scene import Scene
+from offload.core.foam.law import packaged_foams
+from offload.core.plan.scene import Scene
 from tests.offload.core.pressure_plans import plan
 
 TISSUES = (25.0, 50.0, 100.0)

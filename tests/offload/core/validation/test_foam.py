@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from offload.core.foam import Foam, FoamPoint, Series, fit_foam, packaged_foams
+from offload.core.foam.law import Foam, FoamPoint, Series, fit_foam, packaged_foams
 
 CURVE = Path(__file__).parents[1] / "data" / "nist_vn01_quasistatic_compression.csv"
 TISSUE = 50.0  # kPa/mm

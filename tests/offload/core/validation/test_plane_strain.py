@@ -9,10 +9,10 @@ import pytest
 from scipy.sparse import coo_matrix, diags
 from scipy.sparse.linalg import spsolve
 
-from offload.core.foam import packaged_foams
-from offload.core.lattice import Load
-from offload.core.stack import DEMONSTRATION_STACK
-from offload.core.void import foams_of
+from offload.core.foam.law import packaged_foams
+from offload.core.foam.stack import DEMONSTRATION_STACK
+from offload.core.plan.void import foams_of
+from offload.core.pressure.lattice import Load
 from tests.offload.core.linear_strip import linear_strip
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())

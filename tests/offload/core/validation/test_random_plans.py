@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from offload.core.errors import ReliefError
-from offload.core.outline import Outline
-from offload.core.plan import compute
-from offload.core.pressure import PressureModel
-from offload.core.spec import LesionSpec, PressureMap, ReliefSpec
-from offload.core.stack import Layer
+from offload.core.foam.stack import Layer
+from offload.core.plan.compute import compute
+from offload.core.plan.report import PressureModel
+from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.shapes.outline import Outline
 
 MODEL = PressureModel(cell_mm=5.0, ranges=False, others=False)
 FOAMS = ("soft", "medium", "firm")

@@ -11,9 +11,9 @@ import math
 import numpy as np
 import pytest
 
-from offload.core.outline import Outline
-from offload.core.rectify import ID1_CARD, rectify, scale_by_ruler
-from tests.offload.core.test_rectify import CARD, camera
+from offload.core.shapes.outline import Outline
+from offload.core.shapes.rectify import ID1_CARD, rectify, scale_by_ruler
+from tests.offload.core.shapes.test_rectify import CARD, camera
 
 DISC = Outline.ellipse((0.0, 0.0), 40.0, 40.0)
 

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from offload.core.insole import estimate_width
-from offload.core.offset import bevel_growth, dilate, swept_margin
-from offload.core.outline import Outline, planimetry
-from offload.core.policy import Policy
-from offload.core.relief import Wall, cut_openings, least_web
-from offload.core.spec import LesionSpec
-from offload.core.stack import Layer
+from offload.core.foam.stack import Layer
+from offload.core.plan.openings import Wall, cut_openings, least_web
+from offload.core.plan.policy import Policy
+from offload.core.plan.spec import LesionSpec
+from offload.core.shapes.insole import estimate_width
+from offload.core.shapes.offset import bevel_growth, dilate, swept_margin
+from offload.core.shapes.outline import Outline, planimetry
 
 DATA = Path(__file__).parent / "data"
 RECTANGLE = Outline(((0, 0), (20, 0), (20, 30), (0, 30)))

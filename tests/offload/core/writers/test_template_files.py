@@ -9,16 +9,16 @@ import pytest
 from pypdf import PdfReader
 from shapely import Polygon
 
-from offload.core.drawing import Box
-from offload.core.sheet import PAPERS, cutting_drawing, template_drawing
-from offload.core.sheet_blocks import Imprint
-from offload.core.sheet_code import sheet_code
-from offload.core.writers.dxf import write_dxf
-from offload.core.writers.pdf import write_pdf
-from offload.core.writers.svg import write_svg
+from offload.core.sheets.drawing import Box
+from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
+from offload.core.sheets.sheet_blocks import Imprint
+from offload.core.sheets.sheet_code import sheet_code
+from offload.core.sheets.writers.dxf import write_dxf
+from offload.core.sheets.writers.pdf import write_pdf
+from offload.core.sheets.writers.svg import write_svg
+from tests.offload.core.sheets.writers.test_pdf import PX_PER_MM, dark_extent, render
 
 from ..sheet_plans import plan_of
-from .test_pdf import PX_PER_MM, dark_extent, render
 
 IMPRINT = Imprint(sheet_code(b"files"), 1, date(2026, 11, 25))
 PLANS = {

@@ -1,0 +1,259 @@
+"""Signing in, the second factor, handing the tablet over, and one's own account."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+
+import segno
+from django.conf import settings
+from django.contrib import auth, messages
+from django.contrib.auth import update_session_auth_hash
+from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.forms import AuthenticationForm
+from django.core import signing
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render, resolve_url
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme, urlencode
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django_otp import login as otp_login
+
+from clinic.access import ClinicRequest, may, second_factor_asked
+from clinic.accounts.forms.accounts import CodeForm, EndSignInsForm, EnrolForm, OwnPasswordForm
+from clinic.accounts.reads.accounts import own_sign_ins, recovery_codes_left
+from clinic.accounts.writes import sessions
+from clinic.accounts.writes.accounts import own_password_change
+from clinic.models import User
+from clinic.record.errors import Refused
+from clinic.record.forms.refusals import show
+from clinic.record.messages import said
+
+log = logging.getLogger("clinic.sign_in")
+SEATS = "__Host-seats" if settings.SESSION_COOKIE_SECURE else "seats"
+SEATS_SALT = "seats"
+SEATS_KEPT = 8
+SEATS_DAYS = 30
+
+
+def _next(request: HttpRequest) -> str:
+    """Where to go afterwards: only a path of this host."""
+    asked = request.POST.get("next") or request.GET.get("next") or ""
+    safe = url_has_allowed_host_and_scheme(
+        asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return asked if safe and asked.startswith("/") else resolve_url("home")
+
+
+def _seats(request: HttpRequest) -> list[str]:
+    """User names that signed in on this device lately, newest first."""
+    try:
+        names = signing.loads(request.COOKIES.get(SEATS, ""), salt=SEATS_SALT, max_age=SEATS_DAYS * 86400)
+    except signing.BadSignature:
+        return []
+    return [name for name in names if isinstance(name, str)][:SEATS_KEPT]
+
+
+def _keep_seat(request: HttpRequest, response: HttpResponse, username: str) -> None:
+    names = [username, *(name for name in _seats(request) if name != username)][:SEATS_KEPT]
+    response.set_cookie(
+        SEATS,
+        signing.dumps(names, salt=SEATS_SALT),
+        max_age=SEATS_DAYS * 86400,
+        secure=settings.SESSION_COOKIE_SECURE,
+        httponly=True,
+        samesite="Lax",
+    )
+
+
+@sensitive_post_parameters()
+@never_cache
+@login_not_required
+def sign_in(request: HttpRequest) -> HttpResponse:
+    if request.user.is_authenticated:
+        return redirect(_next(request))
+    typed = request.GET.get("as", "")
+    form = AuthenticationForm(request, data=request.POST or None, initial={"username": typed})
+    if request.method == "POST" and form.is_valid():
+        user: Any = form.get_user()
+        auth.login(request, user)
+        sessions.sign_in_note(
+            user=user,
+            session_key=request.session.session_key or "",
+            agent=request.headers.get("User-Agent", ""),
+        )
+        log.info("signed in with a password", extra={"user": user.pk})
+        response = redirect(_next(request))
+        _keep_seat(request, response, user.username)
+        return response
+    return render(
+        request,
+        "registration/login.html",
+        {"form": form, "next": _next(request), "seats": _seats(request), "typed": typed},
+        status=422 if form.errors else 200,
+    )
+
+
+@may("own_account")
+def switch_user(request: ClinicRequest) -> HttpResponse:
+    """Hand the tablet to a colleague: signed out, back on this page after they sign in."""
+    if request.method != "POST":
+        return HttpResponseNotAllowed(["POST"])
+    where = _next(request)
+    log.info("signed out", extra={"user": request.user.pk})
+    auth.logout(request)
+    return redirect(f"{reverse('login')}?{urlencode({'next': where})}")
+
+
+def _moved(request: HttpRequest, old: str | None) -> None:
+    sessions.sign_in_moved(old=old or "", new=request.session.session_key or "")
+
+
+@sensitive_post_parameters()
+@never_cache
+@may("own_account")
+def second_factor(request: ClinicRequest) -> HttpResponse:
+    user: Any = request.user
+    if not user.second_factor:
+        return redirect(f"{reverse('second_factor_enrol')}?{urlencode({'next': _next(request)})}")
+    form = CodeForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        device = sessions.code_accept(by=User.objects.get(pk=user.pk), code=form.cleaned_data["code"])
+        if device is None:
+            log.warning("second factor refused", extra={"user": user.pk})
+            form.add_error("code", "Not right, used already, or too soon after a wrong one.")
+        else:
+            old = request.session.session_key
+            otp_login(request, device)
+            request.session.cycle_key()
+            _moved(request, old)
+            log.info("second factor given", extra={"user": user.pk})
+            return redirect(_next(request))
+    return render(
+        request,
+        "accounts/code.html",
+        {"form": form, "next": _next(request)},
+        status=422 if form.errors else 200,
+    )
+
+
+second_factor.before_second_factor = True  # type: ignore[attr-defined]
+
+
+@sensitive_post_parameters()
+@never_cache
+@may("own_account")
+def second_factor_enrol(request: ClinicRequest) -> HttpResponseBase:
+    """Turn the second factor on, or replace it; replacing asks for the old one first."""
+    user: Any = request.user
+    if user.second_factor and not user.is_verified():
+        return redirect("second_factor")
+    device = sessions.enrol_start(by=User.objects.get(pk=user.pk))
+    form = EnrolForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            confirmed, codes = sessions.enrol_confirm(
+                by=User.objects.get(pk=user.pk),
+                code=form.cleaned_data["code"],
+                password=form.cleaned_data["password"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            old = request.session.session_key
+            otp_login(request, confirmed)
+            request.session.cycle_key()
+            _moved(request, old)
+            sessions.sign_out_everywhere(user=User.objects.get(pk=user.pk), but=request.session.session_key)
+            return render(request, "accounts/recovery_codes.html", {"codes": codes, "next": _next(request)})
+    return render(
+        request,
+        "accounts/enrol.html",
+        {
+            "form": form,
+            "picture": segno.make(device.config_url, error="m").svg_data_uri(scale=5, border=4, light="#fff"),
+            "secret": _in_fours(device),
+            "asked": second_factor_asked(user),
+            "next": _next(request),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+second_factor_enrol.before_second_factor = True  # type: ignore[attr-defined]
+
+
+def _in_fours(device: Any) -> str:
+    from base64 import b32encode
+
+    text = b32encode(device.bin_key).decode().rstrip("=")
+    return " ".join(text[i : i + 4] for i in range(0, len(text), 4))
+
+
+@sensitive_post_parameters()
+@may("own_account")
+def me(request: ClinicRequest) -> HttpResponse:
+    """One's own account: password, second factor, where one is signed in."""
+    user: Any = request.user
+    form = OwnPasswordForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            changed = own_password_change(
+                by=user,
+                old=form.cleaned_data["old"],
+                new=form.cleaned_data["new"],
+                keep_session=request.session.session_key,
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            old = request.session.session_key
+            update_session_auth_hash(request, changed)
+            _moved(request, old)
+            messages.success(request, "Your password is changed; every other sign-in has ended.")
+            return redirect("me")
+    return _me_page(request, form, EndSignInsForm())
+
+
+def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: EndSignInsForm) -> HttpResponse:
+    return render(
+        request,
+        "accounts/me.html",
+        {
+            "form": form,
+            "ending": ending,
+            "sign_ins": own_sign_ins(request.user, request.session.session_key),
+            "codes_left": recovery_codes_left(request.user),
+            "asked": second_factor_asked(request.user),
+        },
+        status=422 if form.errors or ending.errors else 200,
+    )
+
+
+@sensitive_post_parameters()
+@may("own_account")
+def sign_out_other(request: ClinicRequest) -> HttpResponse:
+    """End one of one's sign-ins, or all but this one, after the password."""
+    if request.method != "POST":
+        return HttpResponseNotAllowed(["POST"])
+    user: Any = request.user
+    ending = EndSignInsForm(request.POST)
+    if ending.is_valid() and not user.check_password(ending.cleaned_data["password"]):
+        log.warning("password refused when ending sign-ins", extra={"user": user.pk})
+        ending.add_error("password", "Not your password.")
+    if ending.errors:
+        return _me_page(request, OwnPasswordForm(), ending)
+    which = request.POST.get("sign_in", "")
+    if which.isdecimal() and len(which) < 18:
+        try:
+            sessions.sign_out_one(by=user, sign_in=int(which))
+        except Refused as refused:
+            messages.error(request, said("refused", words=refused.message).text)
+        else:
+            messages.success(request, "That sign-in has ended.")
+    else:
+        count = sessions.sign_out_everywhere(user=user, but=request.session.session_key)
+        messages.success(request, f"{count} other sign-in{'' if count == 1 else 's'} ended.")
+    return redirect("me")

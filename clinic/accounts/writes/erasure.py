@@ -1,0 +1,258 @@
+"""What the law may ask for one person's record: a copy of all of it, its restriction, its erasure."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from django.apps import apps
+from django.core.files.storage import default_storage
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import models, transaction
+from django.forms.models import model_to_dict
+from django.utils import timezone
+
+from clinic.models import (
+    AuditEvent,
+    ClinicalRecord,
+    Erasure,
+    ErasurePermit,
+    Merge,
+    Person,
+    PersonKey,
+    User,
+    ViewEvent,
+)
+from clinic.record.errors import Refused
+from clinic.record.reads.person_rows import nouns_of
+from clinic.record.writes import audit
+from clinic.record.writes.rows import restrict, store
+
+__all__ = ["nouns_of", "person_erase", "person_export", "person_lift", "person_restrict"]
+
+SHORTEST_GROUND = 10
+
+
+def _rows(person: Person) -> Iterable[tuple[type[ClinicalRecord], list[Any]]]:
+    for model, path in nouns_of():
+        yield model, list(model._default_manager.filter(**{path: person.pk}))
+
+
+@transaction.atomic
+def person_export(*, by: User, person: Person) -> str:
+    """Everything kept about a person as JSON text: each row, each of its earlier copies, who did and read what."""
+
+    def plain(row: models.Model) -> dict[str, Any]:
+        told = model_to_dict(row)
+        told |= {f.name: f.value_from_object(row) for f in row._meta.concrete_fields}
+        return {
+            key: value.name if hasattr(value, "storage") else value
+            for key, value in told.items()
+            if key != "history_user"
+        }
+
+    def with_copies(row: Any) -> dict[str, Any]:
+        copies = [
+            {
+                f.name: f.value_from_object(copy)
+                for f in copy._meta.concrete_fields
+                if f.name != "history_user"
+            }
+            for copy in row.history.order_by("history_id")
+        ]
+        told = plain(row)
+        for name, value in told.items():
+            if isinstance(value, list):
+                told[name] = [item.pk if isinstance(item, models.Model) else item for item in value]
+        return {"now": told, "copies": copies}
+
+    # A record merged into this one told of the same person under another number.
+    merged = list(Person.objects.filter(merged_into=person).order_by("pk"))
+    numbers = [person.pk, *(one.pk for one in merged)]
+    keys = dict(PersonKey.objects.filter(pk__in=numbers).values_list("pk", "key"))
+    done = []
+    for event in AuditEvent.objects.filter(person_id__in=numbers).order_by("at", "pk"):
+        event.person_key = keys.get(event.person_id or 0)
+        done.append(
+            {
+                "at": event.at, "by": event.actor, "verb": event.verb, "what": event.target_kind,
+                "number": event.target_id, "detail": json.loads(event.detail),
+            }
+        )  # fmt: skip
+    read = list(
+        ViewEvent.objects.filter(person_id__in=numbers)
+        .order_by("pk")
+        .values("at", "actor", "actor_role", "page")
+    )
+    whole = {
+        "made_at": timezone.now(),
+        "person": with_copies(person),
+        "merged_records": [with_copies(one) for one in merged],
+        "records": {
+            model._meta.model_name: [with_copies(row) for row in rows] for model, rows in _rows(person)
+        },
+        "done": done,
+        "read": read,
+        "notice": "Supports licensed judgement; not a diagnosis. Pictures are named here and handed over beside it.",
+    }
+    text = json.dumps(whole, cls=_Plain, indent=1, ensure_ascii=False, sort_keys=True)
+    audit.record(by=by, site=person.site, verb="exported", target=person, person=person, bytes=len(text))
+    return text
+
+
+class _Plain(DjangoJSONEncoder):
+    def default(self, o: Any) -> Any:
+        if isinstance(o, models.Model):
+            return o.pk
+        try:
+            return super().default(o)
+        except TypeError:
+            return str(o)
+
+
+def _ground(ground: str, field: str) -> str:
+    ground = ground.strip()
+    if len(ground) < SHORTEST_GROUND:
+        raise Refused(
+            f"Legal ground: {len(ground)} characters; at least {SHORTEST_GROUND} are needed.", field=field
+        )
+    return ground
+
+
+@transaction.atomic
+def person_restrict(*, by: User, person: Person, because: str) -> Person:
+    """Keep the record and do nothing more with it: no writing, no figure, no list that leaves the clinic."""
+    if person.restricted_on:
+        raise Refused("This record is restricted already.")
+    person.restricted_on, person.restricted_because = timezone.localdate(), _ground(because, "ground")
+    with restrict.lifted():
+        store(person, by=by, why="restricted")
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="restricted",
+        target=person,
+        person=person,
+        because=person.restricted_because,
+    )
+    return person
+
+
+@transaction.atomic
+def person_lift(*, by: User, person: Person) -> Person:
+    if not person.restricted_on:
+        raise Refused("This record is not restricted.")
+    person.restricted_on, person.restricted_because = None, ""
+    with restrict.lifted():
+        store(person, by=by, why="restriction lifted")
+    audit.record(by=by, site=person.site, verb="lifted the restriction of", target=person, person=person)
+    return person
+
+
+@transaction.atomic
+def person_erase(*, by: User, person: Person, typed_number: str, ground: str) -> Erasure:
+    """Erase a record by law. Rows, copies, pictures and the key of its audit payloads go; the chain stays whole.
+
+    What remains: that a record with this number of ours was worked on and by whom, without a word of what it said.
+    """
+    if typed_number.strip() != person.record_number:
+        raise Refused("Record number: not the one of this person; nothing was erased.", field="typed_number")
+    ground = _ground(ground, "ground")
+    person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
+    if person.merged_into is not None:
+        raise Refused(
+            f"This record was merged into No. {person.merged_into.record_number}: erase that one, and both go."
+        )
+    number, site = person.pk, person.site
+    # What was merged into the record is of the same person: its rows are here already, its name and key go too.
+    numbers = [*Person.objects.filter(merged_into=person).order_by("pk").values_list("pk", flat=True), number]
+    ErasurePermit(pk=number).save(force_insert=True)
+    parted = list(Merge.objects.filter(emptied__in=numbers).exclude(kept__in=numbers))
+    _forget_filled(parted)
+    _delete(Merge, list(Merge.objects.filter(emptied__in=numbers).values_list("pk", flat=True)))
+    names: set[str] = set()
+    erased, rows = None, 0
+    for each in numbers:
+        counts = _erase_rows(each, names)
+        _delete(Person, [each])
+        PersonKey(pk=each).delete()
+        erased = Erasure(site=site, person_id=each, at=timezone.now(), by=by, ground=ground, rows=counts)
+        erased.save(force_insert=True)
+        rows += sum(counts.values())
+    assert erased is not None  # noqa: S101  the record itself stands last in the list
+    audit.record(
+        by=by,
+        site=site,
+        verb="erased",
+        target=erased,
+        number=number,
+        ground=ground,
+        rows=rows,
+        merged=numbers[:-1],
+    )
+    ErasurePermit(pk=number).delete()
+    # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
+    transaction.on_commit(lambda: _forget_files(names))
+    return erased
+
+
+def _erase_rows(number: int, names: set[str]) -> dict[str, int]:
+    """Everything that hangs on one record, leaves first; the names of its files are added to `names`."""
+    counts: dict[str, int] = {}
+    plans = []
+    for model, path in nouns_of():
+        rows = list(model._default_manager.filter(**{path: number}))
+        for row in rows:
+            names |= {
+                getattr(row, field.name).name
+                for field in row._meta.concrete_fields
+                if isinstance(field, models.FileField) and getattr(row, field.name)
+            }
+            if (plan := getattr(row, "plan", None)) is not None and model._meta.model_name == "limbplan":
+                plans.append(plan)
+        counts[model._meta.model_name or ""] = len(rows)
+        _delete(model, [row.pk for row in rows])
+    for plan in sorted(plans, key=lambda one: -one.pk):  # a plan is replaced by a later one
+        plan.delete()
+    return counts
+
+
+def _forget_filled(parted: Iterable[Merge]) -> None:
+    """Copies of another person's rows that held words of this one between a mistaken merge and its undoing."""
+    for merge in parted:
+        for change in merge.changes:
+            if change["moved"]:
+                continue
+            model = apps.get_model("clinic", change["noun"])
+            copies = model.history.model._base_manager.filter(  # type: ignore[attr-defined]
+                id=change["pk"],
+                history_date__gte=merge.merged_at,
+                history_date__lte=merge.undone_at,
+                **{change["column"]: change["after"]},
+            )
+            copies._raw_delete(copies.db)
+
+
+def _delete(model: type[Any], keys: list[int]) -> None:
+    """Rows and their copies, many-to-many copies included."""
+    history = model.history.model
+    for relation in history._meta.related_objects:
+        if relation.related_model._meta.model_name.startswith("historical"):
+            relation.related_model._base_manager.filter(**{f"{relation.field.name}__id__in": keys}).delete()
+    for row in model._default_manager.filter(pk__in=keys):
+        row.skip_history_when_saving = True
+    rows = model._default_manager.filter(pk__in=keys)
+    for field in model._meta.many_to_many:
+        field.remote_field.through._base_manager.filter(**{f"{field.m2m_field_name()}__in": keys}).delete()
+    rows._raw_delete(rows.db)
+    copies = history._base_manager.filter(**{f"{model._meta.pk.name}__in": keys})
+    copies._raw_delete(copies.db)
+
+
+def _forget_files(names: Iterable[str]) -> None:
+    for name in names:
+        sha256 = name.rsplit("/", 1)[-1].removesuffix(".jpg")
+        for each in (name, f"thumbnails/{sha256[:2]}/{sha256}.jpg"):
+            if default_storage.exists(each):
+                default_storage.delete(each)

@@ -1,0 +1,62 @@
+"""What the audit is about: period, class, prescriber; and which changes to read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from clinic.models import DEVICE_CHOICES, User
+from clinic.record.forms.dates import DayField
+
+
+class AuditForm(forms.Form):
+    since = DayField(label="From")
+    until = DayField(label="To")
+    device_class = forms.ChoiceField(label="Device class", required=False)
+    prescriber = forms.TypedChoiceField(label="Prescriber", required=False, coerce=int, empty_value=None)
+
+    def __init__(self, *args: Any, prescribers: Iterable[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["device_class"].choices = [("", "All"), *DEVICE_CHOICES]  # type: ignore[attr-defined]
+        self.fields["prescriber"].choices = [  # type: ignore[attr-defined]
+            ("", "All"), *((user.pk, str(user)) for user in prescribers)
+        ]  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        since, until = data.get("since"), data.get("until")
+        if since and until and until < since:
+            self.add_error(
+                "until", f"To: {until:%-d %b %Y} lies before the start of the period, {since:%-d %b %Y}."
+            )
+        return data
+
+
+class CaseCursor(forms.Form):
+    """Where the page before ended: a day and a key."""
+
+    before = forms.RegexField(r"^\d{4}-\d{2}-\d{2}\.\d{1,18}$", required=False)
+
+    def clean_before(self) -> str:
+        text: str = self.cleaned_data["before"]
+        if text:
+            try:
+                date.fromisoformat(text.partition(".")[0])
+            except ValueError as fault:
+                raise forms.ValidationError("no such day") from fault
+        return text
+
+
+class ChangesForm(forms.Form):
+    person = forms.CharField(label="Record number", required=False, max_length=20)
+    actor = forms.ChoiceField(label="Who", required=False)
+    verb = forms.ChoiceField(label="What", required=False)
+    before = forms.IntegerField(required=False, min_value=1, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, actors: Iterable[str], verbs: Iterable[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["actor"].choices = [("", "Anyone"), *((a, a) for a in actors)]  # type: ignore[attr-defined]
+        self.fields["verb"].choices = [("", "Anything"), *((v, v) for v in verbs)]  # type: ignore[attr-defined]

@@ -1,0 +1,27 @@
+"""Which lesions the outcomes page counts, and under what."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from clinic.audit.reads.outcomes import GROUPINGS
+from clinic.record.forms.dates import DayField
+
+__all__ = ["OutcomesForm"]
+
+
+class OutcomesForm(forms.Form):
+    since = DayField(label="First seen from")
+    until = DayField(label="To")
+    by = forms.ChoiceField(label="Count under", choices=list(GROUPINGS.items()))
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        since, until = data.get("since"), data.get("until")
+        if since and until and until < since:
+            self.add_error(
+                "until", f"To: {until:%-d %b %Y} lies before the start of the period, {since:%-d %b %Y}."
+            )
+        return data

@@ -1,0 +1,36 @@
+"""The draw of a peer reading, and a reader's opinion. Nothing is preselected."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+from clinic.models import PeerOpinion
+from clinic.record.forms.dates import DayField
+
+
+class PeerDrawForm(forms.Form):
+    since = DayField(label="Choices signed from")
+    until = DayField(label="To")
+    size = forms.IntegerField(
+        label="Departures, and as many agreements", min_value=1, max_value=50, initial=10
+    )
+    seed = forms.IntegerField(
+        label="Seed of the draw", min_value=1, max_value=2_000_000_000,
+        help_text="Any number; the same number draws the same choices again.",
+    )  # fmt: skip
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        since, until = data.get("since"), data.get("until")
+        if since and until and until < since:
+            self.add_error("until", f"To: {until:%-d %b %Y} lies before {since:%-d %b %Y}.")
+        return data
+
+
+class PeerReadForm(forms.Form):
+    opinion = forms.ChoiceField(
+        label="What do you think of this choice?", choices=PeerOpinion.choices, widget=forms.RadioSelect
+    )
+    words = forms.CharField(label="In words", required=False, max_length=300)

@@ -1,0 +1,167 @@
+"""The manager's audit: figures, the cases behind each, and the chain of changes."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from itertools import islice
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
+from clinic.audit.forms.audit import CaseCursor, ChangesForm
+from clinic.audit.reads.case_sheet import case_sheet as sheet_of
+from clinic.audit.reads.cases import OUTCOMES, AuditFilter
+from clinic.audit.reads.definitions import DEFINITIONS
+from clinic.audit.reads.figures import Spec, spec_of
+from clinic.audit.reads.funnel import ENOUGH, prescriber_rows, site_funnels
+from clinic.audit.reads.lists import case_page
+from clinic.audit.reads.page import audit_report
+from clinic.audit.views.scope import Scope, scope_of
+from clinic.config.replica import from_replica
+from clinic.models import Prescription
+from clinic.record.reads import changes as chain
+from clinic.record.sealed_words import seal, unseal
+from clinic.record.writes.audit import faults
+
+#: A chain no longer than this is checked each time its first page is opened; a longer one when asked.
+CHECKED_AT_ONCE = 2000
+FAULTS_SHOWN = 20
+
+
+@may("audit")
+@from_replica
+def audit(request: ClinicRequest) -> HttpResponse:
+    scope = scope_of(request)
+    today = timezone.localdate()
+    report = audit_report(scope.asked, today) if scope.asked else None
+    return render(
+        request,
+        "audit/home.html",
+        {
+            **scope.context(),
+            "report": report,
+            "outcome_heads": list(OUTCOMES.values()),
+            "definitions": DEFINITIONS,
+            "funnels": site_funnels(scope.asked, today) if scope.asked and scope.network else (),
+            "prescribers": prescriber_rows(scope.asked) if scope.asked and not scope.network else (),
+        },
+        status=200 if report else 422,
+    )
+
+
+def figure_asked(request: ClinicRequest) -> tuple[Scope, Spec]:
+    """The figure of the address, or 404."""
+    scope = scope_of(request)
+    if scope.asked is None:
+        raise Http404(f"no such filter: {scope.form.errors.as_text()}")
+    spec = spec_of(request.GET.get("figure", "all"))
+    if spec is None:
+        raise Http404("no such figure")
+    return scope, spec
+
+
+@may("audit")
+@from_replica
+def audit_cases(request: ClinicRequest) -> HttpResponse:
+    scope, spec = figure_asked(request)
+    cursor = CaseCursor(request.GET)
+    if scope.asked is None or not cursor.is_valid():
+        raise Http404("no such page")
+    today = timezone.localdate()
+    before = cursor.cleaned_data["before"]
+    page = case_page(spec, scope.asked, today, before)
+    more = bool(before or page.next_before)
+    return render(
+        request,
+        "audit/cases.html",
+        {
+            **scope.context(),
+            "figure": spec,
+            "page": page,
+            # A list of one page needs no second count.
+            "count": spec.rows(scope.asked, today).count() if more else len(page.rows),
+            "before": before,
+            "figure_query": urlencode({**scope.kept, "figure": spec.key}),
+        },
+    )
+
+
+@may("audit")
+def audit_changes(request: ClinicRequest) -> HttpResponse:
+    site = site_or_404(request.user, request)
+    sent = request.POST if request.method == "POST" else request.GET
+    site = next((one for one in sites_of(request.user) if str(one.pk) == sent.get("site")), site)
+    data = {name: sent.get(name, "") for name in ChangesForm.base_fields}
+    if request.method != "POST":
+        # A record number travels in the body; the address holds it unreadable.
+        data["person"] = unseal(data["person"])
+    form = ChangesForm(
+        data,
+        actors=chain.actors(site),
+        verbs=chain.verbs(site),
+    )
+    valid = form.is_valid()
+    asked = form.cleaned_data if valid else {}
+    kept = {"site": site.pk, **{k: v for k, v in asked.items() if v and k not in ("before", "person")}}
+    if asked.get("person"):
+        kept["person"] = seal(asked["person"])
+    if valid and request.method == "POST":
+        return redirect(f"{reverse('audit_changes')}?{urlencode(kept)}")
+    page = chain.changes(site, **asked) if valid else chain.Changes((), None)
+    length = chain.chain_length(site)
+    check = "check" in request.GET or (length <= CHECKED_AT_ONCE and not asked.get("before"))
+    return render(
+        request,
+        "audit/changes.html",
+        {
+            "site": site,
+            "form": form,
+            "page": page,
+            "before": asked.get("before"),
+            "length": length,
+            "checked": check,
+            "faults": list(islice(faults(site.pk), FAULTS_SHOWN)) if check else [],
+            "query": urlencode(kept),
+            "here": "audit",
+        },
+        status=200 if valid else 422,
+    )
+
+
+@may("audit")
+@from_replica
+def case_sheet(request: ClinicRequest, prescription: int) -> HttpResponse:
+    found = visible_or_404(
+        Prescription.objects.select_related("limb__person__site"), request.user, pk=prescription
+    )
+    person = found.limb.person
+    return render(
+        request,
+        "audit/case_sheet.html",
+        {"sheet": sheet_of(found), "site": person.site, "today": timezone.localdate(), "here": "audit"},
+    )
+
+
+@may("prescribe")
+@from_replica
+def audit_mine(request: ClinicRequest) -> HttpResponse:
+    """A prescriber's own share of agreement; nobody else's."""
+    site, today = site_or_404(request.user, request), timezone.localdate()
+    asked = AuditFilter((site,), today - timedelta(days=365), today)
+    rows = prescriber_rows(asked, only=request.user)
+    return render(
+        request,
+        "audit/mine.html",
+        {
+            "site": site,
+            "rows": rows,
+            "asked": asked,
+            "enough": ENOUGH,
+            "told": DEFINITIONS["funnel"],
+            "here": "review",
+        },
+    )

@@ -1,0 +1,114 @@
+"""Everything a person's page shows, read with a constant number of queries."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from clinic.alerts.reads.flags import flag_words, flags_open
+from clinic.case.reads.timeline import Timeline, timeline
+from clinic.curves.reads.lesions import LesionRow, lesion_rows, lesions_of
+from clinic.guidelines.due import sealed_past, visit_standing
+from clinic.lesions.reads import FootMap, lesion_maps
+from clinic.models import (
+    Amputation,
+    Lesion,
+    Limb,
+    Person,
+    PersonState,
+    PhotoConsent,
+    Prescription,
+    RedFlag,
+    Referral,
+    Visit,
+    VisitState,
+    Weight,
+)
+from clinic.people.reads.circumstances import CircumstancesCard, circumstances_card
+from clinic.people.reads.limbs import FindingValue, both_limbs, latest_findings, running_devices
+
+__all__ = ["Foot", "PersonPage", "person_page"]
+
+WEIGHTS_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Foot:
+    """One foot of the page: its maps, its lesions, its device and its findings."""
+
+    limb: Limb
+    maps: tuple[FootMap, FootMap] | None
+    open: list[LesionRow]
+    past: list[Lesion]
+    device: Prescription | None
+    device_overdue: bool
+    findings: Sequence[FindingValue]
+
+
+@dataclass(frozen=True)
+class PersonPage:
+    person: Person
+    feet: list[Foot]
+    weights: list[Weight]
+    circumstances: CircumstancesCard
+    flags: list[tuple[RedFlag, list[str]]]
+    referrals: list[Referral]
+    consent: PhotoConsent | None
+    last_visit: Visit | None
+    next_overdue: bool
+    timeline: Timeline
+
+    @property
+    def open_count(self) -> int:
+        return sum(len(foot.open) for foot in self.feet)
+
+
+def _feet(person: Person, today: date) -> list[Foot]:
+    limbs = both_limbs(person)
+    lesions = list(lesions_of(person))
+    rows = lesion_rows(lesion for lesion in lesions if lesion.is_open)
+    found, devices = latest_findings(limbs, person.site, today), running_devices(limbs)
+    feet = []
+    for limb in limbs:
+        ours = [row for row in rows if row.lesion.limb_id == limb.pk]
+        device = devices.get(limb.pk)
+        feet.append(
+            Foot(
+                limb=limb,
+                # An amputation above the ankle leaves no foot to draw.
+                maps=None
+                if limb.amputation == Amputation.MAJOR
+                else lesion_maps(limb.side, [row.lesion for row in ours]),
+                open=ours,
+                past=[x for x in lesions if x.limb_id == limb.pk and not x.is_open],
+                device=device,
+                device_overdue=bool(device and device.stays_closed and sealed_past(device.open_by, today)),
+                findings=found[limb.pk],
+            )
+        )
+    return feet
+
+
+def person_page(person: Person, *, today: date, everything: bool = False) -> PersonPage:
+    """The whole page of one person."""
+    last_visit = person.visits.filter(state=VisitState.STANDS).first()
+    feet = _feet(person, today)
+    standing = visit_standing(
+        last_visit.next_on if last_visit else None,
+        today,
+        in_care=person.state == PersonState.IN_CARE,
+        open_lesions=any(foot.open for foot in feet),
+    )
+    return PersonPage(
+        person=person,
+        feet=feet,
+        weights=list(person.weights.all()[:WEIGHTS_SHOWN]),
+        circumstances=circumstances_card(person, today),
+        flags=[(flag, flag_words(flag.flags)) for flag in flags_open(person)],
+        referrals=list(person.referrals.all()),
+        consent=person.photo_consents.first(),
+        last_visit=last_visit,
+        next_overdue=standing == "overdue",
+        timeline=timeline(person, everything=everything),
+    )

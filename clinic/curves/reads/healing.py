@@ -1,0 +1,297 @@
+"""The seam: rows of measurements become healing values. Every page that judges a wound reads it from here."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from clinic.capture.reads.repeat import trace_errors
+from clinic.guidelines.devices import DEVICES
+from clinic.healing.report import LesionReport, lesion_report
+from clinic.healing.series import Area, Method, WoundState
+from clinic.healing.verdict import Findings, VerdictWord
+from clinic.models import (
+    AreaMethod,
+    Depth,
+    Event,
+    EventKind,
+    Lesion,
+    LesionState,
+    LimbPlan,
+    Measurement,
+    Prescription,
+    VisitState,
+)
+
+__all__ = [
+    "BREAKING_EVENTS", "READING", "Course", "LesionHealing", "Mark", "Reading", "courses_of", "healing_of", "healings_of",
+    "measurements_of",
+]  # fmt: skip
+
+#: Events after which the course of a wound may change: the forecast's trend widens there.
+BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
+_DEPTHS = [value for value, _ in Depth.choices]
+_WORD_KIND = {
+    VerdictWord.HEALED: "healed",
+    VerdictWord.CLOSED: "to_confirm",
+    VerdictWord.WORSENING: "worsening",
+    VerdictWord.TOO_EARLY: "too_early",
+    VerdictWord.STALLED: "stalled",
+    VerdictWord.SLOW: "slow",
+    VerdictWord.ON_COURSE: "on_course",
+}
+
+
+class Reading(NamedTuple):
+    """What a curve, a verdict and a spark take from one measurement; lists read hundreds of them."""
+
+    lesion_id: int
+    day: date
+    method: str
+    debridement: str
+    area_mm2: float | None
+    covered_dry: bool
+    depth: str
+    infection_grade: int | None
+    not_measured_because: str
+
+    @property
+    def area_cm2(self) -> float | None:
+        return None if self.area_mm2 is None else self.area_mm2 / 100
+
+
+#: The columns of a reading, in its order.
+READING = (
+    "lesion_id", "visit__visited_on", "method", "debridement", "area_mm2", "covered_dry", "depth", "infection_grade",
+    "not_measured_because",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something to show in the strip under a healing curve."""
+
+    day: date
+    kind: str
+    words: str
+    breaks: bool
+
+
+@dataclass(frozen=True)
+class Course:
+    """What was measured and what happened, not judged."""
+
+    lesion: Lesion
+    readings: tuple[Reading, ...]
+    areas: tuple[Area, ...]
+    marks: tuple[Mark, ...]
+
+    @property
+    def breaks(self) -> list[date]:
+        """Days after which the course may change."""
+        return [mark.day for mark in self.marks if mark.breaks]
+
+
+@dataclass(frozen=True)
+class LesionHealing:
+    """A lesion with everything its curve, its row and its verdict need."""
+
+    lesion: Lesion
+    readings: tuple[Reading, ...]
+    areas: tuple[Area, ...]
+    marks: tuple[Mark, ...]
+    report: LesionReport | None
+
+    @property
+    def last(self) -> Reading | None:
+        return self.readings[-1] if self.readings else None
+
+    @property
+    def kind(self) -> str:
+        """Key of the state's shape, colour and word."""
+        if self.lesion.state == LesionState.HEALED:
+            return "healed"
+        if self.report is None:
+            return "too_early"
+        return _WORD_KIND[self.report.verdict.word]
+
+    @property
+    def words(self) -> str:
+        if self.lesion.state == LesionState.HEALED:
+            return "healed"
+        if self.lesion.state == LesionState.ENDED:
+            return self.lesion.get_outcome_display().lower()
+        if self.report is None:
+            return "not measured yet"
+        return self.report.verdict.word.value
+
+    @property
+    def sentence(self) -> str:
+        """The verdict sentence under a lesion's title."""
+        if self.report is None:
+            return "No area measured yet."
+        if self.lesion.state == LesionState.ENDED:
+            return f"Ended: {self.lesion.get_outcome_display().lower()}."
+        return " ".join(reason.text for reason in self.report.verdict.reasons)
+
+
+#: A forecast takes milliseconds and the review list shows one for each lesion. A report follows from nothing but the areas,
+#: the findings and the days of change that are its key; no name, number or free text is among them. 15 kB each (measured).
+_judged = lru_cache(maxsize=2000)(lesion_report)
+
+
+def _areas(readings: Sequence[Reading], share: float | None) -> tuple[Area, ...]:
+    """Areas; `share` is the clinic's own error of a traced one, where it is known."""
+    return tuple(
+        Area(
+            day=m.day,
+            area=float(m.area_mm2),
+            method=Method.TRACED if m.method == AreaMethod.TRACED else Method.ELLIPSE,
+            state=WoundState(m.debridement),
+            share=share if m.method == AreaMethod.TRACED else None,
+        )
+        for m in readings
+        if m.area_mm2 is not None
+    )
+
+
+def _findings(state: str, readings: Sequence[Reading]) -> Findings:
+    depths = [_DEPTHS.index(m.depth) for m in readings if m.depth]
+    grades = [m.infection_grade for m in readings if m.infection_grade is not None]
+    return Findings(
+        healed_confirmed=state == LesionState.HEALED,
+        covered=bool(readings and readings[-1].covered_dry) or state == LesionState.TO_CONFIRM,
+        infection_up=len(grades) > 1 and grades[-1] > grades[-2] and grades[-1] > 1,
+        depth_up=len(depths) > 1 and depths[-1] > depths[-2],
+    )
+
+
+def measurements_of(lesions: Any) -> QuerySet[Measurement]:
+    """Measurements that stand, in the order of their visits."""
+    return (
+        Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
+        .select_related("visit")
+        .order_by("visit__visited_on", "pk")
+    )
+
+
+def _columns(lesions: Any) -> QuerySet[Any, Any]:
+    return measurements_of(lesions).values_list(*READING)
+
+
+def _reading(row: Measurement) -> Reading:
+    return Reading(
+        row.lesion_id,
+        row.visit.visited_on,
+        row.method,
+        row.debridement,
+        row.area_mm2,
+        row.covered_dry,
+        row.depth,
+        row.infection_grade,
+        row.not_measured_because,
+    )
+
+
+def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> dict[int, list[Reading]]:
+    """By lesion; from rows that were read already, or by one query of the few columns needed."""
+    by_lesion: dict[int, list[Reading]] = defaultdict(list)
+    if rows is None:
+        told: Iterable[Reading] = map(Reading._make, _columns([lesion.pk for lesion in lesions]))
+    else:
+        told = map(_reading, rows)
+    for reading in told:
+        by_lesion[reading.lesion_id].append(reading)
+    return by_lesion
+
+
+def _event_words(kind: str, note: str) -> str:
+    """An event as the strip names it; a decision by what it is about."""
+    words = str(EventKind(kind).label)
+    about = note.partition(":")[0].lower()
+    return f"{words}: {about}" if kind == EventKind.DECISION and about else words
+
+
+def _events(limbs: Any) -> QuerySet[Any, Any]:
+    return Event.objects.filter(limb__in=limbs).values_list(
+        "limb_id", "lesion_id", "kind", "note", "happened_on"
+    )
+
+
+def _devices(limbs: Any) -> QuerySet[Any, Any]:
+    return Prescription.objects.filter(limb__in=limbs).values_list(
+        "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
+    )
+
+
+def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
+    return LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).values_list(
+        "limb_id", "plan__number", "plan__signed_at"
+    )
+
+
+def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
+    marks: dict[int, list[Mark]] = defaultdict(list)
+    by_limb: dict[int, list[Lesion]] = defaultdict(list)
+    for lesion in lesions:
+        by_limb[lesion.limb_id].append(lesion)
+
+    def put(limb_id: int, lesion_id: int | None, mark: Mark) -> None:
+        for lesion in by_limb[limb_id]:
+            # A strip tells of this lesion's own time; the fortnight before it explains where it started.
+            early = lesion.first_seen_on - timedelta(days=14)
+            late = lesion.confirmed_on or lesion.ended_on
+            if lesion_id in (None, lesion.pk) and mark.day >= early and (late is None or mark.day <= late):
+                marks[lesion.pk].append(mark)
+
+    for limb, lesion_id, kind, note, day in _events(by_limb):
+        put(limb, lesion_id, Mark(day, kind, _event_words(kind, note), kind in BREAKING_EVENTS))
+    for limb, device, prescribed_on, fitted_on, stopped_on in _devices(by_limb):
+        put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
+        if stopped_on:
+            put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
+    for limb, number, signed_at in _signed_plans(by_limb):
+        put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
+    return marks
+
+
+def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None) -> dict[int, Course]:
+    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion.
+
+    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared.
+    """
+    wanted = list(lesions)
+    if not wanted:
+        return {}
+    measured, marked = _readings(wanted, rows), _marks(wanted)
+    shares = trace_errors(wanted)
+    answer = {}
+    for lesion in wanted:
+        readings, share = tuple(measured[lesion.pk]), shares.get(lesion.pk)
+        marks = tuple(sorted(marked[lesion.pk], key=lambda mark: (mark.day, mark.words)))
+        answer[lesion.pk] = Course(lesion, readings, _areas(readings, share), marks)
+    return answer
+
+
+def healings_of(
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None
+) -> dict[int, LesionHealing]:
+    """Judge many lesions with a constant number of queries; keyed by lesion."""
+    answer = {}
+    for pk, course in courses_of(lesions, rows).items():
+        findings = _findings(course.lesion.state, course.readings)
+        report = _judged(course.areas, findings, tuple(course.breaks)) if course.areas else None
+        answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
+    return answer
+
+
+def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
+    """Judge one lesion."""
+    return healings_of([lesion], rows)[lesion.pk]

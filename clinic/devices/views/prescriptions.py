@@ -1,0 +1,264 @@
+"""Choosing a device for a limb, and what follows: the second signature, opening, stopping, and the prints."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms as django_forms
+from django.contrib import messages
+from django.http import HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.curves.reads.healing import healings_of
+from clinic.devices.forms.prescriptions import (
+    AnswersForm,
+    ChoiceForm,
+    OpenForm,
+    SecondForm,
+    StopForm,
+    WhatIfForm,
+)
+from clinic.devices.reads.advice import LimbDecision, ToldBefore, limb_decision, told_before
+from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_record
+from clinic.devices.writes import prescriptions as service
+from clinic.guidelines.due import sealed_past
+from clinic.models import Lesion, LesionState, Limb, Prescription
+from clinic.people.reads.people import person_bar
+from clinic.record.errors import Refused
+from clinic.record.forms.refusals import show
+from clinic.record.messages import said
+
+#: What is typed beside the answers stays while the advice is worked out again.
+TYPED_BESIDE = ("device_class", "departure_reason", "reason", "device_label", "stop_reason")
+
+
+@may("prescribe")
+def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
+    found = visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
+    today = timezone.localdate()
+    lesions = list(found.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
+    context: dict[str, Any] = {
+        "limb": found, "lesions": lesions, "today": today, "bar": person_bar(found.person), "here": "people",
+    }  # fmt: skip
+    if not lesions:
+        return render(request, "devices/new.html", context)
+    running = found.prescriptions.filter(stopped_on=None).select_related("relief_plan").first()
+    before = told_before(running, lesions)
+    # Answers are tried in the body, never in the address: they are facts of a person.
+    trying = "work_out" in request.POST
+    signing = request.method == "POST" and not trying
+    given = request.POST if request.method == "POST" else _carried(request.GET, before)
+    answers = AnswersForm(given or None, lesions=lesions, before=before)
+    tried = WhatIfForm(given or None, lesions=lesions)
+    answered = answers.answers()
+    record = limb_decision(found, today, answered)
+    assert record is not None
+    switched = tried.switched()
+    decision = limb_decision(found, today, answered, switched) if switched else record
+    assert decision is not None
+    chosen = ChoiceForm(
+        request.POST if signing else None,
+        initial={name: request.POST.get(name, request.GET.get(name, "")) for name in TYPED_BESIDE},
+        site=found.person.site,
+        offered=[offer.id for offer in record.advice.classes],
+        running=running is not None,
+        plan=running is not None and running.relief_plan is not None,
+        aids=[row.device.id for row in record.beside],
+    )
+    if signing and switched:
+        chosen.add_error(
+            None,
+            "What-if switches are on: this is not the record. Nothing was signed. Go back to the record, then sign.",
+        )
+    elif signing and chosen.is_valid():
+        data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
+        seen = data.pop("seen")
+        try:
+            made = service.prescription_sign(
+                by=request.user, limb=found, lesions=lesions, decision=record, seen_digest=seen,
+                prescribed_on=today, forecast_shown=_forecasts(lesions), **data,
+            )  # fmt: skip
+        except Refused as refused:
+            show(chosen, refused)
+            # The page now shows the advice as it stands; the next signature is on that.
+            again: Any = request.POST.copy()
+            again["seen"] = record.digest
+            chosen.data = again
+        else:
+            messages.success(request, f"Signed: {made}.")
+            return redirect("prescription", prescription=made.pk)
+    context |= {
+        "answers": answers, "tried": tried, "decision": decision, "form": chosen, "before": before,
+        "running": running, "gained": _difference(decision, record), "lost": _difference(record, decision),
+    }  # fmt: skip
+    part = "#advice" if request.htmx and trying else ""
+    return render(request, f"devices/new.html{part}", context, status=422 if chosen.errors else 200)
+
+
+def _carried(given: QueryDict, before: ToldBefore | None) -> QueryDict:
+    """Answers of the device before, when somebody asks for them; each is then today's answer, shown before signing."""
+    filled = QueryDict(mutable=True)
+    if before is None or given.get("carry") != "yes":
+        return filled
+    for name in before.answers:
+        filled.setdefault(name, before.words(name))
+    return filled
+
+
+def _difference(one: LimbDecision, other: LimbDecision) -> list[str]:
+    """Labels that the first offers and the second does not."""
+    theirs = {offer.id for offer in other.advice.classes}
+    return [row.device.label for row in one.offers if row.device.id not in theirs]
+
+
+def _forecasts(lesions: list[Lesion]) -> dict[str, Any] | None:
+    """What the healing pages say at this moment, kept with the decision."""
+    shown = {}
+    for healing in healings_of(lesions).values():
+        forecast = healing.report.forecast if healing.report else None
+        if forecast is not None:
+            shown[healing.lesion.label] = {
+                "verdict": healing.words,
+                "areas": forecast.n,
+                "median": forecast.median.isoformat() if forecast.median else None,
+                "chance_next_8w": round(forecast.chance_next_8w, 4),
+            }
+    return shown or None
+
+
+def _prescription(request: ClinicRequest, pk: int) -> Prescription:
+    return visible_or_404(
+        Prescription.objects.select_related("limb__person__site", "signed_by", "second_by", "relief_plan"),
+        request.user,
+        pk=pk,
+    )
+
+
+@may("see_cases")
+def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
+    found = _prescription(request, prescription)
+    return render(
+        request,
+        "devices/detail.html",
+        {
+            "prescription": found,
+            "record": signed_record(found),
+            "fittings": fittings_of(found),
+            "lesions": list(found.lesions.select_related("limb").order_by("label")),
+            "second": SecondForm(initial={"version": found.version}),
+            "sealed_past": sealed_past(found.open_by, timezone.localdate()),
+            "bar": person_bar(found.limb.person),
+            "here": "people",
+        },
+    )
+
+
+@may("see_cases")
+def decision_print(request: ClinicRequest, prescription: int) -> HttpResponse:
+    """The signed record alone, from its copies: nothing on this page is read from the case as it stands today."""
+    found = _prescription(request, prescription)
+    lines = [row for row in decisions_of(found.limb) if row.line.prescription_id == found.pk]
+    return render(
+        request,
+        "devices/record.html",
+        {"prescription": found, "record": signed_record(found), "lines": lines, "here": "people"},
+    )
+
+
+@may("see_cases")
+def limb_decisions(request: ClinicRequest, limb: int) -> HttpResponse:
+    found = visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=limb)
+    return render(
+        request,
+        "devices/decisions.html",
+        {
+            "limb": found,
+            "rows": decisions_of(found),
+            "bar": person_bar(found.person),
+            "here": "people",
+        },
+    )
+
+
+@may("prescribe")
+def prescription_second(request: ClinicRequest, prescription: int) -> HttpResponse:
+    found = _prescription(request, prescription)
+    form = SecondForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            service.prescription_second(
+                by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
+            )
+        except Refused as refused:
+            messages.error(request, said("refused", words=refused.message).text)
+        else:
+            messages.success(request, "Signed second. The device can be fitted.")
+    return redirect("prescription", prescription=found.pk)
+
+
+def _step(
+    request: ClinicRequest,
+    pk: int,
+    *,
+    form_class: Callable[..., django_forms.Form],
+    initial: dict[str, Any],
+    act: Callable[..., Any],
+    title: str,
+    button: str,
+    done: str,
+) -> HttpResponse:
+    found = _prescription(request, pk)
+    more = {"site": found.limb.person.site} if form_class is StopForm else {}
+    form = form_class(request.POST or None, initial={"version": found.version, **initial}, **more)
+    if request.method == "POST" and form.is_valid():
+        data = dict(form.cleaned_data)
+        try:
+            act(by=request.user, prescription=found, expected_version=data.pop("version"), **data)
+        except Refused as refused:
+            show(form, refused)
+            found.refresh_from_db()
+        else:
+            messages.success(request, done)
+            return redirect("prescription", prescription=found.pk)
+    return render(
+        request,
+        "devices/step.html",
+        {
+            "form": form,
+            "prescription": found,
+            "title": title,
+            "button": button,
+            "bar": person_bar(found.limb.person),
+            "here": "people",
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@may("fit_devices")
+def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse:
+    return _step(
+        request,
+        prescription,
+        form_class=OpenForm,
+        initial={"opened_on": timezone.localdate()},
+        act=service.prescription_open,
+        title="Opened",
+        button="Record the opening",
+        done="The opening is recorded; seal it again or stop it.",
+    )
+
+
+@may("fit_devices")
+def prescription_stop(request: ClinicRequest, prescription: int) -> HttpResponse:
+    return _step(
+        request,
+        prescription,
+        form_class=StopForm,
+        initial={"stopped_on": timezone.localdate()},
+        act=service.prescription_stop,
+        title="Stop this device",
+        button="Stop the device",
+        done="The device is stopped.",
+    )

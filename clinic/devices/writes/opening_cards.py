@@ -1,0 +1,122 @@
+"""The card a person leaves with when a device is sealed on. Without it no sealed device counts as fitted."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from clinic.guidelines.clocks import latest_opening
+from clinic.guidelines.devices import DEVICES
+from clinic.models import OpeningCard, Prescription, User
+from clinic.record.errors import Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
+from clinic.rules.reads.clocks import seal_rule
+
+__all__ = ["HOW_TO_OPEN", "OPEN_AT_ONCE", "card_hand_over", "card_make", "handed_card_check", "open_by_check"]
+
+#: When a sealed device is opened at once, in words for the person. Red flags: NICE NG19 (read in pages that quote
+#: it); the signs under a device are common practice, no source.
+OPEN_AT_ONCE = (
+    "Fever, shivering, or feeling generally unwell",
+    "New pain, burning or rubbing inside the device",
+    "Toes turn blue, white, cold or numb, or swell",
+    "Wet through, a bad smell, or blood or pus showing",
+    "The device is broken, loose or too tight",
+    "Pain or swelling in the calf, chest pain, or short of breath",
+)
+HOW_TO_OPEN = (
+    "This clinic has not written down how its devices are opened. Call the number on this card: "
+    "somebody there knows how."
+)
+
+
+def open_by_check(prescription: Prescription, sealed_on: date, open_by: date | None) -> date:
+    """The day to open lies after the sealing and within the site's rule."""
+    latest = latest_opening(
+        sealed_on, seal_rule(prescription.limb.person.site), first=prescription.fitted_on is None
+    )
+    if open_by is None or not sealed_on < open_by <= latest:
+        days = (latest - sealed_on).days
+        raise Refused(
+            f"Open by: within {days} day{'' if days == 1 else 's'} of sealing, "
+            f"{latest:%-d %b %Y} at the latest.",
+            field="open_by",
+        )
+    return open_by
+
+
+@transaction.atomic
+def card_make(*, by: User, prescription: Prescription, sealed_on: date, open_by: date | None) -> OpeningCard:
+    """Make the card of one sealing, with copies of everything it says."""
+    if not prescription.is_non_removable:
+        raise Refused("Only a device that stays on has an opening card.")
+    if prescription.stopped_on is not None:
+        raise Refused("This device was stopped; it has no card any more.")
+    if sealed_on < prescription.prescribed_on:
+        raise Refused(
+            f"Sealed on: {sealed_on:%-d %b %Y} lies before the prescription, "
+            f"{prescription.prescribed_on:%-d %b %Y}.",
+            field="sealed_on",
+        )
+    until = open_by_check(prescription, sealed_on, open_by)
+    card = OpeningCard(
+        prescription=prescription,
+        sealed_on=sealed_on,
+        open_by=until,
+        content=_content(prescription),
+    )
+    store(card, by=by)
+    person = prescription.limb.person
+    audit.record(by=by, site=person.site, verb="printed", target=card, person=person, open_by=until)
+    return card
+
+
+def _content(prescription: Prescription) -> dict[str, Any]:
+    site = prescription.limb.person.site
+    lacking = next((row for row in site.telephones if not row["in_hours"] or not row["out_of_hours"]), None)
+    if lacking:
+        raise Refused(
+            f"This clinic has no telephone number for every hour in its house rules ({lacking['words'].lower()}); "
+            "nobody leaves sealed without one."
+        )
+    return {
+        "clinic": site.name,
+        "side": prescription.limb.side,
+        "device": DEVICES[prescription.device_class].label,
+        "telephones": list(site.telephones),
+        "hours": f"{site.hours_start:%H:%M} to {site.hours_end:%H:%M}",
+        "open_at_once": list(OPEN_AT_ONCE),
+        "how_to_open": site.opening_text.strip() or HOW_TO_OPEN,
+    }
+
+
+@transaction.atomic
+def card_hand_over(*, by: User, card: OpeningCard) -> OpeningCard:
+    """Record that the person holds the printed card."""
+    if card.handed_at is not None:
+        raise Refused("This card was given to the person already.")
+    card.handed_at, card.handed_by = timezone.now(), by
+    store(card, by=by)
+    person = card.prescription.limb.person
+    audit.record(by=by, site=person.site, verb="handed over", target=card, person=person)
+    return card
+
+
+def handed_card_check(prescription: Prescription, sealed_on: date, open_by: date | None) -> None:
+    """Refuse a sealing whose card, of the same two days, is not in the person's hands."""
+    given = prescription.opening_cards.filter(handed_at__isnull=False, sealed_on=sealed_on)
+    card = given.order_by("-pk").first()
+    if card is None:
+        raise Refused(
+            "Opening card: not printed and given to the person yet. Nobody leaves sealed without it; make it first."
+        )
+    if card.open_by != open_by:
+        raise Refused(
+            f"Open by: the card in the person's hands says {card.open_by:%-d %b %Y}. Use that day, or print and "
+            "give a new card.",
+            field="open_by",
+        )

@@ -1,0 +1,397 @@
+"""Prescribing a device, fitting and sealing it, opening it, stopping it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, Protocol
+
+from django.db import transaction
+from django.utils import timezone
+
+from clinic.devices.writes.decisions import decision_add, signed_content, signed_sentence, who
+from clinic.devices.writes.fittings import FittingFindings, fitting_store, fitting_words
+from clinic.devices.writes.opening_cards import handed_card_check, open_by_check
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
+from clinic.guidelines.due import sealed_past
+from clinic.models import (
+    Agreement,
+    DecisionKind,
+    Lesion,
+    Limb,
+    Prescription,
+    ReasonKind,
+    User,
+    content_digest,
+)
+from clinic.record.errors import Conflict, Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
+from clinic.relief.writes.plan_life import seal_check
+from clinic.rules.reads.reasons import reason_of
+from clinic.rules.writes.next_dates import next_date_no_later_than
+from clinic.rules.writes.reasons import reason_to_stop
+from offload.models import PlanState
+
+__all__ = [
+    "Decision",
+    "prescription_fit",
+    "prescription_open",
+    "prescription_second",
+    "prescription_sign",
+    "prescription_stop",
+]
+
+#: Until these are known no one can say whether a device that stays on was right to choose or to pass over.
+BLOCKING = frozenset(
+    {"infection_grade", "osteomyelitis", "ischaemia_grade", "high_falls_risk", "cannot_attend_weekly",
+     "both_feet_ulcerated", "active_charcot"}
+)  # fmt: skip
+
+
+class Decision(Protocol):
+    """What the page showed: facts and advice of a limb on a day."""
+
+    @property
+    def first_offered(self) -> tuple[str, ...]: ...
+    @property
+    def advice(self) -> Any: ...
+    @property
+    def digest(self) -> str: ...
+    @property
+    def standing(self) -> str: ...
+    @property
+    def what_if(self) -> tuple[str, ...]: ...
+    def page_copy(self) -> dict[str, Any]: ...
+    def facts_copy(self) -> dict[str, Any]: ...
+    def advice_copy(self) -> dict[str, Any]: ...
+
+
+@transaction.atomic
+def prescription_sign(
+    *,
+    by: User,
+    limb: Limb,
+    lesions: list[Lesion],
+    decision: Decision,
+    seen_digest: str,
+    device_class: str,
+    reason: str,
+    departure_reason: str = "",
+    device_label: str = "",
+    beside: list[str] | None = None,
+    prescribed_on: date,
+    stop_reason: str = "",
+    carry_plan: bool = False,
+    forecast_shown: dict[str, Any] | None = None,
+) -> Prescription:
+    """Sign a choice of device with copies of the facts and the advice it was made on."""
+    person = limb.person
+    aids = list(dict.fromkeys(beside or ()))
+    first = device_class in decision.first_offered
+    running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
+    # A reason given where nothing departs would contradict the record.
+    departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
+    _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
+    if running is not None and not stop_reason:
+        raise Refused("Why does the present device stop?", field="stop_reason")
+    stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
+    plan = _carried_plan(running, device_class) if carry_plan else None
+    judged = not (BLOCKING & set(decision.advice.missing))
+    signed_at = timezone.now()
+    agreement = Agreement.UNJUDGED if not judged else decision.standing if first else Agreement.DEPARTED
+    content = signed_content(
+        by=by,
+        limb=limb,
+        page=decision.page_copy(),
+        device_class=device_class,
+        device_label=device_label.strip(),
+        beside=aids,
+        reason=reason.strip(),
+        departure=departure,
+        agrees=first if judged else None,
+        prescribed_on=prescribed_on,
+        signed_at=signed_at,
+        stops={
+            "label": DEVICES[running.device_class].label,
+            "since": running.prescribed_on.isoformat(),
+            "reason": stop.words,
+        }
+        if running is not None and stop is not None
+        else None,
+        carried_plan=plan.code if plan else "",
+        second_needed=person.site.second_signature,
+        forecast=forecast_shown,
+    )
+    if running is not None:
+        prescription_stop(
+            by=by,
+            prescription=running,
+            stopped_on=prescribed_on,
+            stop_reason=stop_reason,
+            expected_version=running.version,
+        )
+    made = Prescription(
+        limb=limb,
+        device_class=device_class,
+        device_label=device_label.strip(),
+        beside=aids,
+        prescribed_on=prescribed_on,
+        facts=decision.facts_copy(),
+        advice=decision.advice_copy(),
+        edition=decision.advice.edition,
+        first_offered=decision.first_offered[0] if decision.first_offered else "",
+        agrees=first if judged else None,
+        agreement=agreement,
+        departure_reason=departure.counts_as if departure else "",
+        departure_own=departure.row if departure else None,
+        departure_words=departure.words if departure else "",
+        reason=reason.strip(),
+        signed_by=by,
+        signed_at=signed_at,
+        content=content,
+        content_sha256=content_digest(content),
+        second_needed=person.site.second_signature,
+        relief_plan=plan,
+        forecast_shown=forecast_shown,
+    )
+    store(made, by=by)
+    made.lesions.set(lesions)
+    decision_add(
+        by=by,
+        prescription=made,
+        kind=DecisionKind.SIGNED,
+        on=prescribed_on,
+        sentence=signed_sentence(content),
+    )
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="prescribed",
+        target=made,
+        person=person,
+        device_class=device_class,
+        agrees=made.agrees,
+        advice=decision.digest,
+        content=made.content_sha256,
+    )
+    return made
+
+
+def _sign_checks(
+    decision: Decision,
+    seen_digest: str,
+    limb: Limb,
+    device_class: str,
+    explained: bool,
+    beside: list[str],
+) -> None:
+    if decision.what_if:
+        raise Refused("This was a what-if, not the record. Only what stands in the record is signed.")
+    if seen_digest != decision.digest:
+        raise Conflict(
+            "The facts or the advice changed since the page was opened. Look at them again, then sign."
+        )
+    if device_class in NON_REMOVABLE and limb.person.red_flags.filter(answer="").exists():
+        raise Refused(
+            "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
+            field="device_class",
+        )
+    if not explained:
+        raise Refused(
+            "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
+            field="departure_reason",
+        )
+    offered = {offer.id for offer in decision.advice.classes}
+    for name in beside:
+        if name not in offered or name == device_class or DEVICES[name].height != "none":
+            raise Refused(
+                f"Beside it: {DEVICES[name].label if name in DEVICES else name} is not offered beside a device here.",
+                field="beside",
+            )
+
+
+def _carried_plan(running: Prescription | None, device_class: str) -> Any:
+    """The relief plan of the device before, where both devices take an insole."""
+    if running is None or running.relief_plan is None:
+        raise Refused("Carry over the relief plan: the present device has none.", field="carry_plan")
+    if device_class not in WITH_INSOLE:
+        raise Refused("Carry over the relief plan: this class has no insole to cut.", field="carry_plan")
+    if running.relief_plan.state == PlanState.SUPERSEDED:
+        raise Refused(
+            f"Carry over the relief plan: {running.relief_plan} was replaced; sign the one that replaced it.",
+            field="carry_plan",
+        )
+    return running.relief_plan
+
+
+@transaction.atomic
+def prescription_second(*, by: User, prescription: Prescription, expected_version: int) -> Prescription:
+    """Sign a prescription second; until then its device is not fitted."""
+    if not prescription.second_needed:
+        raise Refused("This prescription needs no second signature.")
+    if prescription.stopped_on is not None:
+        raise Refused("This device was stopped; there is nothing left to sign.")
+    if prescription.second_at is not None:
+        raise Refused("This prescription was signed second already.")
+    if prescription.signed_by_id == by.pk:
+        raise Refused("The second signature is another podiatrist's than the first.")
+    prescription.second_by, prescription.second_at = by, timezone.now()
+    store(prescription, by=by, expected_version=expected_version)
+    today = timezone.localdate()
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.SECOND,
+        on=today,
+        sentence=f"On {today:%-d %b %Y} {who(by)}, signed second for {_what(prescription)}.",
+    )
+    person = prescription.limb.person
+    audit.record(by=by, site=person.site, verb="countersigned", target=prescription, person=person)
+    return prescription
+
+
+def _what(prescription: Prescription) -> str:
+    """The device in words as they stood when it was chosen."""
+    label = prescription.content.get("device", {}).get("label") or DEVICES[prescription.device_class].label
+    return f"the {label.lower()} chosen on {prescription.prescribed_on:%-d %b %Y}"
+
+
+@transaction.atomic
+def prescription_fit(
+    *,
+    by: User,
+    prescription: Prescription,
+    fitted_on: date,
+    sealed: bool,
+    open_by: date | None,
+    expected_version: int,
+    found: FittingFindings | None = None,
+) -> Prescription:
+    """Record that the device was fitted, and, when it stays on, sealed with a day to open it by."""
+    if prescription.stopped_on is not None:
+        raise Refused("This device was stopped; it cannot be fitted.")
+    if prescription.waits_for_second:
+        raise Refused("This clinic asks for a second signature first; until then it is not fitted.")
+    if fitted_on < prescription.prescribed_on:
+        raise Refused("Fitted on: lies before the prescription.", field="fitted_on")
+    if prescription.is_non_removable and not sealed:
+        raise Refused("A device that stays on is sealed when it is fitted.", field="sealed")
+    if sealed and not prescription.is_non_removable:
+        raise Refused("Only a device that stays on is sealed.", field="sealed")
+    site = prescription.limb.person.site
+    fitted = found or FittingFindings()
+    if sealed:
+        _seal_checks(prescription, fitted_on, open_by, fitted)
+    if sealed:
+        seal_check(prescription, fitted_on)
+    row = fitting_store(
+        by=by,
+        prescription=prescription,
+        fitted_on=fitted_on,
+        sealed=sealed,
+        open_by=open_by,
+        found=fitted,
+    )
+    prescription.fitted_on = prescription.fitted_on or fitted_on
+    prescription.sealed_on = fitted_on if sealed else None
+    prescription.open_by = open_by if sealed else None
+    prescription.opened_on = None
+    store(prescription, by=by, expected_version=expected_version)
+    person = prescription.limb.person
+    if open_by is not None and row.review_on is not None and sealed:
+        next_date_no_later_than(
+            by=by,
+            person=person,
+            open_by=open_by,
+            review_on=row.review_on,
+            why="next review agreed at sealing",
+        )
+    until = f", to be opened by {open_by:%-d %b %Y}" if sealed and open_by else ""
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.SEALED if sealed else DecisionKind.FITTED,
+        on=fitted_on,
+        sentence=f"On {fitted_on:%-d %b %Y} {who(by)}, fitted{' and sealed' if sealed else ''} "
+        f"{_what(prescription)}{until}: {fitting_words(row)}.",
+    )
+    audit.record(
+        by=by,
+        site=site,
+        verb="sealed" if sealed else "fitted",
+        target=prescription,
+        person=person,
+        open_by=open_by,
+    )
+    return prescription
+
+
+def _seal_checks(
+    prescription: Prescription, fitted_on: date, open_by: date | None, found: FittingFindings
+) -> None:
+    """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand."""
+    if prescription.limb.person.red_flags.filter(answer="").exists():
+        raise Refused("A red flag of this person is not answered yet; until then no device is sealed.")
+    until = open_by_check(prescription, fitted_on, open_by)
+    if found.review_on is not None and found.review_on > until:
+        raise Refused(
+            f"Next review: {found.review_on:%-d %b %Y} lies after the day it must be opened by, "
+            f"{until:%-d %b %Y}.",
+            field="review_on",
+        )
+    handed_card_check(prescription, fitted_on, until)
+
+
+@transaction.atomic
+def prescription_open(
+    *, by: User, prescription: Prescription, opened_on: date, expected_version: int
+) -> Prescription:
+    """Record that a sealed device was opened; its clock stops."""
+    if prescription.sealed_on is None or prescription.opened_on is not None:
+        raise Refused("This device is not sealed.")
+    if opened_on < prescription.sealed_on:
+        raise Refused("Opened on: lies before it was sealed.", field="opened_on")
+    prescription.opened_on = opened_on
+    store(prescription, by=by, expected_version=expected_version)
+    person = prescription.limb.person
+    late = sealed_past(prescription.open_by, opened_on)
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.OPENED,
+        on=opened_on,
+        sentence=f"On {opened_on:%-d %b %Y} {who(by)}, opened {_what(prescription)}"
+        f"{f', later than {prescription.open_by:%-d %b %Y}' if late else ''}.",
+    )
+    audit.record(by=by, site=person.site, verb="opened", target=prescription, person=person, late=late)
+    return prescription
+
+
+@transaction.atomic
+def prescription_stop(
+    *, by: User, prescription: Prescription, stopped_on: date, stop_reason: str, expected_version: int
+) -> Prescription:
+    """Record that a device is no longer worn, and why. A sealed one is opened by that."""
+    if prescription.stopped_on is not None:
+        raise Refused("This device was stopped already.")
+    if stopped_on < prescription.prescribed_on:
+        raise Refused("Stopped on: lies before the prescription.", field="stopped_on")
+    stop = reason_to_stop(prescription.limb.person.site, stop_reason)
+    prescription.stopped_on, prescription.stop_reason = stopped_on, stop.counts_as
+    prescription.stop_own, prescription.stop_words = stop.row, stop.words
+    if prescription.stays_closed:
+        prescription.opened_on = stopped_on
+    store(prescription, by=by, expected_version=expected_version)
+    person = prescription.limb.person
+    words = stop.words
+    decision_add(
+        by=by,
+        prescription=prescription,
+        kind=DecisionKind.STOPPED,
+        on=stopped_on,
+        sentence=f"On {stopped_on:%-d %b %Y} {who(by)}, stopped {_what(prescription)}: {words[0].lower()}{words[1:]}.",
+    )
+    audit.record(
+        by=by, site=person.site, verb="stopped", target=prescription, person=person, reason=stop.words
+    )
+    return prescription

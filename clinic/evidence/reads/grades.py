@@ -1,0 +1,374 @@
+"""The grades of a lesion from the record: SINBAD with parts, WIfI with stage, Texas, infection, risk category.
+
+Each names the finding that is missing. What is shown is what a prescription copies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+from django.utils.formats import date_format
+
+from clinic.evidence.reads.facts import FactRow, perfusion_fact
+from clinic.guidelines.grading import (
+    SINBAD_CAUTION,
+    Grade,
+    InfectionFindings,
+    Risk,
+    Sinbad,
+    infection_grade,
+    sinbad,
+    texas,
+    wifi_infection,
+    wifi_stage,
+    wifi_wound,
+)
+from clinic.models import Depth, FlagAnswer, Lesion, Limb, Measurement, Pulse, RedFlag, VisitState
+from clinic.people.reads.limbs import FindingValue, latest_findings
+from clinic.people.reads.risk import foot_risk
+
+__all__ = ["GradeRow", "grades_of", "sinbad_of"]
+
+DEEP = (Depth.TENDON_CAPSULE, Depth.BONE)
+TEXAS_DEPTH: dict[str, Literal[1, 2, 3]] = {
+    Depth.SKIN: 1, Depth.SUBCUTANEOUS: 1, Depth.TENDON_CAPSULE: 2, Depth.BONE: 3,
+}  # fmt: skip
+STAGES = {"1": "very low", "2": "low", "3": "moderate", "4": "high"}
+INFECTION_WORDS = {1: "none", 2: "mild", 3: "moderate", 4: "severe"}
+RISK_WORDS = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
+#: Findings as the page names them where the grading functions use shorter keys.
+MISSING_WORDS = {
+    "site": "site",
+    "flow_reduced": "foot pulses",
+    "ischaemia": "perfusion",
+    "neuropathy": "monofilament",
+    "sensation_lost": "monofilament",
+    "bacterial_infection": "infection looked at",
+    "infection": "infection looked at",
+    "infected": "infection looked at",
+    "ischaemic": "perfusion",
+    "area": "area",
+    "depth": "depth class",
+    "reaches": "depth class",
+    "wound": "wound grade",
+    "gangrene": "red-flag questions (gangrene)",
+    "extensive": "whether it is extensive",
+    "erythema_cm": "reach of redness",
+    "deep": "deeper than the skin or not",
+    "systemic": "fever or unwell or not",
+    "osteomyelitis": "bone infection",
+    "artery_disease": "artery disease (pulses or indices)",
+    "deformity": "deformity",
+    "past_ulcer": "ulcer before",
+    "amputation": "amputation",
+    "end_stage_renal_disease": "dialysis",
+}
+
+
+@dataclass(frozen=True)
+class GradeRow:
+    """One grade in words, its parts, what is missing, and the day of the newest finding in it."""
+
+    name: str
+    words: str
+    value: str
+    parts: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    note: str = ""
+    found_on: date | None = None
+    source: str = ""
+
+    def as_copy(self) -> dict[str, Any]:
+        """The row as the prescription keeps it."""
+        return {
+            "name": self.name,
+            "words": self.words,
+            "value": self.value,
+            "parts": list(self.parts),
+            "missing": list(self.missing),
+            "note": self.note,
+            "found_on": self.found_on.isoformat() if self.found_on else None,
+            "source": self.source,
+        }
+
+
+@dataclass(frozen=True)
+class _Look:
+    """What the record holds of one lesion that any grade reads."""
+
+    lesion: Lesion
+    last: Measurement | None
+    area: Measurement | None
+    found: Mapping[str, FindingValue]
+    perfusion: FactRow
+    bone: bool | None
+    gangrene: Literal["none", "digits", "extensive"] | None
+    risk: Risk
+
+    @property
+    def infection(self) -> int | None:
+        """Grade as recorded at the visit, raised by bone infection."""
+        grade = self.last.infection_grade if self.last else None
+        return max(grade or 0, 3) if self.bone else grade
+
+    @property
+    def ischaemia(self) -> int | None:
+        return self.perfusion.value
+
+    @property
+    def looked_on(self) -> date | None:
+        return self.last.visit.visited_on if self.last else None
+
+
+def _named(missing: Iterable[str], swapped: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    words = {**MISSING_WORDS, **(swapped or {})}
+    return tuple(dict.fromkeys(words.get(name, name.replace("_", " ")) for name in missing))
+
+
+def _open(grade: Grade) -> str:
+    return grade.value if grade.value is not None else f"{grade.possible[0]} to {grade.possible[-1]}"
+
+
+def _perfusion_missing(look: _Look) -> dict[str, str]:
+    """A measurement too old to count is named as such, with its day."""
+    row = look.perfusion
+    if row.state != "stale" or row.found_on is None:
+        return {}
+    old = f"perfusion (of {date_format(row.found_on, 'j M Y')}: {row.note})"
+    return {"ischaemia": old, "ischaemic": old}
+
+
+def _findings(look: _Look) -> InfectionFindings:
+    m = look.last
+    if m is None or not m.infection_looked:
+        return InfectionFindings(osteomyelitis=look.bone)
+    signs = m.infection_signs
+    reach = None if m.redness_mm is None else m.redness_mm / 10
+    return InfectionFindings(
+        swelling="swelling" in signs,
+        tenderness="tenderness" in signs,
+        warmth="warmth" in signs,
+        pus="pus" in signs,
+        erythema_cm=reach if "redness" in signs else 0.0,
+        deep=m.deep_infection,
+        # Bone that nobody judged does not hold the soft-tissue grade open; the (O) mark is named as missing instead.
+        osteomyelitis=bool(look.bone) or bool(m.probe_to_bone),
+        other_cause=False,
+        systemic=m.unwell,
+    )
+
+
+def _bone_open(look: _Look) -> tuple[str, ...]:
+    touched = look.last is not None and look.last.probe_to_bone
+    return ("bone infection, the (O) mark",) if look.bone is None and not touched else ()
+
+
+def _infection(look: _Look) -> GradeRow:
+    grade = infection_grade(_findings(look))
+    words = INFECTION_WORDS.get(grade.grade or 0, "")
+    value = f"{grade.label}{', ' + words if words else ''}" if len(grade.possible) < 4 else "not graded"
+    note = ""
+    if look.last is not None and look.last.probe_to_bone and look.bone is None:
+        note = "The probe touched bone: read as infected bone until shown otherwise."
+    missing = _named(grade.missing) if look.last and look.last.infection_looked else ("infection looked at",)
+    return GradeRow(
+        "infection",
+        "Infection (IWGDF/IDSA 2023)",
+        value,
+        missing=(*missing, *_bone_open(look)),
+        note=note,
+        found_on=look.looked_on,
+        source="Senneville 2024, Diabetes Metab Res Rev 40(3):e3687 (criteria read in secondary pages)",
+    )
+
+
+def sinbad_of(
+    lesion: Lesion, *, pulses: Sequence[str], ischaemia: int | None, not_felt: int | None, infection: int | None,
+    area_cm2: float | None, depth: str,
+) -> Sinbad:  # fmt: skip
+    """SINBAD from what was found: pulses as answered, grades of ischaemia and infection, monofilament sites not felt."""
+    flow = False if Pulse.PRESENT in pulses else True if len(pulses) == 2 or ischaemia in (1, 2, 3) else None
+    return sinbad(
+        mid_or_hindfoot=lesion.foot_site.sinbad_site,
+        flow_reduced=flow,
+        sensation_lost=None if not_felt is None else not_felt > 0,
+        infected=None if infection is None else infection >= 2,
+        area_cm2=area_cm2,
+        muscle_or_deeper=depth in DEEP if depth else None,
+    )
+
+
+def _sinbad(look: _Look) -> GradeRow:
+    found = look.found
+    score = sinbad_of(
+        look.lesion,
+        pulses=[found[name].value for name in ("dorsalis_pedis", "posterior_tibial") if name in found],
+        ischaemia=look.ischaemia,
+        not_felt=found["monofilament"].value if "monofilament" in found else None,
+        infection=look.infection,
+        area_cm2=None if look.area is None else look.area.area_cm2,
+        depth=look.last.depth if look.last else "",
+    )
+    value = str(score.total) if score.total is not None else f"{score.at_least} to {score.at_most}"
+    severe = ", severe from 3 on" if score.severe else ""
+    return GradeRow(
+        "sinbad",
+        "SINBAD",
+        f"{value} of 6{severe}",
+        parts=tuple(
+            f"{name.replace('_', ' ').capitalize()} {'not known' if v is None else v}"
+            for name, v in score.parts
+        ),
+        missing=_named(score.missing, {"ischaemia": "foot pulses"}),
+        note=SINBAD_CAUTION,
+        found_on=look.looked_on,
+        source="Ince 2008, Diabetes Care 31(5):964-967 (items from secondary pages and memory)",
+    )
+
+
+def _wifi(look: _Look) -> GradeRow:
+    depth = look.last.depth if look.last else ""
+    wound = wifi_wound(
+        ulcer=True,
+        reaches=None if not depth else "bone_joint_or_tendon" if depth in DEEP else "skin",
+        heel=look.lesion.foot_site.region == "rearfoot",
+        extensive=None,
+        gangrene=look.gangrene,
+    )
+    foot = wifi_infection(_findings(look))
+    w = int(wound.value) if wound.value is not None else None
+    stage = wifi_stage(w, look.ischaemia, foot.grade)
+    infection = "-".join(map(str, foot.possible))
+    shown_i = "not known" if look.ischaemia is None else str(look.ischaemia)
+    missing = [*wound.missing, *(n for n in stage.missing if n == "ischaemia")]
+    if foot.grade is None:
+        missing += foot.missing if look.last and look.last.infection_looked else ["infection"]
+    value = f"stage {_open(stage)}" + (f", {STAGES[stage.value]} amputation risk" if stage.value else "")
+    return GradeRow(
+        "wifi",
+        "WIfI clinical stage",
+        value,
+        parts=(f"Wound {_open(wound)}", f"Ischaemia {shown_i}", f"Foot infection {infection}"),
+        missing=_named(missing, _perfusion_missing(look)),
+        found_on=look.looked_on,
+        source="Mills 2014, J Vasc Surg 59(1):220-234 (stage cells from memory)",
+    )
+
+
+def _texas(look: _Look) -> GradeRow:
+    depth = look.last.depth if look.last else ""
+    infected = None if look.infection is None else look.infection >= 2
+    grade = texas(
+        depth=TEXAS_DEPTH.get(depth),
+        infected=infected,
+        ischaemic=None if look.ischaemia is None else look.ischaemia > 0,
+    )
+    value = grade.value or (
+        " or ".join(grade.possible) if len(grade.possible) <= 4 else "open, findings missing"
+    )
+    return GradeRow(
+        "texas",
+        "University of Texas",
+        value,
+        missing=_named(grade.missing, _perfusion_missing(look)),
+        note="Ischaemic from WIfI ischaemia grade 1 on (design choice).",
+        found_on=look.looked_on,
+        source="Armstrong 1998, Diabetes Care 21:855-859",
+    )
+
+
+def _risk(look: _Look) -> GradeRow:
+    risk = look.risk
+    if risk.category is not None:
+        value = f"category {risk.category}, {RISK_WORDS[risk.category]}"
+    else:
+        value = f"category {risk.possible[0]} to {risk.possible[-1]}"
+    parts: tuple[str, ...] = ()
+    if risk.interval_months:
+        low, high = risk.interval_months
+        span = f"{low}" if low == high else f"{low} to {high}"
+        parts = (f"Once healed: seen every {span} months",)
+    newest = max((f.found_on for f in look.found.values()), default=None)
+    return GradeRow(
+        "risk",
+        "Risk category (IWGDF)",
+        value,
+        parts=parts,
+        missing=_named(risk.missing),
+        found_on=newest,
+        source="IWGDF prevention guideline 2023, as reproduced in World J Diabetes 2022;13:27",
+    )
+
+
+def _newest(lesions: Sequence[Lesion], day: date) -> dict[int, tuple[Measurement | None, Measurement | None]]:
+    newest: dict[int, tuple[Measurement | None, Measurement | None]] = {}
+    rows = (
+        Measurement.objects.filter(
+            lesion__in=lesions, visit__state=VisitState.STANDS, visit__visited_on__lte=day
+        )
+        .select_related("visit")
+        .order_by("visit__visited_on", "pk")
+    )
+    for row in rows:
+        _, area = newest.get(row.lesion_id, (None, None))
+        newest[row.lesion_id] = (row, row if row.area_mm2 is not None else area)
+    return newest
+
+
+def _gangrene(
+    lesion: Lesion, last: Measurement | None, flagged: set[int]
+) -> Literal["none", "digits", "extensive"] | None:
+    """The red-flag questions of the visit ask for it; where it was told, its reach is read by the lesion's place."""
+    if last is None:
+        return None
+    if last.visit_id not in flagged:
+        return "none"
+    return "digits" if lesion.foot_site.region in ("hallux", "lesser_toe") else "extensive"
+
+
+def grades_of(
+    limb: Limb, lesions: Sequence[Lesion], day: date, bone: Mapping[int, bool | None] | None = None
+) -> dict[int, tuple[GradeRow, ...]]:
+    """Grades of some lesions of one limb on a day, by lesion key; seven queries whatever the size of the record.
+
+    `bone` holds what was said of bone infection on the page, by lesion key.
+    """
+    if not lesions:
+        return {}
+    person = limb.person
+    newest = _newest(lesions, day)
+    visits = {last.visit_id for last, _ in newest.values() if last is not None}
+    flagged = {
+        flag.visit_id
+        for flag in RedFlag.objects.filter(person=person, visit__in=visits).exclude(
+            answer=FlagAnswer.NOT_A_FLAG
+        )
+        if "gangrene" in flag.flags and flag.visit_id is not None
+    }
+    found = latest_findings([limb], person.site, day)[limb.pk]
+    perfusion = perfusion_fact(
+        limb,
+        limb.findings.filter(found_on__lte=day),
+        list(limb.events.filter(happened_on__lte=day).order_by("-happened_on")),
+        day,
+    )
+    everyone = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
+    risk = foot_risk(limb, found, everyone, person)
+    answer: dict[int, tuple[GradeRow, ...]] = {}
+    for lesion in lesions:
+        last, area = newest.get(lesion.pk, (None, None))
+        look = _Look(
+            lesion=lesion,
+            last=last,
+            area=area,
+            found={value.name: value for value in found},
+            perfusion=perfusion,
+            bone=(bone or {}).get(lesion.pk),
+            gangrene=_gangrene(lesion, last, flagged),
+            risk=risk,
+        )
+        answer[lesion.pk] = (_infection(look), _sinbad(look), _wifi(look), _texas(look), _risk(look))
+    return answer

@@ -1,0 +1,119 @@
+"""Closing a lesion: covered and dry, confirmed healed at a later visit, opened again, or ended otherwise."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from django.db import transaction
+
+from clinic.guidelines.due import confirmable_from, reopens_until
+from clinic.models import OPEN_STATES, Attendance, Lesion, LesionOutcome, LesionState, User, Visit, VisitState
+from clinic.record.errors import Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
+
+__all__ = ["lesion_close", "lesion_confirm", "lesion_end", "lesion_reopen"]
+
+
+def _end_episode_if_over(lesion: Lesion, *, by: User, on: date) -> None:
+    """An episode is open until all its lesions have ended."""
+    episode = lesion.episode
+    still = episode.lesions.filter(state__in=OPEN_STATES)
+    if episode.ended_on is None and not still.exists():
+        episode.ended_on = on
+        store(episode, by=by, why="all lesions have ended")
+
+
+@transaction.atomic
+def lesion_close(*, by: User, lesion: Lesion, closed_on: date, expected_version: int) -> Lesion:
+    """Found covered and dry: closed, to be confirmed at a later visit. The device stays on."""
+    if lesion.state != LesionState.OPEN:
+        raise Refused(f"This lesion is {lesion.get_state_display().lower()}; only an open one can be closed.")
+    if closed_on < lesion.first_seen_on:
+        raise Refused(
+            f"Covered and dry on: {closed_on:%-d %b %Y} lies before the lesion was first seen, "
+            f"{lesion.first_seen_on:%-d %b %Y}.",
+            field="closed_on",
+        )
+    lesion.state, lesion.closed_on = LesionState.TO_CONFIRM, closed_on
+    store(lesion, by=by, expected_version=expected_version)
+    person = lesion.limb.person
+    audit.record(by=by, site=person.site, verb="closed", target=lesion, person=person, closed_on=closed_on)
+    return lesion
+
+
+@transaction.atomic
+def lesion_confirm(
+    *, by: User, lesion: Lesion, confirmed_on: date, footwear: str, next_on: date, expected_version: int
+) -> Lesion:
+    """Confirmed healed at a second visit; the person goes on to remission with a date to come back."""
+    site = lesion.limb.person.site
+    if lesion.state != LesionState.TO_CONFIRM or lesion.closed_on is None:
+        raise Refused("Only a lesion found covered and dry before can be confirmed healed.")
+    earliest = confirmable_from(lesion.closed_on, site.confirm_closure_days)
+    if confirmed_on < earliest:
+        raise Refused(
+            f"Confirmed on: {confirmed_on:%-d %b %Y} is less than {site.confirm_closure_days} days after it was "
+            f"found covered and dry; {earliest:%-d %b %Y} at the earliest.",
+            field="confirmed_on",
+        )
+    if next_on <= confirmed_on:
+        raise Refused("Next visit: must lie after the confirmation.", field="next_on")
+    lesion.state, lesion.outcome = LesionState.HEALED, LesionOutcome.HEALED
+    lesion.confirmed_on, lesion.footwear = confirmed_on, footwear.strip()
+    store(lesion, by=by, expected_version=expected_version)
+    _end_episode_if_over(lesion, by=by, on=confirmed_on)
+    person = lesion.limb.person
+    # The visit is the one carrier of next dates: the confirmation is a visit like any other.
+    visit = Visit.objects.filter(
+        person=person, visited_on=confirmed_on, state=VisitState.STANDS, attendance=Attendance.CAME
+    ).first() or Visit(person=person, visited_on=confirmed_on, note="Closure confirmed.")
+    visit.next_on = next_on
+    store(visit, by=by, why="closure confirmed")
+    audit.record(
+        by=by, site=site, verb="confirmed healed", target=lesion, person=person, confirmed_on=confirmed_on
+    )
+    return lesion
+
+
+@transaction.atomic
+def lesion_reopen(*, by: User, lesion: Lesion, reopened_on: date, expected_version: int) -> Lesion:
+    """Opened again soon after closing: the same lesion goes on. Later, it is a recurrence."""
+    site = lesion.limb.person.site
+    if lesion.state not in (LesionState.TO_CONFIRM, LesionState.HEALED) or lesion.closed_on is None:
+        raise Refused("Only a closed lesion can open again.")
+    if reopened_on < lesion.closed_on:
+        raise Refused("Opened again on: lies before it was found closed.", field="reopened_on")
+    last = reopens_until(lesion.closed_on, site.reopen_days)
+    if lesion.state == LesionState.HEALED and reopened_on > last:
+        raise Refused(
+            f"Opened again on: more than {site.reopen_days} days after closing this counts as a new lesion that "
+            "recurs at the same place. Add a lesion and name this one as the one it recurs after.",
+            field="reopened_on",
+        )
+    lesion.state, lesion.outcome = LesionState.OPEN, ""
+    lesion.closed_on = lesion.confirmed_on = None
+    store(lesion, by=by, expected_version=expected_version, why=f"opened again on {reopened_on.isoformat()}")
+    if lesion.episode.ended_on is not None:
+        lesion.episode.ended_on = None
+        store(lesion.episode, by=by, why="a lesion opened again")
+    person = lesion.limb.person
+    audit.record(by=by, site=site, verb="reopened", target=lesion, person=person, reopened_on=reopened_on)
+    return lesion
+
+
+@transaction.atomic
+def lesion_end(*, by: User, lesion: Lesion, outcome: str, ended_on: date, expected_version: int) -> Lesion:
+    """Ended without healing: amputation, death, moved away, lost to follow-up."""
+    if not lesion.is_open:
+        raise Refused("This lesion has ended already.")
+    if outcome == LesionOutcome.HEALED:
+        raise Refused("Outcome: healed is reached by closing and confirming.", field="outcome")
+    if ended_on < lesion.first_seen_on:
+        raise Refused("Ended on: lies before the lesion was first seen.", field="ended_on")
+    lesion.state, lesion.outcome, lesion.ended_on = LesionState.ENDED, outcome, ended_on
+    store(lesion, by=by, expected_version=expected_version)
+    _end_episode_if_over(lesion, by=by, on=ended_on)
+    person = lesion.limb.person
+    audit.record(by=by, site=person.site, verb="ended", target=lesion, person=person, outcome=outcome)
+    return lesion

@@ -1,0 +1,141 @@
+"""Reading a foot: the last finding of each kind with its day, and what is too old to rely on."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.utils import timezone
+
+from clinic.evidence.reads.facts import PERFUSION_EVENTS
+from clinic.guidelines.due import too_old
+from clinic.models import Event, Limb, LimbFinding, Person, Prescription, Site
+from offload.core.shapes.insole import Insole, insole_for
+
+__all__ = ["PERFUSION", "FindingValue", "both_limbs", "insole_of_limb", "latest_findings", "running_devices"]
+
+#: Findings that tell of the blood supply; they age, and a later operation makes them old at once.
+PERFUSION = (
+    "dorsalis_pedis",
+    "posterior_tibial",
+    "ankle_pressure_mmhg",
+    "ankle_index",
+    "toe_pressure_mmhg",
+    "toe_index",
+    "tcpo2_mmhg",
+)
+#: A finding about the skin counts on its own day only.
+SAME_DAY = ("fragile_skin",)
+
+_LABELS = {
+    "monofilament": "Monofilament",
+    "dorsalis_pedis": "Dorsalis pedis pulse",
+    "posterior_tibial": "Posterior tibial pulse",
+    "ankle_pressure_mmhg": "Ankle pressure",
+    "ankle_index": "Ankle index",
+    "toe_pressure_mmhg": "Toe pressure",
+    "toe_index": "Toe index",
+    "tcpo2_mmhg": "TcPO2",
+    "deformity": "Deformity",
+    "rigid_deformity": "Rigid, bony deformity",
+    "flexible_toe_deformity": "Flexible toe deformity",
+    "charcot": "Charcot foot",
+    "oedema": "Oedema",
+    "fragile_skin": "Fragile skin",
+    "calf_girth_mm": "Calf girth",
+    "bulky_calf": "Calf too bulky for a prefabricated device",
+    "previous_ulcer": "Ulcer on this foot before",
+}
+
+
+@dataclass(frozen=True)
+class FindingValue:
+    """The newest answer to one question about a foot; of the monofilament, the value is the sites not felt."""
+
+    name: str
+    label: str
+    value: Any
+    words: str
+    found_on: date
+    stale: bool
+
+
+def insole_of_limb(limb: Limb) -> Insole | None:
+    """The insole drawn for a foot; none while its length is not on record."""
+    if limb.foot_length_mm is None:
+        return None
+    breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
+    return insole_for(float(limb.foot_length_mm), breadth)
+
+
+def both_limbs(person: Person) -> list[Limb]:
+    """Left then right, each knowing its person."""
+    limbs = list(Limb.objects.filter(person=person).order_by("side"))
+    for limb in limbs:
+        limb.person = person
+    return limbs
+
+
+def _words(row: LimbFinding, name: str) -> str:
+    value = getattr(row, name)
+    if isinstance(value, bool):
+        return "Yes" if value else "No"
+    if name.endswith("_mmhg"):
+        return f"{value} mmHg"
+    if name.endswith("_mm"):
+        return f"{value} mm"
+    display = getattr(row, f"get_{name}_display", None)
+    return display() if display else str(value)
+
+
+def _last_changes(limbs: Sequence[Limb]) -> dict[int, date]:
+    days: dict[int, date] = {}
+    events = Event.objects.filter(limb__in=limbs, kind__in=PERFUSION_EVENTS)
+    for limb_id, day in events.order_by("happened_on").values_list("limb_id", "happened_on"):
+        days[limb_id] = day
+    return days
+
+
+def _newest(
+    rows: Iterable[LimbFinding], site: Site, changed_on: date | None, today: date
+) -> list[FindingValue]:
+    found: dict[str, FindingValue] = {}
+    for row in rows:  # newest first
+        if row.monofilament_felt is not None and "monofilament" not in found:
+            not_felt = (row.monofilament_tested or 0) - row.monofilament_felt
+            words = f"{row.monofilament_felt} of {row.monofilament_tested} sites felt"
+            found["monofilament"] = FindingValue(
+                "monofilament", _LABELS["monofilament"], not_felt, words, row.found_on, False
+            )
+        for name in _LABELS:
+            value = getattr(row, name, None)
+            if name in found or value in (None, ""):
+                continue
+            old = name in PERFUSION and (
+                too_old(row.found_on, site.perfusion_fresh_days, today)
+                or (changed_on is not None and changed_on > row.found_on)
+            )
+            old = old or (name in SAME_DAY and row.found_on != today)
+            found[name] = FindingValue(name, _LABELS[name], value, _words(row, name), row.found_on, old)
+    return [found[name] for name in _LABELS if name in found]
+
+
+def latest_findings(
+    limbs: Sequence[Limb], site: Site, today: date | None = None
+) -> Mapping[int, list[FindingValue]]:
+    """By limb, the newest answer to each question (two queries for any number of limbs and findings)."""
+    day = today or timezone.localdate()
+    rows: dict[int, list[LimbFinding]] = defaultdict(list)
+    for row in LimbFinding.objects.filter(limb__in=limbs).order_by("-found_on", "-pk"):
+        rows[row.limb_id].append(row)
+    changed = _last_changes(limbs)
+    return {limb.pk: _newest(rows[limb.pk], site, changed.get(limb.pk), day) for limb in limbs}
+
+
+def running_devices(limbs: Sequence[Limb]) -> dict[int, Prescription]:
+    """By limb, the device that runs there (never more than one)."""
+    rows = Prescription.objects.filter(limb__in=limbs, stopped_on__isnull=True).select_related("limb")
+    return {row.limb_id: row for row in rows}

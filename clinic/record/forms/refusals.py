@@ -1,0 +1,26 @@
+"""A service's refusal, shown at the form field it concerns; what was typed stays."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+
+from clinic.record.errors import Refused
+
+
+def show(form: forms.BaseForm, refused: Refused) -> None:
+    """Put the refusal on its field, or on the whole form when the form has no such field."""
+    form.add_error(refused.field if refused.field in form.fields else None, refused.message)
+
+
+def hold(form: forms.Form, check: Callable[..., None], *names: str, **more: Any) -> None:
+    """Hold the answers of these names against a rule of the services; what it refuses stands at its field.
+
+    An answer that was not asked, or is a fault of its own already, leaves the rule nothing to say.
+    """
+    told = form.cleaned_data
+    if all(name in told for name in names):
+        try:
+            check(**{name: told[name] for name in names}, **more)
+        except Refused as refused:
+            show(form, refused)

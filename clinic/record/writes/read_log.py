@@ -1,0 +1,89 @@
+"""The log of who opened whose record: one insert a page, bound into the chain of batches afterwards."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from datetime import UTC
+
+from django.db import transaction
+from django.utils import timezone
+
+from clinic.models import User, ViewBatch, ViewEvent
+from clinic.record.writes.audit import canonical, lock_chain
+
+__all__ = ["batch", "faults", "note"]
+
+
+def note(*, by: User, seen: Iterable[tuple[int, int, int | None]], page: str) -> None:
+    """One row for each (person, site, glass) shown on a page."""
+    now = timezone.now()
+    for person_id, site_id, glass_id in seen:
+        ViewEvent(
+            site_id=site_id,
+            at=now,
+            actor_id=by.pk,
+            actor=f"{by} ({by.username})"[:160],
+            actor_role=by.role,
+            page=page[:60],
+            person_id=person_id,
+            glass_id=glass_id,
+        ).save(force_insert=True)
+
+
+def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
+    body, count = hashlib.sha256(previous.encode()), 0
+    for row in rows:
+        count += 1
+        told = [
+            row.pk, row.site_id, row.at.astimezone(UTC).isoformat(timespec="microseconds"), row.actor_id,
+            row.actor, row.actor_role, row.page, row.person_id, row.glass_id,
+        ]  # fmt: skip
+        body.update(canonical(told).encode() + b"\n")
+    return body.hexdigest(), count
+
+
+@transaction.atomic
+def batch(site_id: int) -> ViewBatch | None:
+    """Bind the views since the last batch; None when there are none."""
+    lock_chain(site_id)
+    last = ViewBatch.objects.filter(site_id=site_id).order_by("-sequence").first()
+    rows = list(ViewEvent.objects.filter(site_id=site_id, pk__gt=last.last_id if last else 0).order_by("pk"))
+    if not rows:
+        return None
+    previous = last.digest if last else ""
+    digest, count = _digest(previous, rows)
+    made = ViewBatch(
+        site_id=site_id,
+        sequence=last.sequence + 1 if last else 1,
+        at=timezone.now(),
+        first_id=rows[0].pk,
+        last_id=rows[-1].pk,
+        rows=count,
+        previous_digest=previous,
+        digest=digest,
+    )
+    made.save(force_insert=True)
+    return made
+
+
+def faults(site_id: int) -> Iterator[str]:
+    """Every batch that does not hold, as one sentence each."""
+    previous, expected = "", 1
+    for one in ViewBatch.objects.filter(site_id=site_id).order_by("sequence"):
+        if one.sequence != expected:
+            yield f"batch {expected} of the reads of site {site_id} is missing"
+        if one.previous_digest != previous:
+            yield f"batch {one.sequence} of the reads of site {site_id} does not follow the batch before it"
+        rows = ViewEvent.objects.filter(site_id=site_id, pk__gte=one.first_id, pk__lte=one.last_id).order_by(
+            "pk"
+        )
+        digest, count = _digest(one.previous_digest, rows.iterator())
+        if count != one.rows:
+            yield (
+                f"batch {one.sequence} of the reads of site {site_id} has {count} rows between "
+                f"{one.first_id} and {one.last_id}, {one.rows} were bound"
+            )
+        elif digest != one.digest:
+            yield f"a read between {one.first_id} and {one.last_id} of site {site_id} was altered"
+        previous, expected = one.digest, one.sequence + 1

@@ -1,0 +1,236 @@
+"""Reading for the relief bench and the plan page."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Prefetch
+from django.db.models.fields.json import KeyTextTransform
+from django.utils.safestring import SafeString
+
+from clinic.charts.agreement import MeasuredPoint, agreement_svg
+from clinic.models import (
+    OPEN_STATES,
+    Imprint,
+    Lesion,
+    Limb,
+    LimbPlan,
+    Measurement,
+    Prescription,
+    Site,
+    User,
+    VisitState,
+)
+from offload.core.pressure.agreement import Agreement, agreement_of
+from offload.core.shapes.insole import Insole
+from offload.core.sheets.sheet_code import normalised
+from offload.forms import numbers_of
+from offload.models import PlanMeasurement, ReliefPlan
+from offload.selectors import place_on_insole
+
+__all__ = [
+    "MeasuredPlans",
+    "measured_plans",
+    "BenchLesion",
+    "bench_lesions",
+    "devices_with",
+    "plan_of_code",
+    "plans_of_limb",
+    "start_of",
+]
+
+START_LENGTH, START_WIDTH = 14.0, 10.0  # [mm] until an imprint or a measurement says otherwise
+
+
+@dataclass(frozen=True)
+class BenchLesion:
+    """One open lesion of a limb and the numbers with which it comes onto the bench."""
+
+    lesion: Lesion
+    on_insole: bool
+    start: Mapping[str, Any]
+    site_place: tuple[float, float] | None
+
+    def is_at_site_name(self, x: float, y: float) -> bool:
+        """Whether a place is still the one that follows from the site's name."""
+        return (
+            self.site_place is not None
+            and max(abs(x - self.site_place[0]), abs(y - self.site_place[1])) < 0.05
+        )
+
+
+def bench_lesions(limb: Limb) -> list[Lesion]:
+    """Open lesions of a limb with their imprints and measurements (three queries)."""
+    return list(
+        limb.lesions.filter(state__in=OPEN_STATES)
+        .select_related("limb")
+        .prefetch_related(
+            Prefetch("imprints", queryset=Imprint.objects.order_by("-taken_on", "-pk")),
+            Prefetch(
+                "measurements",
+                queryset=Measurement.objects.exclude(visit__state=VisitState.IN_ERROR)
+                .filter(area_mm2__gt=0)
+                .order_by("-visit__visited_on", "-pk"),
+            ),
+        )
+        .order_by("label", "pk")
+    )
+
+
+def start_of(lesion: Lesion, insole: Insole, source: ReliefPlan | None = None) -> BenchLesion:
+    """Where a lesion begins on the bench: from the plan it is copied from, its last imprint, or its site's name."""
+    place = lesion.foot_site
+    if not place.insole_plan:
+        return BenchLesion(lesion, False, {}, None)
+    site_place = place_on_insole(insole, _landmark(place.id), *place.map_xy)
+    copied = _copied(lesion, source)
+    if copied is not None:
+        return BenchLesion(lesion, True, copied, site_place)
+    imprints = list(lesion.imprints.all())
+    if imprints:
+        return BenchLesion(
+            lesion,
+            True,
+            {"include": True, "how": imprints[0].how, **numbers_of(imprints[0].outline_mm)},
+            site_place,
+        )
+    length, width = _size(lesion)
+    start = {
+        "include": True,
+        "how": "placed",
+        "x_mm": site_place[0],
+        "y_mm": site_place[1],
+        "length_mm": length,
+        "width_mm": width,
+        "angle_deg": 0.0,
+        "outline": "",
+    }
+    return BenchLesion(lesion, True, start, site_place)
+
+
+def plan_of_code(user: User, code: str) -> LimbPlan | None:
+    """The plan under a sheet code, if it is of one of the user's sites; typed small or with spaces it is the same."""
+    return (
+        LimbPlan.objects.visible_to(user)
+        .select_related("plan__replaces", "limb__person__site")
+        .prefetch_related("lesions__limb", "plan__replaced_by", "plan__steps", "plan__measurements")
+        .filter(plan__code=normalised(code))
+        .first()
+    )
+
+
+def plans_of_limb(limb: Limb) -> Sequence[LimbPlan]:
+    """All plans of a limb, the newest first."""
+    return list(LimbPlan.objects.filter(limb=limb).select_related("plan").order_by("-pk"))
+
+
+@dataclass(frozen=True)
+class MeasuredPlans:
+    """Predicted against measured over a site's plans: peaks with the cut, and what the cut takes off."""
+
+    rows: Sequence[PlanMeasurement]
+    peak: Agreement | None
+    fall: Agreement | None
+
+    @property
+    def chart(self) -> SafeString:
+        """Measured over predicted peaks, as inline SVG."""
+        assert self.peak is not None  # noqa: S101  a page draws it where there are rows
+        points = [
+            MeasuredPoint(
+                f"{row.plan.code}, lesion {row.label}",
+                row.predicted_after_kpa,
+                row.with_kpa,
+                row.baseline == "measured",  # type: ignore[attr-defined]
+            )
+            for row in self.rows
+        ]
+        return SafeString(agreement_svg(points, self.peak.bias, self.peak.low, self.peak.high))
+
+
+def measured_plans(site: Site) -> MeasuredPlans:
+    """All measured pairs of a site, the newest first (one query)."""
+    own = LimbPlan.objects.filter(limb__person__site=site).values("plan")
+    rows = list(
+        PlanMeasurement.objects.filter(plan__in=own)
+        .select_related("plan")
+        .defer("plan__result", "plan__spec")
+        .annotate(baseline=KeyTextTransform("baseline", KeyTextTransform("pressure", "plan__result")))
+        .order_by("-measured_on", "-pk")
+    )
+    return MeasuredPlans(
+        rows,
+        agreement_of([(row.predicted_after_kpa, row.with_kpa) for row in rows]),
+        agreement_of(
+            [
+                (
+                    _fall(row.predicted_before_kpa, row.predicted_after_kpa),
+                    _fall(row.without_kpa, row.with_kpa),
+                )
+                for row in rows
+                if row.predicted_before_kpa > 0
+            ]
+        ),
+    )
+
+
+def _fall(before: float, after: float) -> float:
+    """By how much a peak falls [%]."""
+    return 100.0 * (1.0 - after / before)
+
+
+def devices_with(plan: ReliefPlan, user: User) -> Sequence[Prescription]:
+    """Devices that carry a plan."""
+    return list(
+        Prescription.objects.visible_to(user).filter(relief_plan=plan).order_by("-prescribed_on", "-pk")
+    )
+
+
+def _size(lesion: Lesion) -> tuple[float, float]:
+    """Length and width of the last measured wound; from an area alone, an ellipse of the usual proportion."""
+    last = next(iter(lesion.measurements.all()), None)
+    if last is None or last.area_mm2 is None:
+        return START_LENGTH, START_WIDTH
+    if last.length_mm and last.width_mm:
+        return max(1.0, float(last.length_mm)), max(1.0, float(last.width_mm))
+    ratio = START_LENGTH / START_WIDTH
+    width = max(1.0, math.sqrt(float(last.area_mm2) * 4.0 / (math.pi * ratio)))
+    return round(width * ratio, 1), round(width, 1)
+
+
+def _landmark(place: str) -> str | None:
+    """Name of the insole's landmark under a place of the closed list."""
+    if place == "plantar_hallux":
+        return "hallux"
+    if place == "heel_central":
+        return "heel"
+    if head := re.fullmatch(r"mth_(\d)", place):
+        return f"metatarsal_head_{head.group(1)}"
+    if toe := re.fullmatch(r"toe_pulp_(\d)", place):
+        return f"toe_{toe.group(1)}"
+    return None
+
+
+def _copied(lesion: Lesion, source: ReliefPlan | None) -> dict[str, Any] | None:
+    if source is None:
+        return None
+    for one in source.spec["lesions"]:
+        if one["label"] == lesion.label:
+            how = next((imprint.how for imprint in lesion.imprints.all()), "placed")
+            if "outline_mm" in one:
+                return {"include": True, "how": how, **numbers_of(one["outline_mm"])}
+            return {
+                "include": True,
+                "how": how,
+                "x_mm": one["centre_mm"][0],
+                "y_mm": one["centre_mm"][1],
+                "length_mm": one["length_mm"],
+                "width_mm": one["width_mm"],
+                "angle_deg": one.get("angle_deg", 0.0),
+                "outline": "",
+            }
+    return None

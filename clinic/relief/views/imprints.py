@@ -1,0 +1,136 @@
+"""Taking the imprint of a lesion on the insole, and laying it in the insole's frame."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+
+from clinic.access import ClinicRequest, can, may, visible_or_404
+from clinic.capture.reads.traces import outline_rings, path_of, scale_rows
+from clinic.capture.writes.scales import plane_frame
+from clinic.models import Imprint, Lesion, PhotoSubject, PlacedBy
+from clinic.people.reads.people import person_bar
+from clinic.record.errors import Refused
+from clinic.record.forms.refusals import show
+from clinic.record.views.scripted import refused_with, sent_on, wants_json
+from clinic.relief.forms.imprints import PlaceForm, TypedImprintForm
+from clinic.relief.writes.imprints import MARKS, imprint_by_trace, imprint_typed, insole_of_lesion, not_now
+
+LESIONS = Lesion.objects.select_related("limb__person__site")
+#: A trace larger than any wound is the edge of the insole. [mm²]
+INSOLE_FROM_MM2 = 6000.0
+
+
+@may("log_visits")
+def imprint_new(request: ClinicRequest, lesion: int) -> HttpResponse:
+    """The steps of taking it, when not to, and the way by typed numbers."""
+    found = visible_or_404(LESIONS, request.user, pk=lesion)
+    form = TypedImprintForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        try:
+            imprint = imprint_typed(
+                by=request.user,
+                lesion=found,
+                taken_on=told["taken_on"],
+                centre=(told["x_mm"], told["y_mm"]),
+                length_mm=told["length_mm"],
+                width_mm=told["width_mm"],
+                angle_deg=told["angle_deg"],
+                dressing_mm=told["dressing_mm"],
+                side_confirmed=told["side_confirmed"],
+                note=told["note"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            return _kept(request, imprint)
+    context = {
+        **_common(found),
+        "form": form,
+        "hindrance": _hindrance(found),
+        "not_now": not_now(found),
+        "last": found.imprints.order_by("-taken_on", "-pk").first(),
+    }
+    return render(request, "relief/imprints/new.html", context, status=422 if form.errors else 200)
+
+
+@may("log_visits")
+def imprint_place(request: ClinicRequest, scale: int) -> HttpResponse:
+    """Lay the traced imprint on the insole by marks on the photo, or by the insole's traced edge."""
+    found = visible_or_404(scale_rows(), request.user, pk=scale)
+    lesion = found.photo.lesion
+    if found.photo.subject != PhotoSubject.INSOLE:
+        return redirect("trace_new", scale=found.pk)
+    traces = list(found.traces.order_by("-created_at", "-pk"))
+    edge = next((one for one in traces if one.area_mm2 >= INSOLE_FROM_MM2), None)
+    print_trace = next((one for one in traces if one.area_mm2 < INSOLE_FROM_MM2), None)
+    if print_trace is None:
+        return redirect("trace_new", scale=found.pk)
+    initial = {
+        "trace": print_trace.pk,
+        "placed_by": PlacedBy.OUTLINE if edge else PlacedBy.LANDMARKS,
+    }
+    form = PlaceForm(request.POST if request.method == "POST" else None, initial=initial)
+    if request.method == "POST" and form.is_valid():
+        told = form.cleaned_data
+        chosen = next((one for one in traces if one.pk == told["trace"]), print_trace)
+        by_marks = told["placed_by"] == PlacedBy.LANDMARKS
+        try:
+            imprint = imprint_by_trace(
+                by=request.user,
+                lesion=lesion,
+                trace=chosen,
+                placed_by=told["placed_by"],
+                marks=dict(zip(MARKS, told["marks"], strict=False)) if by_marks else {},
+                insole_trace=edge,
+                dressing_mm=told["dressing_mm"],
+                side_confirmed=told["side_confirmed"],
+                note=told["note"],
+            )
+        except Refused as refused:
+            show(form, refused)
+        else:
+            return _kept(request, imprint)
+    if form.errors and wants_json(request):
+        return refused_with(form)
+    context = {
+        **_common(lesion),
+        "form": form,
+        "scale": found,
+        "photo": found.photo,
+        "frame": plane_frame(found),
+        "print_path": path_of(outline_rings(print_trace.outline_mm)),
+        "edge_path": path_of(outline_rings(edge.outline_mm)) if edge else "",
+        "hindrance": _hindrance(lesion),
+    }
+    return render(request, "relief/imprints/place.html", context, status=422 if form.errors else 200)
+
+
+def _hindrance(lesion: Lesion) -> str:
+    try:
+        insole_of_lesion(lesion)
+    except Refused as refused:
+        return refused.message
+    return ""
+
+
+def _kept(request: ClinicRequest, imprint: Imprint) -> HttpResponse:
+    lesion = imprint.lesion
+    messages.success(request, f"The imprint of lesion {lesion.label} is kept.")
+    if can(request.user, "plan_relief"):
+        return sent_on(request, reverse("bench", args=[lesion.limb_id]))
+    return sent_on(request, reverse("lesion", args=[lesion.pk]))
+
+
+def _common(lesion: Lesion) -> dict[str, Any]:
+    return {
+        "lesion": lesion,
+        "person": lesion.limb.person,
+        "bar": person_bar(lesion.limb.person),
+        "here": "people",
+    }

@@ -1,0 +1,229 @@
+"""The imprint of a lesion on the insole: from a trace on a photo of the insole, or from typed numbers."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+from django.utils.formats import date_format
+from shapely.geometry import Polygon
+
+from clinic.capture.writes.measurement import parts_of
+from clinic.models import Imprint, ImprintHow, Lesion, PhotoSubject, PlacedBy, Trace, User
+from clinic.people.reads.limbs import insole_of_limb
+from clinic.record.errors import Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
+from clinic.relief.writes.watch import plans_review
+from offload.core.shapes.imprint import ImprintError, Placing, place_by_landmarks, place_by_outline
+from offload.core.shapes.insole import Insole
+
+__all__ = [
+    "MARKS",
+    "imprint_by_trace",
+    "imprint_place",
+    "imprint_typed",
+    "insole_of_lesion",
+    "not_now",
+    "side_doubt",
+]
+
+#: The marks of placing by landmarks, in the order they are tapped.
+MARKS = ("heel", "second_toe", "big_toe")
+Point = tuple[float, float]
+
+
+def insole_of_lesion(lesion: Lesion) -> Insole:
+    """The insole drawn for this limb; refused while the foot's length is not on record."""
+    limb = lesion.limb
+    if not lesion.foot_site.insole_plan:
+        raise Refused(f"Lesion {lesion.label} does not bear on an insole, so it leaves no imprint there.")
+    insole = insole_of_limb(limb)
+    if insole is None:
+        raise Refused("Foot length: not recorded; the insole is drawn from it. Record it first.")
+    return insole
+
+
+def not_now(lesion: Lesion) -> str:
+    """Why no imprint is taken of this lesion today; empty when nothing on record speaks against it.
+
+    Common practice, no source: nobody is asked to walk on an infected or untreated foot, or unsteadily, for a print.
+    """
+    latest = (
+        lesion.measurements.filter(infection_grade__isnull=False, visit__state="stands")
+        .order_by("-visit__visited_on", "-pk")
+        .first()
+    )
+    if latest is not None and latest.infection_grade is not None and latest.infection_grade >= 3:
+        return f"Infection grade {latest.infection_grade} on {date_format(latest.visit.visited_on)}."
+    if lesion.limb.person.red_flags.filter(answer="").exists():
+        return "A red flag of this person is not answered yet."
+    told = lesion.limb.person.circumstances.order_by("-asked_on", "-pk").first()
+    if told is not None and told.high_falls_risk:
+        return "High risk of falls on record: unsteady."
+    return ""
+
+
+def side_doubt(lesion: Lesion, insole: Insole, outline: tuple[Point, ...]) -> str:
+    """A sentence when the imprint lies on the other half of the foot than the site's name says."""
+    place = lesion.foot_site.id
+    across = float(np.mean([x for x, _ in outline]))
+    along = float(np.mean([y for _, y in outline]))
+    inner = place in ("mth_1", "plantar_hallux")
+    outer = place in ("mth_5", "mth_4")
+    if along > insole.foot_length / 2 and ((inner and across > 8.0) or (outer and across < -8.0)):
+        lies = "little-toe" if inner else "big-toe"
+        return (
+            f"The imprint lies {abs(across):.0f} mm to the {lies} side, but the lesion is recorded at "
+            f"{lesion.foot_site.words.lower()}. Is this the other foot's insole, or another lesion?"
+        )
+    return ""
+
+
+def imprint_place(
+    *,
+    lesion: Lesion,
+    trace: Trace,
+    placed_by: str,
+    marks: dict[str, Point],
+    insole_trace: Trace | None = None,
+) -> tuple[tuple[Point, ...], Placing]:
+    """The traced imprint in the insole's frame, without keeping it."""
+    insole = insole_of_lesion(lesion)
+    outline = parts_of(trace.outline_mm)[0][0]
+    try:
+        if placed_by == PlacedBy.LANDMARKS:
+            missing = [name for name in MARKS if name not in marks]
+            if missing:
+                raise Refused(f"Marks: {missing[0].replace('_', ' ')} is missing.", field="marks")
+            placing = place_by_landmarks(insole, lesion.limb.side, *(marks[name] for name in MARKS))
+        elif placed_by == PlacedBy.OUTLINE:
+            if insole_trace is None:
+                raise Refused("Outline of the insole: not traced yet.", field="placed_by")
+            placing = place_by_outline(insole, lesion.limb.side, parts_of(insole_trace.outline_mm)[0][0])
+        else:
+            raise Refused("Placing: say by landmarks or by the insole's outline.", field="placed_by")
+    except ImprintError as fault:
+        sentence = str(fault)
+        raise Refused(f"{sentence[0].upper()}{sentence[1:]}.", field="marks") from fault
+    placed = placing.to_insole(outline)
+    _on_insole_check(insole, placed)
+    return placed, placing
+
+
+def _on_insole_check(insole: Insole, outline: tuple[Point, ...]) -> None:
+    off = float(Polygon(outline).difference(insole.outline.polygon).area)
+    if off > 1e-6:
+        raise Refused(
+            f"Imprint: {off:.0f} mm² of it lie off the insole; it must lie wholly on it. Check the marks.",
+            field="marks",
+        )
+
+
+@transaction.atomic
+def imprint_by_trace(
+    *,
+    by: User,
+    lesion: Lesion,
+    trace: Trace,
+    placed_by: str,
+    marks: dict[str, Point],
+    insole_trace: Trace | None = None,
+    dressing_mm: Decimal | None,
+    side_confirmed: bool = False,
+    note: str = "",
+) -> Imprint:
+    """Keep a traced imprint; a doubt about side or place must be answered first."""
+    if trace.scale.photo.subject != PhotoSubject.INSOLE:
+        raise Refused("This trace is of the lesion itself; an imprint is traced on a photo of the insole.")
+    placed, placing = imprint_place(
+        lesion=lesion, trace=trace, placed_by=placed_by, marks=marks, insole_trace=insole_trace
+    )
+    doubt = side_doubt(lesion, insole_of_lesion(lesion), placed)
+    if doubt and not side_confirmed:
+        raise Refused(doubt, field="side_confirmed")
+    return _keep(
+        by,
+        lesion,
+        day=trace.scale.photo.taken_on,
+        how=ImprintHow.TRACED,
+        outline=[[round(x, 2), round(y, 2)] for x, y in placed],
+        dressing_mm=dressing_mm,
+        note=note,
+        scale=trace.scale,
+        placed_by=placed_by,
+        marks_mm={name: [round(v, 2) for v in at] for name, at in marks.items()} or None,
+        misfit_mm=round(placing.misfit, 1),
+    )
+
+
+@transaction.atomic
+def imprint_typed(
+    *,
+    by: User,
+    lesion: Lesion,
+    taken_on: date,
+    centre: Point,
+    length_mm: float,
+    width_mm: float,
+    angle_deg: float = 0.0,
+    dressing_mm: Decimal | None = None,
+    side_confirmed: bool = False,
+    note: str = "",
+) -> Imprint:
+    """Keep an imprint told by numbers: its centre on the insole, length, width and turn."""
+    if taken_on > timezone.localdate():
+        raise Refused(f"Taken on: {date_format(taken_on)} lies in the future.", field="taken_on")
+    if width_mm > length_mm:
+        raise Refused(
+            f"Width: {width_mm:g} mm given; it cannot exceed the length, {length_mm:g} mm.", field="width_mm"
+        )
+    insole = insole_of_lesion(lesion)
+    turn = np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False)
+    c, s = np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))
+    u, v = width_mm / 2 * np.cos(turn), length_mm / 2 * np.sin(turn)
+    ring = tuple(
+        (float(x), float(y))
+        for x, y in zip(centre[0] + u * c - v * s, centre[1] + u * s + v * c, strict=True)
+    )
+    _on_insole_check(insole, ring)
+    doubt = side_doubt(lesion, insole, ring)
+    if doubt and not side_confirmed:
+        raise Refused(doubt, field="side_confirmed")
+    outline = [[round(x, 2), round(y, 2)] for x, y in ring]
+    return _keep(
+        by, lesion, day=taken_on, how=ImprintHow.TYPED, outline=outline, dressing_mm=dressing_mm, note=note
+    )
+
+
+def _keep(
+    by: User,
+    lesion: Lesion,
+    *,
+    day: date,
+    how: str,
+    outline: list[Any],
+    misfit_mm: float | None = None,
+    **more: Any,
+) -> Imprint:
+    last = lesion.imprints.order_by("-taken_on", "-pk").first()
+    if last is not None and (last.outline_mm, last.how, last.taken_on) == (outline, how, day):
+        return last  # the same form sent again
+    imprint = store(Imprint(lesion=lesion, taken_on=day, how=how, outline_mm=outline, **more), by=by)
+    person = lesion.limb.person
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="added",
+        target=imprint,
+        person=person,
+        how=how,
+        placed_by=imprint.placed_by,
+        misfit_mm=misfit_mm,
+    )
+    plans_review(by=by, person=person, day=day)
+    return imprint

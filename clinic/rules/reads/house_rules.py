@@ -1,0 +1,211 @@
+"""The house rules of a site: each value with where it comes from, and who changed it when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from clinic.guidelines.devices import REFERRALS
+from clinic.guidelines.fitting import FITTING_LISTS
+from clinic.models import Site
+from offload.core.foam.law import packaged_foams
+
+__all__ = [
+    "APART",
+    "GROUPS",
+    "RULES",
+    "Amendment",
+    "Rule",
+    "history_of",
+    "seen_number",
+    "stack_words",
+    "value_words",
+]
+
+PRACTICE = "common practice, no source"
+DESIGN = "design choice of this program, no source"
+GUIDELINE = "Fernando 2022, J Foot Ankle Res 15:31, table 5"
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One value a site sets for itself."""
+
+    name: str
+    words: str
+    source: str
+    unit: str = ""
+    help: str = ""
+
+
+GROUPS: dict[str, tuple[Rule, ...]] = {
+    "Telephone": (
+        Rule(
+            "telephone_immediate_in_hours", "At once, in hours", "",
+            help="Red flags show it, and every card of a sealed device.",
+        ),
+        Rule("telephone_immediate_out_of_hours", "At once, out of hours", ""),
+        Rule("telephone_one_working_day_in_hours", "Within one working day, in hours", ""),
+        Rule("telephone_one_working_day_out_of_hours", "Within one working day, out of hours", ""),
+        Rule("telephone_planned_in_hours", "Planned, in hours", ""),
+        Rule("telephone_planned_out_of_hours", "Planned, out of hours", ""),
+        Rule("hours_start", "Hours from", ""),
+        Rule("hours_end", "Hours to", ""),
+        Rule("closed_weekdays", "Closed on", ""),
+        Rule("protocol_text", "Local protocol", "", help="Shown where a protocol decides."),
+        Rule("holidays", "Days off", "", help="One date a line, as 2026-12-25. They are no working days."),
+    ),
+    "Nobody is lost": (
+        Rule(
+            "attempts_before_escalation", "Failed attempts to reach a person before it is passed on", PRACTICE,
+            "attempts",
+        ),
+        Rule("planned_reach_days", "A planned referral reaches the other team within", DESIGN, "days"),
+        Rule(
+            "escalation_text", "When nobody can be reached", "",
+            help="Shown on the contact sheet after the failed attempts.",
+        ),
+    ),
+    "Relief plan": (
+        Rule(
+            "weight_threshold_kg", "Cut the base from this body weight", PRACTICE, "kg",
+            "At the threshold counts as above.",
+        ),
+        Rule("margin_mm", "Margin round the lesion", PRACTICE, "mm"),
+        Rule("distal_margin_mm", "Margin toward the toes", PRACTICE, "mm", "Never below the margin round it."),
+        Rule("bevel_deg", "Angle of the wall to the surface", PRACTICE, "°"),
+    ),
+    "How old a fact may be": (
+        Rule("weight_fresh_days", "Weight", PRACTICE, "days"),
+        Rule("perfusion_fresh_days", "Perfusion", DESIGN, "days"),
+        Rule("falls_fresh_days", "Falls screen", DESIGN, "days"),
+    ),
+    "Sealed devices": (
+        Rule(
+            "sealed_first_days", "First opening after sealing", f"first review within one week: {GUIDELINE}",
+            "days",
+        ),
+        Rule(
+            "sealed_days", "Every opening after that", f"then every one to two weeks: {GUIDELINE}", "days"
+        ),
+        Rule(
+            "first_change_hours", "First change of a new device already after", PRACTICE, "hours",
+            "Left empty, the first opening above holds.",
+        ),
+        Rule(
+            "opening_text", "How to open a sealed device", "", help="Printed on the card the person leaves with."
+        ),
+    ),
+    "Closing and reopening": (
+        Rule(
+            "confirm_closure_days", "Healed is confirmed after",
+            "two visits two weeks apart: regulators' definition, from memory", "days",
+            "May be longer, never shorter.",
+        ),
+        Rule(
+            "reopen_days", "Opened again within this time it is the same lesion", DESIGN, "days",
+            "Later it is a recurrence.",
+        ),
+    ),
+    "Perfusion": (
+        Rule(
+            "tcpo2_urgent_mmhg", "TcPO2 below this is urgent",
+            "sources disagree. 25: IWGDF practical guidelines 2023. 30: a 2024 review's table of the same "
+            "guideline, and the WIfI grade 3 line",
+            "mmHg",
+        ),
+    ),
+}  # fmt: skip
+STACK = Rule(
+    "stack", "Insole from the foot down",
+    "demonstration values until this clinic enters its own; common practice, no source",
+)  # fmt: skip
+SECOND = Rule(
+    "second_signature", "A device needs a second podiatrist's signature before it is fitted", DESIGN
+)  # fmt: skip
+URGENCY = Rule(
+    "urgencies", "Urgency of referrals", "the guidance's own urgency stays the least there is; " + PRACTICE,
+    help="More pressing than the guidance, never less.",
+)  # fmt: skip
+FITTING = Rule(
+    "fitting_steps", "Fitting lists", PRACTICE, help="One step a line. Empty: the program's own list, shown beside it."
+)  # fmt: skip
+RULES: dict[str, Rule] = {rule.name: rule for rules in GROUPS.values() for rule in rules} | {
+    rule.name: rule for rule in (STACK, SECOND, URGENCY, FITTING)
+}
+#: Rules with an editor of their own on the page.
+APART = ("stack", "second_signature", "urgencies", "fitting_steps")
+HISTORY_SHOWN = 20
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+@dataclass(frozen=True)
+class Amendment:
+    """One change of the rules: who, when, and each value from and to."""
+
+    at: datetime
+    who: str
+    changes: tuple[tuple[str, str, str], ...]
+
+
+def stack_words(stack: Iterable[Mapping[str, Any]]) -> str:
+    """The layers in words, from the foot down."""
+    foams = packaged_foams()
+    return ", ".join(
+        f"{layer['role']} {_foam(foams, layer['foam'])} {float(layer['thickness_mm']):g} mm"
+        for layer in stack
+    )
+
+
+def _foam(foams: Mapping[str, Any], key: str) -> str:
+    return foams[key].label.lower() if key in foams else key
+
+
+def value_words(name: str, value: Any) -> str:
+    """A value with its unit, as the page and its history show it."""
+    if name == "stack":
+        return stack_words(value)
+    if name == "urgencies":
+        told = [f"{REFERRALS[key].lower()} {urgency.replace('_', ' ')}" for key, urgency in value.items()]
+        return "; ".join(told) or "as the guidance says"
+    if name == "fitting_steps":
+        own = [f"{FITTING_LISTS[key].words.lower()}: {'; '.join(steps)}" for key, steps in value.items()]
+        return " / ".join(own) or "the program's own"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if value in ("", None):
+        return "nothing"
+    if name == "closed_weekdays":
+        return ", ".join(WEEKDAYS[day] for day in value)
+    if isinstance(value, list):
+        return ", ".join(value) or "nothing"
+    if hasattr(value, "strftime"):
+        return str(value.strftime("%H:%M"))
+    unit = RULES[name].unit
+    shown = f"{float(value):g}" if unit else str(value)
+    return f"{shown}{'' if unit == '°' else ' '}{unit}".strip()
+
+
+def seen_number(site: Site) -> int:
+    """Number of the newest copy of the site's rules: a page made from an older one overwrites nothing."""
+    newest = site.history.order_by("-history_id").values_list("history_id", flat=True).first()  # type: ignore[attr-defined]
+    return newest or 0
+
+
+def history_of(site: Site) -> tuple[Amendment, ...]:
+    """The last changes, newest first; one query."""
+    copies = list(
+        site.history.select_related("history_user").order_by("-history_id")[: 2 * HISTORY_SHOWN]  # type: ignore[attr-defined]
+    )
+    told = []
+    for new, old in zip(copies, copies[1:], strict=False):
+        changes = tuple(
+            (rule.words, value_words(name, getattr(old, name)), value_words(name, getattr(new, name)))
+            for name, rule in RULES.items()
+            if getattr(old, name) != getattr(new, name)
+        )
+        if changes:
+            told.append(Amendment(new.history_date, str(new.history_user or "the program"), changes))
+    return tuple(told[:HISTORY_SHOWN])

@@ -1,0 +1,285 @@
+"""Reading visits: what the weekly page shows beside its empty fields, and one stored visit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from clinic.alerts.reads.flags import flag_words
+from clinic.capture.reads.repeat import site_error
+from clinic.curves.reads.healing import Reading
+from clinic.guidelines.due import fact_age
+from clinic.healing.progress import change_between
+from clinic.healing.series import Method
+from clinic.models import (
+    INFECTION_SIGNS,
+    OPEN_STATES,
+    AreaMethod,
+    Attendance,
+    Debridement,
+    Lesion,
+    Measurement,
+    Person,
+    Photo,
+    PhotoConsent,
+    Prescription,
+    RedFlag,
+    Visit,
+    VisitState,
+    WatchPoint,
+    Weight,
+)
+from clinic.record.dates import day_words
+from clinic.relief.reads.watch import points_of
+
+__all__ = [
+    "LesionSheet",
+    "VisitPage",
+    "VisitSheet",
+    "area_words",
+    "change_words",
+    "correction_sheet",
+    "infection_words",
+    "latest_visit",
+    "open_lesions",
+    "visit_of_day",
+    "visit_page",
+    "visit_sheet",
+]
+
+METHOD_WORDS = {AreaMethod.TRACED: "traced", AreaMethod.ELLIPSE: "length × width"}
+
+
+class TypedArea(Protocol):
+    """An area as the page has it, not yet stored."""
+
+    @property
+    def method(self) -> str: ...
+    @property
+    def debridement(self) -> str: ...
+    @property
+    def area_mm2(self) -> float | None: ...
+
+
+@dataclass(frozen=True)
+class LesionSheet:
+    """One lesion of the weekly page with what was found last."""
+
+    lesion: Lesion
+    last: Measurement | None
+    last_area: Measurement | None
+
+    @property
+    def prefix(self) -> str:
+        return f"lesion-{self.lesion.pk}"
+
+    @property
+    def last_words(self) -> str:
+        """The last area with its unit, method and day."""
+        return "" if self.last_area is None else area_words(self.last_area, dated=True)
+
+
+@dataclass(frozen=True)
+class VisitSheet:
+    """What the weekly page knows before anything is asked."""
+
+    person: Person
+    lesions: tuple[LesionSheet, ...]
+    devices: tuple[Prescription, ...]
+    last: Visit | None
+    weight: Weight | None
+    weight_due: bool
+    photo_consent: bool
+    watch: tuple[WatchPoint, ...] = ()
+
+    @property
+    def worn(self) -> tuple[Prescription, ...]:
+        """Running devices that were fitted, so that wear can be asked."""
+        return tuple(d for d in self.devices if d.fitted_on or d.sealed_on)
+
+    @property
+    def removable(self) -> bool:
+        return any(not d.is_non_removable for d in self.worn)
+
+    @property
+    def stays_on(self) -> bool:
+        return any(d.is_non_removable for d in self.worn)
+
+    @property
+    def sealed(self) -> tuple[Prescription, ...]:
+        return tuple(d for d in self.worn if d.is_non_removable and d.stays_closed)
+
+
+@dataclass(frozen=True)
+class VisitPage:
+    """A stored visit with everything found at it."""
+
+    visit: Visit
+    measurements: tuple[Measurement, ...]
+    signs: tuple[str, ...]
+    photos: tuple[Photo, ...]
+    flags: tuple[tuple[RedFlag, list[str]], ...]
+    changes: tuple[object, ...]
+    #: Watch points looked at, and who finished the visit when another person had begun it.
+    watched: frozenset[int] = frozenset()
+    finished_by: object | None = None
+
+    @property
+    def findings(self) -> list[tuple[Measurement, str]]:
+        """Each measurement with what was seen of infection, in words."""
+        return list(zip(self.measurements, self.signs, strict=True))
+
+
+def area_words(row: Measurement | Reading, *, dated: bool = False) -> str:
+    """An area as every screen says it: figure, unit, method, and the day if wanted."""
+    if row.area_mm2 is None:
+        words = f"not measured: {row.not_measured_because}"
+    elif row.covered_dry:
+        words = "covered and dry"
+    else:
+        words = (
+            f"{row.area_mm2 / 100:.2f} cm², {METHOD_WORDS[AreaMethod(row.method)]}, "
+            f"{Debridement(row.debridement).label.lower()}"
+        )
+    if not dated:
+        return words
+    return f"{words}, {day_words(row.day if isinstance(row, Reading) else row.visit.visited_on)}"
+
+
+def infection_words(row: Measurement) -> str:
+    """What was seen of infection; empty when nobody looked."""
+    if not row.infection_looked:
+        return ""
+    signs = [words.lower() for key, words in INFECTION_SIGNS.items() if key in row.infection_signs]
+    return ", ".join(signs) or "no sign"
+
+
+def open_lesions(person: Person) -> list[Lesion]:
+    """Lesions that a visit looks at: open, or closed and not yet confirmed."""
+    return list(
+        Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES)
+        .select_related("limb")
+        .order_by("label", "pk")
+    )
+
+
+def latest_visit(person: Person) -> Visit | None:
+    """The latest standing visit, made or missed: it carries the next date."""
+    return person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
+
+
+def visit_of_day(person: Person, day: date) -> Visit | None:
+    """The standing visit of a person on a day."""
+    rows = person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME, visited_on=day)
+    return rows.select_related("person__site", "created_by").first()
+
+
+def visit_sheet(person: Person, day: date) -> VisitSheet:
+    """The weekly page of a person (seven queries, whatever the number of lesions)."""
+    lesions = open_lesions(person)
+    last_came = (
+        person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME)
+        .order_by("-visited_on", "-pk")
+        .first()
+    )
+    weight = person.weights.order_by("-measured_on", "-pk").first()
+    devices = Prescription.objects.filter(limb__person=person, stopped_on=None).select_related("limb")
+    return VisitSheet(
+        person=person,
+        lesions=_with_last(lesions),
+        devices=tuple(devices.order_by("limb__side")),
+        last=last_came,
+        weight=weight,
+        weight_due=fact_age(weight.measured_on if weight else None, person.site.weight_fresh_days, day)
+        != "fresh",
+        photo_consent=PhotoConsent.objects.filter(
+            person=person, given_on__lte=day, withdrawn_on=None
+        ).exists(),
+        watch=tuple(points_of(person)),
+    )
+
+
+def _with_last(lesions: list[Lesion], before: Visit | None = None) -> tuple[LesionSheet, ...]:
+    rows = Measurement.objects.filter(lesion__in=lesions, visit__state=VisitState.STANDS)
+    if before is not None:
+        rows = rows.filter(visit__visited_on__lt=before.visited_on)
+    last: dict[int, Measurement] = {}
+    last_area: dict[int, Measurement] = {}
+    for row in rows.select_related("visit").order_by("visit__visited_on", "pk"):
+        last[row.lesion_id] = row
+        if row.area_mm2 is not None:
+            last_area[row.lesion_id] = row
+    return tuple(LesionSheet(one, last.get(one.pk), last_area.get(one.pk)) for one in lesions)
+
+
+def correction_sheet(visit: Visit, measurements: Iterable[Measurement]) -> VisitSheet:
+    """The page of a stored visit: its own lesions, and what came before it."""
+    person = visit.person
+    last = person.visits.filter(
+        state=VisitState.STANDS, attendance=Attendance.CAME, visited_on__lt=visit.visited_on
+    ).first()
+    return VisitSheet(
+        person=person,
+        lesions=_with_last([row.lesion for row in measurements], before=visit),
+        devices=(),
+        last=last,
+        weight=None,
+        weight_due=False,
+        photo_consent=False,
+    )
+
+
+def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: bool) -> tuple[str, str]:
+    """Change of a typed area since the last one, in words, and whether it is `real`, `within` or `none`.
+
+    Areas of two methods, or of two states of debridement, are never compared: then the words say why.
+    """
+    if area is None or area.area_mm2 is None:
+        return "", "none"
+    before = (
+        Measurement.objects.filter(
+            lesion=lesion, visit__state=VisitState.STANDS, visit__visited_on__lt=day, area_mm2__isnull=False
+        )
+        .select_related("visit")
+        .order_by("-visit__visited_on", "-pk")
+        .first()
+    )
+    if before is None or before.area_mm2 is None:
+        return "first area of this lesion", "none"
+    covered = area.area_mm2 == 0
+    if not covered and before.method != area.method:
+        return f"not compared: last was {METHOD_WORDS[AreaMethod(before.method)]}", "none"
+    if not covered and not state_told:
+        return "say before or after debridement to compare with the last area", "none"
+    if not covered and before.debridement != area.debridement:
+        return f"not compared: last was {before.get_debridement_display().lower()}", "none"
+    how = Method.TRACED if before.method == AreaMethod.TRACED else Method.ELLIPSE
+    share = site_error(lesion.limb.person.site_id) if how == Method.TRACED else None
+    change = change_between(before.area_mm2, area.area_mm2, how, share=share)
+    since = day_words(before.visit.visited_on)
+    return f"{change.words}, since {since}", "real" if change.real else "within"
+
+
+def visit_page(visit: Visit) -> VisitPage:
+    """One visit, readable (five queries, whatever was found)."""
+    rows = tuple(
+        visit.measurements.select_related("lesion__limb", "visit", "created_by").order_by(
+            "lesion__label", "pk"
+        )
+    )
+    changes = tuple(visit.history.select_related("history_user").order_by("-history_id"))
+    flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
+    return VisitPage(
+        visit=visit,
+        measurements=rows,
+        signs=tuple(infection_words(row) for row in rows),
+        photos=tuple(visit.photos.select_related("lesion")),
+        flags=tuple((flag, flag_words(flag.flags)) for flag in flags),
+        changes=changes,
+        watched=frozenset(visit.watch_findings.values_list("point_id", flat=True)),
+        finished_by=next(
+            (one.history_user for one in changes if one.history_change_reason == "finished"), None
+        ),
+    )

@@ -1,0 +1,346 @@
+"""Logging a weekly visit, correcting it, and saying that one did not take place."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from datetime import date
+from decimal import Decimal
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from clinic.alerts.writes.flags import flags_at_visit
+from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
+from clinic.capture.writes.photos import photo_store
+from clinic.devices.writes.prescriptions import prescription_open
+from clinic.models import (
+    Attendance,
+    Lesion,
+    Measurement,
+    Person,
+    Prescription,
+    User,
+    Visit,
+    VisitFindings,
+    VisitState,
+    Weight,
+)
+from clinic.record.errors import Refused
+from clinic.record.writes import audit
+from clinic.record.writes.rows import store
+from clinic.relief.writes.watch import plans_review, watch_found
+from clinic.rules.writes.visit_checks import (
+    day_check,
+    free_day_check,
+    in_care_check,
+    key_used_for,
+    next_visit_check,
+    open_lesions,
+    person_held,
+    sealed_devices,
+)
+from clinic.visits.writes.answers import missed_check, next_given_check, weighed_check, why_not_worn_check
+
+__all__ = [
+    "COLUMNS",
+    "Logged",
+    "PersonFindings",
+    "answers_check",
+    "measurement_store",
+    "visit_fill",
+    "visit_finish",
+    "visit_log",
+    "visit_missed",
+]
+
+CHANGED = "The open lesions have changed since this page was opened; look again before saving."
+
+
+#: The answers that are columns of the visit itself.
+COLUMNS = tuple(column.name for column in fields(VisitFindings))
+
+
+@dataclass(frozen=True, kw_only=True)
+class PersonFindings(VisitFindings):
+    """All that is asked once per person: the visit's own columns, and what is stored in rows beside it."""
+
+    red_flags: tuple[str, ...] = ()
+    flag_answer: str = ""
+    flag_answer_note: str = ""
+    weight_kg: Decimal | None = None
+    weight_how: str = ""
+    device_opened: bool = False
+    #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
+    unfinished: bool = False
+    watch: Mapping[int, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A stored visit, and whether this call stored it or an earlier one with the same key did."""
+
+    visit: Visit
+    new: bool
+
+
+def visit_log(
+    *,
+    by: User,
+    person: Person,
+    submission_key: UUID,
+    found: PersonFindings,
+    lesions: Iterable[LesionFindings],
+) -> Logged:
+    """Store a visit with everything found at it, once: the same key sent again finds the first one's visit."""
+    try:
+        with transaction.atomic():
+            return _log(by, person, submission_key, found, list(lesions))
+    except IntegrityError:
+        # Two requests with one key passed the look-up together; the database kept the first.
+        first = Visit.objects.filter(submission_key=submission_key, person=person).first()
+        if first is None:
+            raise
+        return Logged(first, new=False)
+
+
+def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: list[LesionFindings]) -> Logged:
+    # One writer per person: the second of two equal requests waits here and then finds the first one's row.
+    person = person_held(person)
+    used_for = key_used_for(key)
+    if used_for is not None:
+        if used_for != person.pk:
+            raise Refused("This form was already used for another person; open a new one.")
+        return Logged(Visit.objects.get(submission_key=key), new=False)
+    in_care_check(person)
+    day_check(person, found.visited_on)
+    answers_check(found)
+    open_now = open_lesions(person)
+    _check_lesions(person, found, lesions, open_now)
+    _check_next(found, open_now)
+    visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
+    if found.device_opened:
+        _open_devices(by, person, found.visited_on)
+    next_visit_check(person=person, visited_on=found.visited_on, next_on=found.next_on)
+    visit_fill(visit, found)
+    _store_new(visit, by)
+    _keep(by, visit, found, lesions, raised=set())
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="began" if found.unfinished else "logged",
+        target=visit,
+        person=person,
+        lesions=[one.lesion.pk for one in lesions],
+        weighed=found.weight_kg is not None,
+        device_opened=found.device_opened,
+    )
+    return Logged(visit, new=True)
+
+
+def _check_lesions(
+    person: Person, found: PersonFindings, lesions: list[LesionFindings], open_now: set[int]
+) -> None:
+    """Every open lesion of this person once, and none of anybody else; fewer where the rest is left."""
+    told = [one.lesion.pk for one in lesions]
+    whole = set(told) <= open_now if found.unfinished else set(told) == open_now
+    if not whole or len(told) != len(set(told)):
+        raise Refused(CHANGED)
+    free_day_check(person, [one.lesion for one in lesions], found.visited_on)
+
+
+def _check_next(found: PersonFindings, open_now: set[int]) -> None:
+    next_given_check(next_on=found.next_on, needed=bool(open_now) and not found.unfinished)
+
+
+def _keep(
+    by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings], raised: set[str]
+) -> None:
+    """Everything found at a visit beside its own columns; flags raised at it before are not raised twice."""
+    flags = set(found.red_flags)
+    for one in lesions:
+        row = Measurement(visit=visit, lesion=one.lesion)
+        measurement_store(row, one, by=by)
+        flags |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
+    if found.weight_kg is not None:
+        _store_weight(visit.person, found.weight_kg, found, by)
+    watch_found(by=by, visit=visit, answers=found.watch)
+    plans_review(by=by, person=visit.person, day=found.visited_on)
+    flags -= raised
+    flags_at_visit(
+        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
+    )
+    for one in lesions:
+        if one.photo is not None:
+            _store_photo(visit, one, by)
+
+
+@transaction.atomic
+def visit_finish(
+    *,
+    by: User,
+    visit: Visit,
+    found: PersonFindings,
+    lesions: Iterable[LesionFindings],
+    expected_version: int,
+) -> Visit:
+    """Add what was left of a begun visit; what stands already is not touched, each part keeps who found it."""
+    told = list(lesions)
+    held = Visit.objects.select_for_update(of=("self",)).select_related("person__site").get(pk=visit.pk)
+    if held.state != VisitState.STANDS or not held.unfinished:
+        raise Refused("This visit is finished already; correct it where it is wrong.")
+    answers_check(found)
+    open_now = open_lesions(held.person)
+    left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
+    if {one.lesion.pk for one in told} != left:
+        raise Refused(CHANGED)
+    _check_next(found, open_now)
+    if found.device_opened:
+        _open_devices(by, held.person, held.visited_on)
+    next_visit_check(person=held.person, visited_on=held.visited_on, next_on=found.next_on)
+    visit_fill(held, found)
+    held.unfinished = False
+    store(held, by=by, expected_version=expected_version, why="finished")
+    raised = {flag for row in held.red_flags.all() for flag in row.flags}
+    _keep(by, held, found, told, raised)
+    audit.record(
+        by=by,
+        site=held.person.site,
+        verb="finished",
+        target=held,
+        person=held.person,
+        lesions=[one.lesion.pk for one in told],
+    )
+    return held
+
+
+def answers_check(found: PersonFindings) -> None:
+    why_not_worn_check(wear=found.wear, why_not_worn=found.why_not_worn)
+    weighed_check(weight_kg=found.weight_kg, weight_how=found.weight_how)
+
+
+def _open_devices(by: User, person: Person, day: date) -> None:
+    devices = sealed_devices(person)
+    # All rows first: the audit chain is locked from the first opening on, and nobody may wait for us behind it.
+    list(Prescription.objects.select_for_update().filter(pk__in=[device.pk for device in devices]))
+    for device in devices:
+        try:
+            prescription_open(by=by, prescription=device, opened_on=day, expected_version=device.version)
+        except Refused as refused:
+            raise Refused(refused.message, field="device_opened") from refused
+
+
+def visit_fill(visit: Visit, found: PersonFindings) -> None:
+    for column in COLUMNS:
+        value = getattr(found, column)
+        setattr(visit, column, value.strip() if isinstance(value, str) else value)
+
+
+def _store_new(visit: Visit, by: User) -> None:
+    """Store a new visit; a key already taken is the database's refusal, not a fault of the form."""
+    try:
+        store(visit, by=by)
+    except Refused as refused:
+        if refused.field == "submission_key":
+            raise IntegrityError(refused.message) from refused
+        raise
+
+
+def _for_lesion(refused: Refused, lesion: Lesion) -> Refused:
+    """The same refusal, tied to the field of this lesion's part of the form."""
+    field = None if refused.field is None else f"lesion-{lesion.pk}-{refused.field}"
+    message = refused.message if field else f"Lesion {lesion.label}: {refused.message}"
+    return Refused(message, field=field)
+
+
+def _earlier_of(row: Measurement) -> Measurement | None:
+    """The last measured area of this lesion before this row's visit."""
+    return (
+        Measurement.objects.filter(
+            lesion=row.lesion_id,
+            visit__state=VisitState.STANDS,
+            visit__visited_on__lt=row.visit.visited_on,
+            area_mm2__isnull=False,
+        )
+        .order_by("-visit__visited_on", "-pk")
+        .first()
+    )
+
+
+def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: str = "") -> bool:
+    """Put findings on a row and save it, unless a stored row says the same already."""
+    before = _values(row)
+    try:
+        # Only "covered and dry" continues the way the last area was measured.
+        measurement_fill(row, one, _earlier_of(row) if one.covered_dry else None)
+        if row.pk is not None and _values(row) == before:
+            return False
+        store(row, by=by, expected_version=one.version, why=why)
+    except Refused as refused:
+        raise _for_lesion(refused, one.lesion) from refused
+    return True
+
+
+def _bone_before(row: Measurement) -> bool:
+    return Measurement.objects.filter(
+        lesion=row.lesion_id,
+        visit__state=VisitState.STANDS,
+        visit__visited_on__lt=row.visit.visited_on,
+        probe_to_bone=True,
+    ).exists()
+
+
+def _values(row: Measurement) -> dict[str, object]:
+    skipped = ("id", "version", "created_at", "created_by")
+    return {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields if f.name not in skipped}
+
+
+def _store_photo(visit: Visit, one: LesionFindings, by: User) -> None:
+    assert one.photo is not None
+    try:
+        photo_store(by=by, lesion=one.lesion, visit=visit, taken_on=visit.visited_on, upload=one.photo)
+    except Refused as refused:
+        raise _for_lesion(refused, one.lesion) from refused
+
+
+def _store_weight(person: Person, kg: Decimal, found: PersonFindings, by: User) -> None:
+    weight = Weight(person=person, measured_on=found.visited_on, kg=kg, how=found.weight_how)
+    try:
+        store(weight, by=by)
+    except Refused as refused:
+        raise Refused(
+            f"Weight: {refused.message}", field="weight_how" if refused.field == "how" else "weight_kg"
+        ) from refused
+
+
+@transaction.atomic
+def visit_missed(
+    *,
+    by: User,
+    person: Person,
+    submission_key: UUID,
+    day: date,
+    attendance: str,
+    why_not: str = "",
+    next_on: date | None = None,
+) -> Logged:
+    """Say that a visit did not take place, why, and when the next one is."""
+    person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
+    stored = Visit.objects.filter(submission_key=submission_key, person=person).first()
+    if stored is not None:
+        return Logged(stored, new=False)
+    missed_check(attendance=attendance)
+    in_care_check(person)
+    day_check(person, day)
+    next_visit_check(person=person, visited_on=day, next_on=next_on)
+    visit = Visit(
+        person=person,
+        visited_on=day,
+        attendance=attendance,
+        why_not=why_not.strip(),
+        next_on=next_on,
+        submission_key=submission_key,
+    )
+    store(visit, by=by)
+    audit.record(by=by, site=person.site, verb="missed", target=visit, person=person, attendance=attendance)
+    return Logged(visit, new=True)

@@ -1,0 +1,53 @@
+"""How many of each thing wait at a site: counts only, nothing of anybody."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from clinic.models import UNSIGNED, Look, Prescription, Site
+from clinic.people.reads.transfers import waiting_here
+from clinic.week.reads.today import today_lists
+
+__all__ = ["DigestLine", "digest_of"]
+
+
+@dataclass(frozen=True)
+class DigestLine:
+    """One count, its words for one and for many, and the page that has the cases."""
+
+    count: int
+    one: str
+    many: str
+    url_name: str
+
+    @property
+    def words(self) -> str:
+        return f"{self.count} {self.one if self.count == 1 else self.many}"
+
+
+def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
+    """The lines of a site's digest, the loudest first; lines of nothing are left out."""
+    lists = today_lists(site, day, now)
+    morning = lists.morning
+    asked = Look.objects.filter(lesion__limb__person__site=site, answer="").count()
+    # Not the list of the page: that shows a signature only to those who may give it.
+    unsigned = Prescription.objects.filter(UNSIGNED, limb__person__site=site).count()
+    lines = (
+        DigestLine(
+            len(morning.sealed), "sealed device past its day", "sealed devices past their day", "today"
+        ),
+        DigestLine(len(morning.flags), "red flag unanswered", "red flags unanswered", "today"),
+        DigestLine(len(morning.referrals), "referral not reached", "referrals not reached", "today"),
+        DigestLine(len(morning.contacts), "person not reached", "people not reached", "today"),
+        DigestLine(len(morning.no_date), "person without a next date", "people without a next date", "today"),
+        DigestLine(unsigned, "second signature missing", "second signatures missing", "today"),
+        DigestLine(len(morning.plans), "relief plan to look at", "relief plans to look at", "today"),
+        DigestLine(len(morning.begun), "visit to finish", "visits to finish", "today"),
+        DigestLine(asked, "look waiting for an answer", "looks waiting for an answer", "review"),
+        DigestLine(waiting_here(site), "transfer to answer", "transfers to answer", "transfers"),
+        DigestLine(len(lists.overdue), "visit overdue", "visits overdue", "today"),
+        DigestLine(len(lists.due), "visit due today", "visits due today", "today"),
+        DigestLine(len(lists.remission), "person in remission due", "people in remission due", "today"),
+    )
+    return tuple(line for line in lines if line.count)

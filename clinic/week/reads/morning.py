@@ -1,0 +1,211 @@
+"""This morning: one list that should be empty. Clocks past, flags open, nobody reached, nobody lost, looks waiting."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, fields
+from datetime import date, datetime
+
+from django.utils import timezone
+
+from clinic.alerts.reads.flags import flag_urgency, flag_words
+from clinic.alerts.reads.referrals import clock_of
+from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, seal_clock
+from clinic.models import Attendance, ContactResult, Person, Site, User
+from clinic.record.dates import day_words
+from clinic.record.messages import Said, said
+from clinic.rules.reads.clocks import hours_of, local_day
+from clinic.week.reads.today_cases import Case, LesionLine
+
+__all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
+
+
+@dataclass(frozen=True)
+class Ask:
+    """One thing a row asks for, from the table of messages, and where it is done."""
+
+    message: Said
+    url_name: str = ""
+    pk: int | str | None = None
+    post: bool = False
+
+    @property
+    def words(self) -> str:
+        return self.message.text
+
+    @property
+    def kind(self) -> str:
+        return self.message.level
+
+
+@dataclass(frozen=True)
+class TodayRow:
+    person: Person
+    day: date | None
+    words: str
+    lesions: tuple[LesionLine, ...] = ()
+    asks: tuple[Ask, ...] = ()
+
+
+@dataclass(frozen=True)
+class Morning:
+    """The parts of the list, the loudest first. Empty is how it should be."""
+
+    sealed: tuple[TodayRow, ...]
+    flags: tuple[TodayRow, ...]
+    referrals: tuple[TodayRow, ...]
+    contacts: tuple[TodayRow, ...]
+    no_date: tuple[TodayRow, ...]
+    signatures: tuple[TodayRow, ...]
+    plans: tuple[TodayRow, ...]
+    begun: tuple[TodayRow, ...]
+    looks: tuple[TodayRow, ...]
+
+    @property
+    def rows(self) -> tuple[TodayRow, ...]:
+        return tuple(row for part in fields(self) for row in getattr(self, part.name))
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+def morning_of(
+    site: Site, cases: Iterable[Case], day: date, now: datetime, signer: User | None = None
+) -> Morning:
+    """The list of one site from what its people bring; no query. `signer` is who may sign a prescription second."""
+    everybody = list(cases)
+
+    def part(make: Callable[[Case], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
+        rows = [row for case in everybody for row in make(case)]
+        return tuple(
+            sorted(rows, key=lambda row: (row.day or date.max, row.person.family_name, row.person.pk))
+        )
+
+    return Morning(
+        sealed=part(lambda case: _sealed(case, now)),
+        flags=part(lambda case: _flags(case, site, now)),
+        referrals=part(lambda case: _referrals(case, site, now)),
+        contacts=part(lambda case: _contacts(case, site)),
+        no_date=part(lambda case: _no_date(case, site)),
+        signatures=part(lambda case: _signatures(case, signer)),
+        plans=part(_plans),
+        begun=part(_begun),
+        looks=part(_looks),
+    )
+
+
+def _sealed(case: Case, now: datetime) -> Iterator[TodayRow]:
+    for device in case.sealed:
+        if (
+            device.open_by is None
+            or not seal_clock(device.open_by, now, timezone.get_current_timezone()).late
+        ):
+            continue
+        ask = Ask(said("open_sealed_now"), "prescription_open", device.pk)
+        words = (
+            f"Sealed {device.get_device_class_display().lower()} on the {device.limb.side} foot, to be "
+            f"opened by {day_words(device.open_by)}"
+        )
+        yield TodayRow(case.person, device.open_by, words, case.lines, (ask,))
+
+
+def _flags(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
+    for flag in case.flags:
+        clock = flag_clock(flag.raised_at, flag_urgency(flag.flags), hours_of(site), now)
+        ask = Ask(said("answer_flag"), "flag_answer", flag.pk)
+        words = f"Red flag: {'; '.join(flag_words(flag.flags))} ({clock.words})"
+        yield TodayRow(case.person, local_day(flag.raised_at), words, case.lines, (ask,))
+
+
+def _referrals(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
+    for referral in case.referrals:
+        clock = clock_of(referral, site, now)
+        if clock.late:
+            ask = Ask(said("reach_referral"), "referral", referral.pk)
+            words = f"Referral to {referral.get_to_display().lower()} has not reached them ({clock.words})"
+            yield TodayRow(case.person, local_day(referral.made_at), words, (), (ask,))
+
+
+def _signatures(case: Case, signer: User | None) -> Iterator[TodayRow]:
+    """Only for somebody who can end the wait: a podiatrist other than the one who signed first."""
+    for device in case.unsigned:
+        if signer is None or device.signed_by_id == signer.pk:
+            continue
+        ask = Ask(said("sign_second"), "prescription", device.pk)
+        words = (
+            f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by {device.signed_by} on "
+            f"{day_words(local_day(device.signed_at))}: not fitted before a second signature"
+        )
+        yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
+
+
+def _plans(case: Case) -> Iterator[TodayRow]:
+    for flag in case.plan_flags:
+        ask = Ask(said("look_at_plan"), "plan", flag.limb_plan.plan.code)
+        words = f"Relief plan of the {flag.limb_plan.limb.side} foot: {flag.words}"
+        yield TodayRow(case.person, flag.raised_on, words, case.lines, (ask,))
+
+
+def contact_state(case: Case, site: Site) -> tuple[bool, Clock]:
+    """Whether a missed visit is still unexplained, and how the attempts since it stand."""
+    zone = timezone.get_current_timezone()
+    tries = [Attempt(one.tried_at, one.result == ContactResult.REACHED) for one in case.attempts]
+    clock = attempts_clock(tries, case.latest_on, site.attempts_before_escalation, zone)
+    reached = any(
+        one.reached and (case.latest_on is None or local_day(one.tried_at) >= case.latest_on) for one in tries
+    )
+    return case.attendance == Attendance.DID_NOT_COME and not reached, clock
+
+
+def _contact_ask(case: Case, site: Site) -> tuple[Ask, ...]:
+    missed, clock = contact_state(case, site)
+    if clock.level == "stop":
+        return (Ask(said("escalate_contact", failed=clock.words), "contact_new", case.person.pk),)
+    if clock.level == "ask":
+        return (Ask(said("try_again", failed=clock.words), "contact_new", case.person.pk),)
+    return (Ask(said("try_to_reach"), "contact_new", case.person.pk),) if missed else ()
+
+
+def _contacts(case: Case, site: Site) -> Iterator[TodayRow]:
+    """People who did not come or cannot be reached. Those without a next date stand there, with the same ask."""
+    asks = _contact_ask(case, site)
+    if asks and not (case.lesions and case.next_on is None):
+        yield TodayRow(case.person, case.latest_on, _missed_words(case, site), case.lines, asks)
+
+
+def _missed_words(case: Case, site: Site) -> str:
+    words = "Not reached"
+    if case.attendance == Attendance.DID_NOT_COME and case.latest_on:
+        words = f"Did not come on {day_words(case.latest_on)}"
+    if case.attempts:
+        words += f", last tried {day_words(local_day(case.attempts[-1].tried_at))}"
+    return words
+
+
+def _no_date(case: Case, site: Site) -> Iterator[TodayRow]:
+    if not case.lesions or case.next_on is not None:
+        return
+    words = (
+        "No visit yet" if case.latest_on is None else f"Last entry {day_words(case.latest_on)}, no next date"
+    )
+    visit = Ask(said("log_visit"), "visit_new", case.person.pk)
+    yield TodayRow(case.person, case.latest_on, words, case.lines, (visit, *_contact_ask(case, site)))
+
+
+def _begun(case: Case) -> Iterator[TodayRow]:
+    for visit in case.begun:
+        ask = Ask(said("finish_visit", who=visit.created_by), "visit_finish", visit.pk)
+        words = f"Visit of {day_words(visit.visited_on)} is not finished"
+        yield TodayRow(case.person, visit.visited_on, words, (), (ask,))
+
+
+def _looks(case: Case) -> Iterator[TodayRow]:
+    for look in case.looks:
+        asked = local_day(look.asked_at)
+        if look.answer:
+            words = f"{look.lesion}: “{look.question}” {look.answered_by} answers: “{look.answer}”"
+            ask = Ask(said("look_answered"), "look_read", look.pk, post=True)
+        else:
+            words = f"{look.lesion}: {look.created_by} asked on {day_words(asked)}: “{look.question}”"
+            ask = Ask(said("look_waits"), "lesion", look.lesion_id)
+        yield TodayRow(case.person, asked, words, (), (ask,))

@@ -1,0 +1,142 @@
+"""The clinic of one day on paper: who comes, with what on the foot, and what has to lie ready."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.utils.formats import date_format
+
+from clinic.guidelines.due import too_old
+from clinic.models import Limb, LimbPlan, Person, Photo, Prescription, Site, Visit, VisitState
+from clinic.people.reads.limbs import FindingValue, latest_findings
+from clinic.rules.reads.house_rules import stack_words
+from clinic.week.reads.today_cases import Case, LesionLine, gather
+
+__all__ = ["Expected", "expected_on"]
+
+#: Asked again when too old: what the relief plan, the device choice and the safety of a device rest on.
+PRESSURES = ("toe_pressure_mmhg", "tcpo2_mmhg", "ankle_index", "toe_index", "ankle_pressure_mmhg")
+
+
+@dataclass(frozen=True)
+class Expected:
+    """One person who comes, and what to lay out."""
+
+    person: Person
+    why: str
+    lines: tuple[LesionLine, ...]
+    devices: tuple[str, ...]
+    plans: tuple[str, ...]
+    dressing: str
+    due: tuple[str, ...]
+    photos: tuple[Photo, ...]
+
+
+def expected_on(site: Site, day: date, now: datetime) -> tuple[Expected, ...]:
+    """Everybody booked for a day or with a device to be opened on it (a fixed number of queries)."""
+    cases = {
+        pk: case
+        for pk, case in gather(site, day, now).items()
+        if case.next_on == day or any(device.open_by == day for device in case.sealed)
+    }
+    limbs: list[Any] = list(Limb.objects.filter(person__in=cases).select_related("person__site"))
+    found = latest_findings(limbs, site, day)
+    sides: dict[int, list[Any]] = {}
+    for limb in limbs:
+        sides.setdefault(limb.person_id, []).append(limb)
+    running: dict[int, Prescription] = {
+        row.limb_id: row
+        for row in Prescription.objects.filter(limb__in=limbs, stopped_on=None).select_related("limb")
+    }
+    plans = _plans_to_cut(limbs)
+    dressings = _dressings(cases)
+    photos = _photos(cases)
+    expected = [
+        Expected(
+            person=case.person,
+            why=_why(case, day),
+            lines=case.lines,
+            devices=tuple(
+                _device_words(running[limb.pk]) for limb in sides.get(pk, []) if limb.pk in running
+            ),
+            plans=tuple(words for limb in sides.get(pk, []) for words in plans.get(limb.pk, ())),
+            dressing=dressings.get(pk, ""),
+            due=_due(case, [found[limb.pk] for limb in sides.get(pk, [])], day),
+            photos=tuple(photos[lesion.pk] for lesion in case.lesions if lesion.pk in photos),
+        )
+        for pk, case in cases.items()
+    ]
+    return tuple(
+        sorted(expected, key=lambda one: (one.person.family_name, one.person.given_name, one.person.pk))
+    )
+
+
+def _why(case: Case, day: date) -> str:
+    if not case.lesions:
+        return "In remission"
+    if case.next_on != day:
+        return "Sealed device to be opened; not booked as a visit"
+    return "Visit"
+
+
+def _device_words(device: Prescription) -> str:
+    words = f"{device.limb.get_side_display()}: {device.get_device_class_display().lower()}"
+    if device.fitted_on is None:
+        return f"{words}, not fitted yet"
+    if device.sealed_on and not device.opened_on and device.open_by:
+        return f"{words}, sealed {date_format(device.sealed_on)}, open by {date_format(device.open_by)}"
+    return f"{words}, fitted {date_format(device.fitted_on)}"
+
+
+def _plans_to_cut(limbs: Sequence[Limb]) -> dict[int, list[str]]:
+    """By limb, signed plans that nobody has cut yet, with their stack."""
+    links = (
+        LimbPlan.objects.filter(limb__in=limbs, plan__state="signed")
+        .exclude(plan__steps__kind="cut", plan__steps__passed=True)
+        .select_related("plan", "limb")
+        .defer("plan__result")
+    )
+    words: dict[int, list[str]] = {}
+    for link in links.distinct():
+        stack = link.plan.spec.get("stack")
+        layers = stack_words(stack) if stack else "the clinic's own stack"
+        words.setdefault(link.limb_id, []).append(
+            f"{link.limb.get_side_display()}: plan {link.plan.code} v{link.plan.number}; {layers}"
+        )
+    return words
+
+
+def _dressings(cases: Mapping[int, Case]) -> dict[int, str]:
+    rows = Visit.objects.filter(person__in=cases, state=VisitState.STANDS).exclude(dressing="")
+    return {
+        pk: f"{words}, {date_format(on)}"
+        for pk, words, on in rows.order_by("visited_on", "pk").values_list(
+            "person_id", "dressing", "visited_on"
+        )
+    }
+
+
+def _photos(cases: Mapping[int, Case]) -> dict[int, Photo]:
+    lesions = [lesion.pk for case in cases.values() for lesion in case.lesions]
+    rows = Photo.objects.filter(lesion__in=lesions).order_by("taken_on", "pk")
+    return {photo.lesion_id: photo for photo in rows}
+
+
+def _due(case: Case, feet: Sequence[Sequence[FindingValue]], day: date) -> tuple[str, ...]:
+    due = []
+    if case.weighed_on is None:
+        due.append("weight (none yet)")
+    elif too_old(case.weighed_on, case.person.site.weight_fresh_days, day):
+        due.append(f"weight (last {date_format(case.weighed_on)})")
+    pressures = [one for foot in feet for one in foot if one.name in PRESSURES]
+    if case.lesions and not any(not one.stale for one in pressures):
+        last = max((one.found_on for one in pressures), default=None)
+        due.append(
+            f"toe pressure or index (last {date_format(last)})"
+            if last
+            else "toe pressure or index (none yet)"
+        )
+    return tuple(due)

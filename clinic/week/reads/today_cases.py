@@ -1,0 +1,248 @@
+"""What one site's people bring to Today, gathered by a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.db.models import F, OuterRef, Prefetch, Subquery, Window
+from django.db.models.functions import RowNumber
+
+from clinic.capture.reads.repeat import site_error
+from clinic.curves.reads.healing import READING, Reading, measurements_of
+from clinic.curves.reads.sparks import spark
+from clinic.healing.progress import change_between
+from clinic.healing.series import Method
+from clinic.models import (
+    OPEN_STATES,
+    SEALED,
+    UNSIGNED,
+    AreaMethod,
+    Contact,
+    Lesion,
+    LesionState,
+    Limb,
+    LimbPlan,
+    Look,
+    Person,
+    PersonState,
+    PlanFlag,
+    Prescription,
+    RedFlag,
+    Referral,
+    Site,
+    Visit,
+    VisitState,
+    Weight,
+)
+from clinic.people.reads.limbs import latest_findings
+from clinic.people.reads.risk import foot_risk
+from clinic.relief.reads.watch import flags_standing
+from clinic.visits.reads import area_words
+
+__all__ = ["Case", "LesionLine", "gather"]
+
+SPARK_VISITS = 8
+#: Attempts older than this belong to no story that is still told.
+ATTEMPTS_DAYS = 90
+#: A month of a follow-up interval. [d]
+MONTH_DAYS = 30
+
+
+@dataclass(frozen=True)
+class LesionLine:
+    """One open lesion in a row: where, its last area, the change before it, and a spark of the last visits."""
+
+    lesion: Lesion
+    last: str
+    change: str
+    kind: str
+    spark: str
+
+
+@dataclass
+class Case:
+    """Everything one person brings to the lists."""
+
+    person: Person
+    lesions: list[Lesion] = field(default_factory=list)
+    past: list[Lesion] = field(default_factory=list)
+    lines: tuple[LesionLine, ...] = ()
+    flags: list[RedFlag] = field(default_factory=list)
+    sealed: list[Prescription] = field(default_factory=list)
+    unsigned: list[Prescription] = field(default_factory=list)
+    drafts: list[LimbPlan] = field(default_factory=list)
+    plan_flags: list[PlanFlag] = field(default_factory=list)
+    attempts: list[Contact] = field(default_factory=list)
+    referrals: list[Referral] = field(default_factory=list)
+    looks: list[Look] = field(default_factory=list)
+    begun: list[Visit] = field(default_factory=list)
+    healed_on: date | None = None
+    interval_days: int = 0
+    risk_words: str = ""
+
+    @property
+    def latest_on(self) -> date | None:
+        """Day of the latest entry, made or missed."""
+        return self.person.latest_on  # type: ignore[attr-defined, no-any-return]
+
+    @property
+    def next_on(self) -> date | None:
+        """The next date agreed, carried by the latest entry."""
+        return self.person.latest_next_on  # type: ignore[attr-defined, no-any-return]
+
+    @property
+    def attendance(self) -> str | None:
+        return self.person.latest_attendance  # type: ignore[attr-defined, no-any-return]
+
+    @property
+    def weighed_on(self) -> date | None:
+        return self.person.weighed_on  # type: ignore[attr-defined, no-any-return]
+
+
+def gather(site: Site, day: date, now: datetime) -> dict[int, Case]:
+    """People in care of a site with all that Today asks about (fifteen queries at most, whatever their number)."""
+    cases = _people(site)
+    _add_lesions(cases, site)
+    _add_measurements(cases, site)
+    _add_the_rest(cases, now)
+    _add_risk(cases, site, day)
+    return cases
+
+
+def _people(site: Site) -> dict[int, Case]:
+    visits = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
+        "-visited_on", "-pk"
+    )
+    weights = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
+    people = Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
+        latest_on=Subquery(visits.values("visited_on")[:1]),
+        latest_next_on=Subquery(visits.values("next_on")[:1]),
+        latest_attendance=Subquery(visits.values("attendance")[:1]),
+        weighed_on=Subquery(weights.values("measured_on")[:1]),
+    )
+    cases = {}
+    for person in people:
+        person.site = site
+        cases[person.pk] = Case(person)
+    return cases
+
+
+def _add_lesions(cases: dict[int, Case], site: Site) -> None:
+    lesions = (
+        Lesion.objects.filter(limb__person__site=site, limb__person__state=PersonState.IN_CARE)
+        .select_related("limb")
+        .order_by("label", "pk")
+    )
+    for lesion in lesions:
+        case = cases[lesion.limb.person_id]
+        (case.lesions if lesion.state in OPEN_STATES else case.past).append(lesion)
+        if lesion.state == LesionState.HEALED and lesion.confirmed_on:
+            case.healed_on = max(case.healed_on or lesion.confirmed_on, lesion.confirmed_on)
+
+
+def _add_measurements(cases: dict[int, Case], site: Site) -> None:
+    """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
+    lesions = [lesion for case in cases.values() for lesion in case.lesions]
+    recent = (
+        measurements_of(lesions)
+        .annotate(
+            back=Window(
+                RowNumber(),
+                partition_by=[F("lesion_id")],
+                order_by=[F("visit__visited_on").desc(), F("pk").desc()],
+            )
+        )
+        .filter(back__lte=SPARK_VISITS)
+    )
+    rows: dict[int, list[Reading]] = defaultdict(list)
+    for columns in recent.values_list(*READING):
+        reading = Reading._make(columns)
+        rows[reading.lesion_id].append(reading)
+    share = site_error(site.pk)
+    for case in cases.values():
+        case.lines = tuple(_line(lesion, rows[lesion.pk], share) for lesion in case.lesions)
+
+
+def _line(lesion: Lesion, rows: list[Reading], share: float | None) -> LesionLine:
+    measured = [row for row in rows if row.area_mm2 is not None]
+    last = area_words(rows[-1], dated=True) if rows else "not measured yet"
+    change, kind = _change(measured, share)
+    return LesionLine(lesion, last, change, kind, _spark(rows))
+
+
+def _spark(rows: list[Reading]) -> str:
+    """The last visits as a line; an area of another kind than the last one is a gap, never a step."""
+    kinds = [(row.method, row.debridement) for row in rows if row.area_mm2 is not None]
+    if not kinds:
+        return ""
+    points = {row.day: row.area_mm2 if (row.method, row.debridement) == kinds[-1] else None for row in rows}
+    return spark(sorted(points.items()))
+
+
+def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
+    """Change between the last two areas, only when they are of one method and one state.
+
+    `share` is the clinic's own error of a traced area, where it has been measured.
+    """
+    if len(measured) < 2:
+        return "", "none"
+    before, last = measured[-2:]
+    if (before.method, before.debridement) != (last.method, last.debridement):
+        return "not compared: another method or debridement state before", "none"
+    method = Method.TRACED if last.method == AreaMethod.TRACED else Method.ELLIPSE
+    traced = share if method == Method.TRACED else None
+    change = change_between(float(before.area_mm2 or 0), float(last.area_mm2 or 0), method, share=traced)
+    return change.words, "real" if change.real else "within"
+
+
+def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
+    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
+    for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
+        cases[flag.person_id].flags.append(flag)
+    devices = Prescription.objects.filter(SEALED | UNSIGNED, limb__person__in=cases)
+    light = devices.defer("facts", "advice", "forecast_shown", "content")
+    for device in light.select_related("limb", "signed_by").order_by("open_by"):
+        case = cases[device.limb.person_id]
+        (case.unsigned if device.waits_for_second else case.sealed).append(device)
+    drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
+    for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
+        cases[link.limb.person_id].drafts.append(link)
+    for plan_flag in flags_standing(limb_plan__limb__person__in=cases):
+        cases[plan_flag.limb_plan.limb.person_id].plan_flags.append(plan_flag)
+    since = now - timedelta(days=ATTEMPTS_DAYS)
+    for contact in Contact.objects.filter(person__in=cases, tried_at__gte=since).order_by("tried_at"):
+        cases[contact.person_id].attempts.append(contact)
+    referrals = Referral.objects.filter(person__in=cases, reached_at=None, accepted_at=None, seen_on=None)
+    for referral in referrals.order_by("made_at"):
+        cases[referral.person_id].referrals.append(referral)
+    looks = Look.objects.filter(lesion__limb__person__in=cases, read_at=None)
+    for look in looks.select_related("lesion__limb", "created_by", "answered_by"):
+        cases[look.lesion.limb.person_id].looks.append(look)
+    begun = Visit.objects.filter(person__in=cases, unfinished=True, state=VisitState.STANDS)
+    for visit in begun.select_related("created_by"):
+        cases[visit.person_id].begun.append(visit)
+
+
+def _add_risk(cases: dict[int, Case], site: Site, day: date) -> None:
+    """For people in remission: the risk category of the worse foot and its longest interval."""
+    healed = {pk: case for pk, case in cases.items() if case.healed_on and not case.lesions}
+    limbs: list[Any] = list(
+        Limb.objects.filter(person__in=healed).prefetch_related(Prefetch("person", Person.objects.all()))
+    )
+    found = latest_findings(limbs, site, day)
+    for limb in limbs:
+        case = healed[limb.person_id]
+        risk = foot_risk(limb, found[limb.pk], case.past, case.person)
+        if risk.interval_months is None:
+            continue
+        shortest, longest = risk.interval_months
+        days = longest * MONTH_DAYS
+        if not case.interval_days or days < case.interval_days:
+            case.interval_days = days
+            category = max(risk.possible)
+            case.risk_words = f"risk category {category}, seen every {shortest} to {longest} months"
+            if shortest == longest:
+                case.risk_words = f"risk category {category}, seen every {longest} months"

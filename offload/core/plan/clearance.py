@@ -1,0 +1,124 @@
+"""Which cut clears the lesion: the advice of mechanics beside the weight policy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from offload.core.foam.stack import Layer
+from offload.core.plan.compute import ClearanceAdvice
+from offload.core.plan.scene import Scene
+from offload.core.plan.trial import Trial, Trials
+
+__all__ = ["clearance_advice", "possible_cuts"]
+
+ENOUGH = 0.30
+"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, here only for ranking."""
+SOME = 0.10
+"""Fall of the peak below which no cut is advised [-]; design choice."""
+TIE = 0.05
+"""Peaks closer than this count as equal [-]; design choice."""
+
+SAME_VOLUME = 0.01
+"""Volumes closer than this count as equal [-]; design choice."""
+
+
+def possible_cuts(stack: Sequence[Layer]) -> tuple[tuple[str, ...], ...]:
+    """The cuts of whole layers that a stack allows: never the cover."""
+    if any(layer.role == "middle" for layer in stack):
+        return (("middle",), ("base",), ("middle", "base"))
+    return (("base",),)
+
+
+def clearance_advice(tried: Trials) -> ClearanceAdvice:
+    """The cut that mechanics would choose with the plan's own margins and bevel.
+
+    Parameters
+    ----------
+    tried
+        The plan's own cut and those tried beside it.
+
+    Notes
+    -----
+    Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls by
+    30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie and
+    least foam wins. None when no cut lowers the peak by 10 %. With several lesions the peak is that of the worst one.
+
+    References
+    ----------
+    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it met.
+    """
+    trials = _holding(tried)
+    if not trials:
+        return ClearanceAdvice(None, "No cut of whole layers holds its geometry with these margins.")
+    if all(lesion.peak_before <= 0 for lesion in tried.plan.report.lesions):
+        return ClearanceAdvice(
+            None, "No lesion carries pressure in its load case, so no cut can be told from another."
+        )
+    best = max(trial.worst_fall for trial in trials)
+    if best < SOME:
+        return ClearanceAdvice(
+            None,
+            f"This insole cannot clear the lesion at this load: the best cut lowers its peak by {_percent(max(best, 0.0))} "
+            f"in this estimate, under {_percent(SOME)}.",
+        )
+    clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
+    if clearing:
+        chosen, equals = _least_foam(clearing)
+        why = (
+            f"of the cuts that lower the lesion's peak by {_percent(ENOUGH)} or more it takes out least foam"
+        )
+        if equals > 1:
+            why += ", and of equals it leaves the lowest peak"
+    else:
+        lowest = min(trial.worst_peak for trial in trials)
+        tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
+        chosen, _ = _least_foam(tied)
+        why = f"no cut lowers the lesion's peak by {_percent(ENOUGH)}, and this one leaves the lowest"
+        if len(tied) > 1:
+            why += f" (within {_percent(TIE)}) with least foam taken out"
+    return ClearanceAdvice(
+        chosen.cut_layers,
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.worst_fall)} in this estimate; {why}. "
+        f"{_void_words(tried.scene, chosen)} For ranking only.",
+    )
+
+
+def _least_foam(trials: Sequence[Trial]) -> tuple[Trial, int]:
+    """The trial that takes out least foam, of equals the one with the lowest peak, and how many are equal."""
+    least = min(trial.volume for trial in trials)
+    equals = [trial for trial in trials if trial.volume <= least * (1.0 + SAME_VOLUME)]
+    return min(equals, key=lambda trial: trial.worst_peak), len(equals)
+
+
+def _holding(trials: Trials) -> list[Trial]:
+    """The cuts of the plan's own wall whose geometry has no error."""
+    found = []
+    for cut in possible_cuts(trials.scene.stack):
+        trial = trials.cut(cut, trials.plan.wall)
+        if trial is not None and not any(check.stops for check in trials.geometry_checks(trial)):
+            found.append(trial)
+    return found
+
+
+def _void_words(scene: Scene, trial: Trial) -> str:
+    """Whether the void stays open at soft, central and stiff tissue."""
+    soft, stiff = scene.other_tissues
+    said = []
+    for word, tissue in (("soft", soft), ("central", scene.tissue), ("stiff", stiff)):
+        least = min(_void_left(scene, trial, index, tissue) for index in range(len(scene.spec.lesions)))
+        said.append(
+            f"stays open with {word} tissue ({least:.1f} mm)" if least > 0 else f"closes with {word} tissue"
+        )
+    return f"The void {', '.join(said)}."
+
+
+def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:
+    lesion, name = scene.spec.lesions[index], scene.case_names[index]
+    if tissue == scene.tissue:
+        return trial.report.lesions[index].clearance
+    state = scene.case(name).press(trial.voids[name], tissue, trial.states[name].as_start())
+    return scene.lesion_pressure(lesion, name, trial.voids[name], state).clearance
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

@@ -1,0 +1,112 @@
+"""Past forecasts use what was known then, count the unclosed, and show what was stored with a decision."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from clinic.audit.reads.forecast_record import forecast_record
+from clinic.healing.lookback import Outcome
+from tests import factories
+
+AGO = lambda days: timezone.localdate() - timedelta(days=days)  # noqa: E731
+FALLING = [4.0, 3.4, 2.8, 2.2, 1.7, 1.2, 0.9, 0.6]
+
+
+def lesion(site, areas=FALLING, *, began=140, **fields):
+    found = factories.lesion(
+        on=factories.limb(of=factories.person(at=site)), first_seen_on=AGO(began), **fields
+    )
+    factories.series(found, areas, last=AGO(began - 7 * (len(areas) - 1)))
+    return found
+
+
+def week(site, number=4):
+    return next(w for w in forecast_record(site, timezone.localdate()).weeks if w.week == number)
+
+
+def closed(days):
+    return {"state": "healed", "outcome": "healed", "closed_on": AGO(days), "confirmed_on": AGO(days - 14)}
+
+
+def test_closed_and_unclosed_lesions_are_both_counted(site):
+    shut = lesion(site, **closed(80))
+    stays = lesion(site, [3.0] * 20)
+    found = week(site)
+    outcomes = {line.lesion.pk: line.looked.outcome for line in found.lines}
+    assert outcomes == {shut.pk: Outcome.CLOSED, stays.pk: Outcome.NOT_CLOSED}
+    assert (found.count, found.known) == (2, 2)
+    assert sum(bin_.happened.of for bin_ in found.bins) == 2
+
+
+def test_a_lesion_lost_before_twelve_weeks_is_not_known_and_not_left_out(site):
+    lesion(site, FALLING[:6], state="ended", outcome="lost", ended_on=AGO(60))
+    found = week(site)
+    assert [line.looked.outcome for line in found.lines] == [Outcome.UNKNOWN]
+    assert found.bins == ()
+
+
+def test_an_amputation_is_a_wound_that_did_not_close(site):
+    lesion(site, FALLING[:6], state="ended", outcome="minor_amputation", ended_on=AGO(90))
+    assert [line.looked.outcome for line in week(site).lines] == [Outcome.NOT_CLOSED]
+
+
+def test_a_visit_entered_in_error_is_in_no_forecast(site):
+    found = lesion(site, [3.0] * 20)
+    before = week(site).lines[0].looked.said
+    wrong = factories.visit(of=found.limb.person, on=AGO(115), state="in_error", error_reason="wrong person")
+    factories.measurement(at=wrong, of=found, cm2=30.0)
+    assert week(site).lines[0].looked.said == before
+
+
+def test_what_was_shown_with_a_decision_is_held_against_the_eight_weeks_after(site):
+    shut, stays, new = lesion(site, **closed(80)), lesion(site, [3.0] * 20), lesion(site, began=40)
+    for found, on in ((shut, 120), (stays, 120), (new, 10)):
+        factories.prescription(
+            of=found.limb,
+            lesions=[found],
+            prescribed_on=AGO(on),
+            forecast_shown={"A": {"verdict": "slow", "areas": 5, "median": None, "chance_next_8w": 0.3}},
+        )
+    shown = forecast_record(site, timezone.localdate()).shown
+    assert {row.lesion.pk: row.happened for row in shown} == {
+        shut.pk: "closed",
+        stays.pk: "not closed by then",
+        new.pk: "not known yet",
+    }
+
+
+def test_another_sites_lesions_are_not_counted(site, other_site):
+    lesion(other_site)
+    assert forecast_record(site, timezone.localdate()).lesions == 0
+
+
+def test_the_number_of_queries_does_not_grow(site):
+    def add(count):
+        for _ in range(count):
+            found = lesion(site)
+            factories.prescription(
+                of=found.limb,
+                lesions=[found],
+                forecast_shown={"A": {"verdict": "slow", "chance_next_8w": 0.3}},
+            )
+
+    def queries():
+        with CaptureQueriesContext(connection) as caught:
+            record = forecast_record(site, timezone.localdate())
+            assert all(line.lesion.where for w in record.weeks for line in w.lines)
+            assert all(row.lesion.limb.person.record_number for row in record.shown)
+        return len(caught)
+
+    add(2)
+    few = queries()
+    add(4)
+    assert queries() == few
+
+
+@pytest.mark.parametrize("number", [4, 8])
+def test_each_week_is_computed(site, number):
+    lesion(site, [3.0] * 20)
+    assert week(site, number).count == 1

@@ -1,0 +1,390 @@
+"""Signing a device with copies of what was known; fitting, sealing, opening and stopping it."""
+
+from datetime import timedelta
+from decimal import Decimal
+from unittest.mock import patch
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from clinic.devices.reads.advice import limb_decision, told_before
+from clinic.devices.writes import opening_cards
+from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes.fittings import FittingFindings, steps_of
+from clinic.models import AuditEvent, DecisionLine, Fitting, Prescription, content_digest
+from clinic.record.errors import Conflict, Refused
+from tests import factories
+
+TODAY = timezone.localdate
+
+
+@pytest.fixture
+def limb(person):
+    """A limb with one plantar forefoot ulcer and every fact known, so that a device that stays on comes first."""
+    made = factories.limb(of=person)
+    lesion = factories.lesion(on=made)
+    factories.finding(
+        of=made, toe_pressure_mmhg=75, deformity="small", rigid_deformity=False, flexible_toe_deformity=False,
+        charcot="none", oedema="none", bulky_calf=False, fragile_skin=False,
+    )  # fmt: skip
+    person.circumstances.create(
+        asked_on=TODAY(), high_falls_risk=False, cannot_attend_weekly=False, declines_non_removable=False,
+        mobility="walks", created_by=factories.author(),
+    )  # fmt: skip
+    factories.measurement(at=factories.visit(of=person), of=lesion, infection_looked=True, infection_grade=1)
+    return made
+
+
+def answers(limb, **changed):
+    lesion = limb.lesions.get()
+    return {
+        f"osteomyelitis_{lesion.pk}": False,
+        "needs_frequent_dressing": False,
+        "device_available": True,
+        "non_surgical_care_failed": False,
+        **changed,
+    }
+
+
+def sign(by, limb, **changed):
+    decision = limb_decision(limb, TODAY(), answers(limb))
+    given = {
+        "device_class": decision.first_offered[0],
+        "reason": "What the guidance puts first; she agrees.",
+        "seen_digest": decision.digest,
+        **changed,
+    }
+    return service.prescription_sign(
+        by=by, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(), **given
+    )
+
+
+def test_with_every_fact_known_a_device_that_stays_on_comes_first(limb):
+    decision = limb_decision(limb, TODAY(), answers(limb))
+    assert set(decision.first_offered) == {"total_contact_cast", "walker_non_removable"}
+    assert not decision.advice.missing
+
+
+@pytest.mark.parametrize("fact", ["osteomyelitis", "ischaemia", "falls", "infection"])
+def test_with_a_blocking_fact_unknown_none_that_stays_on_is_offered(limb, fact):
+    given = answers(limb)
+    if fact == "osteomyelitis":
+        given = {name: value for name, value in given.items() if not name.startswith("osteomyelitis")}
+    elif fact == "ischaemia":
+        limb.findings.filter().update(toe_pressure_mmhg=None)
+    elif fact == "falls":
+        limb.person.circumstances.update(asked_on=TODAY() - timedelta(days=91))
+    else:
+        limb.person.visits.update(visited_on=TODAY() - timedelta(days=1))
+    offered = {offer.id for offer in limb_decision(limb, TODAY(), given).advice.classes}
+    assert offered
+    assert not offered & {"total_contact_cast", "walker_non_removable"}
+
+
+def test_perfusion_measured_before_a_revascularisation_is_not_counted(limb):
+    limb.findings.update(found_on=TODAY() - timedelta(days=20))
+    limb.events.create(
+        kind="revascularisation", happened_on=TODAY() - timedelta(days=3), created_by=factories.author()
+    )
+    facts = limb_decision(limb, TODAY(), answers(limb)).facts[0]
+    row = next(row for row in facts.rows if row.name == "ischaemia_grade")
+    assert (row.state, row.value) == ("stale", None)
+    assert "revascularisation since" in row.note
+
+
+def test_signing_keeps_copies_and_one_audit_row(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    assert made.agrees is True
+    assert made.facts["A"]["rows"][0]["value"] == "forefoot"
+    assert made.advice["classes"][0]["id"] == made.first_offered
+    assert AuditEvent.objects.filter(verb="prescribed").count() == 1
+    limb.findings.update(toe_pressure_mmhg=20)
+    made.refresh_from_db()
+    grades = [row for row in made.facts["A"]["rows"] if row["name"] == "ischaemia_grade"]
+    assert grades[0]["value"] == 0
+
+
+def test_a_departure_needs_its_coded_reason(limb, podiatrist):
+    with pytest.raises(Refused) as refused:
+        sign(podiatrist, limb, device_class="ankle_high_removable")
+    assert refused.value.field == "departure_reason"
+    made = sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason="person_declines")
+    assert (made.agrees, made.departure_reason) == (False, "person_declines")
+
+
+def test_a_choice_made_on_other_advice_is_sent_back(limb, podiatrist):
+    with pytest.raises(Conflict, match="changed since"):
+        sign(podiatrist, limb, seen_digest="0" * 64)
+
+
+def test_while_a_red_flag_is_open_nothing_that_stays_on_is_chosen(limb, podiatrist):
+    factories.red_flag(of=limb.person)
+    with pytest.raises(Refused, match="red flag"):
+        sign(podiatrist, limb, device_class="total_contact_cast")
+
+
+def test_a_new_device_stops_the_one_before_and_says_why(limb, podiatrist):
+    first = sign(podiatrist, limb)
+    with pytest.raises(Refused) as refused:
+        sign(podiatrist, limb)
+    assert refused.value.field == "stop_reason"
+    sign(podiatrist, limb, stop_reason="changed")
+    first.refresh_from_db()
+    assert (first.stopped_on, first.stop_reason) == (TODAY(), "changed")
+    assert Prescription.objects.filter(stopped_on=None).count() == 1
+
+
+def whole_list(made, **changed):
+    return FittingFindings(
+        **{
+            "steps": dict.fromkeys(steps_of(made), "done"),
+            "bandage_below_knee_cm": Decimal("4"),
+            "watch_points": "shin edge, ankle bones",
+            "review_on": TODAY() + timedelta(days=6),
+            **changed,
+        }
+    )
+
+
+def fit(by, made, *, days=7, sealed=True, **changed):
+    if sealed:
+        card = opening_cards.card_make(
+            by=by, prescription=made, sealed_on=TODAY(), open_by=TODAY() + timedelta(days=days)
+        )
+        opening_cards.card_hand_over(by=by, card=card)
+    return service.prescription_fit(
+        by=by,
+        prescription=made,
+        fitted_on=TODAY(),
+        sealed=sealed,
+        open_by=TODAY() + timedelta(days=days) if sealed else None,
+        expected_version=made.version,
+        found=whole_list(made, **{"review_on": TODAY() + timedelta(days=min(days, 6)), **changed}),
+    )
+
+
+@pytest.mark.parametrize(("days", "allowed"), [(1, True), (7, True), (8, False), (0, False)])
+def test_the_first_sealing_is_opened_within_the_site_s_days(limb, podiatrist, days, allowed):
+    made = sign(podiatrist, limb)
+    if allowed:
+        assert fit(podiatrist, made, days=days).open_by == TODAY() + timedelta(days=days)
+    else:
+        with pytest.raises(Refused, match="at the latest"):
+            fit(podiatrist, made, days=days)
+
+
+def test_opening_stops_the_clock_and_sealing_again_allows_the_site_s_longer_interval(limb, podiatrist):
+    limb.person.site.sealed_days = 14
+    limb.person.site.save()
+    made = fit(podiatrist, sign(podiatrist, limb))
+    service.prescription_open(
+        by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version
+    )
+    made.refresh_from_db()
+    assert made.opened_on == TODAY()
+    assert fit(podiatrist, made, days=14).opened_on is None
+
+
+def test_a_removable_device_is_never_sealed(limb, podiatrist):
+    made = sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason="skill")
+    with pytest.raises(Refused, match="stays on"):
+        fit(podiatrist, made)
+    assert fit(podiatrist, made, sealed=False).sealed_on is None
+
+
+def test_nothing_is_saved_when_the_audit_row_cannot_be(limb, podiatrist):
+    with (
+        patch("clinic.devices.writes.prescriptions.audit.record", side_effect=RuntimeError),
+        pytest.raises(RuntimeError),
+    ):
+        sign(podiatrist, limb)
+    assert not Prescription.objects.exists()
+
+
+def test_skin_found_fragile_on_another_day_is_not_counted(limb):
+    limb.findings.update(found_on=TODAY() - timedelta(days=1), fragile_skin=True)
+    rows = {row.name: row for row in limb_decision(limb, TODAY(), answers(limb)).facts[0].rows}
+    assert (rows["fragile_skin"].state, rows["fragile_skin"].value) == ("stale", None)
+
+
+def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
+    before = Prescription.objects.count(), limb.history.count()
+    tried = limb_decision(limb, TODAY(), answers(limb), {"high_falls_risk": True})
+    assert tried.what_if == ("high risk of falling: yes",)
+    assert "total_contact_cast" not in {offer.id for offer in tried.advice.classes}
+    assert limb.person.circumstances.get().high_falls_risk is False
+    with pytest.raises(Refused, match="what-if"):
+        service.prescription_sign(
+            by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=tried, prescribed_on=TODAY(),
+            device_class="walker_knee_high_removable", reason="not the record", seen_digest=tried.digest,
+        )  # fmt: skip
+    assert (Prescription.objects.count(), limb.history.count()) == before
+
+
+def test_the_signed_content_is_hashed_and_its_hash_stands_in_the_chain(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    made.refresh_from_db()
+    assert content_digest(made.content) == made.content_sha256
+    assert made.content_sha256 in AuditEvent.objects.get(verb="prescribed").detail
+    (line,) = DecisionLine.objects.all()
+    assert line.content_sha256 == made.content_sha256
+    assert line.digest == line.computed_digest()
+
+
+def test_one_sentence_tells_who_what_why_under_which_edition_and_on_what_facts(limb, podiatrist):
+    sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason="person_declines")
+    sentence = DecisionLine.objects.get().sentence
+    for words in (
+        f"{podiatrist}, podiatrist",
+        "removable ankle-high device",
+        "lesion A (",
+        "total contact cast or knee-high walker made non-removable first",
+        "the person declines it",
+        "IWGDF offloading 2023",
+        "infection grade (IWGDF/IDSA) 1",
+        "high risk of falling no",
+    ):
+        assert words.lower() in sentence.lower(), words
+
+
+def test_a_reason_against_the_advice_is_not_kept_where_nothing_departs(limb, podiatrist):
+    assert sign(podiatrist, limb, departure_reason="skill").departure_reason == ""
+
+
+def test_a_tighter_urgency_of_the_site_stands_in_the_record_and_a_looser_one_changes_nothing(
+    limb, podiatrist
+):
+    limb.lesions.get().measurements.update(infection_grade=4)
+    limb.person.site.urgencies = {
+        "infection_assessment": "one_working_day",
+        "vascular_assessment": "immediate",
+    }
+    infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers(limb)).refer}
+    assert infection["infection_assessment"]["urgency"] == "immediate"
+    limb.lesions.get().measurements.update(infection_grade=2)
+    limb.person.site.urgencies = {"infection_assessment": "immediate"}
+    (row,) = limb_decision(limb, TODAY(), answers(limb)).refer
+    assert (row["urgency"], row["site"]) == ("immediate", True)
+
+
+def test_only_what_is_offered_beside_a_device_stands_beside_it(limb, podiatrist):
+    with pytest.raises(Refused) as refused:
+        sign(podiatrist, limb, beside=["toe_spacer"])
+    assert refused.value.field == "beside"
+
+
+def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatrist):
+    other = factories.lesion(on=limb, place="web_3")
+    factories.measurement(
+        at=limb.person.visits.get(), of=other, infection_looked=True, infection_grade=1, exudate="light"
+    )
+    given = answers_for(limb)
+    decision = limb_decision(limb, TODAY(), given)
+    made = service.prescription_sign(
+        by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(),
+        device_class="walker_knee_high_removable", beside=["toe_spacer"],
+        reason="Walker for A, spacer for B.", seen_digest=decision.digest,
+    )  # fmt: skip
+    # No class serves both lesions: the best for each is put first, so this departs from nothing.
+    assert set(decision.first_offered) == {"toe_spacer", "walker_knee_high_removable", "ankle_high_removable"}
+    assert made.agrees is True
+    assert made.content["beside"][0]["serves"] == ["B"]
+    assert any("Web space dry" in step for step in steps_of(made))
+    assert "with toe spacer beside it" in DecisionLine.objects.get().sentence
+
+
+def answers_for(limb):
+    told = {f"osteomyelitis_{lesion.pk}": False for lesion in limb.lesions.all()}
+    return {
+        **told,
+        "needs_frequent_dressing": False,
+        "device_available": True,
+        "non_surgical_care_failed": False,
+    }
+
+
+def test_answers_of_the_device_before_can_be_carried_over_but_not_bone(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    before = told_before(made, list(limb.lesions.all()))
+    assert dict(before.answers) == {
+        "needs_frequent_dressing": False, "device_available": True, "non_surgical_care_failed": False,
+    }  # fmt: skip
+    assert before.on == TODAY()
+
+
+def test_a_plan_is_carried_over_only_where_there_is_one_and_an_insole(limb, podiatrist):
+    sign(podiatrist, limb, device_class="walker_knee_high_removable", departure_reason="skill")
+    with pytest.raises(Refused, match="has none"):
+        sign(podiatrist, limb, stop_reason="changed", carry_plan=True)
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"steps": {}}, "steps not answered"),
+        ({"bandage_below_knee_cm": None}, "not stated"),
+        ({"bandage_below_knee_cm": Decimal("15.1")}, "0 to 15 cm"),
+        ({"watch_points": " "}, "nothing named"),
+        ({"review_on": None}, "within 7 days"),
+        ({"review_on": TODAY() + timedelta(days=8)}, "lies after the day it must be opened by"),
+        ({"steps": {"Polish the shell": "done"}}, "not a step"),
+    ],
+)
+def test_a_device_that_stays_on_is_not_fitted_without_its_whole_list(limb, podiatrist, changed, words):
+    made = sign(podiatrist, limb)
+    with pytest.raises(Refused, match=words):
+        fit(podiatrist, made, **changed)
+    made.refresh_from_db()
+    assert made.fitted_on is None
+    assert not Fitting.objects.exists()
+
+
+def test_a_step_that_does_not_apply_says_why(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    steps = dict.fromkeys(steps_of(made), "done") | {steps_of(made)[1]: "not_apply"}
+    with pytest.raises(Refused) as refused:
+        fit(podiatrist, made, steps=steps)
+    assert refused.value.field == "note"
+    fit(podiatrist, made, steps=steps, note="no toes on this foot")
+    assert "1 did not apply (no toes on this foot)" in DecisionLine.objects.get(kind="sealed").sentence
+
+
+def test_the_fitting_keeps_the_site_s_own_list_as_it_stood(limb, podiatrist):
+    site = limb.person.site
+    site.fitting_steps = {"stays_on": ["Leg looked at", "Heel down"]}
+    made = sign(podiatrist, limb)
+    fit(podiatrist, made)
+    site.fitting_steps = {}
+    kept = Fitting.objects.get()
+    assert [step["step"] for step in kept.steps] == ["Leg looked at", "Heel down"]
+    assert kept.created_by == podiatrist
+
+
+def test_where_the_site_asks_a_second_podiatrist_signs_before_the_fitting(limb, podiatrist, site):
+    site.second_signature = True
+    site.save()
+    limb.person.site = site
+    made = sign(podiatrist, limb)
+    with pytest.raises(Refused, match="second signature"):
+        fit(podiatrist, made)
+    with pytest.raises(Refused, match="another podiatrist"):
+        service.prescription_second(by=podiatrist, prescription=made, expected_version=made.version)
+    other = factories.user("podiatrist", at=site)
+    service.prescription_second(by=other, prescription=made, expected_version=made.version)
+    assert fit(podiatrist, made).fitted_on == TODAY()
+    assert [line.kind for line in DecisionLine.objects.order_by("pk")] == ["signed", "second", "sealed"]
+    with pytest.raises(Refused, match="already"):
+        service.prescription_second(by=other, prescription=made, expected_version=made.version)
+
+
+def test_the_database_itself_refuses_the_same_person_twice_and_a_fitting_before(limb, podiatrist):
+    made = sign(podiatrist, limb)
+    for fault in ({"second_by": podiatrist}, {"second_needed": True, "fitted_on": TODAY()}):
+        for name, value in {"second_at": None, **fault}.items():
+            setattr(made, name, value)
+        if "second_by" in fault:
+            made.second_at = timezone.now()
+        with pytest.raises(ValidationError):
+            made.full_clean()
+        made.refresh_from_db()

@@ -1,0 +1,126 @@
+"""Grades from the record: each with its parts, its source and the finding that is missing."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from clinic.evidence.reads.grades import grades_of
+from tests import factories
+
+TODAY = timezone.localdate
+
+
+@pytest.fixture
+def limb(person):
+    return factories.limb(of=person)
+
+
+def graded(limb, lesion, bone=None):
+    found = grades_of(limb, [lesion], TODAY(), {lesion.pk: bone})
+    return {row.name: row for row in found[lesion.pk]}
+
+
+def full(limb, *, cm2=0.9, depth="skin", place="mth_2", **finding):
+    lesion = factories.lesion(on=limb, place=place)
+    factories.finding(
+        of=limb, monofilament_tested=10, monofilament_felt=10, dorsalis_pedis="present",
+        posterior_tibial="present", toe_pressure_mmhg=75, deformity="none", charcot="none",
+        rigid_deformity=False, flexible_toe_deformity=False, **finding,
+    )  # fmt: skip
+    factories.measurement(
+        at=factories.visit(of=limb.person), of=lesion, cm2=cm2, depth=depth, infection_looked=True,
+        infection_signs=[], infection_grade=1, deep_infection=False, unwell=False, probe_to_bone=False,
+    )  # fmt: skip
+    return lesion
+
+
+def test_with_nothing_looked_at_every_grade_names_what_is_missing(limb):
+    rows = graded(limb, factories.lesion(on=limb))
+    assert rows["infection"].value == "not graded"
+    assert rows["infection"].missing == ("infection looked at", "bone infection, the (O) mark")
+    assert set(rows["sinbad"].missing) == {
+        "foot pulses",
+        "monofilament",
+        "infection looked at",
+        "area",
+        "depth class",
+    }
+    assert "perfusion" in rows["wifi"].missing
+    assert "depth class" in rows["texas"].missing
+
+
+def test_a_small_clean_shallow_forefoot_ulcer_on_a_whole_foot(limb):
+    rows = graded(limb, full(limb), bone=False)
+    assert (rows["infection"].value, rows["infection"].missing) == ("1, none", ())
+    assert rows["sinbad"].value == "0 of 6"
+    assert rows["sinbad"].parts[0] == "Site 0"
+    assert rows["wifi"].value == "stage 1, very low amputation risk"
+    assert rows["wifi"].parts == ("Wound 1", "Ischaemia 0", "Foot infection 0")
+    assert rows["texas"].value == "1A"
+    assert rows["risk"].value == "category 3, high"
+    assert all(row.source for row in rows.values())
+
+
+@pytest.mark.parametrize(("cm2", "score"), [(0.99, "0 of 6"), (1.0, "1 of 6")])
+def test_the_area_counts_from_one_square_centimetre(limb, cm2, score):
+    assert graded(limb, full(limb, cm2=cm2), bone=False)["sinbad"].value == score
+
+
+def test_the_heel_counts_as_hindfoot_and_as_a_deeper_wound(limb):
+    rows = graded(limb, full(limb, place="heel_central"), bone=False)
+    assert rows["sinbad"].value == "1 of 6"
+    assert rows["wifi"].parts[0] == "Wound 2"
+
+
+def test_bone_infection_gives_the_mark_and_changes_texas_and_wifi(limb):
+    rows = graded(limb, full(limb, depth="bone"), bone=True)
+    assert rows["infection"].value == "3(O), moderate"
+    assert rows["texas"].value == "3B"
+    assert rows["wifi"].parts[2] == "Foot infection 2"
+    assert "whether it is extensive" in rows["wifi"].missing
+
+
+def test_perfusion_too_old_is_named_with_its_day_and_not_counted(limb):
+    lesion = full(limb)
+    limb.findings.update(found_on=TODAY() - timedelta(days=91))
+    rows = graded(limb, lesion, bone=False)
+    assert any(
+        words.startswith("perfusion (of ") and "older than 90 days" in words for words in rows["wifi"].missing
+    )
+    assert rows["texas"].value == "1A or 1C"
+
+
+def test_gangrene_told_at_the_visit_raises_the_wound_grade_unless_it_was_no_flag(limb):
+    lesion = full(limb, place="toe_pulp_2")
+    flag = factories.red_flag(of=limb.person, flags=["gangrene"], visit=limb.person.visits.get())
+    assert graded(limb, lesion, bone=False)["wifi"].parts[0] == "Wound 2"
+    flag.answer, flag.answered_at = "not_a_flag", timezone.now()
+    flag.save()
+    assert graded(limb, lesion, bone=False)["wifi"].parts[0] == "Wound 1"
+
+
+def test_a_visit_entered_in_error_grades_nothing(limb):
+    lesion = full(limb)
+    limb.person.visits.update(state="in_error", error_reason="wrong person")
+    assert graded(limb, lesion)["infection"].value == "not graded"
+
+
+def test_queries_do_not_grow_with_the_record(limb):
+    lesions = [factories.lesion(on=limb) for _ in range(2)]
+    factories.measurement(at=factories.visit(of=limb.person, on=TODAY() - timedelta(days=70)), of=lesions[0])
+
+    def count():
+        with CaptureQueriesContext(connection) as caught:
+            grades_of(limb, lesions, TODAY())
+        return len(caught)
+
+    few = count()
+    for back in range(8):
+        visit = factories.visit(of=limb.person, on=TODAY() - timedelta(days=7 * back))
+        for lesion in lesions:
+            factories.measurement(at=visit, of=lesion)
+        factories.finding(of=limb, found_on=TODAY() - timedelta(days=7 * back), toe_pressure_mmhg=60)
+    assert count() == few

@@ -1,0 +1,334 @@
+"""Devices and relief plans, sent filled: chosen, fitted, opened, stopped; drawn, signed, cut, checked, measured."""
+
+import re
+from datetime import timedelta
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+from django.utils import timezone
+
+from clinic.devices.forms.fittings import FitForm
+from clinic.devices.forms.opening_cards import CardForm
+from clinic.devices.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm
+from clinic.devices.writes.fittings import steps_of
+from clinic.models import PlanFlag
+from clinic.relief.forms.measured_maps import BaselineMapForm, MapForm, WithdrawForm
+from clinic.relief.forms.plan_life import ContactForm, CutForm, MeasuredForm
+from clinic.relief.forms.plan_life import FitForm as PlanFitForm
+from clinic.relief.forms.relief import BenchCutForm, LesionShapeForm, SignForm
+from clinic.relief.forms.watch import PlanFlagAnswerForm
+from clinic.relief.writes import plan_life, relief
+from clinic.relief.writes.relief_record import LesionShape
+from tests import factories
+from tests.clinic.fields.cases_lesions import ago
+from tests.clinic.fields.cases_visits import SEALED, watch_point, worn, wound
+from tests.clinic.fields.filled import Kept, Sent, day, filled
+
+
+@filled("prescription_new", AnswersForm, ChoiceForm)
+def a_choice_with_every_answer(site, by):
+    lesion = wound(site)
+    client = Client()
+    client.force_login(by)
+    url = reverse("prescription_new", args=[lesion.limb_id])
+    answers = dict.fromkeys(client.get(url).context["answers"].fields, "yes")
+    page = client.post(url, {**answers, "work_out": "yes"}).content.decode()
+    seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
+    data = {
+        **answers, "device_class": "footwear_modification", "departure_reason": "not_available",
+        "reason": "None of the others is here.", "device_label": "lot 7", "seen": seen,
+    }  # fmt: skip
+    told = {name: ("Prescription.facts", _says_yes(re.sub(r"_\d+$", "", name))) for name in answers}
+    return Sent(
+        {"limb": lesion.limb_id}, data, {AnswersForm: Kept("", told), ChoiceForm: Kept("Prescription")}
+    )
+
+
+@filled("prescription_new", AnswersForm, ChoiceForm)
+def a_choice_that_takes_over_from_another(site, by):
+    lesion = wound(site)
+    plan = watch_point(lesion).limb_plan.plan
+    worn(lesion, relief_plan=plan)
+    other = factories.lesion(on=lesion.limb, place="web_3")
+    known = {"toe_pressure_mmhg": 75, "deformity": "small", "rigid_deformity": False, "charcot": "none"}
+    factories.finding(of=lesion.limb, flexible_toe_deformity=False, **known)
+    looked = {"infection_looked": True, "infection_grade": 1, "exudate": "light"}
+    factories.measurement(at=factories.visit(of=lesion.limb.person), of=other, **looked)
+    client = Client()
+    client.force_login(by)
+    page = client.get(reverse("prescription_new", args=[lesion.limb_id])).content.decode()
+    seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
+    data = {
+        "device_class": "ankle_high_removable", "beside": ["toe_spacer"],
+        "reason": "The walker broke.", "stop_reason": "broken", "carry_plan": "on", "seen": seen,
+    }  # fmt: skip
+    kept = Kept("Prescription", {"carry_plan": ("Prescription.relief_plan", plan)})
+    return Sent({"limb": lesion.limb_id}, data, {AnswersForm: Kept(), ChoiceForm: kept})
+
+
+def _says_yes(fact):
+    """A test of the facts kept with a decision."""
+    return lambda facts: any(
+        row["name"] == fact and row["value"] is True for lesion in facts.values() for row in lesion["rows"]
+    )
+
+
+@filled("prescription_fit", FitForm)
+def a_fitting(site, by):
+    device = worn(wound(site))
+    type(device).objects.filter(pk=device.pk).update(fitted_on=None)
+    steps = steps_of(device)
+    data = {
+        "version": "1", "fitted_on": day(-1), "watch_points": "shin edge", "review_on": day(5), "note": "no aid",
+        **{f"step_{n}": "done" for n in range(len(steps))},
+    }  # fmt: skip
+    kept = {
+        f"step_{n}": (f"Fitting.steps.{n}", {"step": step, "answer": "done"}) for n, step in enumerate(steps)
+    }
+    return Sent({"prescription": device.pk}, data, {FitForm: Kept("Fitting", kept)})
+
+
+@filled("prescription_fit", FitForm)
+def a_sealing(site, by):
+    device = factories.prescription(
+        of=wound(site).limb, device_class="total_contact_cast", prescribed_on=ago(3)
+    )
+    factories.opening_card(of=device, open_by=timezone.localdate() + timedelta(days=2))
+    steps = steps_of(device)
+    data = {
+        "version": "1", "fitted_on": day(0), "sealed": "on", "open_by": day(2), "bandage_below_knee_cm": "4.5",
+        "watch_points": "shin edge", "review_on": day(2), "note": "no aid",
+        **{f"step_{n}": "done" for n in range(len(steps))},
+    }  # fmt: skip
+    kept = {
+        f"step_{n}": (f"Fitting.steps.{n}", {"step": step, "answer": "done"}) for n, step in enumerate(steps)
+    }
+    return Sent({"prescription": device.pk}, data, {FitForm: Kept("Fitting", kept)})
+
+
+@filled("card_new", CardForm)
+def an_opening_card(site, by):
+    device = factories.prescription(of=wound(site).limb, device_class="total_contact_cast")
+    data = {"sealed_on": day(0), "open_by": day(2)}
+    return Sent({"prescription": device.pk}, data, {CardForm: Kept("OpeningCard")})
+
+
+@filled("prescription_open", OpenForm)
+def an_opening(site, by):
+    device = worn(wound(site), "total_contact_cast", **SEALED)
+    data = {"version": "1", "opened_on": day(-1)}
+    return Sent({"prescription": device.pk}, data, {OpenForm: Kept("Prescription")})
+
+
+@filled("prescription_stop", StopForm)
+def a_stop(site, by):
+    data = {"version": "1", "stopped_on": day(-1), "stop_reason": "broken"}
+    return Sent({"prescription": worn(wound(site)).pk}, data, {StopForm: Kept("Prescription")})
+
+
+@filled("prescription_second", SecondForm)
+def a_second_signature(site, by):
+    device = factories.prescription(of=wound(site).limb, second_needed=True)
+    return Sent({"prescription": device.pk}, {"version": "1"}, {SecondForm: Kept("Prescription")})
+
+
+def on_insole(site):
+    lesion = wound(site)
+    factories.weight(of=lesion.limb.person, kg=82)
+    return lesion
+
+
+def drafted(site, by, **changes):
+    lesion = on_insole(site)
+    place = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0, **changes}
+    return lesion, relief.plan_draft(by=by, limb=lesion.limb, shapes=[LesionShape(lesion, "traced", place)])
+
+
+def signed(site, by):
+    lesion, made = drafted(site, by)
+    return lesion, relief.plan_sign(by=by, limb_plan=made, expected_version=made.plan.version)
+
+
+@filled("bench", LesionShapeForm, BenchCutForm)
+def a_plan_by_numbers(site, by):
+    lesion = on_insole(site)
+    measured = factories.measured_map(of=lesion.limb)
+    head = f"l{lesion.pk}-"
+    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "22", "width_mm": "18", "angle_deg": "7",
+             "how": "typed"}  # fmt: skip
+    cut = {
+        "margin_mm": "6", "distal_margin_mm": "11", "bevel_deg": "50", "margin_face": "opening", "cut": "middle",
+        "lost_cover_mm": "0.4", "lost_middle_mm": "0.5", "lost_base_mm": "0.6", "rigid_deformity": "on",
+        "baseline": str(measured.pk), "departure_reason": "soft skin all round",
+    }  # fmt: skip
+    spec = "ReliefPlan.spec.lesions.0"
+    at = {
+        "include": ("ReliefPlan.spec.lesions.0.label", lesion.label), "x_mm": (f"{spec}.centre_mm.0", 1),
+        "y_mm": (f"{spec}.centre_mm.1", 181), "how": "Imprint.how",
+        **{name: f"{spec}.{name}" for name in ("length_mm", "width_mm", "angle_deg")},
+    }  # fmt: skip
+    plan = {name: f"ReliefPlan.spec.{name}" for name in cut}
+    plan |= {
+        "departure_reason": "ReliefPlan.departure_reason", "baseline": ("LimbPlan.measured_map", measured),
+        **{f"lost_{layer['role']}_mm": (f"ReliefPlan.spec.stack.{n}.thickness_mm", layer["thickness_mm"] - lost)
+           for n, (layer, lost) in enumerate(zip(site.stack, (0.4, 0.5, 0.6), strict=True))},
+    }  # fmt: skip
+    data = {**{head + name: value for name, value in shape.items()}, **cut}
+    return Sent(
+        {"limb": lesion.limb_id},
+        data,
+        {LesionShapeForm: Kept("", at), BenchCutForm: Kept("", plan)},
+        {"action": "save"},
+    )
+
+
+@filled("bench", LesionShapeForm, BenchCutForm)
+def a_plan_by_a_drawn_outline(site, by):
+    lesion = on_insole(site)
+    ring = "[[-8, -10], [8, -10], [8, 10], [0, 14], [-8, 10]]"
+    head = f"l{lesion.pk}-"
+    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "24", "width_mm": "16", "angle_deg": "0",
+             "how": "typed", "outline": ring}  # fmt: skip
+    cut = {"margin_mm": "6", "distal_margin_mm": "11", "bevel_deg": "50", "margin_face": "floor", "cut": "auto",
+           "baseline": "reference"}  # fmt: skip
+    data = {**{head + name: value for name, value in shape.items()}, **cut}
+    drawn = ("ReliefPlan.spec.lesions.0.outline_mm", lambda ring: len(ring) == 5)
+    plan = {name: ("ReliefPlan.spec.margin_mm", 6) for name in cut}
+    kept = {LesionShapeForm: Kept("", dict.fromkeys(shape, drawn)), BenchCutForm: Kept("", plan)}
+    return Sent({"limb": lesion.limb_id}, data, kept, {"action": "save"})
+
+
+@filled("plan_sign", SignForm)
+def a_signature(site, by):
+    _, made = drafted(site, by)
+    data = {"version": str(made.plan.version), "departure_reason": "agreed in the team"}
+    return Sent({"code": made.plan.code}, data, {SignForm: Kept("ReliefPlan")})
+
+
+def sheet(made):
+    return {"code": made.plan.code, "side": "left", "done_on": day(0), "note": "clean edge"}
+
+
+@filled("plan_cut", CutForm)
+def a_cut(site, by):
+    _, made = signed(site, by)
+    data = {**sheet(made), "bar_mm": "100.1", "depth_mm": "6.2"}
+    kept = Kept("PlanStep", dict.fromkeys(("code", "side"), ("PlanStep.plan", made.plan)))
+    return Sent({"code": made.plan.code}, data, {CutForm: kept})
+
+
+def cut(by, made):
+    plan_life.plan_cut(by=by, limb_plan=made, code=made.plan.code, side="left", bar_mm=100, depth_mm=6,
+                       done_on=timezone.localdate())  # fmt: skip
+
+
+@filled("plan_fit", PlanFitForm)
+def a_plan_fitted(site, by):
+    _, made = signed(site, by)
+    cut(by, made)
+    kept = Kept("PlanStep", dict.fromkeys(("code", "side"), ("PlanStep.kind", "fitted")))
+    return Sent({"code": made.plan.code}, sheet(made), {PlanFitForm: kept})
+
+
+@filled("plan_contact", ContactForm)
+def a_contact_check(site, by):
+    _, made = signed(site, by)
+    cut(by, made)
+    plan_life.plan_fit(by=by, limb_plan=made, code=made.plan.code, side="left", done_on=timezone.localdate())
+    data = {"touches": "yes", "done_on": day(0), "note": "ink on the floor"}
+    return Sent({"code": made.plan.code}, data, {ContactForm: Kept("PlanStep")})
+
+
+GRID = {
+    "unit": "kPa", "cell_across": "5", "cell_along": "5", "first_mark": "heel", "first_across": "45",
+    "first_along": "36", "second_mark": "metatarsal_head_2", "second_across": "45", "second_along": "195",
+}  # fmt: skip
+
+
+def csv(peak=300.0):
+    return "\n".join(",".join(map(str, line)) for line in factories.heel_and_forefoot(peak))
+
+
+@filled("plan_measured", MeasuredForm)
+def peaks_typed(site, by):
+    lesion, made = signed(site, by)
+    data = {"label": lesion.label, "measured_on": day(0), "without_kpa": "311.5", "with_kpa": "97.5",
+            "note": "third step"}  # fmt: skip
+    return Sent({"code": made.plan.code}, data, {MeasuredForm: Kept("PlanMeasurement")})
+
+
+@filled("plan_measured", MapForm, MeasuredForm)
+def peaks_of_two_grids(site, by):
+    lesion, made = signed(site, by)
+    data = {
+        "label": lesion.label,
+        "measured_on": day(0),
+        **GRID,
+        "without_map": csv(300),
+        "with_map": csv(120),
+    }
+    peaks = {"without_map": ("PlanMeasurement.without_kpa", lambda kpa: 200 < kpa <= 300),
+             "with_map": ("PlanMeasurement.with_kpa", lambda kpa: 80 < kpa <= 120)}  # fmt: skip
+    read = dict.fromkeys(GRID, ("PlanMeasurement.from_map", True))
+    kept = {MapForm: Kept("", {**read, **peaks}), MeasuredForm: Kept("PlanMeasurement")}
+    return Sent({"code": made.plan.code}, data, kept)
+
+
+@filled("plan_measured", MapForm, MeasuredForm)
+def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
+    lesion, made = signed(site, by)
+    without, with_cut = ("\n".join(",".join(map(str, line[::-1])) for line in factories.heel_and_forefoot(peak)[::-1])
+                         for peak in (300, 120))  # fmt: skip
+    data = {"label": lesion.label, "measured_on": day(0), **GRID, "without_map": without, "with_map": with_cut,
+            "toes_first": "on", "lateral_first": "on"}  # fmt: skip
+    peaks = ("PlanMeasurement.without_kpa", lambda kpa: 200 < kpa <= 300)
+    return Sent(
+        {"code": made.plan.code},
+        data,
+        {MapForm: Kept("", dict.fromkeys(data, peaks)), MeasuredForm: Kept("PlanMeasurement")},
+    )
+
+
+@filled("measured_maps", BaselineMapForm)
+def a_map_of_the_uncut_insole(site, by):
+    limb = on_insole(site).limb
+    data = {**GRID, "grid": csv(), "kind": "peak", "measured_on": day(-2), "worn": "flat shoe", "uncut": "on"}
+    points = {
+        f"{which}_{part}": (f"MeasuredMap.points.{n}.{place}", GRID[f"{which}_{part}"])
+        for n, which in enumerate(("first", "second"))
+        for place, part in enumerate(("mark", "across", "along"))
+    }
+    kept = {
+        **points, "cell_across": "MeasuredMap.cell_across_mm", "cell_along": "MeasuredMap.cell_along_mm",
+        "grid": ("MeasuredMap.kpa", factories.heel_and_forefoot()), "uncut": ("MeasuredMap.limb", limb),
+    }  # fmt: skip
+    return Sent({"limb": limb.pk}, data, {BaselineMapForm: Kept("MeasuredMap", kept)}, {"action": "keep"})
+
+
+@filled("measured_maps", BaselineMapForm)
+def a_map_from_a_file_that_begins_at_the_little_toe(site, by):
+    limb = on_insole(site).limb
+    turned = "\n".join(",".join(map(str, line[::-1])) for line in factories.heel_and_forefoot()[::-1])
+    data = {**GRID, "kind": "peak", "measured_on": day(-2), "worn": "flat shoe", "uncut": "on", "toes_first": "on",
+            "lateral_first": "on", "file": SimpleUploadedFile("grid.csv", turned.encode())}  # fmt: skip
+    kpa = ("MeasuredMap.kpa", factories.heel_and_forefoot())
+    kept = Kept("MeasuredMap", dict.fromkeys([*data, "grid"], kpa))
+    return Sent({"limb": limb.pk}, data, {BaselineMapForm: kept}, {"action": "keep"})
+
+
+@filled("map_withdraw", WithdrawForm)
+def a_map_withdrawn(site, by):
+    row = factories.measured_map(of=wound(site).limb)
+    kept = Kept("MeasuredMap", {"because": "MeasuredMap.withdrawn_because"})
+    return Sent({"measured_map": row.pk}, {"version": "1", "because": "wrong foot"}, {WithdrawForm: kept})
+
+
+@filled("plan_flag_answer", PlanFlagAnswerForm)
+def a_flagged_plan_answered(site, by):
+    _, made = signed(site, by)
+    flag = PlanFlag.objects.create(
+        limb_plan=made, cause="contact", words="test", raised_on=timezone.localdate(), created_by=by
+    )
+    data = {"version": "1", "answer": "cut again today"}
+    return Sent({"plan_flag": flag.pk}, data, {PlanFlagAnswerForm: Kept("PlanFlag")})

@@ -1,0 +1,360 @@
+"""The weekly visit, sent filled: logged, finished by another person, corrected, missed, taken out; and what follows."""
+
+import io
+import uuid
+from datetime import timedelta
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+from PIL import Image
+
+from clinic.alerts.forms.contacts import ContactForm
+from clinic.alerts.forms.flags import FlagAnswerForm
+from clinic.models import LimbPlan, PhotoConsent, PhotoScale, Trace, Visit, WatchPoint
+from clinic.visits.forms.finishing import FinishForm
+from clinic.visits.forms.measurement import MeasurementForm
+from clinic.visits.forms.visits import (
+    CorrectionForm,
+    InErrorForm,
+    MissedCorrectionForm,
+    MissedForm,
+    VisitForm,
+)
+from offload.models import ReliefPlan
+from tests import factories
+from tests.clinic.fields.filled import Kept, Sent, day, filled
+
+ONCE = {
+    "pain": "worse", "fall": "no", "other_foot": "problem", "other_foot_note": "callus under the heel",
+    "skin_under_device": "problem", "skin_note": "red at the rim", "device_condition": "worn", "wear": "few",
+    "why_not_worn": "too heavy for the stairs", "dressing": "foam, weekly", "note": "walks to the shop",
+}  # fmt: skip
+SEEN = {
+    "depth": "bone", "tissue": "slough", "exudate": "heavy", "infection": ["redness", "pus"],
+    "redness_mm": "7", "deep_infection": "no", "probe_to_bone": "no", "unwell": "yes",
+}  # fmt: skip
+RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
+RING = [[0, 0], [20, 0], [20, 10], [0, 10]]
+
+
+def picture():
+    data = io.BytesIO()
+    Image.new("RGB", (40, 30), "white").save(data, "PNG")
+    return SimpleUploadedFile("wound.png", data.getvalue(), "image/png")
+
+
+def wound(site, **fields):
+    return factories.lesion(on=factories.limb(of=factories.person(at=site)), **fields)
+
+
+def worn(lesion, device="walker_knee_high_removable", **fields):
+    """A device on the foot of this lesion, fitted a month ago."""
+    start = timezone.localdate() - timedelta(days=30)
+    return factories.prescription(
+        of=lesion.limb, lesions=[lesion], device_class=device, prescribed_on=start, fitted_on=start, **fields
+    )
+
+
+SEALED = {
+    "sealed_on": timezone.localdate() - timedelta(days=6), "open_by": timezone.localdate() + timedelta(days=1),
+}  # fmt: skip
+
+
+def watch_point(lesion):
+    plan = ReliefPlan.objects.create(
+        code=uuid.uuid4().hex[:6].upper(), side=lesion.limb.side, state="signed", spec={}, result={},
+        sha256="0" * 64, core_version="test", made_by="test", created_at=timezone.now(), signed_at=timezone.now(),
+        signed_by="test",
+    )  # fmt: skip
+    link = LimbPlan.objects.create(limb=lesion.limb, plan=plan, created_by=factories.author())
+    link.lesions.set([lesion])
+    return WatchPoint.objects.create(
+        limb_plan=link, kind="rim", words="heel", x_mm=0, y_mm=0, before_kpa=1, after_kpa=2,
+        created_by=factories.author(),
+    )  # fmt: skip
+
+
+def traced(lesion):
+    common = {"created_by": factories.author()}
+    photo = lesion.photos.create(
+        taken_on=timezone.localdate(),
+        file="photos/none.jpg",
+        sha256="0" * 64,
+        width_px=1,
+        height_px=1,
+        **common,
+    )
+    scale = PhotoScale.objects.create(
+        photo=photo, reference="ruler", marks_px=[[0, 0], [1, 1]], matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        error_percent=5, **common,
+    )  # fmt: skip
+    return Trace.objects.create(
+        scale=scale, outline_mm=RING, area_mm2=200, perimeter_mm=60, length_mm=22, width_mm=9, **common
+    )
+
+
+def part(lesion, **told):
+    return {f"lesion-{lesion.pk}-{name}": value for name, value in told.items()}
+
+
+ULCER = Kept("Measurement", {"infection": "Measurement.infection_signs"})
+NOT_LOOKED_AT = {"infection": ["none"]}
+
+
+def whole_visit(**elsewhere):
+    return Kept(
+        "Visit",
+        {
+            # The measurement of this example raises flags of its own.
+            "red_flags": ("RedFlag.flags", lambda flags: FLAGGED["red_flags"][0] in flags),
+            "flag_answer": "RedFlag.answer",
+            "flag_answer_note": "RedFlag.answer_note",
+            "weight_kg": "Weight.kg",
+            "weight_how": "Weight.how",
+            **elsewhere,
+        },
+    )
+
+
+def opening(**told):
+    return {"submission_key": str(uuid.uuid4()), "visited_on": day(0), "red_flags": ["none"], **told}
+
+
+FLAGGED = {
+    "red_flags": ["gangrene"],
+    "flag_answer": "called",
+    "flag_answer_note": "the ward answered",
+    "weight_kg": "81.5",
+    "weight_how": "estimate",
+}
+
+
+@filled("visit_new", VisitForm, MeasurementForm)
+def the_whole_page(site, by):
+    lesion = wound(site)
+    worn(lesion)
+    point = watch_point(lesion)
+    PhotoConsent.objects.create(person=lesion.limb.person, given_on=timezone.localdate(), created_by=by)
+    data = {**opening(**FLAGGED), **ONCE, "next_on": day(9), f"watch_{point.pk}": "clear"}
+    kept = whole_visit(**{f"watch_{point.pk}": "WatchFinding.found"})
+    sent = {**data, **part(lesion, **RULER, **SEEN, photo=picture())}
+    photo = Kept("Measurement", {**ULCER.elsewhere, "photo": ("Photo.lesion", lesion)})
+    return Sent({"person": lesion.limb.person_id}, sent, {VisitForm: kept, MeasurementForm: photo})
+
+
+@filled("visit_new", VisitForm, MeasurementForm)
+def sealed_and_traced(site, by):
+    lesion = wound(site)
+    device = worn(lesion, "total_contact_cast", **SEALED)
+    factories.weight(of=lesion.limb.person)
+    trace = traced(lesion)
+    outline = "; ".join(f"{x}, {y}" for x, y in RING)
+    data = {**opening(next_in_7="on", device_opened="on", wear="still_sealed"),
+            **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT)}  # fmt: skip
+    kept = whole_visit(
+        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        device_opened=("Prescription.opened_on", timezone.localdate()),
+        red_flags=("Visit.visited_on", timezone.localdate()),
+    )
+    seen = Kept(
+        "Measurement",
+        {"outline": "Measurement.outline_mm", "infection": ("Measurement.infection_looked", True)},
+    )
+    assert device.is_non_removable
+    return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: seen})
+
+
+@filled("visit_new", VisitForm, MeasurementForm)
+def covered_and_as_last_time(site, by):
+    lesion = wound(site)
+    factories.weight(of=lesion.limb.person)
+    factories.visit(of=lesion.limb.person, on=timezone.localdate() - timedelta(days=7), dressing="gauze")
+    data = {**opening(next_in_7="on", dressing_same="on"), **part(lesion, covered_dry="on")}
+    kept = whole_visit(
+        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        dressing_same=("Visit.dressing", "gauze"),
+        red_flags=("Visit.visited_on", timezone.localdate()),
+    )
+    return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: ULCER})
+
+
+@filled("visit_new", VisitForm, MeasurementForm)
+def not_measurable(site, by):
+    lesion = wound(site)
+    factories.weight(of=lesion.limb.person)
+    data = {**opening(next_on=day(5)), **part(lesion, not_measured_because="dressing stays on")}
+    kept = whole_visit(red_flags=("Visit.visited_on", timezone.localdate()))
+    return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: ULCER})
+
+
+def begun(site, **fields):
+    lesion = wound(site)
+    visit = factories.visit(of=lesion.limb.person, unfinished=True, **fields)
+    return lesion, visit
+
+
+@filled("visit_finish", FinishForm, MeasurementForm)
+def the_rest_of_a_begun_visit(site, by):
+    lesion, visit = begun(site)
+    worn(lesion)
+    point = watch_point(lesion)
+    PhotoConsent.objects.create(person=lesion.limb.person, given_on=timezone.localdate(), created_by=by)
+    data = {
+        "version": "1",
+        "visited_on": day(0),
+        **FLAGGED,
+        **ONCE,
+        "next_on": day(9),
+        f"watch_{point.pk}": "clear",
+    }
+    kept = whole_visit(**{f"watch_{point.pk}": "WatchFinding.found"})
+    photo = Kept("Measurement", {**ULCER.elsewhere, "photo": ("Photo.lesion", lesion)})
+    sent = {**data, **part(lesion, **RULER, **SEEN, photo=picture())}
+    return Sent({"visit": visit.pk}, sent, {FinishForm: kept, MeasurementForm: photo})
+
+
+@filled("visit_finish", FinishForm, MeasurementForm)
+def the_rest_of_a_visit_with_a_sealed_device(site, by):
+    lesion, visit = begun(site)
+    worn(lesion, "total_contact_cast", **SEALED)
+    factories.weight(of=lesion.limb.person)
+    trace = traced(lesion)
+    outline = "; ".join(f"{x}, {y}" for x, y in RING)
+    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_in_7": "on", "device_opened": "on",
+            **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT)}  # fmt: skip
+    kept = whole_visit(
+        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        device_opened=("Prescription.opened_on", timezone.localdate()),
+        red_flags=("Visit.unfinished", False),
+    )
+    seen = Kept(
+        "Measurement",
+        {"outline": "Measurement.outline_mm", "infection": ("Measurement.infection_looked", True)},
+    )
+    return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: seen})
+
+
+@filled("visit_finish", FinishForm, MeasurementForm)
+def the_rest_is_covered(site, by):
+    lesion, visit = begun(site)
+    factories.weight(of=lesion.limb.person)
+    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_on": day(8),
+            **part(lesion, covered_dry="on")}  # fmt: skip
+    kept = whole_visit(red_flags=("Visit.unfinished", False))
+    return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: ULCER})
+
+
+@filled("visit_finish", FinishForm, MeasurementForm)
+def the_rest_is_not_measurable(site, by):
+    lesion, visit = begun(site)
+    factories.weight(of=lesion.limb.person)
+    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_on": day(8),
+            **part(lesion, not_measured_because="dressing stays on")}  # fmt: skip
+    kept = whole_visit(red_flags=("Visit.unfinished", False))
+    return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: ULCER})
+
+
+CORRECTED = Kept("Visit", {"reason": "HistoricalVisit.history_change_reason"})
+
+
+def stored(site, **fields):
+    lesion = wound(site)
+    visit = factories.visit(
+        of=lesion.limb.person, on=timezone.localdate() - timedelta(days=3), next_on=timezone.localdate()
+    )
+    row = factories.measurement(at=visit, of=lesion, **fields)
+    return (
+        lesion,
+        visit,
+        {"version": "1", "reason": "typed wrongly", "visited_on": day(-2), "next_on": day(6), **ONCE},
+        row,
+    )
+
+
+@filled("visit_correct", CorrectionForm, MeasurementForm)
+def every_answer_of_a_visit_corrected(site, by):
+    lesion, visit, data, _ = stored(site)
+    sent = {**data, **part(lesion, version="1", **RULER, **SEEN)}
+    return Sent({"visit": visit.pk}, sent, {CorrectionForm: CORRECTED, MeasurementForm: ULCER})
+
+
+@filled("visit_correct", CorrectionForm, MeasurementForm)
+def an_area_corrected_to_a_trace(site, by):
+    lesion, visit, data, _ = stored(site)
+    trace = traced(lesion)
+    outline = "; ".join(f"{x}, {y}" for x, y in RING)
+    told = part(
+        lesion, version="1", outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT
+    )
+    seen = Kept(
+        "Measurement",
+        {"outline": "Measurement.outline_mm", "infection": ("Measurement.infection_looked", True)},
+    )
+    return Sent({"visit": visit.pk}, {**data, **told}, {CorrectionForm: CORRECTED, MeasurementForm: seen})
+
+
+@filled("visit_correct", CorrectionForm, MeasurementForm)
+def an_area_corrected_to_covered(site, by):
+    lesion, visit, data, _ = stored(site)
+    sent = {**data, **part(lesion, version="1", covered_dry="on")}
+    return Sent({"visit": visit.pk}, sent, {CorrectionForm: CORRECTED, MeasurementForm: ULCER})
+
+
+@filled("visit_correct", CorrectionForm, MeasurementForm)
+def an_area_corrected_to_none(site, by):
+    lesion, visit, data, _ = stored(site)
+    sent = {**data, **part(lesion, version="1", not_measured_because="dressing stays on")}
+    return Sent({"visit": visit.pk}, sent, {CorrectionForm: CORRECTED, MeasurementForm: ULCER})
+
+
+MISSED = {
+    "attendance": "in_hospital",
+    "visited_on": day(-1),
+    "why_not": "admitted on Sunday",
+    "next_on": day(6),
+}
+
+
+@filled("visit_missed", MissedForm)
+def a_missed_visit(site, by):
+    person = factories.person(at=site)
+    return Sent(
+        {"person": person.pk}, {"submission_key": str(uuid.uuid4()), **MISSED}, {MissedForm: Kept("Visit")}
+    )
+
+
+@filled("visit_missed", MissedForm)
+def a_missed_visit_a_week_on(site, by):
+    person = factories.person(at=site)
+    data = {"submission_key": str(uuid.uuid4()), **MISSED, "next_on": "", "next_in_7": "on"}
+    week = ("Visit.next_on", timezone.localdate() + timedelta(days=6))
+    return Sent({"person": person.pk}, data, {MissedForm: Kept("Visit", {"next_in_7": week})})
+
+
+@filled("visit_correct", MissedCorrectionForm)
+def a_missed_visit_corrected(site, by):
+    visit = factories.visit(of=factories.person(at=site), attendance="did_not_come")
+    data = {"version": "1", "reason": "typed wrongly", **MISSED}
+    return Sent({"visit": visit.pk}, data, {MissedCorrectionForm: CORRECTED})
+
+
+@filled("visit_in_error", InErrorForm)
+def a_visit_taken_out(site, by):
+    visit = factories.visit(of=factories.person(at=site))
+    data = {"version": "1", "reason": "wrong person"}
+    return Sent({"visit": visit.pk}, data, {InErrorForm: Kept("Visit", {"reason": "Visit.error_reason"})})
+
+
+@filled("contact_new", ContactForm)
+def an_attempt_to_reach_a_person(site, by):
+    person = factories.person(at=site)
+    Visit.objects.filter(pk=factories.visit(of=person, on=timezone.localdate() - timedelta(days=9)).pk)
+    data = {"how": "letter", "result": "reached", "note": "rang twice", "next_on": day(3)}
+    return Sent({"person": person.pk}, data, {ContactForm: Kept("Contact", {"next_on": "Visit.next_on"})})
+
+
+@filled("flag_answer", FlagAnswerForm)
+def a_flag_answered(site, by):
+    flag = factories.red_flag(of=factories.person(at=site))
+    data = {"version": "1", "answer": "sent", "answer_note": "the ward answered"}
+    return Sent({"flag": flag.pk}, data, {FlagAnswerForm: Kept("RedFlag")})

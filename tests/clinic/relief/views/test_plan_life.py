@@ -1,0 +1,157 @@
+"""Pages of a signed plan's life: reached by staff, wrong sheets stop with what was typed still there."""
+
+from __future__ import annotations
+
+import pytest
+from django.utils import timezone
+
+from clinic.models import PlanFlag, WatchPoint
+from offload.models import PlanMeasurement, PlanStep
+from tests import factories
+from tests.clinic.relief.writes.test_relief import draft, lesion, limb, sign
+
+__all__ = ["lesion", "limb"]
+
+
+@pytest.fixture
+def plan(podiatrist, limb, lesion):
+    return sign(podiatrist, draft(podiatrist, limb, lesion))
+
+
+def told(plan, **changes):
+    day = timezone.localdate().isoformat()
+    return {
+        "code": plan.plan.code,
+        "side": "right",
+        "bar_mm": "100",
+        "depth_mm": "6",
+        "done_on": day,
+        **changes,
+    }
+
+
+def test_staff_cut_fit_and_check(as_staff, plan):
+    at = f"/plans/{plan.plan.code}"
+    assert as_staff.post(f"{at}/cut/", told(plan)).status_code == 302
+    assert as_staff.post(f"{at}/fit/", told(plan)).status_code == 302
+    assert (
+        as_staff.post(f"{at}/contact/", {"touches": "no", "done_on": timezone.localdate()}).status_code == 302
+    )
+    page = as_staff.get(f"{at}/").content.decode()
+    assert "Contact check: no contact." in page
+    assert PlanStep.objects.count() == 3
+
+
+def test_a_wrong_code_stops_and_what_was_typed_stays(as_staff, plan):
+    answer = as_staff.post(f"/plans/{plan.plan.code}/cut/", told(plan, code="QQQQQQ", depth_mm="5.5"))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "STOP. The code typed is QQQQQQ" in page
+    assert 'value="5.5"' in page
+    assert not PlanStep.objects.exists()
+
+
+def test_the_code_is_never_shown_where_it_is_typed(as_staff, plan):
+    page = as_staff.get(f"/plans/{plan.plan.code}/cut/").content.decode()
+    form = page[page.index("<form method") : page.index("</form>", page.index("<form method"))]
+    assert f'value="{plan.plan.code}"' not in form
+    assert ">Plan " + plan.plan.code not in page
+
+
+def test_a_shallow_cut_says_so(as_staff, plan):
+    page = as_staff.post(
+        f"/plans/{plan.plan.code}/cut/", told(plan, depth_mm="4.9"), follow=True
+    ).content.decode()
+    assert "Kept as failed" in page
+    assert "failed: too shallow" in page
+
+
+def test_contact_stands_on_today_on_the_lesion_and_is_answered_by_a_podiatrist(
+    as_staff, as_podiatrist, as_manager, plan, lesion
+):
+    at = f"/plans/{plan.plan.code}"
+    as_staff.post(f"{at}/cut/", told(plan))
+    as_staff.post(f"{at}/fit/", told(plan))
+    as_staff.post(f"{at}/contact/", {"touches": "yes", "done_on": timezone.localdate()})
+    assert "Relief plans to look at" in as_staff.get("/today/").content.decode()
+    assert "touches the floor" in as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
+    flag = PlanFlag.objects.get()
+    assert as_staff.get(f"/plans/flags/{flag.pk}/").status_code == 403
+    answer = as_podiatrist.post(
+        f"/plans/flags/{flag.pk}/", {"answer": "Cut again today.", "version": flag.version}
+    )
+    assert answer.status_code == 302
+    assert "Relief plans to look at" not in as_staff.get("/today/").content.decode()
+
+
+def test_the_visit_page_asks_for_each_watch_point_by_name_and_prefills_none(as_staff, plan, limb):
+    page = as_staff.get(f"/people/{limb.person_id}/visits/new/").content.decode()
+    for point in WatchPoint.objects.filter(limb_plan=plan):
+        assert point.words in page
+        assert f'name="watch_{point.pk}"' in page
+    assert page.count('name="watch_') == 4 * WatchPoint.objects.count()
+    watch = page[page.index("Watch points of the relief plan") :]
+    assert "checked" not in watch[: watch.index("</section>")]
+
+
+def test_typed_peaks_are_kept_and_the_page_says_how_few_they_are(as_staff, as_manager, plan):
+    day = timezone.localdate().isoformat()
+    at = f"/plans/{plan.plan.code}/measured/"
+    assert as_staff.post(at, {"label": "A", "measured_on": day, "without_kpa": "260"}).status_code == 422
+    answer = as_staff.post(at, {"label": "A", "measured_on": day, "without_kpa": "260", "with_kpa": "130"})
+    assert answer.status_code == 302
+    row = PlanMeasurement.objects.get()
+    page = as_manager.get("/plans/predictions/").content.decode()
+    assert f"{row.difference:.0f}" in page
+    assert "Few pairs (1 of the 30" in page
+
+
+def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, lesion):
+    # 30 x 12 cells of 10 mm; the block of high cells surrounds the lesion of the test.
+    grid = "\n".join(
+        ",".join("25" if 14 <= i <= 21 and 3 <= j <= 8 else "5" for j in range(12)) for i in range(30)
+    )
+    lower = grid.replace("25", "12")
+    day = timezone.localdate().isoformat()
+    data = {"label": "A", "measured_on": day, "without_map": grid, "with_map": lower}
+    at = f"/plans/{plan.plan.code}/measured/"
+    refused = as_staff.post(at, data)
+    assert refused.status_code == 422
+    assert "never guessed" in refused.content.decode()
+    from offload.services import recomputed
+
+    marks = {mark.name: mark.at for mark in recomputed(plan.plan).insole.landmarks}
+    (x0, y0), (x1, y1) = marks["heel"], marks["metatarsal_head_1"]
+    data |= {
+        "unit": "N/cm2", "cell_across": "10", "cell_along": "10", "first_mark": "heel",
+        "second_mark": "metatarsal_head_1", "first_across": f"{x0 + 65:.1f}", "first_along": f"{y0:.1f}",
+        "second_across": f"{x1 + 65:.1f}", "second_along": f"{y1:.1f}",
+    }  # fmt: skip
+    answer = as_staff.post(at, data)
+    assert answer.status_code == 302, answer.content.decode()
+    row = PlanMeasurement.objects.get()
+    assert row.from_map
+    assert row.without_kpa == pytest.approx(250, rel=0.15)
+    assert row.with_kpa == pytest.approx(120, rel=0.15)
+
+
+def test_counts_do_not_need_more_queries_for_more_plans(
+    as_manager, podiatrist, site, django_assert_num_queries
+):
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    def add():
+        person = factories.person(at=site)
+        factories.weight(of=person, kg=82)
+        limb = factories.limb(of=person, side="right")
+        sign(podiatrist, draft(podiatrist, limb, factories.lesion(on=limb)))
+
+    add()
+    as_manager.get("/plans/predictions/")  # the session's own rows are written once
+    with CaptureQueriesContext(connection) as few:
+        as_manager.get("/plans/predictions/")
+    for _ in range(3):
+        add()
+    with django_assert_num_queries(len(few)):
+        as_manager.get("/plans/predictions/")
