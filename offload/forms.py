@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from offload.core.errors import OutlineError
 from offload.core.foam.stack import CUTS
 from offload.core.plan.bounds import ANGLE, BEVEL, LESION_LENGTH, MARGIN, Span
-from offload.core.plan.spec import Ellipse
+from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline
 
 __all__ = ["CutForm", "ShapeForm", "numbers_of"]

@@ -7,7 +7,7 @@ from collections.abc import Collection
 import numpy as np
 from django.utils.safestring import SafeString
 
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import MeasuredGrid
 from offload.core.shapes.insole import Insole
 from offload.core.sheets.pressure_image import palette_png, scale_top

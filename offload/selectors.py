@@ -16,9 +16,10 @@ from offload.core.plan.checks import Check
 from offload.core.plan.compute import ClearanceAdvice, ReliefPlan, pressure_json
 from offload.core.plan.policy import DEFAULT_POLICY, Decision
 from offload.core.plan.report import PressureField
-from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.summary import BASELINE_WORDS, summary_of
 from offload.core.shapes.insole import Insole
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 from offload.core.sheets.drawing import Drawing, Item, Layer, Pen, Text
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path

@@ -16,10 +16,10 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotModif
 from django.shortcuts import render
 
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.case.reads.lesions_page import missed_days
 from clinic.curves.forms import CompareForm
 from clinic.curves.reads.comparing import Choice, choices_for, compared_with
 from clinic.curves.reads.healing import LesionHealing, healing_of
+from clinic.curves.reads.missed import missed_days
 from clinic.curves.reads.person_curves import PANELS, person_curves
 from clinic.models import Lesion, Person
 from clinic.people.reads.people import person_bar

@@ -10,6 +10,7 @@ from random import Random
 
 from django.db import transaction
 
+from clinic.accounts.passwords import DEMO_PASSWORD as PASSWORD
 from clinic.models import Site, User
 from clinic.people.writes.people import person_register
 
@@ -18,9 +19,6 @@ from .scenario import PersonPlot, Scenario
 from .story import Story
 
 __all__ = ["PASSWORD", "play"]
-
-#: Of every demonstration login. The command refuses to run in production.
-PASSWORD = "marrowbeck-demo-2026"  # noqa: S105
 
 
 @dataclass(frozen=True)

@@ -35,7 +35,7 @@ from clinic.relief.writes import plan_life, relief
 from clinic.relief.writes.relief_record import LesionShape
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
-from offload.core.plan.spec import Ellipse
+from offload.core.shapes.lesion import Ellipse
 from offload.steps import plan_depth
 
 from . import capture, course, devices

@@ -7,7 +7,7 @@ from .contact import Contact, ContactHow, ContactResult
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
-from .event import Event, EventKind
+from .event import PERFUSION_EVENTS, Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
 from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
@@ -86,8 +86,7 @@ from .visit import (
 )
 from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind, WatchPoint
 
-__all__ = [
-    "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
+__all__ = ["PERFUSION_EVENTS", "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
     "DEVICE_CHOICES", "INFECTION_SIGNS", "OPEN_STATES", "PLACES", "SEALED", "UNSIGNED",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",

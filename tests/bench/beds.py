@@ -7,8 +7,9 @@ import numpy as np
 from offload.core.foam.law import packaged_foams
 from offload.core.plan.compute import ReliefPlan, compute
 from offload.core.plan.scene import Case, Scene
-from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.void import HARD_SHARE, Void
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 from .foundation_by_scipy import Bed

@@ -29,9 +29,10 @@ from offload.core.plan.openings import Wall
 from offload.core.plan.policy import DEFAULT_POLICY
 from offload.core.plan.report import PressureModel
 from offload.core.plan.scene import Scene
-from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.trial import Trials, try_openings
 from offload.core.pressure.foot import Foot
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 SPEC = ReliefSpec(

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from offload.core.plan.spec import Ellipse
+from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline
 from offload.forms import CutForm, ShapeForm, numbers_of
 

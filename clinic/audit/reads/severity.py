@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from django.db.models import F
 
 from clinic.audit.reads.days import AddDays
-from clinic.evidence.reads.facts import PERFUSION_EVENTS, perfusion_fact
+from clinic.evidence.reads.facts import perfusion_fact
 from clinic.evidence.reads.grades import sinbad_of
-from clinic.models import Event, Lesion, LimbFinding, Measurement, VisitState
+from clinic.models import PERFUSION_EVENTS, Event, Lesion, LimbFinding, Measurement, VisitState
 
 __all__ = ["FIRST_LOOK_DAYS", "SEVERITIES", "severities"]
 

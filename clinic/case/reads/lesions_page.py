@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
 from clinic.healing.forecast import Forecast
 from clinic.healing.progress import Change, change_between, reduction_percent
 from clinic.healing.verdict import chance_words
 from clinic.models import (
-    Attendance,
     Imprint,
     Lesion,
     LimbPlan,
@@ -19,12 +17,15 @@ from clinic.models import (
     Photo,
     PlanFlag,
     Prescription,
-    Visit,
-    VisitState,
 )
 from clinic.relief.reads.watch import flags_standing
 
-__all__ = ["LesionPage", "MeasurementRow", "chances_sentence", "lesion_page", "missed_days"]
+__all__ = [
+    "LesionPage",
+    "MeasurementRow",
+    "chances_sentence",
+    "lesion_page",
+]
 
 #: A date of closing is named only from the fifth area on (Cukjati 2001, Med Biol Eng Comput 39:263).
 AREAS_BEFORE_A_DATE = 5
@@ -103,20 +104,6 @@ def chances_sentence(forecast: Forecast | None) -> str:
         high = f"{forecast.high:%-d %b %Y}" if forecast.high else "later than a year"
         words += f" Closing about {forecast.median:%-d %b %Y}; 8 in 10 such wounds between {low} and {high}."
     return words
-
-
-def missed_days(lesion: Lesion) -> list[date]:
-    """Days on which this person was expected and did not come, while the lesion was open."""
-    return list(
-        Visit.objects.filter(
-            person=lesion.limb.person_id,
-            attendance=Attendance.DID_NOT_COME,
-            state=VisitState.STANDS,
-            visited_on__gte=lesion.first_seen_on,
-        )
-        .order_by("visited_on")
-        .values_list("visited_on", flat=True)
-    )
 
 
 def lesion_page(lesion: Lesion) -> LesionPage:

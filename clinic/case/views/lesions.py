@@ -7,7 +7,8 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, may
 from clinic.case.reads.before import healed_before
-from clinic.case.reads.lesions_page import lesion_page, missed_days
+from clinic.case.reads.lesions_page import lesion_page
+from clinic.curves.reads.missed import missed_days
 from clinic.curves.views import chart_key, chart_switches, lesion_of
 from clinic.evidence.reads.grades import grades_of
 from clinic.lesions.forms.events import EventForm

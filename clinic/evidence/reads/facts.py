@@ -12,6 +12,7 @@ from clinic.guidelines.facts import Facts
 from clinic.guidelines.perfusion import ischaemia_grade
 from clinic.models import (
     OPEN_STATES,
+    PERFUSION_EVENTS,
     Charcot,
     Circumstances,
     Deformity,
@@ -70,8 +71,6 @@ WORDS: dict[str, str] = {
 }
 #: Facts of one lesion; the others belong to the limb or the person.
 PER_LESION = ("region", "surface", "cause", "infection_grade", "osteomyelitis", "heavy_exudate")
-#: After these the perfusion measured before no longer holds (design choice).
-PERFUSION_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.ADMISSION)
 SAME_DAY_ONLY = "infection and skin count from the same day only"
 FINDING_BOOLEANS = ("flexible_toe_deformity", "rigid_deformity", "bulky_calf", "fragile_skin")
 CIRCUMSTANCES = ("declines_non_removable", "cannot_attend_weekly", "poor_sight", "drives_or_job_at_risk")

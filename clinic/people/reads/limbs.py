@@ -10,9 +10,8 @@ from typing import Any
 
 from django.utils import timezone
 
-from clinic.evidence.reads.facts import PERFUSION_EVENTS
 from clinic.guidelines.due import too_old
-from clinic.models import Event, Limb, LimbFinding, Person, Prescription, Site
+from clinic.models import PERFUSION_EVENTS, Event, Limb, LimbFinding, Person, Prescription, Site
 from offload.core.shapes.insole import Insole, insole_for
 
 __all__ = ["PERFUSION", "FindingValue", "both_limbs", "insole_of_limb", "latest_findings", "running_devices"]

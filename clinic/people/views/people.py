@@ -14,7 +14,6 @@ from django.utils.http import urlencode
 
 from clinic import access
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.case.reads.person_page import person_page
 from clinic.models import Person
 from clinic.people.forms.people import (
     PERSON_FIELDS,
@@ -26,10 +25,9 @@ from clinic.people.forms.people import (
 )
 from clinic.people.reads.circumstances import circumstances_card
 from clinic.people.reads.limbs import both_limbs, running_devices
-from clinic.people.reads.merging import merges_of
 from clinic.people.reads.people import SHOW, likely_duplicates, people_found, person_bar
 from clinic.people.reads.people_list import people_page
-from clinic.people.reads.transfers import asked_for, waiting_here
+from clinic.people.reads.transfers import waiting_here
 from clinic.people.writes.people import (
     circumstances_add,
     person_correct,
@@ -137,28 +135,6 @@ def person_new(request: ClinicRequest) -> HttpResponse:
         "people/new.html",
         {"form": form, "alike": alike, "many_sites": len(sites) > 1, "site": site, "here": "people"},
         status=422 if form.errors else 200,
-    )
-
-
-@may("see_cases")
-def person(request: ClinicRequest, person: int) -> HttpResponse:
-    found = _person(request, person)
-    if found.merged_into_id:
-        return redirect("person", person=found.merged_into_id)
-    everything = request.GET.get("timeline") == "all"
-    return render(
-        request,
-        "case/person.html",
-        {
-            "person": found,
-            "page": person_page(found, today=timezone.localdate(), everything=everything),
-            "bar": person_bar(found),
-            "site": found.site,
-            "here": "people",
-            "in_care": found.state == "in_care",
-            "merges": merges_of(found),
-            "transfer_asked": asked_for(found),
-        },
     )
 
 

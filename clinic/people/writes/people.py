@@ -11,10 +11,10 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.models import Circumstances, Limb, Person, PersonState, Side, Site, User, Weight
+from clinic.record.afterwards import afterwards
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.relief.writes.watch import plans_review
 
 __all__ = [
     "circumstances_add",
@@ -150,7 +150,7 @@ def weight_add(*, by: User, person: Person, kg: Decimal, how: str, measured_on: 
     """A dated weight and how it was taken."""
     weight = _weight(by=by, person=person, kg=kg, how=how, measured_on=measured_on)
     audit.record(by=by, site=person.site, verb="weighed", target=weight, person=person, kg=str(kg), how=how)
-    plans_review(by=by, person=person, day=measured_on)
+    afterwards("person_weighed", by=by, person=person, day=measured_on)
     return weight
 
 

@@ -10,7 +10,7 @@ from django.utils import timezone
 from clinic.models import MapKind, MapUnit
 from clinic.record.forms.entries import NumberField, PastDayField
 from offload.core.errors import ReliefError
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import CELL_LIMITS, GridPoint, MeasuredGrid, place_on_landmarks, read_grid
 from offload.core.shapes.insole import Insole
 

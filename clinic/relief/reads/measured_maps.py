@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString
 from clinic.models import Limb, LimbPlan, MeasuredMap
 from clinic.people.reads.limbs import insole_of_limb
 from offload.core.errors import ReliefError
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import MeasuredGrid, Placement, place_on_landmarks
 from offload.core.pressure.placement import share_off_insole
 from offload.core.shapes.insole import Insole

@@ -31,8 +31,10 @@ from offload.core.foam.law import Foam, FoamError, remaining_thickness
 from offload.core.foam.stack import Layer
 from offload.core.plan.checks import Check, plantar_check, weight_check
 from offload.core.plan.policy import Policy
-from offload.core.plan.spec import Ellipse, LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import GridError
+from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
 from offload.services import Remarks

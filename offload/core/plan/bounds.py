@@ -8,7 +8,9 @@ from dataclasses import dataclass
 
 from offload.core.errors import Fault, Path
 from offload.core.foam.stack import THICKNESS_LIMITS, Layer, faults_of_stack
-from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
 
 __all__ = [
     "ANGLE",

@@ -12,8 +12,8 @@ import shapely
 from offload.core.foam.stack import Layer
 from offload.core.plan.openings import Opening, least_web
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
-from offload.core.plan.spec import LesionSpec
 from offload.core.shapes.insole import Insole, zone_areas
+from offload.core.shapes.lesion import LesionSpec
 
 __all__ = ["Check", "Kind", "geometry_checks", "plantar_check", "weight_check"]
 

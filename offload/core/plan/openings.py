@@ -13,7 +13,7 @@ from shapely.geometry import LineString, Polygon
 from offload.core.errors import Fault, ImpossibleRelief
 from offload.core.foam.stack import Layer
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
-from offload.core.plan.spec import LesionSpec
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.offset import (
     QUARTER_STEPS,
     bevel_growth,

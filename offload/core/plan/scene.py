@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from offload.core.foam.law import Foam
 from offload.core.plan.compute import LesionPressure
 from offload.core.plan.openings import Opening
-from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.void import Footprint, Void, coverage, foams_of, footprint_of, void_of
 from offload.core.pressure.baseline import Baseline, baseline_for, lattice_for, load_case_of, load_constants
 from offload.core.pressure.foundation import TOLERANCE, Settled, Start
 from offload.core.shapes.insole import Insole
+from offload.core.shapes.lesion import LesionSpec
 
 __all__ = ["Case", "Scene"]
 

@@ -4,100 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from offload.core.foam.stack import DEMONSTRATION_STACK, Layer
-from offload.core.shapes.outline import Outline, Point
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
+from offload.core.shapes.outline import Outline
 
-__all__ = ["Ellipse", "LesionSpec", "PressureMap", "ReliefSpec"]
-
-
-@dataclass(frozen=True)
-class Ellipse:
-    """A lesion known by its length and width only.
-
-    Parameters
-    ----------
-    centre : (float, float)
-        In the anatomical frame. [mm]
-    length, width : float
-        Full axes; the length lies along +y at angle 0. [mm]
-    angle : float
-        Counter-clockwise turn. [deg]
-    """
-
-    centre: Point
-    length: float
-    width: float
-    angle: float = 0.0
-
-    def outline(self, name: str = "ellipse") -> Outline:
-        """The ellipse as a ring; OutlineError if it has no area."""
-        return Outline.ellipse(self.centre, self.length, self.width, self.angle, name=name)
-
-
-@dataclass(frozen=True)
-class LesionSpec:
-    """One lesion as it prints on the insole.
-
-    Parameters
-    ----------
-    label : str
-        Short name, unique in the plan.
-    outline : Outline
-        Outer ring in the anatomical frame. [mm]
-    ellipse : Ellipse or None
-        What the outline was drawn from, where it was not traced.
-    """
-
-    label: str
-    outline: Outline
-    ellipse: Ellipse | None = None
-
-    @classmethod
-    def of_shape(cls, label: str, shape: Ellipse | Outline) -> LesionSpec:
-        """A lesion of either kind of shape."""
-        if isinstance(shape, Ellipse):
-            return cls(label, shape.outline(), shape)
-        return cls(label, shape)
-
-
-@dataclass(frozen=True)
-class PressureMap:
-    """Measured plantar pressure on a rectangular grid in the anatomical frame.
-
-    Parameters
-    ----------
-    kpa : tuple of tuple of float, shape (ny, nx)
-        Rows run along +y, columns along +x. [kPa]
-    cell : (float, float)
-        Size of a cell, dx and dy. [mm]
-    origin : (float, float)
-        Corner of cell [0][0] with the smallest x and y. [mm]
-    kind : str
-        ``peak`` (largest value of each cell over the step) or ``instant`` (one moment).
-    """
-
-    kpa: tuple[tuple[float, ...], ...]
-    cell: Point
-    origin: Point
-    kind: str = "peak"
-
-    def grid(self) -> np.ndarray:
-        """Pressures as an array of shape (ny, nx). [kPa]"""
-        return np.asarray(self.kpa, dtype=float)
-
-    def centres(self) -> tuple[np.ndarray, np.ndarray]:
-        """x of the columns, shape (nx,), and y of the rows, shape (ny,). [mm]"""
-        rows, columns = len(self.kpa), len(self.kpa[0])
-        return (
-            self.origin[0] + (np.arange(columns) + 0.5) * self.cell[0],
-            self.origin[1] + (np.arange(rows) + 0.5) * self.cell[1],
-        )
-
-    def force(self) -> float:
-        """Integral of the map. [N]"""
-        return float(self.grid().sum()) * self.cell[0] * self.cell[1] / 1000.0
+__all__ = ["ReliefSpec"]
 
 
 @dataclass(frozen=True)

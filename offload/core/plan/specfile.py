@@ -40,9 +40,11 @@ from offload.core.plan.bounds import (
     width_limit,
 )
 from offload.core.plan.fields import REQUIRED, Fields, finite
-from offload.core.plan.spec import Ellipse, LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.placement import faults_of_lesions, faults_of_map
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
 
 __all__ = ["LARGEST_FILE", "read_spec", "spec_from", "spec_json"]

@@ -15,10 +15,10 @@ from offload.core.plan.compute import PressureReport
 from offload.core.plan.openings import Opening, Wall, cut_openings
 from offload.core.plan.policy import Policy
 from offload.core.plan.scene import Scene
-from offload.core.plan.spec import LesionSpec
 from offload.core.plan.void import Void
 from offload.core.pressure.foundation import TOLERANCE, Settled, Start
 from offload.core.pressure.limits import pressure_limits
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 __all__ = ["RIM_MM", "Trial", "Trials", "pressure_checks", "try_openings"]

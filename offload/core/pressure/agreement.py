@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from offload.core.errors import ReliefError
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.outline import Outline
 
 __all__ = ["FEW", "Agreement", "agreement_of", "peak_under"]

@@ -14,10 +14,11 @@ import shapely
 from numpy.typing import NDArray
 
 from offload.core.errors import Fault, SpecError
-from offload.core.plan.spec import LesionSpec, PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.lattice import Lattice, Load
 from offload.core.pressure.placement import on_insole
 from offload.core.shapes.insole import Insole
+from offload.core.shapes.lesion import LesionSpec
 
 __all__ = [
     "LOAD_CASES",

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from offload.core.errors import ReliefError
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Point
 

@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from offload.core.errors import Fault
-from offload.core.plan.spec import LesionSpec, PressureMap
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 __all__ = ["STANDARD_GRAVITY", "faults_of_lesions", "faults_of_map", "share_off_insole"]

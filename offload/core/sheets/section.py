@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from offload.core.errors import ReliefError
 from offload.core.plan.compute import ReliefPlan
 from offload.core.plan.openings import CutLayer
-from offload.core.plan.spec import LesionSpec
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 from offload.core.sheets.drawing import (
     Box,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import pkgutil
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -11,7 +12,6 @@ from decimal import Decimal
 from importlib import import_module
 from typing import Any
 
-import clinic.forms
 from django import forms
 from django.apps import apps
 from django.db import models
@@ -19,9 +19,12 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+import clinic
 from tests import factories
 
-FORM_MODULES = ("clinic.forms", "offload.forms")
+FORM_MODULES = re.compile(r"clinic\.\w+\.forms(\..*)?|offload\.forms")
+#: What a view may hand its request to.
+ASKED = re.compile(r"clinic\.\w+\.(views|forms)(\..*)?")
 
 
 def day(n: int) -> str:
@@ -79,14 +82,16 @@ def filled(route: str, *asked: type[forms.BaseForm], by: str = "podiatrist") -> 
 
 def all_forms() -> set[type[forms.BaseForm]]:
     """Every form of the program that is not only the base of others."""
-    names = [f"clinic.forms.{one.name}" for one in pkgutil.iter_modules(clinic.forms.__path__)]
+    names = [
+        one.name
+        for one in pkgutil.walk_packages(clinic.__path__, "clinic.")
+        if FORM_MODULES.fullmatch(one.name)
+    ]
     found = {
         one
         for name in (*names, "offload.forms")
         for one in vars(import_module(name)).values()
-        if inspect.isclass(one)
-        and issubclass(one, forms.BaseForm)
-        and one.__module__.startswith(FORM_MODULES)
+        if inspect.isclass(one) and issubclass(one, forms.BaseForm) and FORM_MODULES.fullmatch(one.__module__)
     }
     bound = {form for _, form in asked_by_routes()}
     return {one for one in found if one in bound or not any(one in other.__mro__[1:] for other in found)}
@@ -121,10 +126,8 @@ def _read_by(view: Any) -> set[type[forms.BaseForm]]:
             for name in code.co_names:
                 used = vars(inspect.getmodule(one)).get(name)
                 if inspect.isclass(used) and issubclass(used, forms.BaseForm):
-                    found |= {used} if used.__module__.startswith(FORM_MODULES) else set()
-                elif getattr(used, "__module__", "").startswith(
-                    ("clinic.views", "clinic.forms")
-                ) and callable(used):
+                    found |= {used} if FORM_MODULES.fullmatch(used.__module__) else set()
+                elif ASKED.fullmatch(getattr(used, "__module__", None) or "") and callable(used):
                     todo.append(inspect.unwrap(used))
     return found if reads else set()
 

@@ -23,10 +23,10 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[3]
 COPIED = ("clinic", "offload", "tests", "templates", "static", "fixtures", "pyproject.toml")
-FORMS = "tests/clinic/forms"
+FORMS = "tests/clinic/fields"
 ROUTES = ("visit_new", "visit_finish", "visit_correct", "visit_missed", "visit_in_error")
 TESTS = (
-    f"{FORMS}/test_visit_findings.py",
+    "tests/clinic/visits/forms/test_visit_findings.py",
     *(f"{FORMS}/test_no_field_is_lost.py::test_no_field_is_lost[{route}]" for route in ROUTES),
 )
 #: Libraries that take longest to import, and that no mutant touches.

@@ -29,7 +29,9 @@ def _tick(form, name):
 def test_every_form_has_an_example_or_a_reason():
     shown = {form for _, form in NAMES}
     missing = sorted(_name(form) for form in all_forms() - shown - set(NO_RECORD))
-    assert not missing, f"without an example in tests/clinic/forms/cases_*.py and without a reason: {missing}"
+    assert not missing, (
+        f"without an example in tests/clinic/fields/cases_*.py and without a reason: {missing}"
+    )
     assert not shown & set(NO_RECORD), "a form with an example needs no reason"
 
 

@@ -8,8 +8,10 @@ from offload.core.plan.compute import ReliefPlan, compute
 from offload.core.plan.openings import Wall
 from offload.core.plan.policy import DEFAULT_POLICY
 from offload.core.plan.scene import Scene
-from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.trial import Trials, try_openings
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 HEADS_2_3 = (0.0, 193.0)

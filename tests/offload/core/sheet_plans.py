@@ -7,8 +7,10 @@ from shapely import LineString, Polygon, affinity, unary_union
 from offload.core.foam.stack import DEMONSTRATION_STACK
 from offload.core.plan.compute import ClearanceAdvice, ReliefPlan
 from offload.core.plan.openings import CutLayer, Opening
-from offload.core.plan.spec import LesionSpec, ReliefSpec
+from offload.core.plan.policy import DEFAULT_POLICY, decide
+from offload.core.plan.spec import ReliefSpec
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 
@@ -62,6 +64,8 @@ def plan_of(
         openings.append(Opening((lesion.label,), tuple(layers)))
     return ReliefPlan(
         spec,
+        DEFAULT_POLICY,
+        decide(stack, spec.body_weight),
         insole,
         tuple(openings),
         tuple(cut),

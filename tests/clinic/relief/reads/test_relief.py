@@ -11,8 +11,8 @@ from clinic.models import Imprint
 from clinic.relief.reads.relief import bench_lesions, plan_of_code, start_of
 from clinic.relief.writes import relief
 from clinic.relief.writes.relief_record import LesionShape
-from offload.core.plan.spec import Ellipse
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline
 from tests import factories
 

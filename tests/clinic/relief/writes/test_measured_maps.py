@@ -16,8 +16,8 @@ from clinic.relief.reads.measured_maps import map_facts, map_spec, maps_of, plac
 from clinic.relief.writes import relief
 from clinic.relief.writes.measured_maps import map_keep, map_withdraw
 from clinic.relief.writes.relief_record import CutChoice, LesionShape, limb_record, relief_spec, remarks
-from offload.core.plan.spec import Ellipse
 from offload.core.pressure.measured import GridError, MeasuredGrid
+from offload.core.shapes.lesion import Ellipse
 from tests import factories
 
 PLACE = Ellipse((0.0, 190.0), 14.0, 10.0)

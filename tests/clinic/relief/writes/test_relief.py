@@ -13,7 +13,7 @@ from clinic.record.errors import Conflict, Refused
 from clinic.relief.writes import relief
 from clinic.relief.writes.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
 from offload.core.errors import SpecError
-from offload.core.plan.spec import Ellipse
+from offload.core.shapes.lesion import Ellipse
 from offload.models import PlanState, ReliefPlan
 from tests import factories
 

@@ -7,8 +7,10 @@ import pytest
 from offload.core.errors import SpecError
 from offload.core.foam.stack import Layer
 from offload.core.plan.bounds import faults_of_values
-from offload.core.plan.spec import Ellipse, LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.specfile import spec_from, spec_json
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
 
 ROUND = LesionSpec.of_shape("A", Ellipse((0.0, 180.0), 14.0, 10.0, 30.0))

@@ -6,8 +6,8 @@ from offload.core.foam.stack import DEMONSTRATION_STACK, Layer
 from offload.core.plan.checks import geometry_checks, plantar_check, weight_check
 from offload.core.plan.openings import CutLayer, Opening, Wall, cut_openings
 from offload.core.plan.policy import Policy
-from offload.core.plan.spec import LesionSpec
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 INSOLE = insole_for(260.0)

@@ -2,7 +2,7 @@ import pytest
 
 from offload.core.foam.stack import Layer
 from offload.core.plan.clearance import clearance_advice
-from offload.core.plan.spec import PressureMap
+from offload.core.pressure.grid import PressureMap
 from tests.offload.core.pressure_plans import plan, trials
 
 

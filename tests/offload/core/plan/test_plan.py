@@ -19,8 +19,10 @@ from offload.core.plan.compute import (
     compute,
     with_pressure,
 )
-from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.insole import insole_for, move_zone_lines
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 LESION = LesionSpec("A", Outline.ellipse((0.0, 180.0), 20.0, 20.0))

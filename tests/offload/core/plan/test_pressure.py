@@ -7,7 +7,8 @@ from offload.core.foam.law import packaged_foams
 from offload.core.foam.stack import Layer
 from offload.core.plan.compute import compute
 from offload.core.plan.report import PressureModel
-from offload.core.plan.spec import LesionSpec, PressureMap
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 from tests.offload.core.pressure_plans import HEADS_2_3, force_of, plan, spec
 

@@ -11,8 +11,8 @@ from offload.core.errors import ImpossibleRelief
 from offload.core.foam.stack import DEMONSTRATION_STACK, Layer
 from offload.core.plan.openings import Wall, cut_openings, least_web
 from offload.core.plan.policy import Policy
-from offload.core.plan.spec import LesionSpec
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 INSOLE = insole_for(260.0).outline

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from offload.core.errors import ReliefError
-from offload.core.plan.spec import PressureMap
 from offload.core.pressure.agreement import FEW, agreement_of, peak_under
+from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.outline import Outline
 
 

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from offload.core.errors import SpecError
-from offload.core.plan.spec import LesionSpec, PressureMap
 from offload.core.pressure.baseline import (
     LOAD_CASES,
     baseline_for,
@@ -12,7 +11,9 @@ from offload.core.pressure.baseline import (
     load_case_of,
     reference_print,
 )
+from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.insole import insole_for, move_landmark, move_zone_lines
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 from tests.offload.core.pressure_plans import force_of
 

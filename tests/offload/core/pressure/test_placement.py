@@ -2,13 +2,14 @@
 
 import pytest
 
-from offload.core.plan.spec import LesionSpec, PressureMap
+from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.placement import (
     STANDARD_GRAVITY,
     faults_of_lesions,
     faults_of_map,
     share_off_insole,
 )
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 INSOLE = Outline(((-40, 0), (40, 0), (40, 270), (-40, 270)))

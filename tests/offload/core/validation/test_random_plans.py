@@ -7,7 +7,9 @@ from offload.core.errors import ReliefError
 from offload.core.foam.stack import Layer
 from offload.core.plan.compute import compute
 from offload.core.plan.report import PressureModel
-from offload.core.plan.spec import LesionSpec, PressureMap, ReliefSpec
+from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.grid import PressureMap
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
 
 MODEL = PressureModel(cell_mm=5.0, ranges=False, others=False)

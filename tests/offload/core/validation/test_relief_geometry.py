@@ -18,8 +18,8 @@ import pytest
 from offload.core.foam.stack import Layer
 from offload.core.plan.openings import Wall, cut_openings, least_web
 from offload.core.plan.policy import Policy
-from offload.core.plan.spec import LesionSpec
 from offload.core.shapes.insole import estimate_width
+from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.offset import bevel_growth, dilate, swept_margin
 from offload.core.shapes.outline import Outline, planimetry
 

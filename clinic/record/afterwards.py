@@ -1,0 +1,24 @@
+"""What a later room wants done after an earlier room's write: one table, asked in the same transaction.
+
+An earlier room never imports a later one; it names here what happened, and the table names who answers.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils.module_loading import import_string
+
+__all__ = ["AFTERWARDS", "afterwards"]
+
+#: What happened -> functions, in their order; each takes the same keywords.
+AFTERWARDS: dict[str, tuple[str, ...]] = {
+    # A plan was computed for a weight: another one flags it.
+    "person_weighed": ("clinic.relief.writes.watch.plans_review",),
+}
+
+
+def afterwards(event: str, **told: Any) -> None:
+    """Do what the table asks for; whatever is raised there takes the write back too."""
+    for name in AFTERWARDS[event]:
+        import_string(name)(**told)

@@ -1,0 +1,15 @@
+"""Routes of this room."""
+
+from django.urls import path
+
+from clinic.visits.views import finishing, visits
+
+urlpatterns = [
+    path("people/<int:person>/visits/new/", visits.visit_new, name="visit_new"),
+    path("people/<int:person>/visits/check/", visits.visit_check, name="visit_check"),
+    path("people/<int:person>/visits/missed/", visits.visit_missed, name="visit_missed"),
+    path("visits/<int:visit>/", visits.visit, name="visit"),
+    path("visits/<int:visit>/finish/", finishing.visit_finish, name="visit_finish"),
+    path("visits/<int:visit>/correct/", visits.visit_correct, name="visit_correct"),
+    path("visits/<int:visit>/in-error/", visits.visit_in_error, name="visit_in_error"),
+]

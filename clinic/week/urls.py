@@ -1,0 +1,13 @@
+"""Routes of this room."""
+
+from django.urls import path
+
+from clinic.week.views import home, review, today
+
+urlpatterns = [
+    path("", home.home, name="home"),
+    path("today/", today.today, name="today"),
+    path("today/preparation/", today.clinic_preparation, name="clinic_preparation"),
+    path("review/", review.review, name="review"),
+    path("review/lesions/<int:lesion>/note/", review.review_note, name="review_note"),
+]
