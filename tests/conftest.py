@@ -111,10 +111,10 @@ def coarse_pressure(request, monkeypatch):
     """Plans are kept with 10 mm cells and no alternatives, but where a test is about the pressure itself."""
     if request.node.get_closest_marker("full_pressure") is None:
         from clinic.relief.writes import relief
-        from offload import estimates, services
+        from offload.plans import estimates, keeping
 
         coarse = estimates.Effort(10.0, ranges=False, others=False)
-        monkeypatch.setattr(services, "FULL", coarse)
+        monkeypatch.setattr(keeping, "FULL", coarse)
         monkeypatch.setattr(relief, "FULL", coarse)
 
 

@@ -36,7 +36,7 @@ from clinic.relief.writes.relief_record import LesionShape
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
 from offload.core.shapes.lesion import Ellipse
-from offload.steps import plan_depth
+from offload.plans.steps import plan_depth
 
 from . import capture, course, devices
 from .footprint import measured_under

@@ -9,10 +9,10 @@ from django import forms
 
 from clinic.models import ImprintHow, MapKind, MeasuredMap
 from clinic.record.dates import day_words
+from clinic.relief.forms.numbers import CutForm, ShapeForm
 from clinic.relief.reads.relief import BenchLesion
 from clinic.relief.writes.relief_record import CutChoice, LesionShape, LimbRecord
 from offload.core.errors import Fault
-from offload.forms import CutForm, ShapeForm
 
 __all__ = ["BenchForm", "SignForm"]
 

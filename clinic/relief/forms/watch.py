@@ -8,7 +8,7 @@ from typing import Any
 from django import forms
 
 from clinic.models import Found, WatchPoint
-from clinic.visits.forms.measurement import FIELD, chips, drawn_by
+from clinic.record.forms.chips import FIELD, chips, drawn_by
 
 __all__ = ["PlanFlagAnswerForm", "watch_add", "watch_answers"]
 

@@ -15,7 +15,7 @@ from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import MeasuredGrid, Placement, place_on_landmarks
 from offload.core.pressure.placement import share_off_insole
 from offload.core.shapes.insole import Insole
-from offload.map_pictures import map_picture
+from offload.pictures.maps import map_picture
 
 __all__ = ["MapFacts", "grid_of", "map_facts", "map_spec", "maps_of", "place_of"]
 

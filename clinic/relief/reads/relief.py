@@ -28,9 +28,9 @@ from clinic.models import (
 from offload.core.pressure.agreement import Agreement, agreement_of
 from offload.core.shapes.insole import Insole
 from offload.core.sheets.sheet_code import normalised
-from offload.forms import numbers_of
 from offload.models import PlanMeasurement, ReliefPlan
-from offload.selectors import place_on_insole
+from offload.pictures.plan import place_on_insole
+from offload.plans.numbers import numbers_of
 
 __all__ = [
     "MeasuredPlans",

@@ -18,7 +18,7 @@ from clinic.relief.forms.measured_maps import BaselineMapForm, WithdrawForm
 from clinic.relief.reads.measured_maps import map_facts
 from clinic.relief.writes.measured_maps import map_keep
 from clinic.relief.writes.measured_maps import map_withdraw as withdraw
-from offload.map_pictures import grid_picture
+from offload.pictures.maps import grid_picture
 
 MAPS = MeasuredMap.objects.select_related("limb__person__site", "created_by")
 

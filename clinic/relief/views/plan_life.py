@@ -28,7 +28,7 @@ from clinic.relief.writes.plan_life import plan_fit as fit
 from clinic.relief.writes.watch import plan_flag_answer as answer_flag
 from offload.core.errors import ReliefError
 from offload.core.pressure.agreement import peak_under
-from offload.services import PlanRefused, recomputed
+from offload.plans.keeping import PlanRefused, recomputed
 
 
 def _plan(request: ClinicRequest, code: str) -> LimbPlan:

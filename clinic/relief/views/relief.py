@@ -22,17 +22,17 @@ from clinic.record.messages import said
 from clinic.relief.forms.relief import BenchForm, SignForm
 from clinic.relief.reads.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
 from clinic.relief.reads.watch import flags_standing
+from clinic.relief.views import answers as sheets
 from clinic.relief.writes.relief import plan_draft, relief_preview
 from clinic.relief.writes.relief import plan_sign as sign
 from clinic.relief.writes.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
-from offload import views as sheets
 from offload.core.errors import ReliefError, faults_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
-from offload.selectors import InsolePicture, PlanPicture, bare_picture, plan_picture
-from offload.services import PlanRefused, is_intact, redrawn, unmet
-from offload.steps import Stage, stage_of
+from offload.pictures.plan import InsolePicture, PlanPicture, bare_picture, plan_picture
+from offload.plans.keeping import PlanRefused, is_intact, redrawn, unmet
+from offload.plans.steps import Stage, stage_of
 
 STAGE_WORDS = {
     Stage.DRAFT: "Not signed yet.",

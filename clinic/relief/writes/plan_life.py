@@ -13,11 +13,11 @@ from clinic.models import LimbPlan, PlanFlagCause, Prescription, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.relief.writes.watch import plan_flag_raise
-from offload import steps
-from offload.measurements import plan_measured
 from offload.models import PlanMeasurement, PlanState, PlanStep, StepKind
-from offload.services import PlanRefused
-from offload.steps import Stage, stage_of
+from offload.plans import steps as steps
+from offload.plans.keeping import PlanRefused
+from offload.plans.measurements import plan_measured
+from offload.plans.steps import Stage, stage_of
 
 __all__ = ["plan_check_contact", "plan_cut", "plan_fit", "plan_measure", "seal_check"]
 

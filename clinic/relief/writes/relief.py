@@ -24,9 +24,9 @@ from clinic.relief.writes.relief_record import (
     remarks,
 )
 from clinic.relief.writes.watch import watch_write
-from offload import services as plans
 from offload.core.plan.checks import plantar_check
-from offload.estimates import FULL, LIVE, Estimate, departures_of, plan_estimate
+from offload.plans import keeping as plans
+from offload.plans.estimates import FULL, LIVE, Estimate, departures_of, plan_estimate
 
 __all__ = ["plan_draft", "plan_sign", "relief_preview"]
 

@@ -37,7 +37,7 @@ from offload.core.pressure.measured import GridError
 from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
-from offload.services import Remarks
+from offload.plans.keeping import Remarks
 
 __all__ = [
     "WEIGHT_MISSING",

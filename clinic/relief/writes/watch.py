@@ -27,8 +27,8 @@ from clinic.record.dates import day_words
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from offload.kept import share_outside
 from offload.models import PlanState
+from offload.plans.kept import share_outside
 
 __all__ = [
     "CHANGED",

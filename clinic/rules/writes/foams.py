@@ -13,8 +13,8 @@ from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from offload.core.foam.law import FoamPoint
-from offload.foams import foam_keep
-from offload.services import PlanRefused
+from offload.plans.foams import foam_keep
+from offload.plans.keeping import PlanRefused
 
 __all__ = ["foam_add", "foam_retire"]
 

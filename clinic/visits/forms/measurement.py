@@ -28,13 +28,13 @@ from clinic.models import (
     UlcerFindings,
 )
 from clinic.record.errors import Refused
+from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold, show
 from clinic.visits.reads import LesionSheet, infection_words
 
-__all__ = ["MeasurementForm", "OutlineField", "YesNoField"]
+__all__ = ["MeasurementForm", "OutlineField"]
 
-FIELD = "record/_field.html"
 MOST_POINTS = 2000
 NONE_OF_THESE = "none"
 #: The fields that together tell the area. `outline` is the one not named as its column.
@@ -43,13 +43,6 @@ AREA = tuple("outline" if told.name == "outline_mm" else told.name for told in f
 SEEN = tuple(
     seen.name for seen in fields(UlcerFindings) if seen.name not in ("infection_looked", "infection_signs")
 )
-
-
-def drawn_by(form: forms.Form, template: str, *names: str) -> None:
-    """Draw these fields by a template of their own."""
-    for name in names:
-        if name in form.fields:
-            form.fields[name].template_name = template  # type: ignore[attr-defined]
 
 
 class OutlineField(forms.CharField):
@@ -104,34 +97,6 @@ class OutlineField(forms.CharField):
         return value
 
 
-class YesNoField(forms.TypedChoiceField):
-    """Yes, no, or untouched, which is `not looked at` and never `no`."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(
-            choices=[("yes", "Yes"), ("no", "No")],
-            coerce=lambda value: value == "yes",
-            empty_value=None,
-            required=False,
-            widget=forms.RadioSelect,
-            **options,
-        )
-
-    def prepare_value(self, value: Any) -> Any:
-        return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
-
-
-def chips(label: str, choices: list[tuple[str, str]], **options: Any) -> forms.ChoiceField:
-    """One of a few words, none of them chosen beforehand."""
-    return forms.ChoiceField(
-        label=label,
-        choices=choices,
-        required=False,
-        widget=forms.RadioSelect,
-        **options,
-    )
-
-
 class MeasurementForm(forms.Form):
     length_mm = forms.DecimalField(label="Length (mm)", required=False, max_digits=5, decimal_places=1)
     width_mm = forms.DecimalField(label="Width (mm)", required=False, max_digits=5, decimal_places=1)
@@ -159,9 +124,9 @@ class MeasurementForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     redness_mm = forms.IntegerField(label="Redness (mm)", required=False, min_value=1, max_value=300)
-    deep_infection = YesNoField(label="Abscess, or deep")
-    probe_to_bone = YesNoField(label="Probe touches bone")
-    unwell = YesNoField(label="Fever or unwell")
+    deep_infection = YesNoChips(label="Abscess, or deep")
+    probe_to_bone = YesNoChips(label="Probe touches bone")
+    unwell = YesNoChips(label="Fever or unwell")
     photo = forms.FileField(
         label="Photo",
         required=False,

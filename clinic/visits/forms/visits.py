@@ -23,11 +23,12 @@ from clinic.models import (
     WeighedHow,
 )
 from clinic.record.dates import day_words
+from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by
 from clinic.record.forms.dates import DayField
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold
 from clinic.relief.forms.watch import watch_add, watch_answers
-from clinic.visits.forms.measurement import FIELD, NONE_OF_THESE, MeasurementForm, YesNoField, chips, drawn_by
+from clinic.visits.forms.measurement import NONE_OF_THESE, MeasurementForm
 from clinic.visits.reads import VisitSheet
 from clinic.visits.writes.answers import next_given_check, weighed_check, why_not_worn_check
 from clinic.visits.writes.visits import COLUMNS, PersonFindings
@@ -105,7 +106,7 @@ class VisitForm(NextDateForm):
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
-    fall = YesNoField(label="A fall since the last visit")
+    fall = YesNoChips(label="A fall since the last visit")
     other_foot = chips("Other foot", LOOKED)
     other_foot_note = follow_up("What on the other foot")
     skin_under_device = chips("Skin under the device", LOOKED)

@@ -22,7 +22,7 @@ from django.utils import timezone
 import clinic
 from tests import factories
 
-FORM_MODULES = re.compile(r"clinic\.\w+\.forms(\..*)?|offload\.forms")
+FORM_MODULES = re.compile(r"clinic\.\w+\.forms(\..*)?")
 #: What a view may hand its request to.
 ASKED = re.compile(r"clinic\.\w+\.(views|forms)(\..*)?")
 
@@ -89,7 +89,7 @@ def all_forms() -> set[type[forms.BaseForm]]:
     ]
     found = {
         one
-        for name in (*names, "offload.forms")
+        for name in names
         for one in vars(import_module(name)).values()
         if inspect.isclass(one) and issubclass(one, forms.BaseForm) and FORM_MODULES.fullmatch(one.__module__)
     }

@@ -118,7 +118,7 @@ def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, le
     refused = as_staff.post(at, data)
     assert refused.status_code == 422
     assert "never guessed" in refused.content.decode()
-    from offload.services import recomputed
+    from offload.plans.keeping import recomputed
 
     marks = {mark.name: mark.at for mark in recomputed(plan.plan).insole.landmarks}
     (x0, y0), (x1, y1) = marks["heel"], marks["metatarsal_head_1"]

@@ -9,8 +9,8 @@ import ezdxf
 import pytest
 
 from clinic.models import AuditEvent, Imprint, LimbPlan
-from offload import services
 from offload.models import PlanState, ReliefPlan
+from offload.plans import keeping as services
 from tests import factories
 
 

@@ -14,7 +14,7 @@ from offload.core.plan.report import PressureField
 from offload.core.plan.summary import CASE_WORDS
 from offload.core.pressure.limits import pressure_limits
 from offload.core.sheets.pressure_image import contour_lines, palette_png, scale_top
-from offload.paper import Paper, image_tag, opening_tag, scale_legend
+from offload.pictures.paper import Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["PressureImages", "pressure_images"]
 

@@ -10,9 +10,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from clinic.relief.forms.numbers import CutForm, ShapeForm
 from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline
-from offload.forms import CutForm, ShapeForm, numbers_of
+from offload.plans.numbers import numbers_of
 
 NUMBERS = {
     "include": "on",

@@ -8,16 +8,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from offload import services as plans
 from offload.core.plan import compute as core_plan
 from offload.core.plan.checks import Check, Kind
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.specfile import spec_from
-from offload.estimates import Effort, Estimate, departures_of, plan_estimate, pressed
-from offload.kept import check_json, check_of
 from offload.models import ReliefPlan
-from offload.selectors import plan_picture
-from tests.offload.test_services import draft, spec
+from offload.pictures.plan import plan_picture
+from offload.plans import keeping as plans
+from offload.plans.estimates import Effort, Estimate, departures_of, plan_estimate, pressed
+from offload.plans.kept import check_json, check_of
+from tests.offload.plans.test_keeping import draft, spec
 
 pytestmark = pytest.mark.django_db
 

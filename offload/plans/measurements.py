@@ -7,7 +7,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from offload.models import PlanMeasurement, PlanState, ReliefPlan
-from offload.services import PlanRefused
+from offload.plans.keeping import PlanRefused
 
 __all__ = ["plan_measured"]
 

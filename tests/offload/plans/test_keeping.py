@@ -7,7 +7,6 @@ import json
 import pytest
 from django.utils import timezone
 
-from offload import services as plans
 from offload.core.errors import SpecError, where
 from offload.core.foam.stack import PACKAGED_FOAMS
 from offload.core.plan.checks import Check
@@ -15,6 +14,7 @@ from offload.core.plan.policy import Policy
 from offload.core.plan.specfile import spec_from
 from offload.core.sheets.sheet_code import is_sheet_code
 from offload.models import PlanState, ReliefPlan
+from offload.plans import keeping as plans
 
 pytestmark = pytest.mark.django_db
 

@@ -25,7 +25,7 @@ from offload.core.sheets.drawing import Drawing, Item, Layer, Pen, Text
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
 from offload.core.sheets.section import UnderLoad, section_drawing
 from offload.core.sheets.writers.svg import write_svg
-from offload.pictures import PressureImages, pressure_images
+from offload.pictures.pressure import PressureImages, pressure_images
 
 __all__ = [
     "CheckLine",

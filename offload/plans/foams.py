@@ -11,7 +11,7 @@ from django.utils.text import slugify
 from offload.core.foam.law import FoamError, FoamFit, FoamPoint, fit_foam
 from offload.core.foam.stack import PACKAGED_FOAMS
 from offload.models import ClinicFoam
-from offload.services import PlanRefused
+from offload.plans.keeping import PlanRefused
 
 __all__ = ["foam_fit", "foam_keep"]
 

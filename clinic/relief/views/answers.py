@@ -14,8 +14,8 @@ from offload.core.sheets.writers.dxf import write_dxf
 from offload.core.sheets.writers.pdf import write_pdf
 from offload.core.sheets.writers.svg import write_svg
 from offload.models import ReliefPlan
-from offload.selectors import InsolePicture, PlanPicture
-from offload.services import cutting_sheet, plan_drawings
+from offload.pictures.plan import InsolePicture, PlanPicture
+from offload.plans.keeping import cutting_sheet, plan_drawings
 
 __all__ = ["PAPER_OF", "preview", "sheet_dxf", "sheet_pdf", "sheet_svg"]
 

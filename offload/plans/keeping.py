@@ -31,7 +31,8 @@ from offload.core.sheets.drawing import Drawing
 from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
 from offload.core.sheets.sheet_blocks import Imprint
 from offload.core.sheets.sheet_code import sheet_code
-from offload.estimates import (
+from offload.models import PlanState, ReliefPlan
+from offload.plans.estimates import (
     DRAWN,
     FULL,
     NO_REMARKS,
@@ -42,8 +43,7 @@ from offload.estimates import (
     plan_estimate,
     pressed,
 )
-from offload.kept import advice_of, alternatives_of, check_json, check_of, report_of
-from offload.models import PlanState, ReliefPlan
+from offload.plans.kept import advice_of, alternatives_of, check_json, check_of, report_of
 
 __all__ = [
     "PlanChanged",

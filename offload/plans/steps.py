@@ -10,7 +10,7 @@ from django.db import transaction
 from offload.core.foam.stack import DEMONSTRATION_STACK
 from offload.core.sheets.sheet_code import normalised
 from offload.models import PlanState, PlanStep, ReliefPlan, StepKind
-from offload.services import PlanRefused
+from offload.plans.keeping import PlanRefused
 
 __all__ = ["BAR", "SHALLOW", "Stage", "plan_contact", "plan_cut", "plan_depth", "plan_fitted", "stage_of"]
 

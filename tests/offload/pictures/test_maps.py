@@ -8,7 +8,7 @@ import pytest
 from offload.core.pressure.measured import MeasuredGrid, place_grid
 from offload.core.shapes.insole import insole_for
 from offload.core.sheets.plan_drawing import drawn_point
-from offload.map_pictures import grid_picture, map_picture
+from offload.pictures.maps import grid_picture, map_picture
 from tests.factories import heel_and_forefoot
 
 NAME = "{http://www.w3.org/2000/svg}"

@@ -7,11 +7,12 @@ from decimal import Decimal
 import pytest
 from django.utils import timezone
 
-from offload import measurements, steps
 from offload.models import PlanState, PlanStep
-from offload.services import PlanRefused
-from offload.steps import Stage, stage_of
-from tests.offload.test_services import draft, signed
+from offload.plans import measurements as measurements
+from offload.plans import steps as steps
+from offload.plans.keeping import PlanRefused
+from offload.plans.steps import Stage, stage_of
+from tests.offload.plans.test_keeping import draft, signed
 
 pytestmark = pytest.mark.django_db
 DAY = timezone.localdate

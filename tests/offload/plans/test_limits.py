@@ -18,7 +18,7 @@ from offload.core.plan.watch import spot_words
 from offload.core.pressure import limits
 from offload.core.pressure.baseline import load_constants
 from offload.core.pressure.limits import PressureLimits, pressure_limits
-from offload.selectors import plan_picture
+from offload.pictures.plan import plan_picture
 
 SPEC = {
     "side": "right",

@@ -11,7 +11,7 @@ from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import MeasuredGrid
 from offload.core.shapes.insole import Insole
 from offload.core.sheets.pressure_image import palette_png, scale_top
-from offload.paper import AROUND, Paper, image_tag, opening_tag, scale_legend
+from offload.pictures.paper import AROUND, Paper, image_tag, opening_tag, scale_legend
 
 __all__ = ["grid_picture", "map_picture"]
 

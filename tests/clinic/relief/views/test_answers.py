@@ -9,9 +9,9 @@ import pytest
 from django.http import Http404
 from django.utils import timezone
 
-from offload import services as plans
-from offload import views as sheets
+from clinic.relief.views import answers as sheets
 from offload.core.plan.specfile import spec_from
+from offload.plans import keeping as plans
 
 pytestmark = pytest.mark.django_db
 

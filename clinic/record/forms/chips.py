@@ -1,0 +1,47 @@
+"""Answers that are touched, not typed: one of a few words, none of them chosen beforehand."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+
+__all__ = ["FIELD", "YesNoChips", "chips", "drawn_by"]
+
+#: The template that draws one answer.
+FIELD = "record/_field.html"
+
+
+def drawn_by(form: forms.Form, template: str, *names: str) -> None:
+    """Draw these fields by a template of their own."""
+    for name in names:
+        if name in form.fields:
+            form.fields[name].template_name = template  # type: ignore[attr-defined]
+
+
+class YesNoChips(forms.TypedChoiceField):
+    """Yes, no, or untouched, which is `not looked at` and never `no`."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(
+            choices=[("yes", "Yes"), ("no", "No")],
+            coerce=lambda value: value == "yes",
+            empty_value=None,
+            required=False,
+            widget=forms.RadioSelect,
+            **options,
+        )
+
+    def prepare_value(self, value: Any) -> Any:
+        return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+
+
+def chips(label: str, choices: list[tuple[str, str]], **options: Any) -> forms.ChoiceField:
+    """One of a few words, none of them chosen beforehand."""
+    return forms.ChoiceField(
+        label=label,
+        choices=choices,
+        required=False,
+        widget=forms.RadioSelect,
+        **options,
+    )
