@@ -17,7 +17,15 @@
   };
 
   const words = (seconds, zone) =>
-    new Intl.DateTimeFormat("en-GB", { timeZone: zone, weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false }).format(new Date(seconds * 1000));
+    new Intl.DateTimeFormat("en-GB", {
+      timeZone: zone,
+      weekday: "short",
+      day: "numeric",
+      month: "short",
+      hour: "2-digit",
+      minute: "2-digit",
+      hour12: false,
+    }).format(new Date(seconds * 1000));
 
   const fill = (place) => {
     const now = Date.now() / 1000;

@@ -22,7 +22,9 @@ function fill(form, values) {
       if (field.name !== name || field.hasAttribute("data-fresh")) continue;
       if (checked === undefined && !["radio", "checkbox"].includes(field.type)) field.value = value;
       else if (field.value === value) field.checked = checked;
-      if (field.closest("details") && field.type !== "hidden" && value && checked === undefined && !field.hasAttribute("data-folded")) field.closest("details").open = true;
+      const details = field.closest("details");
+      const entered = field.type !== "hidden" && value && checked === undefined;
+      if (details && entered && !field.hasAttribute("data-folded")) details.open = true;
     }
   }
   form.dispatchEvent(new CustomEvent("draft:back", { bubbles: true }));
@@ -102,7 +104,8 @@ async function tend(form, name) {
   }];
   if (form.hasAttribute("data-draft")) {
     fill(form, found.value);
-    bar(form, `Typed here at ${clock(found.at)} and not sent: it is back.${form.querySelector("[type=file]") ? " A photo has to be chosen again." : ""}`, [discard]);
+    const photo = form.querySelector("[type=file]") ? " A photo has to be chosen again." : "";
+    bar(form, `Typed here at ${clock(found.at)} and not sent: it is back.${photo}`, [discard]);
   } else {
     bar(form, `Something was typed here at ${clock(found.at)} and not sent.`, [
       ["Bring it back", () => fill(form, found.value)],

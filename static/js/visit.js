@@ -74,7 +74,8 @@
       // An answer that refuses is not asked for again by itself; a lost one is.
       form().dataset.unsent = name === "htmx:responseError" ? "refused" : "yes";
       const kept = form().dataset.kept === "yes" ? "It is kept on this device. " : "";
-      say(`Not yet sent: no answer from the clinic's server. ${kept}${form().dataset.unsent === "yes" ? "It goes by itself when the network is back, or press" : "Press"} Save visit again.`);
+      const press = form().dataset.unsent === "yes" ? "It goes by itself when the network is back, or press" : "Press";
+      say(`Not yet sent: no answer from the clinic's server. ${kept}${press} Save visit again.`);
     });
   }
   // Sent again with the same key: when the first one did arrive, the second finds its visit.

@@ -77,7 +77,7 @@ def test_a_view_warns_or_errs_in_words_of_the_table_only():
 def test_no_script_writes_a_loud_class():
     wrong = [
         f"{path.name}: {line.strip()}"
-        for path in sorted((ROOT / "static" / "js").glob("*.js"))
+        for path in sorted((ROOT / "static" / "js").rglob("*.js"))
         for line in path.read_text().splitlines()
         if re.search(r"""class(Name|List)[^;]*["'`](stop|ask)["'`]""", line)
     ]

@@ -1,9 +1,9 @@
 // Marking the reference in a photo: four corners, or two ends on a ruler. The server says what they are worth.
 
+import { make, set } from "../svg.js";
 import { asks } from "./ask.js";
 import { Handles } from "./handles.js";
 import { sends, teller } from "./send.js";
-import { make, set } from "./stage.js";
 
 const form = document.getElementById("scale");
 const says = document.getElementById("scale-says");

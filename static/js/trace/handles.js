@@ -1,6 +1,7 @@
 // Draggable marks on a picture. The numbers in the form are the only state; the marks write them.
 
-import { Loupe, Stage, make, set } from "./stage.js";
+import { make, set } from "../svg.js";
+import { Loupe, Stage } from "./stage.js";
 
 const TOUCH = 24; // screen pixels round a mark that take the finger
 const DOT = 7;

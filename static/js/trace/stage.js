@@ -1,17 +1,6 @@
 // A picture in an SVG that zooms and pans under fingers, wheel and keys. One finger belongs to the tool on it.
 
-const SVG = "http://www.w3.org/2000/svg";
-
-export function make(name, attributes = {}, parent = null) {
-  const node = document.createElementNS(SVG, name);
-  set(node, attributes);
-  parent?.append(node);
-  return node;
-}
-
-export function set(node, attributes) {
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-}
+import { make, set } from "../svg.js";
 
 export class Stage {
   // `tool`: down(point, event) -> whether it takes the finger; move(point); up(); cancel(); redraw().
