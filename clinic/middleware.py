@@ -19,8 +19,7 @@ from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
 from clinic import access
-from clinic.config import logs
-from clinic.config import rate_limit as pace
+from clinic.config import logs, rate_limit
 from clinic.record.writes import read_log as reads
 
 TOUCH_EVERY_SECONDS = 60
@@ -139,14 +138,14 @@ class SecondFactor:
         return redirect(f"{reverse(page)}?next={quote(request.get_full_path())}")
 
 
-class Pace:
+class RateLimit:
     """Nobody copies a clinic or fills it with rubbish by a script: beyond so many requests a minute is a wait."""
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        if pace.too_fast(request):
+        if rate_limit.too_fast(request):
             log.warning("too many requests", extra={"user": request.user.pk})
             return get_resolver().resolve_error_handler(429)(request)
         return self.get_response(request)

@@ -35,8 +35,8 @@ class WhyForm(forms.Form):
 
     def causes(self) -> dict[str, CauseFound]:
         """What was decided; call on a valid form."""
-        told = self.cleaned_data
+        data = self.cleaned_data
         return {
-            cause.topic: CauseFound(told[f"{cause.topic}_outcome"], told[f"{cause.topic}_words"], cause.facts)
+            cause.topic: CauseFound(data[f"{cause.topic}_outcome"], data[f"{cause.topic}_words"], cause.facts)
             for cause in self.sheet.causes
         }

@@ -11,7 +11,7 @@ from django.http import HttpRequest
 __all__ = ["too_fast"]
 
 #: Twice a window, so that a counter outlives the minute it counts.
-KEPT_SECONDS = 120
+CACHE_SECONDS = 120
 
 
 def too_fast(request: HttpRequest) -> bool:
@@ -24,8 +24,8 @@ def too_fast(request: HttpRequest) -> bool:
         return False
     user = request.user
     who = f"u{user.pk}" if user.is_authenticated else f"a{request.META.get('REMOTE_ADDR', '')}"
-    key = f"pace-{request.method == 'POST'}-{who}-{int(time.time() // 60)}"
-    cache.add(key, 0, KEPT_SECONDS)
+    key = f"rate-{request.method == 'POST'}-{who}-{int(time.time() // 60)}"
+    cache.add(key, 0, CACHE_SECONDS)
     try:
         return cache.incr(key) > limit
     except ValueError:  # thrown out of a full cache in between

@@ -12,7 +12,7 @@ from typing import Literal
 from clinic.guidelines.errors import GuidelineError
 from clinic.record.message_rows import ROWS
 
-__all__ = ["MESSAGES", "Level", "Message", "Said", "message_table", "said"]
+__all__ = ["MESSAGES", "Level", "Message", "Filled", "message_table", "message_of"]
 
 Level = Literal["stop", "ask", "note"]
 LEVELS: tuple[Level, ...] = ("stop", "ask", "note")
@@ -27,7 +27,7 @@ class Message:
     id : str
     level : {"stop", "ask", "note"}
     words : str
-        What is said; names in braces are filled in.
+        What is message_of; names in braces are filled in.
     cause : str
         What brings it up; two messages of one cause never stand on one list for one person.
     source : str
@@ -42,7 +42,7 @@ class Message:
 
 
 @dataclass(frozen=True)
-class Said:
+class Filled:
     """A message with its words filled in."""
 
     id: str
@@ -67,7 +67,7 @@ def _table(rows: Iterable[tuple[str, str, str, str, str]]) -> dict[str, Message]
 MESSAGES: dict[str, Message] = _table(ROWS)
 
 
-def said(id_: str, **values: object) -> Said:
+def message_of(id_: str, **values: object) -> Filled:
     """A message of the table with its values.
 
     Parameters
@@ -78,7 +78,7 @@ def said(id_: str, **values: object) -> Said:
 
     Returns
     -------
-    Said
+    Filled
 
     Raises
     ------
@@ -92,7 +92,7 @@ def said(id_: str, **values: object) -> Said:
         text = message.words.format(**values)
     except KeyError as missing:
         raise GuidelineError(f"message {id_}: value {missing} is needed for its words") from None
-    return Said(id_, message.level, text, message.cause)
+    return Filled(id_, message.level, text, message.cause)
 
 
 def message_table() -> str:

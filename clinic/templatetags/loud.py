@@ -17,7 +17,7 @@ from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from clinic.record.dates import day_words
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 register = template.Library()
 
@@ -35,7 +35,7 @@ class Panel(template.Node):
     def render(self, context: Context) -> SafeString:
         told = {key: value.resolve(context) for key, value in self.values.items()}
         attributes = {key: told.pop(key) for key in ATTRIBUTES if key in told}
-        message = said(
+        message = message_of(
             str(self.name.resolve(context)), **{key: conditional_escape(value) for key, value in told.items()}
         )
         inside = self.nodelist.render(context).strip()

@@ -43,7 +43,7 @@ __all__ = [
     "correction_sheet",
     "infection_words",
     "latest_visit",
-    "open_lesions",
+    "lesions_to_see",
     "visit_of_day",
     "visit_page",
     "visit_sheet",
@@ -156,7 +156,7 @@ def infection_words(row: Measurement) -> str:
     return ", ".join(signs) or "no sign"
 
 
-def open_lesions(person: Person) -> list[Lesion]:
+def lesions_to_see(person: Person) -> list[Lesion]:
     """Lesions that a visit looks at: open, or closed and not yet confirmed."""
     return list(
         Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES)
@@ -178,7 +178,7 @@ def visit_of_day(person: Person, day: date) -> Visit | None:
 
 def visit_sheet(person: Person, day: date) -> VisitSheet:
     """The weekly page of a person (seven queries, whatever the number of lesions)."""
-    lesions = open_lesions(person)
+    lesions = lesions_to_see(person)
     last_came = (
         person.visits.filter(state=VisitState.STANDS, attendance=Attendance.CAME)
         .order_by("-visited_on", "-pk")

@@ -13,8 +13,8 @@ from shapely import LineString
 from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import ReliefError
 from offload.core.plan.checks import Check
-from offload.core.plan.compute import ClearanceAdvice, ReliefPlan, pressure_json
-from offload.core.plan.policy import DEFAULT_POLICY, Decision
+from offload.core.plan.compute import ClearanceAdvice, ComputedPlan, pressure_json
+from offload.core.plan.policy import DEFAULT_POLICY, CutDecision
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.summary import BASELINE_WORDS, summary_of
@@ -170,7 +170,7 @@ def bare_picture(
     others: Sequence[tuple[str, Outline]] = (),
 ) -> InsolePicture:
     """The insole with lesions but without any cut, for the time when no plan can be computed."""
-    shown = ReliefPlan(
+    shown = ComputedPlan(
         spec=ReliefSpec(
             side=side,
             foot_length=insole.foot_length,
@@ -178,7 +178,7 @@ def bare_picture(
             lesions=tuple(LesionSpec(label, outline) for label, outline in lesions),
         ),
         policy=DEFAULT_POLICY,
-        decision=Decision((), (), (), ()),
+        decision=CutDecision((), (), (), ()),
         insole=insole,
         openings=(),
         cut_layers=(),
@@ -192,7 +192,7 @@ def bare_picture(
 
 
 def plan_picture(
-    plan: ReliefPlan,
+    plan: ComputedPlan,
     *,
     fields: Sequence[PressureField] = (),
     others: Sequence[tuple[str, Outline]] = (),
@@ -255,7 +255,7 @@ def plan_picture(
     )
 
 
-def _insole_picture(plan: ReliefPlan, others: Sequence[tuple[str, Outline]]) -> InsolePicture:
+def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -> InsolePicture:
     side = plan.spec.side
     bounds = drawn_bounds(plan).grown(AROUND)
     drawing = insole_drawing(plan, margin=AROUND)
@@ -299,7 +299,7 @@ def _check_line(check: Check) -> CheckLine:
     return CheckLine(check.id, check.severity, check.passed, kind, words, message)
 
 
-def _under_load(plan: ReliefPlan, lesion: LesionSpec, fields: Sequence[PressureField]) -> UnderLoad | None:
+def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[PressureField]) -> UnderLoad | None:
     """The load on the line of a lesion's section, where it was solved."""
     told = (
         next((one for one in plan.pressure.lesions if one.label == lesion.label), None)
@@ -319,7 +319,7 @@ def _under_load(plan: ReliefPlan, lesion: LesionSpec, fields: Sequence[PressureF
     )
 
 
-def _alternatives(plan: ReliefPlan) -> tuple[AlternativeLine, ...]:
+def _alternatives(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
     """The best other cuts in their order, the plan's own wall and each whole-layer cut with it always among them."""
     if plan.pressure is None:
         return ()
@@ -348,7 +348,7 @@ def _alternatives(plan: ReliefPlan) -> tuple[AlternativeLine, ...]:
     return tuple(lines)
 
 
-def _pressure_lines(plan: ReliefPlan) -> tuple[LesionPressureLine, ...]:
+def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
     if plan.pressure is None:
         return ()
     return tuple(

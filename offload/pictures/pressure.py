@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from django.utils.safestring import SafeString
 
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.plan.report import PressureField
 from offload.core.plan.summary import CASE_WORDS
 from offload.core.pressure.limits import pressure_limits
@@ -31,7 +31,7 @@ class PressureImages:
     """The pressure of the heavy line [kPa]."""
 
 
-def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[PressureImages, ...]:
+def pressure_images(plan: ComputedPlan, fields: Sequence[PressureField]) -> tuple[PressureImages, ...]:
     """Pictures of every load case of a plan; all share one scale."""
     if not fields:
         return ()
@@ -44,7 +44,9 @@ def pressure_images(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[
     )
 
 
-def _pair(plan: ReliefPlan, field: PressureField, top: float, limit: float) -> tuple[SafeString, SafeString]:
+def _pair(
+    plan: ComputedPlan, field: PressureField, top: float, limit: float
+) -> tuple[SafeString, SafeString]:
     """The pictures of one load case, before and after the cut."""
     dx, dy = float(field.x[1] - field.x[0]), float(field.y[1] - field.y[0])
     low = float(field.x[0]) - dx / 2, float(field.y[0]) - dy / 2

@@ -10,12 +10,11 @@ from offload.core.errors import SpecError
 from offload.core.foam.law import Foam, FoamPoint, packaged_foams
 from offload.core.plan.bounds import faults_of_values
 from offload.core.plan.checks import Check, Kind
-from offload.core.plan.compute import ReliefPlan as ComputedPlan
-from offload.core.plan.compute import compute, with_pressure
+from offload.core.plan.compute import ComputedPlan, compute, with_pressure
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.report import PressureField, PressureModel
 from offload.core.plan.spec import ReliefSpec
-from offload.core.plan.watch import WatchPoint, watch_points
+from offload.core.plan.watch import LoadedPlace, watch_points
 from offload.core.pressure.lattice import SolverError
 
 __all__ = [
@@ -70,7 +69,7 @@ class Estimate:
 
     plan: ComputedPlan
     fields: tuple[PressureField, ...] = ()
-    watch: tuple[WatchPoint, ...] = ()
+    watch: tuple[LoadedPlace, ...] = ()
     missing: str = ""
 
 

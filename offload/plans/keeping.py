@@ -20,16 +20,15 @@ from shapely.geometry import Polygon
 from offload.core.errors import ReliefError
 from offload.core.foam.law import Foam
 from offload.core.foam.stack import PACKAGED_FOAMS
-from offload.core.plan.compute import ReliefPlan as ComputedPlan
-from offload.core.plan.compute import as_json, compute
+from offload.core.plan.compute import ComputedPlan, as_json, compute
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.specfile import spec_from, spec_json
-from offload.core.plan.watch import WatchPoint
+from offload.core.plan.watch import LoadedPlace
 from offload.core.sheets.drawing import Drawing
 from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
-from offload.core.sheets.sheet_blocks import Imprint
+from offload.core.sheets.sheet_blocks import SheetLabel
 from offload.core.sheets.sheet_code import sheet_code
 from offload.models import PlanState, ReliefPlan
 from offload.plans.estimates import (
@@ -55,7 +54,7 @@ __all__ = [
     "is_intact",
     "plan_create",
     "plan_drawings",
-    "plan_sign",
+    "sign",
     "policy_of",
     "recomputed",
     "redrawn",
@@ -140,7 +139,7 @@ def plan_create(
 
 
 @transaction.atomic
-def plan_sign(
+def sign(
     *, plan: ReliefPlan, signed_by: str, at: datetime, expected_version: int, departure_reason: str = ""
 ) -> ReliefPlan:
     """Sign a draft; from then on it is frozen, and the plan it replaces is superseded."""
@@ -270,10 +269,10 @@ def _drawn(draw: Any) -> Any:
         raise PlanRefused(f"The sheet cannot be drawn: {error}") from error
 
 
-def _imprint(row: ReliefPlan) -> Imprint:
+def _imprint(row: ReliefPlan) -> SheetLabel:
     following = row.replaced_by.filter(state__in=[PlanState.SIGNED, PlanState.SUPERSEDED]).first()
     day = row.signed_at or row.created_at
-    return Imprint(
+    return SheetLabel(
         code=row.code,
         version=row.number,
         date=timezone.localtime(day).date(),
@@ -282,7 +281,7 @@ def _imprint(row: ReliefPlan) -> Imprint:
     )
 
 
-def _watch_json(point: WatchPoint) -> dict[str, Any]:
+def _watch_json(point: LoadedPlace) -> dict[str, Any]:
     return {
         "kind": point.kind,
         "words": point.words,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from offload.core.foam.law import packaged_foams
-from offload.core.plan.compute import ReliefPlan, compute
-from offload.core.plan.scene import Case, Scene
+from offload.core.plan.compute import ComputedPlan, compute
+from offload.core.plan.scene import LoadCase, Scene
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.void import HARD_SHARE, Void
 from offload.core.shapes.lesion import LesionSpec
@@ -17,20 +17,20 @@ from .foundation_by_scipy import Bed
 __all__ = ["bed_of", "plan_for", "scene_of"]
 
 
-def plan_for(weight: float = 82.0, cut: str = "auto") -> ReliefPlan:
+def plan_for(weight: float = 82.0, cut: str = "auto") -> ComputedPlan:
     """A plan under the second and third metatarsal heads of a right foot, without pressure."""
     lesion = LesionSpec("A", Outline.ellipse((0.0, 190.0), 20.0, 16.0))
     return compute(ReliefSpec("right", 260.0, weight, (lesion,), foot_width=98.0, cut=cut))
 
 
-def scene_of(plan: ReliefPlan, cell: float) -> tuple[Scene, Case, Void]:
+def scene_of(plan: ComputedPlan, cell: float) -> tuple[Scene, LoadCase, Void]:
     """Scene, load case and void of the plan's first lesion."""
     scene = Scene(plan.spec, plan.insole, packaged_foams(), cell)
     name = scene.case_names[0]
     return scene, scene.case(name), scene.void(name, plan.openings, plan.spec.bevel)
 
 
-def bed_of(scene: Scene, case: Case, void: Void, tissue: float | None = None) -> Bed:
+def bed_of(scene: Scene, case: LoadCase, void: Void, tissue: float | None = None) -> Bed:
     """The same equations in plain numbers."""
     lattice, baseline, plate = case.baseline.lattice, case.baseline, void.foundation.plate
     assert plate is not None

@@ -16,7 +16,7 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.config import rate_limit as pace
+from clinic.config import rate_limit
 from clinic.config.tls import cache_fault, database_fault
 from clinic.models import Photo, PhotoConsent
 from clinic.record.writes.exports import formula_safe
@@ -221,7 +221,7 @@ def test_beyond_so_many_requests_a_minute_one_user_waits_and_keeps_what_was_type
     for name, value in limit.items():
         setattr(settings, name, value)
     cache.clear()
-    monkeypatch.setattr(pace.time, "time", lambda: 6_000.0)
+    monkeypatch.setattr(rate_limit.time, "time", lambda: 6_000.0)
     page = reverse("weight_new", args=[person.pk])
     sent = {"kg": "<82 kilos>"} if method == "post" else {}
     codes = [getattr(as_staff, method)(page, sent).status_code for _ in range(6)]
@@ -232,7 +232,7 @@ def test_beyond_so_many_requests_a_minute_one_user_waits_and_keeps_what_was_type
     assert ("&lt;82 kilos&gt;" in last.content.decode()) == (method == "post")
     # Neither a colleague nor the next minute waits.
     assert getattr(as_podiatrist, method)(page, sent).status_code != 429
-    monkeypatch.setattr(pace.time, "time", lambda: 6_060.0)
+    monkeypatch.setattr(rate_limit.time, "time", lambda: 6_060.0)
     assert getattr(as_staff, method)(page, sent).status_code != 429
     cache.clear()
 

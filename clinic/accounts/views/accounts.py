@@ -19,7 +19,7 @@ from clinic.accounts.writes import accounts as service
 from clinic.models import User
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 
 @may("accounts")
@@ -82,7 +82,7 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
         if form.is_bound:
             show(form, refused)
         else:
-            messages.error(request, said("refused", words=refused.message).text)
+            messages.error(request, message_of("refused", words=refused.message).text)
     return render(
         request,
         "accounts/detail.html",

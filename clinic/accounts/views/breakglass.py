@@ -13,7 +13,7 @@ from clinic.accounts.writes.breakglass import LASTS, glass_break, glass_notice
 from clinic.models import BreakGlass
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 
 @may("break_glass")
@@ -26,7 +26,7 @@ def break_glass(request: ClinicRequest) -> HttpResponse:
             show(form, refused)
         else:
             request.session["glass"] = [*request.session.get("glass", []), glass.pk][-20:]
-            messages.warning(request, said("glass_until", until=f"{glass.until:%H:%M}").text)
+            messages.warning(request, message_of("glass_until", until=f"{glass.until:%H:%M}").text)
             return redirect("person", person=glass.person_id)
     return render(
         request,

@@ -13,7 +13,7 @@ from clinic.models import Person
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 
 @may("person_rights")
@@ -40,7 +40,7 @@ def person_rights(request: ClinicRequest, person: int) -> HttpResponse:
         if form.is_bound:
             show(form, refused)
         else:
-            messages.error(request, said("refused", words=refused.message).text)
+            messages.error(request, message_of("refused", words=refused.message).text)
     return render(
         request,
         "accounts/erasure/rights.html",

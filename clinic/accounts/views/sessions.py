@@ -29,7 +29,7 @@ from clinic.accounts.writes.accounts import own_password_change
 from clinic.models import User
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 log = logging.getLogger("clinic.sign_in")
 SEATS = "__Host-seats" if settings.SESSION_COOKIE_SECURE else "seats"
@@ -250,7 +250,7 @@ def sign_out_other(request: ClinicRequest) -> HttpResponse:
         try:
             sessions.sign_out_one(by=user, sign_in=int(which))
         except Refused as refused:
-            messages.error(request, said("refused", words=refused.message).text)
+            messages.error(request, message_of("refused", words=refused.message).text)
         else:
             messages.success(request, "That sign-in has ended.")
     else:

@@ -14,7 +14,7 @@ from clinic.accounts.reads.problems import open_problems
 from clinic.accounts.writes.settings_page import second_factor_rule
 from clinic.models import ReasonKind
 from clinic.record.errors import Refused
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.record.reads.changes import tell
 from clinic.rules.reads.reasons import reasons_of
 from offload.core.foam.law import packaged_foams
@@ -27,13 +27,13 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
     if request.method == "POST":
         if not can(request.user, "accounts"):
             status = 422
-            messages.error(request, said("manager_only").text)
+            messages.error(request, message_of("manager_only").text)
         else:
             try:
                 second_factor_rule(by=request.user, site=site, asked=request.POST.get("asked") == "yes")
             except Refused as refused:
                 status = 422
-                messages.error(request, said("refused", words=refused.message).text)
+                messages.error(request, message_of("refused", words=refused.message).text)
             else:
                 messages.success(request, "The sign-in rule is changed.")
                 return redirect(f"{reverse('settings')}?site={site.pk}")

@@ -35,8 +35,8 @@ class PhotoForm(forms.Form):
         return day
 
     def clean(self):
-        told = self.cleaned_data
-        if told.get("own_date"):
-            told["taken_on"] = None
-        elif told.get("taken_on") is None and "taken_on" not in self.errors:
+        data = self.cleaned_data
+        if data.get("own_date"):
+            data["taken_on"] = None
+        elif data.get("taken_on") is None and "taken_on" not in self.errors:
             self.add_error("taken_on", "Taken on: missing; type it, or use the date in the picture.")

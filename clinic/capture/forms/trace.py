@@ -80,13 +80,13 @@ class ScaleForm(forms.Form):
 
     def marked(self) -> dict[str, Any]:
         """What was marked, as the service takes it."""
-        told = self.cleaned_data
-        ruler = told["reference"] == Reference.RULER
+        data = self.cleaned_data
+        ruler = data["reference"] == Reference.RULER
         return {
-            "reference": told["reference"],
-            "marks": told["marks"],
-            "distance_mm": told["distance_mm"] if ruler else None,
-            "snap": told["snap"] and not ruler,
+            "reference": data["reference"],
+            "marks": data["marks"],
+            "distance_mm": data["distance_mm"] if ruler else None,
+            "snap": data["snap"] and not ruler,
         }
 
 

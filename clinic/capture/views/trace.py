@@ -85,14 +85,14 @@ def trace_new(request: ClinicRequest, scale: int) -> HttpResponse:
     purpose = _purpose(request)
     form = TraceForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         try:
             trace = trace_store(
                 by=request.user,
                 scale=found,
-                outline=told["outline"],
-                submission_key=told["submission_key"],
-                blind=told["blind"],
+                outline=data["outline"],
+                submission_key=data["submission_key"],
+                blind=data["blind"],
             )
         except Refused as refused:
             show(form, refused)

@@ -27,7 +27,7 @@ from clinic.models import Lesion, LesionState, Limb, Prescription
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 #: What is typed beside the answers stays while the advice is worked out again.
 TYPED_BESIDE = ("device_class", "departure_reason", "reason", "device_label", "stop_reason")
@@ -191,7 +191,7 @@ def prescription_second(request: ClinicRequest, prescription: int) -> HttpRespon
                 by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
             )
         except Refused as refused:
-            messages.error(request, said("refused", words=refused.message).text)
+            messages.error(request, message_of("refused", words=refused.message).text)
         else:
             messages.success(request, "Signed second. The device can be fitted.")
     return redirect("prescription", prescription=found.pk)

@@ -33,7 +33,7 @@ from clinic.rules.writes.reasons import reason_to_stop
 from offload.models import PlanState
 
 __all__ = [
-    "Decision",
+    "ShownAdvice",
     "prescription_fit",
     "prescription_open",
     "prescription_second",
@@ -48,7 +48,7 @@ BLOCKING = frozenset(
 )  # fmt: skip
 
 
-class Decision(Protocol):
+class ShownAdvice(Protocol):
     """What the page showed: facts and advice of a limb on a day."""
 
     @property
@@ -72,7 +72,7 @@ def prescription_sign(
     by: User,
     limb: Limb,
     lesions: list[Lesion],
-    decision: Decision,
+    decision: ShownAdvice,
     seen_digest: str,
     device_class: str,
     reason: str,
@@ -178,7 +178,7 @@ def prescription_sign(
 
 
 def _sign_checks(
-    decision: Decision,
+    decision: ShownAdvice,
     seen_digest: str,
     limb: Limb,
     device_class: str,

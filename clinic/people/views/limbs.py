@@ -17,7 +17,7 @@ from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.conflict import Difference, differences
 from clinic.record.forms.entries import last_words
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 FIELDS = ("foot_length_mm", "foot_breadth_mm", "amputation")
 #: Feet of one person that differ by more are more often a slip of the tape (common practice, no source).
@@ -34,7 +34,7 @@ def _compare_feet(request: ClinicRequest, limb: Limb) -> None:
         return
     apart = abs(limb.foot_length_mm - other.foot_length_mm)
     if apart > UNLIKE_FEET_MM and limb.amputation == other.amputation == "none":
-        messages.warning(request, said("feet_differ", apart=apart).text)
+        messages.warning(request, message_of("feet_differ", apart=apart).text)
 
 
 @may("register")

@@ -20,7 +20,7 @@ from clinic.people.writes.merging import merge_undo as undo
 from clinic.people.writes.merging import people_keep_apart, people_maybe_same, person_merge
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.record.writes.ledger import moved_rows
 
 
@@ -109,7 +109,7 @@ def people_apart(request: ClinicRequest, person: int, other: int) -> HttpRespons
                 request, f"Noted: No. {one.record_number} and No. {two.record_number} are two people."
             )
     except Refused as refused:
-        messages.error(request, said("refused", words=refused.message).text)
+        messages.error(request, message_of("refused", words=refused.message).text)
     return redirect(f"{reverse('duplicates')}?site={one.site_id}")
 
 

@@ -39,7 +39,7 @@ from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.conflict import Difference, differences
 from clinic.record.forms.entries import last_words
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.record.sealed_words import seal, unseal
 
 
@@ -199,7 +199,7 @@ def person_state(request: ClinicRequest, person: int) -> HttpResponse:
             messages.success(request, f"{found.full_name}: {found.get_state_display().lower()}.")
             for device in running if found.state != "in_care" else ():
                 side = device.limb.get_side_display().lower()
-                messages.warning(request, said("device_runs_on", device=device, side=side).text)
+                messages.warning(request, message_of("device_runs_on", device=device, side=side).text)
             return redirect("person", person=found.pk)
     return _page(request, "state", found, form, unlike=unlike, running=running)
 

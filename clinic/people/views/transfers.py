@@ -22,7 +22,7 @@ from clinic.people.writes.transfers import (
 from clinic.people.writes.transfers import transfer_undo as send_back
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 
 
 @may("see_transfers")
@@ -123,7 +123,7 @@ def transfer_withdraw_view(request: ClinicRequest, transfer: int) -> HttpRespons
     try:
         transfer_withdraw(by=request.user, transfer=found)
     except Refused as refused:
-        messages.error(request, said("refused", words=refused.message).text)
+        messages.error(request, message_of("refused", words=refused.message).text)
     else:
         messages.success(request, "Withdrawn.")
     return redirect("transfer", transfer=found.pk)

@@ -18,9 +18,9 @@ def hold(form: forms.Form, check: Callable[..., None], *names: str, **more: Any)
 
     An answer that was not asked, or is a fault of its own already, leaves the rule nothing to say.
     """
-    told = form.cleaned_data
-    if all(name in told for name in names):
+    data = form.cleaned_data
+    if all(name in data for name in names):
         try:
-            check(**{name: told[name] for name in names}, **more)
+            check(**{name: data[name] for name in names}, **more)
         except Refused as refused:
             show(form, refused)

@@ -42,12 +42,12 @@ class PlaceForm(ImprintForm):
     trace = forms.IntegerField(widget=forms.HiddenInput(attrs={"data-fresh": ""}))
 
     def clean(self) -> dict[str, Any]:
-        told = super().clean() or {}
-        if told.get("placed_by") == PlacedBy.LANDMARKS and "marks" not in self.errors:
-            count = len(told.get("marks") or ())
+        data = super().clean() or {}
+        if data.get("placed_by") == PlacedBy.LANDMARKS and "marks" not in self.errors:
+            count = len(data.get("marks") or ())
             if count != 3:
                 self.add_error("marks", f"Marks: {count} given; 3 are needed: heel, second toe, big toe.")
-        return told
+        return data
 
 
 class TypedImprintForm(ImprintForm):

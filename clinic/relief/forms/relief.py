@@ -103,10 +103,10 @@ class BenchForm:
 
     @property
     def choice(self) -> CutChoice:
-        told = self.cut.cleaned_data
-        chosen: dict[str, Any] = {name: told[name] for name in CUT_FIELDS}
-        chosen |= {name: told.get(name) or 0.0 for name in WORN_FIELDS}
-        return CutChoice(**chosen, measured_map=told["baseline"])
+        data = self.cut.cleaned_data
+        chosen: dict[str, Any] = {name: data[name] for name in CUT_FIELDS}
+        chosen |= {name: data.get(name) or 0.0 for name in WORN_FIELDS}
+        return CutChoice(**chosen, measured_map=data["baseline"])
 
     @property
     def departure_reason(self) -> str:

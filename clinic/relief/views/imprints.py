@@ -31,19 +31,19 @@ def imprint_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     found = visible_or_404(LESIONS, request.user, pk=lesion)
     form = TypedImprintForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         try:
             imprint = imprint_typed(
                 by=request.user,
                 lesion=found,
-                taken_on=told["taken_on"],
-                centre=(told["x_mm"], told["y_mm"]),
-                length_mm=told["length_mm"],
-                width_mm=told["width_mm"],
-                angle_deg=told["angle_deg"],
-                dressing_mm=told["dressing_mm"],
-                side_confirmed=told["side_confirmed"],
-                note=told["note"],
+                taken_on=data["taken_on"],
+                centre=(data["x_mm"], data["y_mm"]),
+                length_mm=data["length_mm"],
+                width_mm=data["width_mm"],
+                angle_deg=data["angle_deg"],
+                dressing_mm=data["dressing_mm"],
+                side_confirmed=data["side_confirmed"],
+                note=data["note"],
             )
         except Refused as refused:
             show(form, refused)
@@ -77,20 +77,20 @@ def imprint_place(request: ClinicRequest, scale: int) -> HttpResponse:
     }
     form = PlaceForm(request.POST if request.method == "POST" else None, initial=initial)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
-        chosen = next((one for one in traces if one.pk == told["trace"]), print_trace)
-        by_marks = told["placed_by"] == PlacedBy.LANDMARKS
+        data = form.cleaned_data
+        chosen = next((one for one in traces if one.pk == data["trace"]), print_trace)
+        by_marks = data["placed_by"] == PlacedBy.LANDMARKS
         try:
             imprint = imprint_by_trace(
                 by=request.user,
                 lesion=lesion,
                 trace=chosen,
-                placed_by=told["placed_by"],
-                marks=dict(zip(MARKS, told["marks"], strict=False)) if by_marks else {},
+                placed_by=data["placed_by"],
+                marks=dict(zip(MARKS, data["marks"], strict=False)) if by_marks else {},
                 insole_trace=edge,
-                dressing_mm=told["dressing_mm"],
-                side_confirmed=told["side_confirmed"],
-                note=told["note"],
+                dressing_mm=data["dressing_mm"],
+                side_confirmed=data["side_confirmed"],
+                note=data["note"],
             )
         except Refused as refused:
             show(form, refused)

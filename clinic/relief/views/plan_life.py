@@ -16,7 +16,7 @@ from clinic.models import LimbPlan, PlanFlag
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.relief.forms.measured_maps import MapForm
 from clinic.relief.forms.plan_life import ContactForm, CutForm, FitForm, MeasuredForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
@@ -50,11 +50,11 @@ def _step(
     form = form_class(request.POST or None, initial={"done_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
         try:
-            said = do(found, form.cleaned_data)
+            message_of = do(found, form.cleaned_data)
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, said)
+            messages.success(request, message_of)
             return redirect("plan", code=found.plan.code)
     context = {
         "form": form,
@@ -125,7 +125,7 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
     try:
         computed = recomputed(row)
     except PlanRefused as refused:
-        messages.error(request, said("refused", words=refused).text)
+        messages.error(request, message_of("refused", words=refused).text)
         return redirect("plan", code=row.code)
     sent = request.POST or None
     labels = [lesion.label for lesion in computed.spec.lesions]

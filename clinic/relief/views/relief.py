@@ -18,7 +18,7 @@ from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.relief.forms.relief import BenchForm, SignForm
 from clinic.relief.reads.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
 from clinic.relief.reads.watch import flags_standing
@@ -138,7 +138,7 @@ def plan(request: ClinicRequest, code: str) -> HttpResponse:
 
 
 @may("plan_relief")
-def plan_sign(request: ClinicRequest, code: str) -> HttpResponse:
+def sign_plan(request: ClinicRequest, code: str) -> HttpResponse:
     found = _plan(request, code)
     if request.method != "POST":
         return redirect("plan", code=found.plan.code)
@@ -311,5 +311,5 @@ def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpR
     try:
         return draw(found.plan)
     except PlanRefused as refused:
-        messages.error(request, said("refused", words=refused).text)
+        messages.error(request, message_of("refused", words=refused).text)
         return redirect("plan", code=found.plan.code)

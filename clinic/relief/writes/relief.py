@@ -112,7 +112,7 @@ def plan_sign(
         raise Refused("A red flag of this person is not answered yet; no plan is signed until it is.")
     _refuse_outdated(record, limb_plan)
     try:
-        signed = plans.plan_sign(
+        signed = plans.sign(
             plan=limb_plan.plan,
             signed_by=str(by),
             at=timezone.now(),

@@ -12,7 +12,7 @@ from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_
 from clinic.models import SiteFoam
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.rules.forms.foams import FoamForm
 from clinic.rules.reads.foams import own_foams
 from clinic.rules.writes.foams import foam_add
@@ -64,7 +64,7 @@ def foam_retire(request: ClinicRequest, site_foam: int) -> HttpResponse:
         try:
             retire(by=request.user, link=link)
         except Refused as refused:
-            messages.error(request, said("refused", words=refused.message).text)
+            messages.error(request, message_of("refused", words=refused.message).text)
         else:
             messages.success(request, f"{link.foam.label} is out of use. Plans that name it keep it.")
     return redirect(f"{reverse('foams')}?site={link.site_id}")

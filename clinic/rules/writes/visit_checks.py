@@ -29,7 +29,7 @@ __all__ = [
     "in_care_check",
     "key_used_for",
     "next_visit_check",
-    "open_lesions",
+    "open_lesion_ids",
     "person_held",
     "sealed_devices",
 ]
@@ -45,7 +45,7 @@ def key_used_for(key: UUID) -> int | None:
     return Visit.objects.filter(submission_key=key).values_list("person_id", flat=True).first()
 
 
-def open_lesions(person: Person) -> set[int]:
+def open_lesion_ids(person: Person) -> set[int]:
     """Numbers of the lesions of a person that are open now."""
     rows = Lesion.objects.filter(limb__person=person, state__in=OPEN_STATES)
     return set(rows.values_list("pk", flat=True))

@@ -45,17 +45,17 @@ class FinishForm(VisitForm):
 
     def findings(self) -> PersonFindings:
         """What stands, and what was added to it."""
-        told = super().findings()
+        data = super().findings()
         stands = {
             name: getattr(self.visit, name)
             for name in COLUMNS
             if name not in ASKED_AGAIN and self._stands(name)
         }
-        note = "\n".join(text for text in (self.visit.note, told.note) if text)
+        note = "\n".join(text for text in (self.visit.note, data.note) if text)
         return replace(
-            told,
+            data,
             **stands,
             visited_on=self.visit.visited_on,
-            next_on=told.next_on or self.visit.next_on,
+            next_on=data.next_on or self.visit.next_on,
             note=note,
         )

@@ -204,15 +204,15 @@ class MeasurementForm(forms.Form):
     def preview(self) -> tuple[WoundArea | None, str]:
         """Area of what is typed so far, and what is still wrong with it; nothing typed gives neither."""
         self.is_valid()
-        told = self.cleaned_data
+        data = self.cleaned_data
         faulty = [name for name in ("length_mm", "width_mm", "outline") if name in self.errors]
         typed = AreaTold(
-            covered_dry=told.get("covered_dry", False),
-            outline_mm=told.get("outline", ()),
-            length_mm=told.get("length_mm"),
-            width_mm=told.get("width_mm"),
+            covered_dry=data.get("covered_dry", False),
+            outline_mm=data.get("outline", ()),
+            length_mm=data.get("length_mm"),
+            width_mm=data.get("width_mm"),
             # The figure does not depend on the state; the comparison does, and waits for it.
-            debridement=told.get("debridement") or Debridement.BEFORE,
+            debridement=data.get("debridement") or Debridement.BEFORE,
         )
         nothing = not (typed.covered_dry or typed.outline_mm or typed.length_mm or typed.width_mm or faulty)
         if nothing:
@@ -237,15 +237,15 @@ class MeasurementForm(forms.Form):
 
     def findings(self) -> LesionFindings:
         """What was typed, as the service takes it."""
-        told = self.cleaned_data
-        signs = tuple(sign for sign in told["infection"] if sign != NONE_OF_THESE)
+        data = self.cleaned_data
+        signs = tuple(sign for sign in data["infection"] if sign != NONE_OF_THESE)
         return findings_of(
             self,
             LesionFindings,
             lesion=self.sheet.lesion,
-            outline_mm=told["outline"],
+            outline_mm=data["outline"],
             trace=self._trace(),
-            infection_looked=bool(told["infection"]),
+            infection_looked=bool(data["infection"]),
             infection_signs=signs,
         )
 

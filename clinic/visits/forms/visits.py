@@ -63,16 +63,16 @@ class NextDateForm(PlainForm):
     day_field = "visited_on"
 
     def clean(self) -> None:
-        told = self.cleaned_data
-        day, typed = told.get(self.day_field), told.get("next_on")
-        if told.get("next_in_7") and isinstance(day, date):
+        data = self.cleaned_data
+        day, typed = data.get(self.day_field), data.get("next_on")
+        if data.get("next_in_7") and isinstance(day, date):
             week = day + timedelta(days=7)
             if typed is not None and typed != week:
                 self.add_error(
                     "next_on",
                     f"Next visit: {typed:%Y-%m-%d} is typed and 7 days ({week:%Y-%m-%d}) is ticked; keep one.",
                 )
-            told["next_on"] = week
+            data["next_on"] = week
 
 
 def follow_up(label: str) -> forms.CharField:
@@ -183,12 +183,12 @@ class VisitForm(NextDateForm):
 
     def clean(self) -> None:
         super().clean()
-        told = self.cleaned_data
-        if told.get("dressing_same"):
-            if told.get("dressing"):
+        data = self.cleaned_data
+        if data.get("dressing_same"):
+            if data.get("dressing"):
                 self.add_error("dressing", "Dressing: typed and also ticked “as last time”; keep one.")
             elif self.sheet.last is not None:
-                told["dressing"] = self.sheet.last.dressing
+                data["dressing"] = self.sheet.last.dressing
         needed = self.needs_next and bool(self.sheet.lesions)
         hold(self, next_given_check, "next_on", needed=needed)
         hold(self, weighed_check, "weight_kg", "weight_how")

@@ -23,7 +23,7 @@ from clinic.people.reads.people import person_bar
 from clinic.record.dates import day_words
 from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.refusals import show
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.visits.forms.conflict import visit_differences
 from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.forms.visits import (
@@ -87,7 +87,7 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
             stored = visit_of_day(who, day)
         else:
             if not logged.new:
-                messages.warning(request, said("stored_already").text)
+                messages.warning(request, message_of("stored_already").text)
                 return _go(request, resolve_url("visit", visit=logged.visit.pk))
             if later:
                 messages.success(
@@ -225,16 +225,16 @@ def visit_missed(request: ClinicRequest, person: int) -> HttpResponse:
     day = booked if booked is not None and booked <= today else today
     form = MissedForm(request.POST if request.method == "POST" else None, initial={"visited_on": day})
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         try:
             logged = log_missed(
                 by=request.user,
                 person=who,
-                submission_key=told["submission_key"],
-                day=told["visited_on"],
-                attendance=told["attendance"],
-                why_not=told["why_not"],
-                next_on=told["next_on"],
+                submission_key=data["submission_key"],
+                day=data["visited_on"],
+                attendance=data["attendance"],
+                why_not=data["why_not"],
+                next_on=data["next_on"],
             )
         except Refused as refused:
             show(form, refused)
@@ -307,17 +307,17 @@ def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
     }
     form = MissedCorrectionForm(request.POST if request.method == "POST" else None, initial=stored)
     if request.method == "POST" and form.is_valid():
-        told = form.cleaned_data
+        data = form.cleaned_data
         try:
             corrections.missed_correct(
                 by=request.user,
                 visit=found,
-                day=told["visited_on"],
-                attendance=told["attendance"],
-                why_not=told["why_not"],
-                next_on=told["next_on"],
-                reason=told["reason"],
-                expected_version=told["version"],
+                day=data["visited_on"],
+                attendance=data["attendance"],
+                why_not=data["why_not"],
+                next_on=data["next_on"],
+                reason=data["reason"],
+                expected_version=data["version"],
             )
         except Refused as refused:
             show(form, refused)

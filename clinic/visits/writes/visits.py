@@ -36,7 +36,7 @@ from clinic.rules.writes.visit_checks import (
     in_care_check,
     key_used_for,
     next_visit_check,
-    open_lesions,
+    open_lesion_ids,
     person_held,
     sealed_devices,
 )
@@ -115,7 +115,7 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
-    open_now = open_lesions(person)
+    open_now = open_lesion_ids(person)
     _check_lesions(person, found, lesions, open_now)
     _check_next(found, open_now)
     visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
@@ -190,7 +190,7 @@ def visit_finish(
     if held.state != VisitState.STANDS or not held.unfinished:
         raise Refused("This visit is finished already; correct it where it is wrong.")
     answers_check(found)
-    open_now = open_lesions(held.person)
+    open_now = open_lesion_ids(held.person)
     left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
     if {one.lesion.pk for one in told} != left:
         raise Refused(CHANGED)

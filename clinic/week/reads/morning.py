@@ -13,9 +13,9 @@ from clinic.alerts.reads.referrals import clock_of
 from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, seal_clock
 from clinic.models import Attendance, ContactResult, Person, Site, User
 from clinic.record.dates import day_words
-from clinic.record.messages import Said, said
+from clinic.record.messages import Filled, message_of
 from clinic.rules.reads.clocks import hours_of, local_day
-from clinic.week.reads.today_cases import Case, LesionLine
+from clinic.week.reads.today_cases import LesionLine, OpenCase
 
 __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
 
@@ -24,7 +24,7 @@ __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
 class Ask:
     """One thing a row asks for, from the table of messages, and where it is done."""
 
-    message: Said
+    message: Filled
     url_name: str = ""
     pk: int | str | None = None
     post: bool = False
@@ -70,12 +70,12 @@ class Morning:
 
 
 def morning_of(
-    site: Site, cases: Iterable[Case], day: date, now: datetime, signer: User | None = None
+    site: Site, cases: Iterable[OpenCase], day: date, now: datetime, signer: User | None = None
 ) -> Morning:
     """The list of one site from what its people bring; no query. `signer` is who may sign a prescription second."""
     everybody = list(cases)
 
-    def part(make: Callable[[Case], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
+    def part(make: Callable[[OpenCase], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
         rows = [row for case in everybody for row in make(case)]
         return tuple(
             sorted(rows, key=lambda row: (row.day or date.max, row.person.family_name, row.person.pk))
@@ -94,14 +94,14 @@ def morning_of(
     )
 
 
-def _sealed(case: Case, now: datetime) -> Iterator[TodayRow]:
+def _sealed(case: OpenCase, now: datetime) -> Iterator[TodayRow]:
     for device in case.sealed:
         if (
             device.open_by is None
             or not seal_clock(device.open_by, now, timezone.get_current_timezone()).late
         ):
             continue
-        ask = Ask(said("open_sealed_now"), "prescription_open", device.pk)
+        ask = Ask(message_of("open_sealed_now"), "prescription_open", device.pk)
         words = (
             f"Sealed {device.get_device_class_display().lower()} on the {device.limb.side} foot, to be "
             f"opened by {day_words(device.open_by)}"
@@ -109,29 +109,29 @@ def _sealed(case: Case, now: datetime) -> Iterator[TodayRow]:
         yield TodayRow(case.person, device.open_by, words, case.lines, (ask,))
 
 
-def _flags(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
+def _flags(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
     for flag in case.flags:
         clock = flag_clock(flag.raised_at, flag_urgency(flag.flags), hours_of(site), now)
-        ask = Ask(said("answer_flag"), "flag_answer", flag.pk)
+        ask = Ask(message_of("answer_flag"), "flag_answer", flag.pk)
         words = f"Red flag: {'; '.join(flag_words(flag.flags))} ({clock.words})"
         yield TodayRow(case.person, local_day(flag.raised_at), words, case.lines, (ask,))
 
 
-def _referrals(case: Case, site: Site, now: datetime) -> Iterator[TodayRow]:
+def _referrals(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
     for referral in case.referrals:
         clock = clock_of(referral, site, now)
         if clock.late:
-            ask = Ask(said("reach_referral"), "referral", referral.pk)
+            ask = Ask(message_of("reach_referral"), "referral", referral.pk)
             words = f"Referral to {referral.get_to_display().lower()} has not reached them ({clock.words})"
             yield TodayRow(case.person, local_day(referral.made_at), words, (), (ask,))
 
 
-def _signatures(case: Case, signer: User | None) -> Iterator[TodayRow]:
+def _signatures(case: OpenCase, signer: User | None) -> Iterator[TodayRow]:
     """Only for somebody who can end the wait: a podiatrist other than the one who signed first."""
     for device in case.unsigned:
         if signer is None or device.signed_by_id == signer.pk:
             continue
-        ask = Ask(said("sign_second"), "prescription", device.pk)
+        ask = Ask(message_of("sign_second"), "prescription", device.pk)
         words = (
             f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by {device.signed_by} on "
             f"{day_words(local_day(device.signed_at))}: not fitted before a second signature"
@@ -139,14 +139,14 @@ def _signatures(case: Case, signer: User | None) -> Iterator[TodayRow]:
         yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
 
 
-def _plans(case: Case) -> Iterator[TodayRow]:
+def _plans(case: OpenCase) -> Iterator[TodayRow]:
     for flag in case.plan_flags:
-        ask = Ask(said("look_at_plan"), "plan", flag.limb_plan.plan.code)
+        ask = Ask(message_of("look_at_plan"), "plan", flag.limb_plan.plan.code)
         words = f"Relief plan of the {flag.limb_plan.limb.side} foot: {flag.words}"
         yield TodayRow(case.person, flag.raised_on, words, case.lines, (ask,))
 
 
-def contact_state(case: Case, site: Site) -> tuple[bool, Clock]:
+def contact_state(case: OpenCase, site: Site) -> tuple[bool, Clock]:
     """Whether a missed visit is still unexplained, and how the attempts since it stand."""
     zone = timezone.get_current_timezone()
     tries = [Attempt(one.tried_at, one.result == ContactResult.REACHED) for one in case.attempts]
@@ -157,23 +157,23 @@ def contact_state(case: Case, site: Site) -> tuple[bool, Clock]:
     return case.attendance == Attendance.DID_NOT_COME and not reached, clock
 
 
-def _contact_ask(case: Case, site: Site) -> tuple[Ask, ...]:
+def _contact_ask(case: OpenCase, site: Site) -> tuple[Ask, ...]:
     missed, clock = contact_state(case, site)
     if clock.level == "stop":
-        return (Ask(said("escalate_contact", failed=clock.words), "contact_new", case.person.pk),)
+        return (Ask(message_of("escalate_contact", failed=clock.words), "contact_new", case.person.pk),)
     if clock.level == "ask":
-        return (Ask(said("try_again", failed=clock.words), "contact_new", case.person.pk),)
-    return (Ask(said("try_to_reach"), "contact_new", case.person.pk),) if missed else ()
+        return (Ask(message_of("try_again", failed=clock.words), "contact_new", case.person.pk),)
+    return (Ask(message_of("try_to_reach"), "contact_new", case.person.pk),) if missed else ()
 
 
-def _contacts(case: Case, site: Site) -> Iterator[TodayRow]:
+def _contacts(case: OpenCase, site: Site) -> Iterator[TodayRow]:
     """People who did not come or cannot be reached. Those without a next date stand there, with the same ask."""
     asks = _contact_ask(case, site)
     if asks and not (case.lesions and case.next_on is None):
         yield TodayRow(case.person, case.latest_on, _missed_words(case, site), case.lines, asks)
 
 
-def _missed_words(case: Case, site: Site) -> str:
+def _missed_words(case: OpenCase, site: Site) -> str:
     words = "Not reached"
     if case.attendance == Attendance.DID_NOT_COME and case.latest_on:
         words = f"Did not come on {day_words(case.latest_on)}"
@@ -182,30 +182,30 @@ def _missed_words(case: Case, site: Site) -> str:
     return words
 
 
-def _no_date(case: Case, site: Site) -> Iterator[TodayRow]:
+def _no_date(case: OpenCase, site: Site) -> Iterator[TodayRow]:
     if not case.lesions or case.next_on is not None:
         return
     words = (
         "No visit yet" if case.latest_on is None else f"Last entry {day_words(case.latest_on)}, no next date"
     )
-    visit = Ask(said("log_visit"), "visit_new", case.person.pk)
+    visit = Ask(message_of("log_visit"), "visit_new", case.person.pk)
     yield TodayRow(case.person, case.latest_on, words, case.lines, (visit, *_contact_ask(case, site)))
 
 
-def _begun(case: Case) -> Iterator[TodayRow]:
+def _begun(case: OpenCase) -> Iterator[TodayRow]:
     for visit in case.begun:
-        ask = Ask(said("finish_visit", who=visit.created_by), "visit_finish", visit.pk)
+        ask = Ask(message_of("finish_visit", who=visit.created_by), "visit_finish", visit.pk)
         words = f"Visit of {day_words(visit.visited_on)} is not finished"
         yield TodayRow(case.person, visit.visited_on, words, (), (ask,))
 
 
-def _looks(case: Case) -> Iterator[TodayRow]:
+def _looks(case: OpenCase) -> Iterator[TodayRow]:
     for look in case.looks:
         asked = local_day(look.asked_at)
         if look.answer:
             words = f"{look.lesion}: “{look.question}” {look.answered_by} answers: “{look.answer}”"
-            ask = Ask(said("look_answered"), "look_read", look.pk, post=True)
+            ask = Ask(message_of("look_answered"), "look_read", look.pk, post=True)
         else:
             words = f"{look.lesion}: {look.created_by} asked on {day_words(asked)}: “{look.question}”"
-            ask = Ask(said("look_waits"), "lesion", look.lesion_id)
+            ask = Ask(message_of("look_waits"), "lesion", look.lesion_id)
         yield TodayRow(case.person, asked, words, (), (ask,))

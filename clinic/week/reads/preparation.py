@@ -13,7 +13,7 @@ from clinic.guidelines.due import too_old
 from clinic.models import Limb, LimbPlan, Person, Photo, Prescription, Site, Visit, VisitState
 from clinic.people.reads.limbs import FindingValue, latest_findings
 from clinic.rules.reads.house_rules import stack_words
-from clinic.week.reads.today_cases import Case, LesionLine, gather
+from clinic.week.reads.today_cases import LesionLine, OpenCase, gather
 
 __all__ = ["Expected", "expected_on"]
 
@@ -74,7 +74,7 @@ def expected_on(site: Site, day: date, now: datetime) -> tuple[Expected, ...]:
     )
 
 
-def _why(case: Case, day: date) -> str:
+def _why(case: OpenCase, day: date) -> str:
     if not case.lesions:
         return "In remission"
     if case.next_on != day:
@@ -109,7 +109,7 @@ def _plans_to_cut(limbs: Sequence[Limb]) -> dict[int, list[str]]:
     return words
 
 
-def _dressings(cases: Mapping[int, Case]) -> dict[int, str]:
+def _dressings(cases: Mapping[int, OpenCase]) -> dict[int, str]:
     rows = Visit.objects.filter(person__in=cases, state=VisitState.STANDS).exclude(dressing="")
     return {
         pk: f"{words}, {date_format(on)}"
@@ -119,13 +119,13 @@ def _dressings(cases: Mapping[int, Case]) -> dict[int, str]:
     }
 
 
-def _photos(cases: Mapping[int, Case]) -> dict[int, Photo]:
+def _photos(cases: Mapping[int, OpenCase]) -> dict[int, Photo]:
     lesions = [lesion.pk for case in cases.values() for lesion in case.lesions]
     rows = Photo.objects.filter(lesion__in=lesions).order_by("taken_on", "pk")
     return {photo.lesion_id: photo for photo in rows}
 
 
-def _due(case: Case, feet: Sequence[Sequence[FindingValue]], day: date) -> tuple[str, ...]:
+def _due(case: OpenCase, feet: Sequence[Sequence[FindingValue]], day: date) -> tuple[str, ...]:
     due = []
     if case.weighed_on is None:
         due.append("weight (none yet)")

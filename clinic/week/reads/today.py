@@ -11,9 +11,9 @@ from django.utils import timezone
 from clinic.guidelines.due import days_overdue, fact_age, remission_due_on, sealed_past, visit_standing
 from clinic.models import Site, User
 from clinic.record.dates import day_words
-from clinic.record.messages import said
+from clinic.record.messages import message_of
 from clinic.week.reads.morning import Ask, Morning, TodayRow, morning_of
-from clinic.week.reads.today_cases import Case, LesionLine, gather
+from clinic.week.reads.today_cases import LesionLine, OpenCase, gather
 
 __all__ = ["Ask", "LesionLine", "TodayLists", "TodayRow", "asks_of", "today_lists"]
 
@@ -72,7 +72,7 @@ def _moment_of(day: date) -> datetime:
     return timezone.make_aware(datetime.combine(day, time(23, 59)))
 
 
-def _placed(case: Case, day: date) -> tuple[str, TodayRow]:
+def _placed(case: OpenCase, day: date) -> tuple[str, TodayRow]:
     """The one list by date a person stands on, if any. Without a next date they stand on this morning's list."""
     opening = min(
         (d.open_by for d in case.sealed if d.open_by and not sealed_past(d.open_by, day)), default=None
@@ -87,37 +87,37 @@ def _placed(case: Case, day: date) -> tuple[str, TodayRow]:
     return (standing if standing in _BY_DATE else ""), row
 
 
-def _remission(case: Case, healed_on: date, day: date) -> tuple[str, TodayRow]:
+def _remission(case: OpenCase, healed_on: date, day: date) -> tuple[str, TodayRow]:
     seen = max(case.latest_on or healed_on, healed_on)
     due = case.next_on or remission_due_on(seen, case.interval_days)
     words = f"Healed {day_words(healed_on)}; due {day_words(due)}"
     if case.risk_words:
         words += f"; {case.risk_words}"
-    ask = Ask(said("log_visit"), "visit_new", case.person.pk)
+    ask = Ask(message_of("log_visit"), "visit_new", case.person.pk)
     standing = visit_standing(due, day, in_care=True, open_lesions=False)
     return ("remission" if standing in ("overdue", "due") else ""), TodayRow(
         case.person, due, words, (), (ask,)
     )
 
 
-def asks_of(case: Case, day: date) -> tuple[Ask, ...]:
-    """What a row by date asks for; what stands on this morning's list is not said again here."""
-    asks = [Ask(said("log_visit"), "visit_new", case.person.pk)]
+def asks_of(case: OpenCase, day: date) -> tuple[Ask, ...]:
+    """What a row by date asks for; what stands on this morning's list is not message_of again here."""
+    asks = [Ask(message_of("log_visit"), "visit_new", case.person.pk)]
     asks += [
-        Ask(said("open_sealed_today", side=d.limb.side), "prescription_open", d.pk)
+        Ask(message_of("open_sealed_today", side=d.limb.side), "prescription_open", d.pk)
         for d in case.sealed
         if d.open_by == day
     ]
-    asks += [Ask(said("sign_plan"), "plan", link.plan.code) for link in case.drafts]
+    asks += [Ask(message_of("sign_plan"), "plan", link.plan.code) for link in case.drafts]
     return (*asks, *_weight_ask(case, day))
 
 
-def _weight_ask(case: Case, day: date) -> list[Ask]:
+def _weight_ask(case: OpenCase, day: date) -> list[Ask]:
     if case.weighed_on is None:
-        return [Ask(said("no_weight"))]
+        return [Ask(message_of("no_weight"))]
     if fact_age(case.weighed_on, case.person.site.weight_fresh_days, day) == "fresh":
         return []
-    return [Ask(said("weight_old", weeks=(day - case.weighed_on).days // 7))]
+    return [Ask(message_of("weight_old", weeks=(day - case.weighed_on).days // 7))]
 
 
 def _date_words(due: date, day: date) -> str:

@@ -42,7 +42,7 @@ from clinic.people.reads.risk import foot_risk
 from clinic.relief.reads.watch import flags_standing
 from clinic.visits.reads import area_words
 
-__all__ = ["Case", "LesionLine", "gather"]
+__all__ = ["OpenCase", "LesionLine", "gather"]
 
 SPARK_VISITS = 8
 #: Attempts older than this belong to no story that is still told.
@@ -63,7 +63,7 @@ class LesionLine:
 
 
 @dataclass
-class Case:
+class OpenCase:
     """Everything one person brings to the lists."""
 
     person: Person
@@ -102,7 +102,7 @@ class Case:
         return self.person.weighed_on  # type: ignore[attr-defined, no-any-return]
 
 
-def gather(site: Site, day: date, now: datetime) -> dict[int, Case]:
+def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     """People in care of a site with all that Today asks about (fifteen queries at most, whatever their number)."""
     cases = _people(site)
     _add_lesions(cases, site)
@@ -112,7 +112,7 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, Case]:
     return cases
 
 
-def _people(site: Site) -> dict[int, Case]:
+def _people(site: Site) -> dict[int, OpenCase]:
     visits = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
         "-visited_on", "-pk"
     )
@@ -126,11 +126,11 @@ def _people(site: Site) -> dict[int, Case]:
     cases = {}
     for person in people:
         person.site = site
-        cases[person.pk] = Case(person)
+        cases[person.pk] = OpenCase(person)
     return cases
 
 
-def _add_lesions(cases: dict[int, Case], site: Site) -> None:
+def _add_lesions(cases: dict[int, OpenCase], site: Site) -> None:
     lesions = (
         Lesion.objects.filter(limb__person__site=site, limb__person__state=PersonState.IN_CARE)
         .select_related("limb")
@@ -143,7 +143,7 @@ def _add_lesions(cases: dict[int, Case], site: Site) -> None:
             case.healed_on = max(case.healed_on or lesion.confirmed_on, lesion.confirmed_on)
 
 
-def _add_measurements(cases: dict[int, Case], site: Site) -> None:
+def _add_measurements(cases: dict[int, OpenCase], site: Site) -> None:
     """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
     lesions = [lesion for case in cases.values() for lesion in case.lesions]
     recent = (
@@ -198,7 +198,7 @@ def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
     return change.words, "real" if change.real else "within"
 
 
-def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
+def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
     """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
@@ -226,7 +226,7 @@ def _add_the_rest(cases: dict[int, Case], now: datetime) -> None:
         cases[visit.person_id].begun.append(visit)
 
 
-def _add_risk(cases: dict[int, Case], site: Site, day: date) -> None:
+def _add_risk(cases: dict[int, OpenCase], site: Site, day: date) -> None:
     """For people in remission: the risk category of the worse foot and its longest interval."""
     healed = {pk: case for pk, case in cases.items() if case.healed_on and not case.lesions}
     limbs: list[Any] = list(

@@ -10,7 +10,7 @@ from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import SpecError
 from offload.core.plan.checks import Check, geometry_checks
 from offload.core.plan.openings import Opening, Wall, cut_openings
-from offload.core.plan.policy import DEFAULT_POLICY, Decision, Policy, decide
+from offload.core.plan.policy import DEFAULT_POLICY, CutDecision, Policy, decide
 from offload.core.plan.spec import ReliefSpec
 from offload.core.pressure.placement import faults_of_lesions, faults_of_map, share_off_insole
 from offload.core.shapes.insole import Insole, insole_for
@@ -23,7 +23,7 @@ __all__ = [
     "LesionPressure",
     "PressureFindings",
     "PressureReport",
-    "ReliefPlan",
+    "ComputedPlan",
     "as_json",
     "compute",
     "pressure_json",
@@ -97,7 +97,7 @@ class PressureFindings:
 
 
 @dataclass(frozen=True)
-class ReliefPlan:
+class ComputedPlan:
     """A computed plan.
 
     Parameters
@@ -106,7 +106,7 @@ class ReliefPlan:
         What it was computed from.
     policy : Policy
         The house rules it was computed with; whatever is computed from the plan takes them from here.
-    decision : Decision
+    decision : CutDecision
         Which layers to cut, and what the policy alone would cut.
     insole : Insole
         Outline, zones and landmarks.
@@ -126,7 +126,7 @@ class ReliefPlan:
 
     spec: ReliefSpec
     policy: Policy
-    decision: Decision
+    decision: CutDecision
     insole: Insole
     openings: tuple[Opening, ...]
     cut_layers: tuple[str, ...]
@@ -158,7 +158,7 @@ def compute(
     *,
     policy: Policy = DEFAULT_POLICY,
     insole: Insole | None = None,
-) -> ReliefPlan:
+) -> ComputedPlan:
     """Compute the relief plan of a specification.
 
     Parameters
@@ -171,7 +171,7 @@ def compute(
 
     Returns
     -------
-    ReliefPlan
+    ComputedPlan
 
     Raises
     ------
@@ -190,7 +190,7 @@ def compute(
     decision = decide(spec.stack, spec.body_weight, spec.rigid_deformity, spec.cut, policy)
     wall = Wall(spec.margin, spec.distal_margin, spec.bevel, spec.margin_face)
     cutting = cut_openings(spec.lesions, insole.outline, spec.stack, decision.cut_layers, wall, policy)
-    return ReliefPlan(
+    return ComputedPlan(
         spec=spec,
         policy=policy,
         decision=decision,
@@ -209,7 +209,7 @@ def compute(
     )
 
 
-def with_pressure(plan: ReliefPlan, findings: PressureFindings) -> ReliefPlan:
+def with_pressure(plan: ComputedPlan, findings: PressureFindings) -> ComputedPlan:
     """The plan with the findings of a pressure model: the one place where pressure joins a plan."""
     return replace(
         plan,
@@ -236,12 +236,12 @@ def _map_reasons(spec: ReliefSpec, insole: Insole) -> tuple[str, ...]:
     return (f"{off:.1f} % of the measured load lie on cells off the insole and are ignored.",)
 
 
-def as_json(plan: ReliefPlan) -> dict[str, Any]:
+def as_json(plan: ComputedPlan) -> dict[str, Any]:
     """The plan as plain values, in the order and with the names of the command's contract.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
 
     Returns
     -------

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from offload.core.errors import Fault, SpecError
 from offload.core.foam.stack import Layer
 
-__all__ = ["DEFAULT_POLICY", "Decision", "Policy", "decide"]
+__all__ = ["DEFAULT_POLICY", "CutDecision", "Policy", "decide"]
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ DEFAULT_POLICY = Policy()
 
 
 @dataclass(frozen=True)
-class Decision:
+class CutDecision:
     """Layers to cut, why, and whether that departs from the policy.
 
     Parameters
@@ -83,7 +83,7 @@ def decide(
     rigid_deformity: bool = False,
     cut: str = "auto",
     policy: Policy = DEFAULT_POLICY,
-) -> Decision:
+) -> CutDecision:
     """Choose the layers to cut by weight and rigidity, or take the explicit choice.
 
     Parameters
@@ -100,7 +100,7 @@ def decide(
 
     Returns
     -------
-    Decision
+    CutDecision
 
     Raises
     ------
@@ -110,16 +110,16 @@ def decide(
     has_middle = any(layer.role == "middle" for layer in stack)
     chosen, reasons = _by_policy(has_middle, body_weight, rigid_deformity, policy)
     if cut == "auto":
-        return Decision(chosen, chosen, tuple(reasons), tuple(reasons))
+        return CutDecision(chosen, chosen, tuple(reasons), tuple(reasons))
     asked = tuple(cut.split("+"))
     if "middle" in asked and not has_middle:
         found = f"is {cut!r}, but the stack has no middle layer"
         raise SpecError([Fault(("cut",), cut, "'auto' or 'base'", found)])
     if asked == chosen:
         agrees = f"Cutting {_words(asked)} was asked for and agrees with the policy."
-        return Decision(asked, chosen, (*reasons, agrees), tuple(reasons))
+        return CutDecision(asked, chosen, (*reasons, agrees), tuple(reasons))
     policy_words = " ".join(reasons)
-    return Decision(
+    return CutDecision(
         asked,
         chosen,
         (

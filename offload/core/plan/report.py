@@ -12,9 +12,9 @@ from offload.core.foam.law import Foam, packaged_foams
 from offload.core.plan.alternatives import alternatives_for
 from offload.core.plan.checks import Check, Kind
 from offload.core.plan.clearance import clearance_advice
-from offload.core.plan.compute import PressureFindings, ReliefPlan
+from offload.core.plan.compute import ComputedPlan, PressureFindings
 from offload.core.plan.openings import Wall
-from offload.core.plan.scene import Case, Scene
+from offload.core.plan.scene import LoadCase, Scene
 from offload.core.plan.trial import Trial, Trials, try_openings
 from offload.core.plan.void import Void
 from offload.core.pressure.baseline import load_constants
@@ -109,11 +109,11 @@ class PressureModel:
     ranges: bool = True
     others: bool = True
 
-    def __call__(self, plan: ReliefPlan) -> PressureFindings:
+    def __call__(self, plan: ComputedPlan) -> PressureFindings:
         """Findings of the contract."""
         return self.picture(plan).findings
 
-    def picture(self, plan: ReliefPlan) -> PressurePicture:
+    def picture(self, plan: ComputedPlan) -> PressurePicture:
         """Findings with the fields and zones for a screen."""
         spec = plan.spec
         scene = Scene(spec, plan.insole, self.foams, self.cell_mm)
@@ -138,12 +138,12 @@ class PressureModel:
         )
 
 
-def _unchanged(plan: ReliefPlan) -> tuple[Check, ...]:
+def _unchanged(plan: ComputedPlan) -> tuple[Check, ...]:
     """Checks of the plan that no other cut changes: those of the record."""
     return tuple(check for check in plan.checks if check.kind is Kind.RECORD)
 
 
-def _field(case: Case, void: Void, state: Settled) -> PressureField:
+def _field(case: LoadCase, void: Void, state: Settled) -> PressureField:
     lattice = case.baseline.lattice
     return PressureField(
         case=case.baseline.case,
@@ -158,7 +158,7 @@ def _field(case: Case, void: Void, state: Settled) -> PressureField:
     )
 
 
-def _zones(scene: Scene, case: Case, state: Settled) -> list[ZonePressure]:
+def _zones(scene: Scene, case: LoadCase, state: Settled) -> list[ZonePressure]:
     baseline = case.baseline
     at = np.array([scene.insole.zone_of(float(y)) for y in baseline.lattice.y])
     found = []

@@ -18,13 +18,13 @@ from offload.core.pressure.foundation import TOLERANCE, Settled, Start
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 
-__all__ = ["Case", "Scene"]
+__all__ = ["LoadCase", "Scene"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
+class LoadCase:
     """One load case on the uncut insole.
 
     Notes
@@ -83,7 +83,7 @@ class Scene:
         )
         self._measured = spec.pressure_map
         self._lattice = lattice_for(insole, cell_mm, spec.pressure_map)
-        self._cases: dict[str, Case] = {}
+        self._cases: dict[str, LoadCase] = {}
         self._footprints: dict[tuple[object, ...], Footprint] = {}
         self._cover: dict[tuple[str, str], Array] = {}
         self.case_names = tuple(load_case_of(insole, lesion) for lesion in spec.lesions)
@@ -93,14 +93,14 @@ class Scene:
         """The load cases that occur, in the order of the lesions."""
         return tuple(dict.fromkeys(self.case_names))
 
-    def case(self, name: str) -> Case:
+    def case(self, name: str) -> LoadCase:
         """One load case, made when it is first asked for."""
         if name not in self._cases:
             baseline = baseline_for(self.insole, self.spec.body_weight, name, self._lattice, self._measured)
             whole = footprint_of((), 90.0, 0.0, baseline.lattice)
             uncut = void_of(whole, (), self.stack, self.foams, baseline.lattice)
             at_rest = uncut.foundation.columns.compression(baseline.pressure_kpa)
-            self._cases[name] = Case(baseline, uncut, at_rest)
+            self._cases[name] = LoadCase(baseline, uncut, at_rest)
         return self._cases[name]
 
     def void(self, name: str, openings: Sequence[Opening], bevel_deg: float) -> Void:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from offload.core.plan.compute import LesionPressure, ReliefPlan
+from offload.core.plan.compute import ComputedPlan, LesionPressure
 from offload.core.pressure.baseline import load_constants
 
 __all__ = ["BASELINE_WORDS", "CASE_WORDS", "summary_of"]
@@ -16,12 +16,12 @@ LITTLE = 5.0
 """Changes of the rim's peak below this are called none [kPa]; design choice."""
 
 
-def summary_of(plan: ReliefPlan) -> tuple[str, ...]:
+def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
     """Sentences on what the cut takes off, whether its void stays open, and where the load goes.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         With its pressures; without them there is nothing to say.
 
     Returns
@@ -50,7 +50,7 @@ def summary_of(plan: ReliefPlan) -> tuple[str, ...]:
     return tuple(sentences)
 
 
-def _lesion(lesion: LesionPressure, plan: ReliefPlan) -> str:
+def _lesion(lesion: LesionPressure, plan: ComputedPlan) -> str:
     low, high = lesion.peak_after_range
     cut = " and ".join(plan.cut_layers)
     if lesion.reduction_percent is None:

@@ -10,14 +10,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.plan.report import PressureField
 from offload.core.plan.trial import RIM_MM
 from offload.core.pressure.limits import pressure_limits
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Point
 
-__all__ = ["KINDS", "WatchPoint", "spot_words", "watch_points"]
+__all__ = ["KINDS", "LoadedPlace", "spot_words", "watch_points"]
 
 Array = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ ORDINALS = {"1": "first", "2": "second", "3": "third", "4": "fourth", "5": "fift
 
 
 @dataclass(frozen=True, slots=True)
-class WatchPoint:
+class LoadedPlace:
     """One place to look at, and why.
 
     Attributes
@@ -62,19 +62,19 @@ class WatchPoint:
     after_kpa: float
 
 
-def watch_points(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[WatchPoint, ...]:
+def watch_points(plan: ComputedPlan, fields: Sequence[PressureField]) -> tuple[LoadedPlace, ...]:
     """Places that the next visits ask for by name.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         With its openings.
     fields : sequence of PressureField
         Of the plan's load cases; a place is judged in the case that loads it most.
 
     Returns
     -------
-    tuple of WatchPoint
+    tuple of LoadedPlace
         First one quarter of the rim of each opening, then the heads beside it, then spots over the limit. A place by
         a landmark that is named already is not named twice.
 
@@ -83,7 +83,7 @@ def watch_points(plan: ReliefPlan, fields: Sequence[PressureField]) -> tuple[Wat
     Quarters are told apart by the direction from the opening's centroid: distal and proximal within 45° of the foot's
     axis, medial and lateral beside it. The rim is 10 mm wide. All distances are design choices.
     """
-    found: list[WatchPoint] = []
+    found: list[LoadedPlace] = []
     for opening in plan.openings:
         rims = [
             point
@@ -121,7 +121,7 @@ def _grid(field: PressureField) -> tuple[Array, Array]:
     return x, y
 
 
-def _rim(cut: shapely.Polygon, field: PressureField, labels: str) -> Iterable[WatchPoint]:
+def _rim(cut: shapely.Polygon, field: PressureField, labels: str) -> Iterable[LoadedPlace]:
     x, y = _grid(field)
     apart = shapely.distance(cut, shapely.points(x, y))
     rim = (apart > 0) & (apart <= RIM_MM) & (field.before_kpa > 0)
@@ -137,7 +137,7 @@ def _quarter(dx: float, dy: float) -> str:
     return "lateral" if dx > 0 else "medial"
 
 
-def _heads(insole: Insole, cut: shapely.Geometry, fields: Sequence[PressureField]) -> list[WatchPoint]:
+def _heads(insole: Insole, cut: shapely.Geometry, fields: Sequence[PressureField]) -> list[LoadedPlace]:
     """The nearest head on either side of the cut, where it lies outside and is loaded."""
     sides: dict[bool, tuple[float, str, Point]] = {}
     for mark in insole.landmarks:
@@ -165,10 +165,10 @@ def _spots(
     insole: Insole,
     cut: shapely.Geometry,
     fields: Sequence[PressureField],
-    named: Sequence[WatchPoint],
-) -> list[WatchPoint]:
+    named: Sequence[LoadedPlace],
+) -> list[LoadedPlace]:
     limit = pressure_limits().peak_elsewhere
-    found: list[WatchPoint] = []
+    found: list[LoadedPlace] = []
     for field in fields:
         x, y = _grid(field)
         left = (field.after_kpa > limit) & ~shapely.contains_xy(cut, x, y)
@@ -190,9 +190,9 @@ def _peak(field: PressureField, cells: NDArray[np.bool_]) -> Point:
     return float(field.x[column]), float(field.y[row])
 
 
-def _point(kind: str, words: str, field: PressureField, at: Point) -> WatchPoint:
+def _point(kind: str, words: str, field: PressureField, at: Point) -> LoadedPlace:
     row, column = int(np.argmin(abs(field.y - at[1]))), int(np.argmin(abs(field.x - at[0])))
-    return WatchPoint(
+    return LoadedPlace(
         kind, words, at, float(field.before_kpa[row, column]), float(field.after_kpa[row, column])
     )
 

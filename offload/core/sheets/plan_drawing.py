@@ -10,7 +10,7 @@ from __future__ import annotations
 from shapely import LineString
 
 from offload.core.errors import ReliefError
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.shapes.outline import Outline
 from offload.core.sheets.drawing import (
     SOLID,
@@ -43,7 +43,7 @@ def drawn_point(point: Point, side: str) -> Point:
     return (-point[0], point[1]) if side == "left" else (point[0], point[1])
 
 
-def drawn_bounds(plan: ReliefPlan) -> Box:
+def drawn_bounds(plan: ComputedPlan) -> Box:
     """Return the box of all that is drawn of the plan: insole and openings [mm]."""
     outlines = [plan.insole.outline, *(cut.top for opening in plan.openings for cut in opening.layers)]
     points = [drawn_point(p, plan.spec.side) for outline in outlines for p in outline.exterior]
@@ -51,7 +51,7 @@ def drawn_bounds(plan: ReliefPlan) -> Box:
     return Box(min(xs), min(ys), max(xs), max(ys))
 
 
-def cut_name(plan: ReliefPlan, index: int, face: str) -> str:
+def cut_name(plan: ComputedPlan, index: int, face: str) -> str:
     """Return the name of a layer of cut outlines, such as CUT_MIDDLE_TOP or CUT_MIDDLE_2_FLOOR."""
     return f"CUT_{layer_names(plan)[index].upper().replace(' ', '_')}_{face}"
 
@@ -65,12 +65,12 @@ def ring_path(outline: Outline, side: str, pen: Pen = SOLID, hatch: Hatch | None
     )
 
 
-def insole_layers(plan: ReliefPlan, cut_index: int | None = None) -> tuple[Layer, ...]:
+def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Layer, ...]:
     """Return the plan's lines in the drawn frame.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         The plan.
     cut_index : int or None
         Place in the stack of the one layer whose cut is wanted; all cut layers if None.
@@ -104,7 +104,7 @@ def insole_layers(plan: ReliefPlan, cut_index: int | None = None) -> tuple[Layer
     return (*layers, Layer("TEXT", tuple(_words(plan))))
 
 
-def insole_drawing(plan: ReliefPlan, *, margin: float = 5.0) -> Drawing:
+def insole_drawing(plan: ComputedPlan, *, margin: float = 5.0) -> Drawing:
     """Return the plan's lines alone, without sheet, bars or code, for a page that shows the plan [mm]."""
     bounds = drawn_bounds(plan).grown(margin)
     bare = Drawing("plan", bounds.width, bounds.height, insole_layers(plan))
@@ -113,14 +113,14 @@ def insole_drawing(plan: ReliefPlan, *, margin: float = 5.0) -> Drawing:
     return Drawing(title, bounds.width, bounds.height, bare.moved(-bounds.left, -bounds.bottom))
 
 
-def _span(plan: ReliefPlan, y: float) -> tuple[float, float] | None:
+def _span(plan: ComputedPlan, y: float) -> tuple[float, float] | None:
     """Return the insole's medial and lateral end on the line at `y`, in the anatomical frame."""
     b = plan.insole.outline.polygon.bounds
     hit = plan.insole.outline.polygon.intersection(LineString([(b[0] - 1, y), (b[2] + 1, y)]))
     return None if hit.is_empty else (hit.bounds[0], hit.bounds[2])
 
 
-def _zone_lines(plan: ReliefPlan) -> list[Path]:
+def _zone_lines(plan: ComputedPlan) -> list[Path]:
     paths = []
     for y in plan.insole.zone_lines:
         span = _span(plan, y)
@@ -130,7 +130,7 @@ def _zone_lines(plan: ReliefPlan) -> list[Path]:
     return paths
 
 
-def _words(plan: ReliefPlan) -> list[Item]:
+def _words(plan: ComputedPlan) -> list[Item]:
     """Return the words that stand in the insole: lesion labels, medial and lateral, heel and toes."""
     side = plan.spec.side
     items: list[Item] = []

@@ -10,7 +10,7 @@ from shapely import LineString, Polygon, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from offload.core.errors import ReliefError
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.plan.openings import CutLayer
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
@@ -68,13 +68,13 @@ class UnderLoad:
 
 
 def section_drawing(
-    plan: ReliefPlan, label: str, *, max_width: float = 90.0, under_load: UnderLoad | None = None
+    plan: ComputedPlan, label: str, *, max_width: float = 90.0, under_load: UnderLoad | None = None
 ) -> Drawing:
     """Draw the section along y through one lesion.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         The plan.
     label : str
         Label of the lesion; the section runs through its centroid.
@@ -146,7 +146,7 @@ def section_drawing(
     return Drawing(title, width, height + below, drawn)
 
 
-def layer_names(plan: ReliefPlan) -> tuple[str, ...]:
+def layer_names(plan: ComputedPlan) -> tuple[str, ...]:
     """Return the layers' names from the foot down: the role words, numbered where a role occurs twice."""
     roles = [layer.role for layer in plan.spec.stack]
     return tuple(
@@ -175,7 +175,7 @@ def voids(cut: CutLayer, x: float, thickness: float, bevel: float) -> Polygon | 
     return unary_union(shapes)
 
 
-def _lesion(plan: ReliefPlan, label: str) -> LesionSpec:
+def _lesion(plan: ComputedPlan, label: str) -> LesionSpec:
     for lesion in plan.spec.lesions:
         if lesion.label == label:
             return lesion
@@ -191,7 +191,7 @@ def _intervals(outline: Outline, x: float) -> list[Interval]:
     return sorted((piece.bounds[1], piece.bounds[3]) for piece in pieces)
 
 
-def _foam(plan: ReliefPlan, x: float, low: float, high: float) -> tuple[Path, ...]:
+def _foam(plan: ComputedPlan, x: float, low: float, high: float) -> tuple[Path, ...]:
     """Return the hatched foam of every layer, heights from the base's lower face."""
     window = Box(0, -1, high - low, 1e4)
     paths: list[Path] = []
@@ -228,7 +228,7 @@ def _foot(lesion: LesionSpec, x: float, low: float, high: float, total: float) -
     return (tissue, *on_lesion)
 
 
-def _loaded(plan: ReliefPlan, told: UnderLoad, low: float, high: float, total: float) -> list[Path]:
+def _loaded(plan: ComputedPlan, told: UnderLoad, low: float, high: float, total: float) -> list[Path]:
     """Return the foot's face under load, and the roof of the void where it is cut, as broken lines."""
     rows = [
         (y, down, gap, left)
@@ -250,7 +250,7 @@ def _loaded(plan: ReliefPlan, told: UnderLoad, low: float, high: float, total: f
     return paths
 
 
-def _role_words(plan: ReliefPlan, words: Sequence[str], edge: float, scale: float) -> list[Item]:
+def _role_words(plan: ComputedPlan, words: Sequence[str], edge: float, scale: float) -> list[Item]:
     """Return the role words beside the section, spread so that none covers another, each with a leader."""
     top = FOOT + sum(layer.thickness for layer in plan.spec.stack) * scale
     wanted: list[tuple[float, str]] = [(top + TISSUE_HEIGHT * scale / 2, "foot")]
@@ -268,7 +268,7 @@ def _role_words(plan: ReliefPlan, words: Sequence[str], edge: float, scale: floa
 
 
 def _dimensions(
-    plan: ReliefPlan, label: str, x: float, low: float, high: float, scale: float, total: float
+    plan: ComputedPlan, label: str, x: float, low: float, high: float, scale: float, total: float
 ) -> list[Item]:
     """Return the lengths of opening and floor on this line, with the words heel and toes."""
     items: list[Item] = [

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
@@ -25,7 +25,7 @@ from offload.core.sheets.section import section_drawing
 from offload.core.sheets.sheet_blocks import (
     CHECK_SIZE,
     Block,
-    Imprint,
+    SheetLabel,
     cautions,
     check_marks,
     cut_order,
@@ -41,14 +41,14 @@ from offload.core.sheets.sheet_layout import BAR_STRIP, GAP, MARGIN, PAPERS, She
 __all__ = ["PAPERS", "cutting_drawing", "template_drawing"]
 
 
-def template_drawing(plan: ReliefPlan, imprint: Imprint, *, paper: str = "A4") -> tuple[Drawing, ...]:
+def template_drawing(plan: ComputedPlan, imprint: SheetLabel, *, paper: str = "A4") -> tuple[Drawing, ...]:
     """Draw the pages of the template at true size.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         The plan.
-    imprint : Imprint
+    imprint : SheetLabel
         Code, version, date and state of the sheet.
     paper : str
         ``A4``, ``A3`` or ``Letter``.
@@ -84,14 +84,14 @@ def template_drawing(plan: ReliefPlan, imprint: Imprint, *, paper: str = "A4") -
     )
 
 
-def cutting_drawing(plan: ReliefPlan, imprint: Imprint) -> Drawing:
+def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     """Draw all cut layers over one another at true size, on a sheet as large as needed, for a cutting table.
 
     Parameters
     ----------
-    plan : ReliefPlan
+    plan : ComputedPlan
         The plan.
-    imprint : Imprint
+    imprint : SheetLabel
         Code, version, date and state of the sheet.
 
     Returns
@@ -130,7 +130,7 @@ class _Page:
 
 
 def _pages_of_layer(
-    plan: ReliefPlan, imprint: Imprint, layout: SheetLayout, index: int
+    plan: ComputedPlan, imprint: SheetLabel, layout: SheetLayout, index: int
 ) -> tuple[list[_Page], list[Block]]:
     """Return the pages of one layer and the blocks that found no room on them."""
     width = layout.words_width
@@ -153,7 +153,7 @@ def _pages_of_layer(
     return pages, waiting
 
 
-def _what(plan: ReliefPlan, index: int | None) -> str:
+def _what(plan: ComputedPlan, index: int | None) -> str:
     if index is None:
         return "Sections and notes"
     order = plan.cut_indices
@@ -161,7 +161,7 @@ def _what(plan: ReliefPlan, index: int | None) -> str:
 
 
 def _pages_of_rest(
-    plan: ReliefPlan, imprint: Imprint, layout: SheetLayout, waiting: list[Block]
+    plan: ComputedPlan, imprint: SheetLabel, layout: SheetLayout, waiting: list[Block]
 ) -> list[_Page]:
     width = layout.words_width
     fixed = heading(plan, imprint, _what(plan, None), (1, 1), width).height + cautions(plan, width).height
@@ -175,7 +175,7 @@ def _pages_of_rest(
 
 
 def _drawn(
-    plan: ReliefPlan, imprint: Imprint, layout: SheetLayout, page: _Page, number: int, total: int
+    plan: ComputedPlan, imprint: SheetLabel, layout: SheetLayout, page: _Page, number: int, total: int
 ) -> Drawing:
     width = layout.words_width
     head = heading(plan, imprint, _what(plan, page.index), (number, total), width)
@@ -220,7 +220,7 @@ def _flow(blocks: Sequence[Block], column: Box) -> list[Item]:
 
 
 def _insole_page(
-    plan: ReliefPlan, imprint: Imprint, layout: SheetLayout, index: int, tile: int, number: int
+    plan: ComputedPlan, imprint: SheetLabel, layout: SheetLayout, index: int, tile: int, number: int
 ) -> tuple[Layer, ...]:
     """Return the piece of the insole that one page shows, with its register marks."""
     bounds = drawn_bounds(plan)
@@ -249,7 +249,7 @@ def _insole_page(
     return (*layers, Layer("REGISTER", tuple(marks)))
 
 
-def _across(imprint: Imprint, window: Box) -> tuple[Layer, ...]:
+def _across(imprint: SheetLabel, window: Box) -> tuple[Layer, ...]:
     """Return the warning across a window, faint and beneath the lines so that these stay readable."""
     if imprint.warning is None:
         return ()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date as Date
 
 from offload.core.errors import ReliefError
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
@@ -31,7 +31,7 @@ __all__ = [
     "CARD",
     "CHECK_SIZE",
     "Block",
-    "Imprint",
+    "SheetLabel",
     "cautions",
     "check_marks",
     "cut_order",
@@ -51,7 +51,7 @@ BODY, SMALL, LEAD = 2.7, 2.4, 1.3  # font sizes [mm] and line pitch as a multipl
 
 
 @dataclass(frozen=True)
-class Imprint:
+class SheetLabel:
     """What a sheet says about itself; no person's name has a place here.
 
     Parameters
@@ -143,7 +143,9 @@ def _paragraphs(
     return Block(-y + 1.0, tuple(items), name or title or paragraphs[0])
 
 
-def heading(plan: ReliefPlan, imprint: Imprint, what: str, pages: tuple[int, int], width: float) -> Block:
+def heading(
+    plan: ComputedPlan, imprint: SheetLabel, what: str, pages: tuple[int, int], width: float
+) -> Block:
     """Return warning, side, code, what the page is for, version, date and page."""
     items: list[Item] = []
     y = 0.0
@@ -178,13 +180,13 @@ def heading(plan: ReliefPlan, imprint: Imprint, what: str, pages: tuple[int, int
     return Block(-y + 2.5, tuple(items))
 
 
-def layer_words(plan: ReliefPlan, index: int) -> str:
+def layer_words(plan: ComputedPlan, index: int) -> str:
     """Return a layer in words: name, thickness and foam."""
     layer = plan.spec.stack[index]
     return f"{layer_names(plan)[index]}, {layer.thickness:g} mm, {layer.foam}"
 
 
-def legend(plan: ReliefPlan, width: float) -> Block:
+def legend(plan: ComputedPlan, width: float) -> Block:
     """Return what each kind of line means."""
     rows = [
         (OUTLINE_PEN, "insole outline"),
@@ -204,7 +206,7 @@ def legend(plan: ReliefPlan, width: float) -> Block:
     return Block(-y + 2.0, tuple(items))
 
 
-def cut_order(plan: ReliefPlan, imprint: Imprint, cut_index: int, width: float) -> Block:
+def cut_order(plan: ComputedPlan, imprint: SheetLabel, cut_index: int, width: float) -> Block:
     """Return the steps of the cut."""
     names = layer_names(plan)
     order = plan.cut_indices
@@ -239,12 +241,12 @@ def cut_order(plan: ReliefPlan, imprint: Imprint, cut_index: int, width: float) 
     )
 
 
-def cautions(plan: ReliefPlan, width: float) -> Block:
+def cautions(plan: ComputedPlan, width: float) -> Block:
     """Return the notice of the plan, with what the sheet is not."""
     return _paragraphs([f"{plan.notice} Not a diagnosis."], width, SMALL, title="Cautions")
 
 
-def flagged_checks(plan: ReliefPlan, width: float, severity: str) -> list[Block]:
+def flagged_checks(plan: ComputedPlan, width: float, severity: str) -> list[Block]:
     """Return one block for each flagged check of a severity."""
     flagged = [check for check in plan.checks if not check.passed and check.severity == severity]
     return [_paragraphs([f"Look here first: {check.message}"], width, SMALL + 0.1) for check in flagged]

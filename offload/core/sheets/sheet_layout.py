@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from shapely import Polygon, box
 
 from offload.core.errors import ReliefError
-from offload.core.plan.compute import ReliefPlan
+from offload.core.plan.compute import ComputedPlan
 from offload.core.sheets.drawing import Box
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point
 from offload.core.sheets.sheet_blocks import CHECK_SIZE
@@ -85,7 +85,7 @@ class SheetLayout:
         return Box(self.window.left, bottom, self.window.right, max(bottom, top))
 
 
-def sheet_layout(plan: ReliefPlan, paper: str) -> SheetLayout:
+def sheet_layout(plan: ComputedPlan, paper: str) -> SheetLayout:
     """Return the layout of a plan's pages on a paper, ``A4``, ``A3`` or ``Letter``.
 
     Raises
@@ -110,7 +110,7 @@ def sheet_layout(plan: ReliefPlan, paper: str) -> SheetLayout:
     return SheetLayout(sheet, window, beside, _seams(plan, bounds, window.height))
 
 
-def _stacked(plan: ReliefPlan, sheet: Box, area: Box, bounds: Box) -> SheetLayout:
+def _stacked(plan: ComputedPlan, sheet: Box, area: Box, bounds: Box) -> SheetLayout:
     """Return the layout for an insole too wide to leave a column: the words stand below it."""
     if bounds.width > area.width:
         raise ReliefError(
@@ -126,7 +126,7 @@ def _bar_box(area: Box) -> Box:
     return Box(area.right - 100.0, area.bottom, area.right, area.bottom + BAR_STRIP - 2.0)
 
 
-def _bar_is_free(plan: ReliefPlan, area: Box, bounds: Box) -> bool:
+def _bar_is_free(plan: ComputedPlan, area: Box, bounds: Box) -> bool:
     """Say whether the horizontal bar at the lower right stays clear of a whole insole at the upper left."""
     dx, dy = area.left - bounds.left, area.top - bounds.top
     outlines = [plan.insole.outline, *(cut.top for opening in plan.openings for cut in opening.layers)]
@@ -139,7 +139,7 @@ def _bar_is_free(plan: ReliefPlan, area: Box, bounds: Box) -> bool:
     return True
 
 
-def _seams(plan: ReliefPlan, bounds: Box, tallest: float) -> tuple[float, ...]:
+def _seams(plan: ComputedPlan, bounds: Box, tallest: float) -> tuple[float, ...]:
     """Return where the tiles meet: evenly, each seam moved to the nearest place clear of every opening."""
     if bounds.height <= tallest:
         return (bounds.bottom, bounds.top)

@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 from django.core.management.base import BaseCommand
 
 from offload.core.errors import Fault, ReliefError, SpecError
-from offload.core.plan.compute import ReliefPlan, as_json, compute, with_pressure
+from offload.core.plan.compute import ComputedPlan, as_json, compute, with_pressure
 from offload.core.plan.report import PressureModel
 from offload.core.plan.specfile import LARGEST_FILE, read_spec
 
@@ -71,23 +71,23 @@ def read_file(path: Path) -> bytes:
     return text
 
 
-def printed(plan: ReliefPlan) -> str:
+def printed(plan: ComputedPlan) -> str:
     """The plan as JSON, indented, each point on one line."""
     text = json.dumps(as_json(plan), allow_nan=False, ensure_ascii=False, indent=1)
     return re.sub(r"\[\s+([-+.e\d]+),\s+([-+.e\d]+)\s+\]", r"[\1, \2]", text)
 
 
-def templates(plan: ReliefPlan, text: str) -> dict[str, bytes]:
+def templates(plan: ComputedPlan, text: str) -> dict[str, bytes]:
     """The template files by name. They always say that the plan is not signed."""
     # Drawing libraries are loaded only when a file is asked for.
     from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
-    from offload.core.sheets.sheet_blocks import Imprint
+    from offload.core.sheets.sheet_blocks import SheetLabel
     from offload.core.sheets.sheet_code import sheet_code
     from offload.core.sheets.writers.dxf import write_dxf
     from offload.core.sheets.writers.pdf import write_pdf
     from offload.core.sheets.writers.svg import write_svg
 
-    imprint = Imprint(code=sheet_code(text.encode()))
+    imprint = SheetLabel(code=sheet_code(text.encode()))
     flat = cutting_drawing(plan, imprint)
     return {
         **{

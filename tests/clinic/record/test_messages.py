@@ -4,7 +4,7 @@ import pytest
 
 from clinic.guidelines.errors import GuidelineError
 from clinic.record.message_rows import ROWS
-from clinic.record.messages import LEVELS, MESSAGES, message_table, said
+from clinic.record.messages import LEVELS, MESSAGES, message_of, message_table
 
 
 def test_every_message_stands_once_with_level_words_cause_and_source():
@@ -13,16 +13,16 @@ def test_every_message_stands_once_with_level_words_cause_and_source():
 
 
 def test_a_message_is_filled_in_or_refused():
-    told = said("open_sealed_today", side="left")
+    told = message_of("open_sealed_today", side="left")
     assert (told.level, told.text) == ("ask", "open the sealed left device today")
     with pytest.raises(GuidelineError, match="'shout' is not in the table"):
-        said("shout")
+        message_of("shout")
     with pytest.raises(GuidelineError, match="value 'side' is needed"):
-        said("open_sealed_today")
+        message_of("open_sealed_today")
 
 
 def test_braces_in_a_value_stay_as_they_are():
-    assert said("refused", words="{__class__}").text == "{__class__}"
+    assert message_of("refused", words="{__class__}").text == "{__class__}"
 
 
 def test_what_halts_names_why_in_the_record_or_its_source():

@@ -4,7 +4,7 @@ from dataclasses import replace
 from functools import cache
 
 from offload.core.foam.law import packaged_foams
-from offload.core.plan.compute import ReliefPlan, compute
+from offload.core.plan.compute import ComputedPlan, compute
 from offload.core.plan.openings import Wall
 from offload.core.plan.policy import DEFAULT_POLICY
 from offload.core.plan.scene import Scene
@@ -25,11 +25,11 @@ def spec(
 
 
 @cache
-def plan(*args, **more) -> ReliefPlan:
+def plan(*args, **more) -> ComputedPlan:
     return compute(spec(*args, **more))
 
 
-def trials(made: ReliefPlan, cell: float = 5.0) -> Trials:
+def trials(made: ComputedPlan, cell: float = 5.0) -> Trials:
     """The plan's own cut solved, ready for others beside it."""
     scene = Scene(made.spec, made.insole, packaged_foams(), cell)
     wall = Wall(made.spec.margin, made.spec.distal_margin, made.spec.bevel, made.spec.margin_face)

@@ -5,7 +5,7 @@ import math
 from shapely import LineString, Polygon, affinity, unary_union
 
 from offload.core.foam.stack import DEMONSTRATION_STACK
-from offload.core.plan.compute import ClearanceAdvice, ReliefPlan
+from offload.core.plan.compute import ClearanceAdvice, ComputedPlan
 from offload.core.plan.openings import CutLayer, Opening
 from offload.core.plan.policy import DEFAULT_POLICY, decide
 from offload.core.plan.spec import ReliefSpec
@@ -62,7 +62,7 @@ def plan_of(
             )
             face = top
         openings.append(Opening((lesion.label,), tuple(layers)))
-    return ReliefPlan(
+    return ComputedPlan(
         spec,
         DEFAULT_POLICY,
         decide(stack, spec.body_weight),

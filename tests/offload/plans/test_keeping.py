@@ -35,7 +35,7 @@ def draft(changes=None, **more):
 
 
 def signed(plan, **more):
-    return plans.plan_sign(
+    return plans.sign(
         plan=plan, signed_by="P. Odiatrist", at=timezone.now(), expected_version=plan.version, **more
     )
 

@@ -12,13 +12,13 @@ from offload.core.plan.checks import Check
 from offload.core.shapes.outline import Outline
 from offload.core.sheets.drawing import Path, ScaleBar, Text, text_width
 from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
-from offload.core.sheets.sheet_blocks import CARD, Imprint
+from offload.core.sheets.sheet_blocks import CARD, SheetLabel
 from offload.core.sheets.sheet_code import sheet_code
 from offload.core.sheets.writers.pdf import write_pdf
 from tests.offload.core.sheet_plans import plan_of
 
 CODE = sheet_code(b"test")
-UNSIGNED = Imprint(CODE, 2, date(2026, 11, 25))
+UNSIGNED = SheetLabel(CODE, 2, date(2026, 11, 25))
 SIGNED = replace(UNSIGNED, signed=True)
 TWO = (("A", (-20.0, 190.0), 8.0, 7.0), ("B", (15.0, 165.0), 7.0, 6.0))
 CASES = {

@@ -11,7 +11,7 @@ from shapely import Polygon
 
 from offload.core.sheets.drawing import Box
 from offload.core.sheets.sheet import PAPERS, cutting_drawing, template_drawing
-from offload.core.sheets.sheet_blocks import Imprint
+from offload.core.sheets.sheet_blocks import SheetLabel
 from offload.core.sheets.sheet_code import sheet_code
 from offload.core.sheets.writers.dxf import write_dxf
 from offload.core.sheets.writers.pdf import write_pdf
@@ -20,7 +20,7 @@ from tests.offload.core.sheets.writers.test_pdf import PX_PER_MM, dark_extent, r
 
 from ..sheet_plans import plan_of
 
-IMPRINT = Imprint(sheet_code(b"files"), 1, date(2026, 11, 25))
+IMPRINT = SheetLabel(sheet_code(b"files"), 1, date(2026, 11, 25))
 PLANS = {
     "left 255": plan_of("left", 255.0, (("A", (8.0, 150.0), 9.0, 8.0),)),
     "right 290": plan_of("right", 290.0, (("A", (0.0, 195.0), 10.0, 10.0),)),
