@@ -1,7 +1,7 @@
 """Who may do what, and whose records a user may open. Access is decided before anything is rendered.
 
-Two questions, two answers: a page above the role is refused (403); a record of another site is not there (404),
-so that its existence is not told.
+Two questions, two answers: a page above the role is refused (403); a record of another site is not there
+(404), so that its existence is not told.
 """
 
 from __future__ import annotations
@@ -119,8 +119,8 @@ def visible(model: type[Row], user: Any) -> QuerySet[Row]:
 def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) -> Row:
     """One row of the user's sites; missing and forbidden look the same.
 
-    The person it is about goes into the log of reads when the page is shown. Under a broken glass, which only the
-    middleware of reading requests hands over, a person of another site is found as well.
+    The person it is about goes into the log of reads when the page is shown. Under a broken glass, which only
+    the middleware of reading requests hands over, a person of another site is found as well.
     """
     rows = source if isinstance(source, QuerySet) else source.objects.all()
     glass = getattr(user, "glass", None)

@@ -1,4 +1,6 @@
-"""Middlewares: the request's number and its log line, headers, the idle clock, the second factor, the log of reads."""
+"""Middlewares: the request's number and its log line, headers, the idle clock, the second factor, the log
+of reads.
+"""
 
 from __future__ import annotations
 
@@ -57,7 +59,9 @@ class RequestLog:
 
 
 class ProxyAddress:
-    """Behind a proxy of ours, the client's address is the last one it added; otherwise no header is believed."""
+    """Behind a proxy of ours, the client's address is the last one it added; otherwise no header is
+    believed.
+    """
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
@@ -75,7 +79,8 @@ class Headers:
 
     METHODS = ("GET", "HEAD", "POST")
     FIXED = {
-        "Permissions-Policy": "accelerometer=(), camera=(self), display-capture=(), geolocation=(), gyroscope=(), "
+        "Permissions-Policy": "accelerometer=(), camera=(self), display-capture=(), geolocation=(), "
+        "gyroscope=(), "
         "microphone=(), midi=(), payment=(), serial=(), usb=()",
         "Cross-Origin-Resource-Policy": "same-origin",
         "X-Permitted-Cross-Domain-Policies": "none",
@@ -139,7 +144,9 @@ class SecondFactor:
 
 
 class RateLimit:
-    """Nobody copies a clinic or fills it with rubbish by a script: beyond so many requests a minute is a wait."""
+    """Nobody copies a clinic or fills it with rubbish by a script: beyond so many requests a minute is a
+    wait.
+    """
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response

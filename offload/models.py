@@ -1,4 +1,6 @@
-"""A relief plan under a random code, its steps and measurements, and foams: numbers only, no person, no site."""
+"""A relief plan under a random code, its steps and measurements, and foams: numbers only, no person, no
+site.
+"""
 
 from __future__ import annotations
 
@@ -55,7 +57,9 @@ class StepKind(models.TextChoices):
 
 
 class PlanStep(models.Model):
-    """One thing done with a signed plan; rows are added, never changed. A failed one is followed by another try."""
+    """One thing done with a signed plan; rows are added, never changed. A failed one is followed by
+    another try.
+    """
 
     plan = models.ForeignKey(ReliefPlan, on_delete=models.PROTECT, related_name="steps")
     kind = models.CharField(max_length=7, choices=StepKind.choices)
@@ -123,7 +127,9 @@ class PlanMeasurement(models.Model):
 
 
 class ClinicFoam(models.Model):
-    """A foam known by measured points; the law fitted to them is kept with its misfit. Hardness is a label only."""
+    """A foam known by measured points; the law fitted to them is kept with its misfit. Hardness is a
+    label only.
+    """
 
     key = models.SlugField("id", max_length=40, unique=True)
     label = models.CharField("name", max_length=80)

@@ -13,9 +13,10 @@ from hypothesis import HealthCheck, settings
 
 from tests import factories
 
-# The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no `too_slow`: both
-# measure the machine, which others load, and not the test. The other health checks speak of the strategy and stay. In
-# CI the same commit gives the same examples; elsewhere they are new each time, and a failing one is kept and printed.
+# The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no
+# `too_slow`: both measure the machine, which others load, and not the test. The other health checks speak of
+# the strategy and stay. In CI the same commit gives the same examples; elsewhere they are new each time, and
+# a failing one is kept and printed.
 settings.register_profile(
     "clinic",
     deadline=None,
@@ -87,7 +88,9 @@ def browser_type_launch_args(browser_type_launch_args):
 
 @pytest.fixture(scope="session")
 def django_db_setup(django_db_setup, django_db_blocker):
-    """Tests tamper with kept rows and flush tables; `append_only` puts the database's triggers back for one test."""
+    """Tests tamper with kept rows and flush tables; `append_only` puts the database's triggers back for
+    one test.
+    """
     from django.db import connection
 
     from clinic.record.append_only import drop

@@ -300,7 +300,9 @@ def site_reason(*, at: Site | None = None, **fields: Any) -> SiteReason:
 
 
 def heel_and_forefoot(peak: float = 300.0) -> list[list[float]]:
-    """A grid of 5 mm cells as a foot of 260 mm leaves: a heel, a forefoot highest under its middle, a big toe."""
+    """A grid of 5 mm cells as a foot of 260 mm leaves: a heel, a forefoot highest under its middle, a big
+    toe.
+    """
     grid = [[0.0] * 18 for _ in range(50)]
     for row in range(50):
         for column in range(18):

@@ -200,7 +200,8 @@ def test_what_the_role_may_see_opens(role, site):
     row = records(site)
     client = signed_in(factories.user(role, at=site))
     for name, (_, ability) in ROUTES.items():
-        # The test's plan holds no computed result and its photo no picture: their pages have tests of their own.
+        # The test's plan holds no computed result and its photo no picture: their pages have tests of their
+        # own.
         if role in ABILITIES[ability] and not {"code", "photo", "scale"} & set(
             re.findall(r"<\w+:(\w+)>", ROUTES[name][0])
         ):

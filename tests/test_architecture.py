@@ -10,7 +10,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 PURE = ["clinic.guidelines", "clinic.healing", "clinic.charts", "offload.core"]
-#: In the order of the work: a room imports only rooms that stand before it. This list is the one source of the order.
+#: In the order of the work: a room imports only rooms that stand before it. This list is the one source of
+#: the order.
 ROOMS = [
     "record",
     "rules",

@@ -1,4 +1,6 @@
-"""The project's own files keep their promises: locks without hosts, one reason a dependency, safe settings."""
+"""The project's own files keep their promises: locks without hosts, one reason a dependency, safe
+settings.
+"""
 
 import os
 import re

@@ -34,7 +34,9 @@ class NotOurWords:
 
 
 class PasswordBackend(ModelBackend):
-    """User name and password. The demonstration logins never work in production, whatever database is served."""
+    """User name and password. The demonstration logins never work in production, whatever database is
+    served.
+    """
 
     def authenticate(
         self, request: Any, username: str | None = None, password: str | None = None, **kwargs: Any

@@ -68,32 +68,58 @@ def _agreement_bar(figures: list[dict[str, Any]]) -> list[Any]:
     for n, count in enumerate(counts):
         own = wide * count / sum(counts)
         drawing.add(
-            Rect(x, foot, own, tall, fillColor=colors.Color(*(_GREYS[n],) * 3), strokeColor=colors.black, strokeWidth=0.5)
-        )  # fmt: skip
+            Rect(
+                x,
+                foot,
+                own,
+                tall,
+                fillColor=colors.Color(*(_GREYS[n],) * 3),
+                strokeColor=colors.black,
+                strokeWidth=0.5,
+            )
+        )
         if own > 10 * mm:
             ink = colors.white if _GREYS[n] < 0.5 else colors.black
             drawing.add(
-                String(x + own / 2, foot + 2.7 * mm, f"{count:,}", fontName="Helvetica", fontSize=8,
-                       fillColor=ink, textAnchor="middle")
-            )  # fmt: skip
+                String(
+                    x + own / 2,
+                    foot + 2.7 * mm,
+                    f"{count:,}",
+                    fontName="Helvetica",
+                    fontSize=8,
+                    fillColor=ink,
+                    textAnchor="middle",
+                )
+            )
         x += own
     agreed = next((f for f in figures if f["key"] == "agreed" and f["interval_95"]), None)
     if agreed is not None:
         axis, (low, high) = 5 * mm, agreed["interval_95"]
         drawing.add(Line(0, axis, wide, axis, strokeWidth=0.5))
         drawing.add(
-            Rect(wide * low / 100, axis - 1 * mm, wide * (high - low) / 100, 2 * mm,
-                 fillColor=colors.Color(0.75, 0.75, 0.75), strokeColor=None)
-        )  # fmt: skip
+            Rect(
+                wide * low / 100,
+                axis - 1 * mm,
+                wide * (high - low) / 100,
+                2 * mm,
+                fillColor=colors.Color(0.75, 0.75, 0.75),
+                strokeColor=None,
+            )
+        )
         at = wide * agreed["percent"] / 100
         drawing.add(Line(at, axis - 1.6 * mm, at, axis + 1.6 * mm, strokeWidth=1.2))
         for share, words, anchor in (
-            (0.0, "0 %", "start"), (0.5, "50 % of those judged", "middle"), (1.0, "100 %", "end"),
-        ):  # fmt: skip
+            (0.0, "0 %", "start"),
+            (0.5, "50 % of those judged", "middle"),
+            (1.0, "100 %", "end"),
+        ):
             drawing.add(
                 String(wide * share, 0.5 * mm, words, fontName="Helvetica", fontSize=7, textAnchor=anchor)
             )
-    told = "All prescriptions, left to right as in the table; below, the share that agreed with its 95 % interval."
+    told = (
+        "All prescriptions, left to right as in the table; below, the share that agreed with its 95 % "
+        "interval."
+    )
     return [drawing, Paragraph(told, _SMALL)]
 
 
@@ -131,10 +157,13 @@ def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
         picture = _agreement_bar(value["figures"]) if heading == GROUPS["part"] else []
         story += [Paragraph(heading, _HEAD), *picture, _table(rows)]
     again = [
-        [f"A new ulcer within {r['weeks']} weeks", "" if r["followed"] is None else f"{r['followed']:,} still followed",
-         "not followed so long" if r["percent"] is None else f"{r['percent']:.1f} %"]
+        [
+            f"A new ulcer within {r['weeks']} weeks",
+            "" if r["followed"] is None else f"{r['followed']:,} still followed",
+            "not followed so long" if r["percent"] is None else f"{r['percent']:.1f} %",
+        ]
         for r in value["recurrence"]
-    ]  # fmt: skip
+    ]
     if again:
         story += [
             Paragraph("A new ulcer after confirmed healing, cumulative incidence", _HEAD),
@@ -153,9 +182,16 @@ def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
         ]
     out = io.BytesIO()
     document = SimpleDocTemplate(
-        out, pagesize=A4, leftMargin=18 * mm, rightMargin=18 * mm, topMargin=16 * mm, bottomMargin=16 * mm,
-        title="Audit of device choice", author="", invariant=1,
-    )  # fmt: skip
+        out,
+        pagesize=A4,
+        leftMargin=18 * mm,
+        rightMargin=18 * mm,
+        topMargin=16 * mm,
+        bottomMargin=16 * mm,
+        title="Audit of device choice",
+        author="",
+        invariant=1,
+    )
     document.build(story)
     return out.getvalue()
 

@@ -17,9 +17,11 @@ class WhyForm(forms.Form):
         self.sheet = sheet
         for cause in sheet.causes:
             self.fields[f"{cause.topic}_outcome"] = forms.ChoiceField(
-                label=f"{cause.label} ends as", choices=InquiryOutcome.choices, widget=forms.RadioSelect,
+                label=f"{cause.label} ends as",
+                choices=InquiryOutcome.choices,
+                widget=forms.RadioSelect,
                 error_messages={"required": f"{cause.label}: done, to do, or not needed; one is needed."},
-            )  # fmt: skip
+            )
             self.fields[f"{cause.topic}_words"] = forms.CharField(
                 label="What was done, what to do, or why not",
                 max_length=200,

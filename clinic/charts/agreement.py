@@ -1,4 +1,6 @@
-"""Measured against predicted peaks, drawn by hand: the line where both are equal, the bias and its limits beside it."""
+"""Measured against predicted peaks, drawn by hand: the line where both are equal, the bias and its limits
+beside it.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -50,7 +52,8 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
     Returns
     -------
     str
-        SVG in ``currentColor`` without style attributes. A disc starts from a measured map, a ring from the reference.
+        SVG in ``currentColor`` without style attributes. A disc starts from a measured map, a ring from the
+        reference.
 
     Raises
     ------
@@ -81,7 +84,8 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
     for n in range(int(top // step) + 1):
         tick = n * step
         parts.append(
-            f'<path d="M{LEFT} {y(tick):.1f}H{WIDTH - RIGHT}M{x(tick):.1f} {TOP}V{HEIGHT - BOTTOM}" stroke-opacity=".15"/>'
+            f'<path d="M{LEFT} {y(tick):.1f}H{WIDTH - RIGHT}M{x(tick):.1f} {TOP}V{HEIGHT - BOTTOM}" '
+            'stroke-opacity=".15"/>'
         )
         parts.append(words_tag(LEFT - 8, y(tick) + 4, f"{tick:g}", "end"))
         parts.append(words_tag(x(tick), HEIGHT - BOTTOM + 16, f"{tick:g}", "middle"))
@@ -112,7 +116,8 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
         words = f"{point.words}: {point.predicted:.0f} predicted, {point.measured:.0f} kPa measured"
         fill = "currentColor" if point.from_map else "none"
         parts.append(
-            f'<circle cx="{x(point.predicted):.1f}" cy="{y(point.measured):.1f}" r="4.5" fill="{fill}" stroke-width="1.6">'
+            f'<circle cx="{x(point.predicted):.1f}" cy="{y(point.measured):.1f}" r="4.5" fill="{fill}" '
+            'stroke-width="1.6">'
             f"<title>{escape(words)}</title></circle>"
         )
     return "".join([*parts, "</svg>"])

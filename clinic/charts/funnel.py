@@ -30,7 +30,8 @@ def funnel_svg(points: Sequence[tuple[str, int, int]], share: float, label: str)
     Returns
     -------
     str
-        SVG in ``currentColor`` without style attributes. Outside 99.8 % a point is a triangle, outside 95 % a square.
+        SVG in ``currentColor`` without style attributes. Outside 99.8 % a point is a triangle, outside 95 % a
+        square.
 
     Raises
     ------

@@ -53,8 +53,8 @@ def multiples_svg(panels: Sequence[Panel], *, title: str = "All lesions of a per
 
     Notes
     -----
-    One axis for all, so that heights can be compared across panels; areas of a kind that is not judged are drawn in
-    the paler ink and not joined.
+    One axis for all, so that heights can be compared across panels; areas of a kind that is not judged are
+    drawn in the paler ink and not joined.
     """
     if not 1 <= len(panels) <= _MOST:
         raise ChartError(f"panels: {len(panels)} given, 1 to {_MOST} can be drawn")

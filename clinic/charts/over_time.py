@@ -1,4 +1,6 @@
-"""What charts of shares over time have in common: their axes, dashes, names at the line ends, numbers at risk."""
+"""What charts of shares over time have in common: their axes, dashes, names at the line ends, numbers at
+risk.
+"""
 
 from collections.abc import Sequence
 

@@ -39,8 +39,8 @@ def survival_svg(
     unit: str = "weeks",
     title: str = "Share healed over time",
 ) -> bytes:
-    """Draw 1 − S per group with its pointwise 95 % interval and the numbers at risk, 900 × 420 px and 18 px more
-    for each group beyond two.
+    """Draw 1 − S per group with its pointwise 95 % interval and the numbers at risk, 900 × 420 px and 18 px
+    more for each group beyond two.
 
     Parameters
     ----------

@@ -166,7 +166,8 @@ def _four_weeks(axes: Axes, first: date, run: Run, span: tuple[float, float], sc
         [at - reach, at + reach], [half, half], color=INK, linewidth=LINE, solid_capstyle="butt", zorder=2
     )
     axes.plot([at, at], [scale.low, half], color=EDGE, linewidth=THIN, linestyle=(0, (1, 3)), zorder=1)
-    # The curve of a healing wound runs above the mark before it and below after it; a fast one turns that round.
+    # The curve of a healing wound runs above the mark before it and below after it; a fast one turns that
+    # round.
     earlier = [v for d in (14, 21, 28) if (v := area_at(run, d)) is not None]
     room = (at - span[0]) / (span[1] - span[0]) * (WIDTH - _LEFT - _RIGHT)
     leftward = room > _FOUR_WEEK_ROOM and not any(v < 1.3 * run.first.area / 2.0 for v in earlier)
@@ -260,7 +261,9 @@ def _ends(area: Area, scale: Scale) -> tuple[float, float]:
 
 
 def _names(axes: Axes, areas: Sequence[Area], first: date, run: Run, scale: Scale) -> None:
-    """Each kind named at its first point: the judged one above its error bar, another that starts there below."""
+    """Each kind named at its first point: the judged one above its error bar, another that starts there
+    below.
+    """
     kinds = sorted(_kinds(areas).values(), key=lambda own: own[-1] not in run.areas)
     named: list[float] = []
     low, high = axes.get_xlim()

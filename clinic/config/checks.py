@@ -16,11 +16,15 @@ BEFORE = ("clinic", "0001_initial")
 
 @register(Tags.database)
 def database_is_of_this_schema(databases: Any = None, **kwargs: Any) -> list[CheckMessage]:
-    """Refuse a database of an earlier trial version in words, instead of failing halfway through a migration."""
+    """Refuse a database of an earlier trial version in words, instead of failing halfway through a
+    migration.
+    """
     return [
         Error(
-            f"The database “{alias}” was made by a trial version from before the first release and cannot be brought up. "
-            "Nothing was changed. For the invented clinic: make clean-demo, then make demo. For any other: keep a copy "
+            f"The database “{alias}” was made by a trial version from before the first release and cannot be "
+            "brought up. "
+            "Nothing was changed. For the invented clinic: make clean-demo, then make demo. For any other: "
+            "keep a copy "
             "and start from an empty database.",
             id="clinic.E001",
         )

@@ -9,7 +9,8 @@ from django.http import HttpRequest
 from clinic import access
 from clinic.accounts.reads.breakglass import unseen
 
-#: Argument of a route -> the noun whose history its pages lead to. Plans, named by a code, hand theirs over themselves.
+#: Argument of a route -> the noun whose history its pages lead to. Plans, named by a code, hand theirs over
+#: themselves.
 HISTORY_OF = {
     "person": "person",
     "lesion": "lesion",

@@ -1,9 +1,9 @@
 """Log lines that cannot hold patient data.
 
-A line keeps the constant sentence of the call, never what was put into it: numbers pass, texts do not. Of an error
-it keeps the type and where in the code it rose, never its words (a database error quotes the values it refused).
-`tests/security/test_logs.py` holds that every call in our code gives a constant sentence, and plants patient text
-in forms, addresses and errors to see that none comes out.
+A line keeps the constant sentence of the call, never what was put into it: numbers pass, texts do not. Of an
+error it keeps the type and where in the code it rose, never its words (a database error quotes the values it
+refused). `tests/security/test_logs.py` holds that every call in our code gives a constant sentence, and
+plants patient text in forms, addresses and errors to see that none comes out.
 """
 
 from __future__ import annotations

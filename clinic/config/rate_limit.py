@@ -1,4 +1,6 @@
-"""How many requests one user may send in a minute: far above any hand, far below a script that copies a clinic."""
+"""How many requests one user may send in a minute: far above any hand, far below a script that copies a
+clinic.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ CACHE_SECONDS = 120
 
 
 def too_fast(request: HttpRequest) -> bool:
-    """Whether this request is beyond what its user, or its address while nobody is signed in, may send this minute.
+    """Whether this request is beyond what its user, or its address while nobody is signed in, may send this
+    minute.
 
     Each server counts for itself unless `CACHE_URL` shares one cache.
     """

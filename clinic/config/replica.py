@@ -1,7 +1,7 @@
 """Reading from a replica: only the pages that say so, and never inside a transaction that writes.
 
-A replica lags behind by moments. Whoever has just saved a visit must see it, so everyday pages read where they write;
-the audit's figures and lists, which are heavy and of yesterday anyway, may read elsewhere.
+A replica lags behind by moments. Whoever has just saved a visit must see it, so everyday pages read where
+they write; the audit's figures and lists, which are heavy and of yesterday anyway, may read elsewhere.
 """
 
 from __future__ import annotations

@@ -108,12 +108,13 @@ TEMPLATES = [
     }
 ]
 
-# --- Database: one SQLite file by default, PostgreSQL by DATABASE_URL -----------------------------------------
+# --- Database: one SQLite file by default, PostgreSQL by DATABASE_URL
+# -----------------------------------------
 DATABASES = {"default": env.db_url("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'clinic.sqlite3'}")}
 _database = DATABASES["default"]
 if _database["ENGINE"].endswith("sqlite3"):
-    # WAL lets readers pass a writer; IMMEDIATE takes the write lock at BEGIN, so a read-then-write transaction
-    # waits its turn instead of failing. ATOMIC_REQUESTS stays off: reads must not take that lock.
+    # WAL lets readers pass a writer; IMMEDIATE takes the write lock at BEGIN, so a read-then-write
+    # transaction waits its turn instead of failing. ATOMIC_REQUESTS stays off: reads must not take that lock.
     _database["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 10,
@@ -125,8 +126,9 @@ else:
         "max_size": env.int("DATABASE_POOL", default=4),
         "timeout": 10,
     }
-    # Solid-state storage reads a far page as fast as the next one; with the server's own guess (4) a clinic of 500 people
-    # among 100,000 was read by scanning all. Compiling a query takes longer than running ours. Empty: the server decides.
+    # Solid-state storage reads a far page as fast as the next one; with the server's own guess (4) a clinic
+    # of 500 people among 100,000 was read by scanning all. Compiling a query takes longer than running ours.
+    # Empty: the server decides.
     _database["OPTIONS"]["options"] = env.str(
         "DATABASE_SESSION", default="-c random_page_cost=1.1 -c jit=off"
     )
@@ -150,10 +152,11 @@ if PRODUCTION:
         if _fault:
             raise ImproperlyConfigured(_fault)
 
-# --- Accounts and sessions -------------------------------------------------------------------------------------
+# --- Accounts and sessions
+# -------------------------------------------------------------------------------------
 AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "clinic.accounts.passwords.PasswordBackend"]
-# Name and address together: nobody locks a colleague out from another device, and no forwarded header is believed
-# unless BEHIND_PROXY says that a proxy of ours sets it.
+# Name and address together: nobody locks a colleague out from another device, and no forwarded header is
+# believed unless BEHIND_PROXY says that a proxy of ours sets it.
 AXES_FAILURE_LIMIT = 5
 AXES_COOLOFF_TIME = timedelta(minutes=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
@@ -191,14 +194,16 @@ SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
 
-# --- Language and time ------------------------------------------------------------------------------------------
+# --- Language and time
+# ------------------------------------------------------------------------------------------
 LANGUAGE_CODE = "en-gb"
 TIME_ZONE = env.str("TIME_ZONE", default="Europe/London")
 USE_TZ = True
 USE_I18N = True
 FORMAT_MODULE_PATH = "clinic.config.formats"
 
-# --- Static files and private photos -----------------------------------------------------------------------------
+# --- Static files and private photos
+# -----------------------------------------------------------------------------
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
@@ -223,12 +228,14 @@ WHITENOISE_USE_FINDERS = not PRODUCTION
 DIGEST_DIR = Path(env.str("DIGEST_DIR", default=str(VAR_DIR / "digests")))
 DATA_UPLOAD_MAX_MEMORY_SIZE = 3 * 1024 * 1024
 
-# Only values that can be worked out again are kept, under keys of their content: each server may have its own cache.
-# CACHE_URL shares one instead, e.g. dbcache://cache (after `createcachetable`). Sessions are rows of the database.
+# Only values that can be worked out again are kept, under keys of their content: each server may have its own
+# cache. CACHE_URL shares one instead, e.g. dbcache://cache (after `createcachetable`). Sessions are rows of
+# the database.
 CACHES = {"default": env.cache_url("CACHE_URL", default="locmemcache://")}
 CACHES["default"].setdefault("OPTIONS", {}).setdefault("MAX_ENTRIES", 2000)
 
-# --- Headers ------------------------------------------------------------------------------------------------------
+# --- Headers
+# ------------------------------------------------------------------------------------------------------
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
@@ -264,7 +271,8 @@ MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
 CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "clinic.record.views.errors.stale_form"
 
-# One line of JSON an event, made of constants, numbers and names of our own code: `clinic.config.logs` says how.
+# One line of JSON an event, made of constants, numbers and names of our own code: `clinic.config.logs` says
+# how.
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,

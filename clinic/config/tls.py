@@ -1,4 +1,6 @@
-"""Connections that leave this machine are encrypted, and the other end shows a certificate that is checked."""
+"""Connections that leave this machine are encrypted, and the other end shows a certificate that is
+checked.
+"""
 
 from __future__ import annotations
 
@@ -20,13 +22,18 @@ def _here(host: str) -> bool:
 
 
 def database_fault(database: Mapping[str, Any]) -> str:
-    """What is wrong with a database's connection; empty where it stays on this machine or is encrypted and checked."""
+    """What is wrong with a database's connection; empty where it stays on this machine or is encrypted
+    and checked.
+    """
     if database["ENGINE"].endswith("sqlite3") or _here(str(database.get("HOST", ""))):
         return ""
     mode = str(database.get("OPTIONS", {}).get("sslmode", "")) or "not given"
     if mode in CHECKED:
         return ""
-    return f"sslmode of the database on {database['HOST']} is {mode}; on another machine it must be {' or '.join(CHECKED)}"
+    return (
+        f"sslmode of the database on {database['HOST']} is {mode}; on another machine it must be "
+        f"{' or '.join(CHECKED)}"
+    )
 
 
 def cache_fault(url: str) -> str:

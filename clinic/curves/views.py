@@ -1,4 +1,6 @@
-"""Healing curves as pictures: one lesion, two compared, all of a person. Each page carries the same numbers."""
+"""Healing curves as pictures: one lesion, two compared, all of a person. Each page carries the same
+numbers.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Photos of the invented clinic: drawn placeholders, and drawn scenes with a card that are scaled and traced."""
+"""Photos of the invented clinic: drawn placeholders, and drawn scenes with a card that are scaled and
+traced.
+"""
 
 from __future__ import annotations
 
@@ -36,13 +38,17 @@ def after_visit(story: Story, visit: Visit, week: int, open_now: list[int]) -> N
             continue
         area = story.area(n, week)
         photos.photo_store(
-            by=story.staff, lesion=story.lesions[n], visit=visit, taken_on=visit.visited_on, drawn=True,
+            by=story.staff,
+            lesion=story.lesions[n],
+            visit=visit,
+            taken_on=visit.visited_on,
+            drawn=True,
             upload=placeholder(
                 course.outline(area, Random(story.shape_seeds[n])) if area else (),  # noqa: S311
                 f"{area:.2f} cm²",
                 Random(week),  # noqa: S311
             ),
-        )  # fmt: skip
+        )
 
 
 def photograph_and_trace(story: Story, n: int, day: date, outline: Outline) -> Trace:

@@ -45,7 +45,9 @@ def placeholder(outline_mm: Outline, words: str, seed: Random) -> io.BytesIO:
 
 
 def scene(outline_mm: Outline, seed: Random) -> tuple[io.BytesIO, list[tuple[float, float]]]:
-    """A drawn wound beside a drawn card as a camera held a little askew sees them; and the outline in its pixels."""
+    """A drawn wound beside a drawn card as a camera held a little askew sees them; and the outline in its
+    pixels.
+    """
     at = (PLANE_MM[0] / 2 + seed.uniform(-5, 5), 30.0)
     ring = [(at[0] + x, at[1] + y) for x, y in outline_mm]
     plane = Image.new("RGB", (int(PLANE_MM[0] * PLANE_PX), int(PLANE_MM[1] * PLANE_PX)), "#cfae97")
@@ -68,9 +70,12 @@ def scene(outline_mm: Outline, seed: Random) -> tuple[io.BytesIO, list[tuple[flo
     back = np.diag([PLANE_PX, PLANE_PX, 1.0]) @ np.linalg.inv(camera)
     back = back / back[2, 2]
     picture = plane.filter(ImageFilter.GaussianBlur(1.0)).transform(
-        (1280, 960), Image.Transform.PERSPECTIVE, tuple(float(v) for v in back.ravel()[:8]),
-        Image.Resampling.BICUBIC, fillcolor="#7d8a86",
-    )  # fmt: skip
+        (1280, 960),
+        Image.Transform.PERSPECTIVE,
+        tuple(float(v) for v in back.ravel()[:8]),
+        Image.Resampling.BICUBIC,
+        fillcolor="#7d8a86",
+    )
     seen = np.column_stack([np.array(ring), np.ones(len(ring))]) @ camera.T
     out = io.BytesIO()
     picture.save(out, "JPEG", quality=92)

@@ -82,7 +82,9 @@ def _register_again(plot: PersonPlot, story: Story) -> None:
 
 
 def play(scenario: Scenario, today: date, say: Callable[[str], None] = lambda words: None) -> Site:
-    """Make the site, its users and its people's stories up to today. One transaction: all of it or nothing."""
+    """Make the site, its users and its people's stories up to today. One transaction: all of it or
+    nothing.
+    """
     with transaction.atomic():
         site = Site.objects.create(**scenario.site)
         users = _users(scenario, site)

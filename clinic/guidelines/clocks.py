@@ -1,7 +1,8 @@
 """When is something due, and when is it late? Sealed devices, red flags, referrals, attempts to reach.
 
-Every moment is an argument and carries its time zone; nothing here reads a clock. A *day* belongs to the site's own
-zone: a device to be opened by the 12th is late from midnight at the end of the 12th there, whatever the server's zone.
+Every moment is an argument and carries its time zone; nothing here reads a clock. A *day* belongs to the
+site's own zone: a device to be opened by the 12th is late from midnight at the end of the 12th there,
+whatever the server's zone.
 """
 
 from collections.abc import Iterable
@@ -73,7 +74,8 @@ class Hours:
             raise GuidelineError(f"hours: end {self.end:%H:%M} must lie after start {self.start:%H:%M}")
         if not self.closed_weekdays <= set(range(7)):
             raise GuidelineError(
-                f"closed_weekdays: {sorted(self.closed_weekdays)} given, each must be 0 (Monday) to 6 (Sunday)"
+                f"closed_weekdays: {sorted(self.closed_weekdays)} given, each must be 0 (Monday) to 6 "
+                "(Sunday)"
             )
         if len(self.closed_weekdays) == 7:
             raise GuidelineError("closed_weekdays: all seven given, at most six are possible")
@@ -94,7 +96,9 @@ class Clock:
 
 @dataclass(frozen=True)
 class SealRule:
-    """For how long a device may stay sealed [d]; `first_change_hours` where the site changes the first one early."""
+    """For how long a device may stay sealed [d]; `first_change_hours` where the site changes the first
+    one early.
+    """
 
     first_days: int = 7
     later_days: int = 7
@@ -184,12 +188,14 @@ def one_working_day_after(at: datetime, hours: Hours) -> datetime:
 
     Notes
     -----
-    Inside the hours: the same clock time on the next working day. Outside them counting starts when the site opens, so
-    the whole of that day is the limit: its end. Saturday 11:00 → Monday's end; Friday 16:00 → Monday 16:00.
+    Inside the hours: the same clock time on the next working day. Outside them counting starts when the site
+    opens, so the whole of that day is the limit: its end. Saturday 11:00 → Monday's end; Friday 16:00 →
+    Monday 16:00.
 
     References
     ----------
-    Refer within 1 working day: NICE NG19 (read in pages that quote it). How a working day is counted is a design choice.
+    Refer within 1 working day: NICE NG19 (read in pages that quote it). How a working day is counted is a
+    design choice.
     """
     if is_open(at, hours):
         local = at.astimezone(hours.zone)
@@ -231,7 +237,8 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
     urgency : {"immediate", "one_working_day", "planned"}
     hours : Hours
     planned_days : int
-        For `planned`: the end of this many calendar days later, or of the working day after (a house rule). [d]
+        For `planned`: the end of this many calendar days later, or of the working day after (a house rule).
+        [d]
 
     Raises
     ------
@@ -289,7 +296,8 @@ def referral_clock(
 
     Notes
     -----
-    Immediate and not reached is a stop at once; the others from their limit on. Before the limit: nothing to say.
+    Immediate and not reached is a stop at once; the others from their limit on. Before the limit: nothing to
+    say.
     """
     if reached:
         return Clock("", None, "")
@@ -312,13 +320,13 @@ def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:
 
     Notes
     -----
-    Hours of an early first change are counted in whole days from the sealing, rounded down: 48 to 71 h are two days,
-    72 h three.
+    Hours of an early first change are counted in whole days from the sealing, rounded down: 48 to 71 h are
+    two days, 72 h three.
 
     References
     ----------
-    First review within one week, then every one to two: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
-    First change of a cast after 48 to 72 h: common practice, no source.
+    First review within one week, then every one to two: Fernando ME et al., J Foot Ankle Res 2022;15:31,
+    table 5. First change of a cast after 48 to 72 h: common practice, no source.
     """
     days = rule.first_days if first else rule.later_days
     if first and rule.first_change_hours is not None:
@@ -327,7 +335,9 @@ def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:
 
 
 def seal_clock(open_by: date, now: datetime, zone: tzinfo) -> Clock:
-    """How a sealed device stands: nothing before its day, an ask on it, a stop from the midnight that ends it."""
+    """How a sealed device stands: nothing before its day, an ask on it, a stop from the midnight that
+    ends it.
+    """
     today = day_at(now, zone)
     due = _local(open_by + timedelta(days=1), time(0), zone)
     days = (today - open_by).days

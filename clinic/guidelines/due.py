@@ -1,7 +1,8 @@
 """Is it late, is it too old? Every such rule in whole days: visits, sealed devices, facts, plans, insoles.
 
-Days are calendar days of the clinic, given as arguments; nothing here reads a clock. Limits in hours (red flags,
-referrals) stand beside this in ``clocks``. What is late stays late on every later day until it is done.
+Days are calendar days of the clinic, given as arguments; nothing here reads a clock. Limits in hours (red
+flags, referrals) stand beside this in ``clocks``. What is late stays late on every later day until it is
+done.
 """
 
 from collections.abc import Iterable
@@ -48,9 +49,9 @@ INQUIRY_DAYS = 14
 #: A signed plan is given this long to work before a lesion that does not close asks for another look
 #: (design choice). [d]
 PLAN_DAYS = 28
-#: Measured relief of insoles fell from 39 % when new to 32 % at 6 months and 20 % at 12 (81 people, Diabet Med
-#: 2001, read second-hand), from which 6 months is taken as the day to renew. Another 43 people kept their relief
-#: for 12 months (Paton, i-FAB 2010, read second-hand): the earlier day is the cautious one. [d]
+#: Measured relief of insoles fell from 39 % when new to 32 % at 6 months and 20 % at 12 (81 people, Diabet
+#: Med 2001, read second-hand), from which 6 months is taken as the day to renew. Another 43 people kept their
+#: relief for 12 months (Paton, i-FAB 2010, read second-hand): the earlier day is the cautious one. [d]
 FOAM_DAYS = 183
 
 
@@ -82,8 +83,8 @@ def visit_standing(next_on: date | None, today: date, *, in_care: bool, open_les
     in_care : bool
         Nobody awaits a person who moved or died.
     open_lesions : bool
-        With an open lesion a missing date is itself a fault; without one it is not. A date that was agreed and
-        is past is overdue either way.
+        With an open lesion a missing date is itself a fault; without one it is not. A date that was agreed
+        and is past is overdue either way.
 
     Returns
     -------

@@ -155,7 +155,8 @@ def sinbad(
 
     Notes
     -----
-    Not for predicting one person's outcome. "Severe" from 3 on is the English and Welsh audit's word (from memory).
+    Not for predicting one person's outcome. "Severe" from 3 on is the English and Welsh audit's word (from
+    memory).
 
     References
     ----------
@@ -214,8 +215,8 @@ def wifi_wound(
 
     Notes
     -----
-    0 no ulcer, no gangrene; 1 small and shallow; 2 deeper with bone, joint or tendon exposed, or shallow on the heel,
-    or gangrene of digits; 3 extensive and deep, or deep on the heel, or gangrene beyond the digits.
+    0 no ulcer, no gangrene; 1 small and shallow; 2 deeper with bone, joint or tendon exposed, or shallow on
+    the heel, or gangrene of digits; 3 extensive and deep, or deep on the heel, or gangrene beyond the digits.
 
     References
     ----------
@@ -275,8 +276,8 @@ def wifi_stage(wound: int | None, ischaemia: int | None, infection: int | None) 
 
     Notes
     -----
-    A table of 64 cells; the stage does not follow from the sum of the grades. Stage 5, a foot that cannot be saved,
-    is outside the table.
+    A table of 64 cells; the stage does not follow from the sum of the grades. Stage 5, a foot that cannot be
+    saved, is outside the table.
 
     References
     ----------
@@ -325,7 +326,8 @@ def texas(
 
     References
     ----------
-    .. [1] Armstrong DG, Lavery LA, Harkless LB, Diabetes Care 1998;21:855-859; value sets UofTWoundGradeVS and
+    .. [1] Armstrong DG, Lavery LA, Harkless LB, Diabetes Care 1998;21:855-859; value sets UofTWoundGradeVS
+    and
        UofTWoundGradeStageVS of the HL7 wound assessment model.
     """
     if depth is not None and (isinstance(depth, bool) or depth not in (0, 1, 2, 3)):
@@ -362,9 +364,9 @@ def risk_category(
 
     Notes
     -----
-    0: neither lost sensation nor artery disease (deformity alone stays 0). 1: one of them. 2: both, or one with
-    deformity. 3: one of them with a past ulcer, an amputation or end-stage renal disease. Anyone after a healed
-    ulcer is read as 3 (design choice, the cautious way).
+    0: neither lost sensation nor artery disease (deformity alone stays 0). 1: one of them. 2: both, or one
+    with deformity. 3: one of them with a past ulcer, an amputation or end-stage renal disease. Anyone after a
+    healed ulcer is read as 3 (design choice, the cautious way).
 
     References
     ----------

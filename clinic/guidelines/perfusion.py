@@ -126,16 +126,17 @@ def ischaemia_grade(
 
     Notes
     -----
-    Toe pressure and TcPO2 decide where they are measured, since stiff arteries raise ankle values; of the two the
-    worse counts, and so of ankle pressure and index (design choice, the cautious way). An index over 1.3 means
-    arteries that cannot be compressed: the ankle then decides nothing. Values between the printed steps
+    Toe pressure and TcPO2 decide where they are measured, since stiff arteries raise ankle values; of the two
+    the worse counts, and so of ankle pressure and index (design choice, the cautious way). An index over 1.3
+    means arteries that cannot be compressed: the ankle then decides nothing. Values between the printed steps
     (index 0.795) take the worse grade.
 
     References
     ----------
     .. [1] Mills JL et al., J Vasc Surg 2014;59(1):220-234, doi:10.1016/j.jvs.2013.08.003, ischaemia table as
        reproduced in PMC11279131, table 2.
-    .. [2] Fitridge R et al., intersocietal guideline 2023, Diabetes Metab Res Rev 2024;40(3):e3686: urgent lines.
+    .. [2] Fitridge R et al., intersocietal guideline 2023, Diabetes Metab Res Rev 2024;40(3):e3686: urgent
+    lines.
     """
     for name, pressure in (
         ("ankle_pressure", ankle_pressure),

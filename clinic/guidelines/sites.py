@@ -31,15 +31,18 @@ class FootSite:
     sinbad_site : int
         0 forefoot (toes included), 1 midfoot or hindfoot [-].
     load_case : str or None
-        The moment of the step in which the insole carries this place; None when it does not bear on the insole.
+        The moment of the step in which the insole carries this place; None when it does not bear on the
+        insole.
     insole_plan : bool
         Whether a relief cut in an insole can serve it.
     map_xy : tuple of float
-        Place on the foot map of its surface, as fractions: across from the medial side, along from the heel [-].
+        Place on the foot map of its surface, as fractions: across from the medial side, along from the heel
+        [-].
 
     References
     ----------
-    SINBAD site classes: Ince et al., Diabetes Care 2008;31(5):964-967. Load cases: common practice, no source.
+    SINBAD site classes: Ince et al., Diabetes Care 2008;31(5):964-967. Load cases: common practice, no
+    source.
     """
 
     id: str
@@ -66,7 +69,8 @@ def _other(id: str, words: str, region: Region, surface: Surface, x: float, y: f
 
 
 _ORDINAL = {1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth"}
-# Across the foot from its medial side, along it from the heel; toes and heads fan out as in a drawing of a foot.
+# Across the foot from its medial side, along it from the heel; toes and heads fan out as in a drawing of a
+# foot.
 _TOE = {2: (0.44, 0.93), 3: (0.58, 0.91), 4: (0.70, 0.87), 5: (0.82, 0.82)}
 _HEAD = {1: (0.22, 0.72), 2: (0.40, 0.76), 3: (0.54, 0.75), 4: (0.68, 0.70), 5: (0.83, 0.63)}
 _WEB = {1: (0.34, 0.83), 2: (0.50, 0.84), 3: (0.64, 0.81), 4: (0.76, 0.76)}

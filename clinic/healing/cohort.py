@@ -1,4 +1,6 @@
-"""From case records to durations: the rules that decide where time starts, how it ends, and who is counted where."""
+"""From case records to durations: the rules that decide where time starts, how it ends, and who is
+counted where.
+"""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -13,14 +15,16 @@ from clinic.healing.survival import KaplanMeier, LogRank, kaplan_meier, logrank
 __all__ = ["RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
 
 RULES = (
-    "Time zero is the first fitting of a device; a lesion never fitted stands on a line of its own, from its first "
+    "Time zero is the first fitting of a device; a lesion never fitted stands on a line of its own, from its "
+    "first "
     "assessment, and is in no comparison.",
     "A lesion counts under its first device, whatever followed.",
     "Healed counts on the day it was first found closed, once that was confirmed.",
     "Amputation of the part and death end the follow-up: they compete with healing and are shown as such.",
     "Open lesions and those lost to follow-up are censored on the day last seen.",
     "Lesions that ended before time zero are left out and counted.",
-    "Intervals come from drawing people again, each with all lesions: lesions of one person do not heal independently.",
+    "Intervals come from drawing people again, each with all lesions: lesions of one person do not heal "
+    "independently.",
 )
 """The rules, in words for the page that shows the figures."""
 
@@ -96,7 +100,8 @@ class CaseRecord:
         ):
             if day is not None and day < self.first_seen:
                 raise SurvivalError(
-                    f"{name} of {self.lesion}: {day.isoformat()} is before first_seen, {self.first_seen.isoformat()}"
+                    f"{name} of {self.lesion}: {day.isoformat()} is before first_seen, "
+                    f"{self.first_seen.isoformat()}"
                 )
 
 

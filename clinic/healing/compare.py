@@ -1,4 +1,6 @@
-"""Whether two courses differ: the slope of the equivalent radius of each, and the difference with its interval."""
+"""Whether two courses differ: the slope of the equivalent radius of each, and the difference with its
+interval.
+"""
 
 import math
 from collections.abc import Sequence
@@ -94,7 +96,9 @@ class Comparison:
 
 
 def split_run(run: Run, day: date) -> tuple[tuple[Area, ...], tuple[Area, ...]]:
-    """Areas up to and on a day, and those after it: what was measured on the day of a change came before it."""
+    """Areas up to and on a day, and those after it: what was measured on the day of a change came before
+    it.
+    """
     return (
         tuple(area for area in run.areas if area.day <= day),
         tuple(area for area in run.areas if area.day > day),
@@ -123,11 +127,11 @@ def slope_of(areas: Sequence[Area], confidence: float = 0.95) -> Slope:
 
     Notes
     -----
-    Least squares with weights 1/σᵢ², σᵢ the measuring error of the radius. The covariance (XᵀWX)⁻¹ is multiplied by
-    max(1, χ²/(n − 2)), so a course that scatters more than measuring explains gets a wider interval and one that
-    happens to scatter less does not get a narrower one [1]_; the interval takes Student's t with n − 2 degrees of
-    freedom. A straight line fits the radius better than the area, because a margin that advances evenly makes it one
-    [2]_; a course that bends is described by its mean slope.
+    Least squares with weights 1/σᵢ², σᵢ the measuring error of the radius. The covariance (XᵀWX)⁻¹ is
+    multiplied by max(1, χ²/(n − 2)), so a course that scatters more than measuring explains gets a wider
+    interval and one that happens to scatter less does not get a narrower one [1]_; the interval takes
+    Student's t with n − 2 degrees of freedom. A straight line fits the radius better than the area, because a
+    margin that advances evenly makes it one [2]_; a course that bends is described by its mean slope.
 
     References
     ----------
@@ -183,8 +187,8 @@ def compare(first: Sequence[Area], second: Sequence[Area], confidence: float = 0
     Notes
     -----
     The interval is that of Welch: standard error √(s₁² + s₂²) with
-    ν = (s₁² + s₂²)²/(s₁⁴/ν₁ + s₂⁴/ν₂) degrees of freedom [1]_. It says whether two courses differ, never why: what
-    else changed on the same day is in it too.
+    ν = (s₁² + s₂²)²/(s₁⁴/ν₁ + s₂⁴/ν₂) degrees of freedom [1]_. It says whether two courses differ, never why:
+    what else changed on the same day is in it too.
 
     References
     ----------

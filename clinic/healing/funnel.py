@@ -57,8 +57,8 @@ def funnel_limits(
 
     Notes
     -----
-    Exact binomial limits, interpolated between counts: with r the smallest count whose P(R ≤ r) reaches the tail a,
-    the limit is (r − (P(R ≤ r) − a) / P(R = r)) / n, kept within 0 and 1. Both tails alike.
+    Exact binomial limits, interpolated between counts: with r the smallest count whose P(R ≤ r) reaches the
+    tail a, the limit is (r − (P(R ≤ r) − a) / P(R = r)) / n, kept within 0 and 1. Both tails alike.
 
     References
     ----------

@@ -96,20 +96,23 @@ def cumulative_incidence(
     Raises
     ------
     SurvivalError
-        If there is no subject, counts differ, a duration is negative or not finite, a cause is unknown or given
-        twice, or the confidence is not between 0 and 1.
+        If there is no subject, counts differ, a duration is negative or not finite, a cause is unknown or
+        given twice, or the confidence is not between 0 and 1.
 
     Notes
     -----
-    I_k(t) = Σ S(tᵢ₋) d_kᵢ/nᵢ with S the Kaplan-Meier estimate of no ending at all [1]_; the causes and S add up to
-    1. 1 − Kaplan-Meier with the other causes censored is larger, since it lets the dead heal later. Variance by
-    the delta method,
-    Σ [I(t) − I(tᵢ)]² dᵢ/(nᵢ(nᵢ − dᵢ)) + Σ S(tᵢ₋)² d_kᵢ(nᵢ − d_kᵢ)/nᵢ³ − 2 Σ [I(t) − I(tᵢ)] S(tᵢ₋) d_kᵢ/nᵢ² [2]_.
+    I_k(t) = Σ S(tᵢ₋) d_kᵢ/nᵢ with S the Kaplan-Meier estimate of no ending at all [1]_; the causes and S add
+    up to
+    1. 1 − Kaplan-Meier with the other causes censored is larger, since it lets the dead heal later. Variance
+       by the delta method,
+    Σ [I(t) − I(tᵢ)]² dᵢ/(nᵢ(nᵢ − dᵢ)) + Σ S(tᵢ₋)² d_kᵢ(nᵢ − d_kᵢ)/nᵢ³ − 2 Σ [I(t) − I(tᵢ)] S(tᵢ₋) d_kᵢ/nᵢ²
+    [2]_.
 
     References
     ----------
     .. [1] Aalen OO, Johansen S, Scand J Stat 1978;5:141-150.
-    .. [2] Marubini E, Valsecchi MG, Analysing survival data from clinical trials and observational studies, 1995,
+    .. [2] Marubini E, Valsecchi MG, Analysing survival data from clinical trials and observational studies,
+    1995,
        ch. 10 (formula from memory; with one cause it is Greenwood's, which a test holds).
     """
     times = np.asarray(durations, dtype=float)

@@ -140,8 +140,8 @@ def look_back(wounds: Iterable[Followed], week: int) -> tuple[Looked, ...]:
     Returns
     -------
     tuple of Looked
-        Of wounds open on that day with three areas of one kind by then, the last at most 8 days before; others had
-        no forecast then.
+        Of wounds open on that day with three areas of one kind by then, the last at most 8 days before;
+        others had no forecast then.
 
     Raises
     ------
@@ -228,7 +228,8 @@ def brier(looked: Sequence[Looked]) -> tuple[float, float] | None:
     Returns
     -------
     tuple of float or None
-        Mean squared gap between chance and outcome (0 or 1), less is better [1]_; None where no outcome is known.
+        Mean squared gap between chance and outcome (0 or 1), less is better [1]_; None where no outcome is
+        known.
 
     Notes
     -----

@@ -98,9 +98,10 @@ def agreement(pairs: Sequence[Pair]) -> Agreement | None:
     Notes
     -----
     Differences are taken in per cent of the mean of a pair, since the error of an area grows with it [1]_:
-    limits = mean ± 1.96·s; their standard error is s·√(1/n + 1.96²/(2(n − 1))), Student's t with n − 1 degrees of
-    freedom [2]_. The coefficient of variation of one measurement is √(Σ d²/2n), d as a share of the pair's mean [3]_.
-    From 20 pairs on, the limits are known to about ± 0.76 of s; below, a clinic's own error is shown and not used.
+    limits = mean ± 1.96·s; their standard error is s·√(1/n + 1.96²/(2(n − 1))), Student's t with n − 1
+    degrees of freedom [2]_. The coefficient of variation of one measurement is √(Σ d²/2n), d as a share of
+    the pair's mean [3]_. From 20 pairs on, the limits are known to about ± 0.76 of s; below, a clinic's own
+    error is shown and not used.
 
     References
     ----------

@@ -1,4 +1,6 @@
-"""Cumulative incidence with intervals from drawing people again: several lesions of one person are not independent."""
+"""Cumulative incidence with intervals from drawing people again: several lesions of one person are not
+independent.
+"""
 
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
@@ -46,8 +48,9 @@ def incidence_by_people(
     Returns
     -------
     tuple of Incidence
-        One per cause: shares as `cumulative_incidence` gives them, `error` the standard deviation over the draws,
-        `low` and `high` their percentiles; None where the share is 0 or 1, or all lesions belong to one person.
+        One per cause: shares as `cumulative_incidence` gives them, `error` the standard deviation over the
+        draws, `low` and `high` their percentiles; None where the share is 0 or 1, or all lesions belong to
+        one person.
 
     Raises
     ------
@@ -56,9 +59,9 @@ def incidence_by_people(
 
     Notes
     -----
-    Each draw takes as many people as there are, with replacement, every one with all lesions; a lesion drawn k times
-    counts as k in Σ S(tᵢ₋) d_kᵢ/nᵢ. Percentile intervals [1]_ of draws of whole clusters [2]_. With few people they
-    are somewhat too narrow.
+    Each draw takes as many people as there are, with replacement, every one with all lesions; a lesion drawn
+    k times counts as k in Σ S(tᵢ₋) d_kᵢ/nᵢ. Percentile intervals [1]_ of draws of whole clusters [2]_. With
+    few people they are somewhat too narrow.
 
     References
     ----------

@@ -80,7 +80,8 @@ def read_series(content: bytes) -> tuple[SeriesRow, ...]:
         key = (lesion, day, method, state)
         if key in seen:
             faults.append(
-                f"row {line}: date '{day.isoformat()}' of lesion '{lesion}' repeats row {seen[key]}, at most 1 area "
+                f"row {line}: date '{day.isoformat()}' of lesion '{lesion}' repeats row {seen[key]}, at most "
+                "1 area "
                 "per lesion, method, state and day"
             )
             continue
@@ -96,9 +97,9 @@ def read_events(content: bytes) -> tuple[EventRow, ...]:
     Parameters
     ----------
     content : bytes
-        UTF-8 text with or without a byte order mark. ``weeks`` is taken as a name of the duration column, since
-        published survival tables are often headed by their unit. Without a group column all rows are one
-        group named ``all``.
+        UTF-8 text with or without a byte order mark. ``weeks`` is taken as a name of the duration column,
+        since published survival tables are often headed by their unit. Without a group column all rows are
+        one group named ``all``.
 
     Returns
     -------

@@ -112,8 +112,8 @@ def filter_trend(
     Notes
     -----
     r' = v + w₁, v' = w₂ with white noises of intensity ``level_noise`` a and ``trend_noise`` b. Over a step
-    Δ: F = [[1, Δ], [0, 1]], Q = [[aΔ + bΔ³/3, bΔ²/2], [bΔ²/2, bΔ]] [1]_. The first observation sets the level,
-    which equals a diffuse start of the level; the trend starts from the model's prior.
+    Δ: F = [[1, Δ], [0, 1]], Q = [[aΔ + bΔ³/3, bΔ²/2], [bΔ²/2, bΔ]] [1]_. The first observation sets the
+    level, which equals a diffuse start of the level; the trend starts from the model's prior.
 
     References
     ----------
@@ -176,8 +176,8 @@ def smooth_trend(times: Floats, widen: Floats, filtered: Filtered, model: TrendM
 
     Notes
     -----
-    C = P Fᵀ P₋⁻¹, x̂ = x + C(x̂₊ − x₋), P̂ = P + C(P̂₊ − P₋)Cᵀ [1]_. Where two times coincide and no break lies
-    between them the step is the identity and the later estimate is taken over.
+    C = P Fᵀ P₋⁻¹, x̂ = x + C(x̂₊ − x₋), P̂ = P + C(P̂₊ − P₋)Cᵀ [1]_. Where two times coincide and no break
+    lies between them the step is the identity and the later estimate is taken over.
 
     References
     ----------

@@ -1,7 +1,7 @@
 """Where a place of the foot stands on the page: two views of each foot, as one looks at them.
 
-A sole is drawn as seen by someone facing it, toes up: the big toe of a left foot is then on the left of the page.
-A top is drawn as the person looks down on it: the big toe of a left foot is on the right.
+A sole is drawn as seen by someone facing it, toes up: the big toe of a left foot is then on the left of the
+page. A top is drawn as the person looks down on it: the big toe of a left foot is on the right.
 """
 
 from __future__ import annotations
@@ -94,7 +94,9 @@ def place_on_page(site: FootSite, side: str) -> tuple[float, float]:
 
 
 def _spread(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Push discs apart until none covers another, staying inside the box; the same points give the same answer."""
+    """Push discs apart until none covers another, staying inside the box; the same points give the same
+    answer.
+    """
     moved = [list(point) for point in points]
     for _ in range(200):
         calm = True

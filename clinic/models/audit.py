@@ -1,7 +1,7 @@
 """The append-only audit chain of a site: copies as text, no foreign keys, each row bound to the one before.
 
-What a row says about a person is sealed with that person's key. The digest is made over the sealed text, so that
-destroying the key erases what was said and leaves the chain whole.
+What a row says about a person is sealed with that person's key. The digest is made over the sealed text, so
+that destroying the key erases what was said and leaves the chain whole.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ class AuditEvent(models.Model):
     target_kind = models.CharField(max_length=40)
     target_id = models.CharField(max_length=40)
     person_id = models.BigIntegerField(null=True)
-    # Canonical JSON text (a database's own JSON type may reorder keys and so change the digest), sealed for a person.
+    # Canonical JSON text (a database's own JSON type may reorder keys and so change the digest), sealed for a
+    # person.
     payload = models.TextField()
     previous_digest = models.CharField(max_length=64)
     digest = models.CharField(max_length=64)

@@ -44,6 +44,11 @@ class DecisionLine(ClinicalRecord):
     def computed_digest(self) -> str:
         """Hash of everything the line says."""
         told = [
-            self.prescription_id, self.kind, str(self.decided_on), self.who, self.sentence, self.content_sha256,
-        ]  # fmt: skip
+            self.prescription_id,
+            self.kind,
+            str(self.decided_on),
+            self.who,
+            self.sentence,
+            self.content_sha256,
+        ]
         return hashlib.sha256(json.dumps(told, ensure_ascii=False).encode()).hexdigest()

@@ -21,7 +21,8 @@ class Episode(ClinicalRecord):
             models.CheckConstraint(
                 condition=models.Q(first_assessed_on__gte=models.F("first_presented_on")),
                 name="episode_order",
-                violation_error_message="the first expert assessment cannot lie before the first presentation",
+                violation_error_message="the first expert assessment cannot lie "
+                "before the first presentation",
             ),
             models.UniqueConstraint(
                 fields=["person"],

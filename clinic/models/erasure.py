@@ -5,7 +5,9 @@ from django.db import models
 
 
 class PersonKey(models.Model):
-    """Opens the payloads of one person's audit rows. Destroying it is what erases them; the rows stay chained."""
+    """Opens the payloads of one person's audit rows. Destroying it is what erases them; the rows stay
+    chained.
+    """
 
     # A plain number: the key outlives nothing and nothing may point at it.
     person_id = models.BigIntegerField(primary_key=True)

@@ -38,12 +38,14 @@ class Fitting(ClinicalRecord):
                 name="fitting_review_after",
                 violation_error_message="the next review lies after the fitting",
             ),
-            # A device that stays on never counts as fitted without its list, its watch points and its next look.
+            # A device that stays on never counts as fitted without its list, its watch points and its next
+            # look.
             models.CheckConstraint(
                 condition=models.Q(sealed=False)
                 | (models.Q(open_by__isnull=False, review_on__isnull=False) & ~models.Q(watch_points="")),
                 name="fitting_sealed_whole",
-                violation_error_message="a sealed fitting needs the day to open, the next review and the skin to check",
+                violation_error_message="a sealed fitting needs the day to open, the next review and the "
+                "skin to check",
             ),
         ]
 

@@ -1,4 +1,6 @@
-"""A pressure map measured under one foot, as its grid was read, with the two points by which it is laid on the insole."""
+"""A pressure map measured under one foot, as its grid was read, with the two points by which it is laid
+on the insole.
+"""
 
 from __future__ import annotations
 

@@ -9,7 +9,9 @@ from .record import ClinicalRecord
 
 
 class Merge(ClinicalRecord):
-    """One merge. `changes` says of each column that was written what stood before and after, so undoing is exact."""
+    """One merge. `changes` says of each column that was written what stood before and after, so undoing
+    is exact.
+    """
 
     SITE_PATH = "kept__site"
 
@@ -17,7 +19,8 @@ class Merge(ClinicalRecord):
     emptied = models.ForeignKey("clinic.Person", on_delete=models.PROTECT, related_name="merged_by")
     merged_at = models.DateTimeField()
     because = models.CharField(max_length=300)
-    #: In the order written: noun, number, column, before, after, and whether the row came from the emptied record.
+    #: In the order written: noun, number, column, before, after, and whether the row came from the emptied
+    #: record.
     changes = models.JSONField(default=list, blank=True)
     undone_at = models.DateTimeField(null=True, blank=True)
     undone_by = models.ForeignKey(
@@ -53,7 +56,9 @@ class Merge(ClinicalRecord):
 
 
 class PeopleApart(models.Model):
-    """Two records alike that somebody knows to be two people. Numbers, no keys: it outlives an erased record."""
+    """Two records alike that somebody knows to be two people. Numbers, no keys: it outlives an erased
+    record.
+    """
 
     site = models.ForeignKey("clinic.Site", on_delete=models.PROTECT, related_name="people_apart")
     first_id = models.BigIntegerField()

@@ -9,7 +9,9 @@ from .record import ClinicalRecord
 
 
 class OpeningCard(ClinicalRecord):
-    """One printed card for one sealing; its words are copies, so that a reprint says what the person holds."""
+    """One printed card for one sealing; its words are copies, so that a reprint says what the person
+    holds.
+    """
 
     SITE_PATH = "prescription__limb__person__site"
 

@@ -53,7 +53,8 @@ class Person(ClinicalRecord):
         constraints = [
             models.UniqueConstraint(
                 fields=["site", "record_number"],
-                # The number of a merged record stays searchable; a clinic that takes both over may use it already.
+                # The number of a merged record stays searchable; a clinic that takes both over may use it
+                # already.
                 condition=models.Q(merged_into__isnull=True),
                 name="person_record_number",
                 violation_error_message="another person of this clinic has this record number",

@@ -184,7 +184,8 @@ class Prescription(ClinicalRecord):
                     device_class__in=list(_STAYS_ON),
                 ),
                 name="prescription_sealed",
-                violation_error_message="only a non-removable device is sealed, and then it has a day to open it by",
+                violation_error_message="only a non-removable device is sealed, and then it has a day to "
+                "open it by",
             ),
             models.CheckConstraint(
                 condition=models.Q(second_by__isnull=True, second_at__isnull=True)

@@ -1,4 +1,6 @@
-"""A reason that can be given at a site, in its own words. It counts as one of the program's, so that clinics compare."""
+"""A reason that can be given at a site, in its own words. It counts as one of the program's, so that
+clinics compare.
+"""
 
 from __future__ import annotations
 

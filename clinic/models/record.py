@@ -70,7 +70,9 @@ def one_of(
 
 
 def counts_for() -> models.ForeignKey:
-    """The clinic a row counts for in figures once its person was handed to another; empty: the person's clinic."""
+    """The clinic a row counts for in figures once its person was handed to another; empty: the person's
+    clinic.
+    """
     return models.ForeignKey(
         "clinic.Site", on_delete=models.PROTECT, null=True, blank=True, editable=False, related_name="+"
     )

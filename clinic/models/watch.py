@@ -15,7 +15,9 @@ class WatchKind(models.TextChoices):
 
 
 class WatchPoint(ClinicalRecord):
-    """One place, named in words, with the estimate that put it on the list; written when the plan is signed."""
+    """One place, named in words, with the estimate that put it on the list; written when the plan is
+    signed.
+    """
 
     SITE_PATH = "limb_plan__limb__person__site"
 

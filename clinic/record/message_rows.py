@@ -94,7 +94,8 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     (
         "censored_deaths",
         "ask",
-        "Amputation and death are censored here, as if those wounds could still heal: this overstates healing.",
+        "Amputation and death are censored here, as if those wounds could still heal: this overstates "
+        "healing.",
         "competing events censored",
         PRACTICE,
     ),
@@ -159,7 +160,8 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     (
         "no_signed_content",
         "ask",
-        "This prescription was stored without a signed content; its facts and advice cannot be shown as they stood.",
+        "This prescription was stored without a signed content; its facts and advice cannot be shown as they "
+        "stood.",
         "signed record incomplete",
         RECORD,
     ),
@@ -188,7 +190,8 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     (
         "stored_already",
         "ask",
-        "This visit was stored already, so it was not stored twice. If you changed something since, correct it here.",
+        "This visit was stored already, so it was not stored twice. If you changed something since, correct "
+        "it here.",
         "form sent twice",
         DESIGN,
     ),

@@ -1,8 +1,8 @@
 """Everything the program says out loud, in one table: how loud, in which words, from where, because of what.
 
-Three levels. *Stop* halts the work until somebody answers it. *Ask* wants an answer but lets the work go on. *Note*
-only tells. A page emits a stop or an ask from this table only; a level shown twice a day to one person for one cause
-is a defect, so each message names its cause and a list shows a cause once.
+Three levels. *Stop* halts the work until somebody answers it. *Ask* wants an answer but lets the work go on.
+*Note* only tells. A page emits a stop or an ask from this table only; a level shown twice a day to one person
+for one cause is a defect, so each message names its cause and a list shows a cause once.
 """
 
 from collections.abc import Iterable

@@ -1,7 +1,7 @@
 """Tags of every template: panels that stop or ask, the frame of a state, a day in words.
 
-A panel's level and first words come from the one table of messages, the rest from the page. Built in by the settings,
-so that a page needs no other way to be loud.
+A panel's level and first words come from the one table of messages, the rest from the page. Built in by the
+settings, so that a page needs no other way to be loud.
 """
 
 from __future__ import annotations
@@ -39,7 +39,8 @@ class Panel(template.Node):
             str(self.name.resolve(context)), **{key: conditional_escape(value) for key, value in told.items()}
         )
         inside = self.nodelist.render(context).strip()
-        # The words are the table's own, their values were escaped above; what stands inside is the template's.
+        # The words are the table's own, their values were escaped above; what stands inside is the
+        # template's.
         words = mark_safe(message.text)  # noqa: S308
         first = format_html("<strong>{}</strong>", words) if inside else words
         if attributes.get("tag") == "div":

@@ -18,7 +18,9 @@ __all__ = ["review_seen"]
 def review_seen(
     *, by: User, lesion: Lesion, concern: str, shown: str, may_be_seen: bool, note: str, seen_on: date
 ) -> ReviewNote:
-    """Record that a lesion was looked at. ``concern`` is the list's now, ``shown`` the one on the page that was sent."""
+    """Record that a lesion was looked at. ``concern`` is the list's now, ``shown`` the one on the page
+    that was sent.
+    """
     if not lesion.is_open:
         raise Refused("This lesion is no longer open; it is not on the list.")
     if not may_be_seen:

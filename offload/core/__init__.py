@@ -4,7 +4,8 @@ Conventions of the package
 --------------------------
 * Lengths in mm, areas in mm², forces in N, pressures in kPa, masses in kg, angles in degrees.
 * Anatomical frame for both feet: the origin is the rearmost point of the insole on its long axis,
-  ``y`` points distally (heel to toes), ``x`` points laterally. Drawings flip the left foot; the core never does.
+  ``y`` points distally (heel to toes), ``x`` points laterally. Drawings flip the left foot; the core never
+  does.
 * Values come in and go out as frozen dataclasses; nothing here knows a person, a database or a clock.
 """
 

@@ -1,4 +1,6 @@
-"""A measured map as inline SVG: as its grid was read, with a scale to read points off, and laid on the insole."""
+"""A measured map as inline SVG: as its grid was read, with a scale to read points off, and laid on the
+insole.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +31,8 @@ def grid_picture(grid: MeasuredGrid, side: str) -> SafeString:
     out = [opening_tag(SCALE + width + AROUND, AROUND + height + SCALE, title)]
     out.append(image_tag(palette_png(kpa, kpa > 0, top, mirrored=mirrored), (SCALE, AROUND, width, height)))
     out.append(
-        f'<rect x="{SCALE}" y="{AROUND}" width="{width:.2f}" height="{height:.2f}" stroke="currentColor" stroke-width=".4"/>'
+        f'<rect x="{SCALE}" y="{AROUND}" width="{width:.2f}" height="{height:.2f}" stroke="currentColor" '
+        'stroke-width=".4"/>'
     )
     for along in range(0, int(height) + 1, STEP):
         y, named = AROUND + height - along, along % NAMED == 0
@@ -51,7 +54,10 @@ def grid_picture(grid: MeasuredGrid, side: str) -> SafeString:
 
 
 def _figure(x: float, y: float, value: int, anchor: str) -> str:
-    return f'<text x="{x:.2f}" y="{y:.2f}" font-size="5" text-anchor="{anchor}" fill="currentColor">{value}</text>'
+    return (
+        f'<text x="{x:.2f}" y="{y:.2f}" font-size="5" text-anchor="{anchor}" '
+        f'fill="currentColor">{value}</text>'
+    )
 
 
 def map_picture(placed: PressureMap, insole: Insole, side: str, marks: Collection[str]) -> SafeString:

@@ -21,7 +21,9 @@ Box = tuple[float, float, float, float]
 
 
 class Paper:
-    """A part of an insole on paper, between two of its corners [mm]; a left foot is drawn with its lateral side at the left."""
+    """A part of an insole on paper, between two of its corners [mm]; a left foot is drawn with its
+    lateral side at the left.
+    """
 
     def __init__(self, low: Point, high: Point, side: str) -> None:
         self.side, self.mirrored = side, side == "left"
@@ -60,7 +62,8 @@ def image_tag(png: bytes, box: Box) -> str:
     """A picture of cells in its box on paper [mm]."""
     x, y, width, height = (f"{value:.2f}" for value in box)
     return (
-        f'<image href="data:image/png;base64,{base64.b64encode(png).decode()}" x="{x}" y="{y}" width="{width}" '
+        f'<image href="data:image/png;base64,{base64.b64encode(png).decode()}" x="{x}" y="{y}" '
+        f'width="{width}" '
         f'height="{height}" preserveAspectRatio="none"/>'
     )
 
@@ -71,18 +74,21 @@ def scale_legend(top: float) -> SafeString:
     width, left, bar = 200.0, 6.0, 188.0
     step = bar / LEGEND_STEPS
     out = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} 24" role="img" class="pressure-legend" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} 24" role="img" '
+        'class="pressure-legend" '
         f'aria-label="Scale from 0 to {top:g} kPa, dark is high; line at {limit:g} kPa">'
     ]
     for n in range(LEGEND_STEPS):
         r, g, b = RAMP[round(n / (LEGEND_STEPS - 1) * (len(RAMP) - 1))]
         out.append(
-            f'<rect x="{left + n * step:.2f}" y="2" width="{step + 0.1:.2f}" height="9" fill="rgb({r},{g},{b})"/>'
+            f'<rect x="{left + n * step:.2f}" y="2" width="{step + 0.1:.2f}" height="9" '
+            f'fill="rgb({r},{g},{b})"/>'
         )
     at = left + bar * limit / top
     out.append(
         f'<path d="M{at:.2f},0V13" class="level-under"/><path d="M{at:.2f},0V13" class="level"/>'
-        f'<rect x="{left}" y="2" width="{bar}" height="9" fill="none" stroke="currentColor" stroke-width=".4"/>'
+        f'<rect x="{left}" y="2" width="{bar}" height="9" fill="none" stroke="currentColor" '
+        'stroke-width=".4"/>'
     )
     marks = [(0.0, "0"), (limit, f"{limit:g}"), (top, f"{top:g} kPa")]
     for value, words in marks:
@@ -90,7 +96,8 @@ def scale_legend(top: float) -> SafeString:
         anchor = "start" if value == 0 else "end" if value == top else "middle"
         x = width - 2 if value == top else x
         out.append(
-            f'<text x="{x:.2f}" y="21" font-size="8" text-anchor="{anchor}" fill="currentColor">{words}</text>'
+            f'<text x="{x:.2f}" y="21" font-size="8" text-anchor="{anchor}" '
+            f'fill="currentColor">{words}</text>'
         )
     out.append("</svg>")
     return SafeString("".join(out))

@@ -51,7 +51,9 @@ ORDER = {"error": 0, "warn": 1, "note": 2}
 
 @dataclass(frozen=True)
 class Frame:
-    """Where the drawing lies in the drawn frame (left foot mirrored), so that a pointer can be read back [mm]."""
+    """Where the drawing lies in the drawn frame (left foot mirrored), so that a pointer can be read back
+    [mm].
+    """
 
     side: str
     left: float
@@ -149,8 +151,8 @@ class PlanPicture:
 def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> tuple[float, float]:
     """A point of the insole: a landmark if it has that name, else shares across and along the foot.
 
-    `across` counts from the medial edge, `along` from the heel. The point is drawn inwards if it would lie off
-    the insole or nearer than a fingertip to its edge. [mm]
+    `across` counts from the medial edge, `along` from the heel. The point is drawn inwards if it would lie
+    off the insole or nearer than a fingertip to its edge. [mm]
     """
     for mark in insole.landmarks:
         if mark.name == landmark:
@@ -320,7 +322,9 @@ def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[Pressur
 
 
 def _alternatives(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
-    """The best other cuts in their order, the plan's own wall and each whole-layer cut with it always among them."""
+    """The best other cuts in their order, the plan's own wall and each whole-layer cut with it always
+    among them.
+    """
     if plan.pressure is None:
         return ()
     now = max(lesion.peak_after for lesion in plan.pressure.lesions)

@@ -36,7 +36,9 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Effort:
-    """How finely a pressure is solved: cell size [mm], soft and stiff tissue too, other cuts too, where to look afterwards."""
+    """How finely a pressure is solved: cell size [mm], soft and stiff tissue too, other cuts too, where
+    to look afterwards.
+    """
 
     cell: float
     ranges: bool
@@ -53,7 +55,9 @@ LIVE = Effort(5.0, ranges=False, others=False, watch=False)  # while a lesion is
 
 @dataclass(frozen=True)
 class Remarks:
-    """What a record adds to a computed plan: its checks, its reasons, and where it departs from house rules."""
+    """What a record adds to a computed plan: its checks, its reasons, and where it departs from house
+    rules.
+    """
 
     checks: tuple[Check, ...] = ()
     reasons: tuple[str, ...] = ()
@@ -65,7 +69,9 @@ NO_REMARKS = Remarks()
 
 @dataclass(frozen=True)
 class Estimate:
-    """A plan with its pressures, the fields a page draws, and where to look afterwards; `missing` says why there are none."""
+    """A plan with its pressures, the fields a page draws, and where to look afterwards; `missing` says
+    why there are none.
+    """
 
     plan: ComputedPlan
     fields: tuple[PressureField, ...] = ()
@@ -94,8 +100,8 @@ def plan_estimate(
 ) -> Estimate:
     """The plan with its pressures.
 
-    Where they cannot be had (a foam nobody measured, a load that does not come to rest) the geometry stands, and a
-    reason and a flagged check say what is missing.
+    Where they cannot be had (a foam nobody measured, a load that does not come to rest) the geometry stands,
+    and a reason and a flagged check say what is missing.
     """
     estimate = pressed(plan_compute(spec, policy=policy, remarks=remarks), foams=foams, effort=effort)
     return estimate if not estimate.missing else replace(estimate, plan=_without(estimate))
@@ -104,7 +110,9 @@ def plan_estimate(
 def pressed(
     plan: ComputedPlan, *, foams: Mapping[str, Foam] | None = None, effort: Effort = FULL
 ) -> Estimate:
-    """Pressures joined to a plan whose geometry is known: the one door for the bench, for keeping and for drawing."""
+    """Pressures joined to a plan whose geometry is known: the one door for the bench, for keeping and for
+    drawing.
+    """
     known = packaged_foams() | dict(foams or {})
     unknown = sorted({layer.foam for layer in plan.spec.stack} - known.keys())
     if unknown:

@@ -27,9 +27,15 @@ def foam_fit(points: Sequence[FoamPoint]) -> FoamFit:
 
 
 def foam_keep(
-    *, label: str, hardness: str, points: Sequence[FoamPoint], source: str, measured_on: date, made_by: str,
+    *,
+    label: str,
+    hardness: str,
+    points: Sequence[FoamPoint],
+    source: str,
+    measured_on: date,
+    made_by: str,
     at: datetime,
-) -> ClinicFoam:  # fmt: skip
+) -> ClinicFoam:
     """Keep a foam under a key of its own. It is never changed: measured anew, it is another foam."""
     fit = foam_fit(points)
     stem = slugify(label)[:KEY_LENGTH] or "foam"

@@ -1,6 +1,7 @@
 """Writing relief plans: computed from a specification, kept as a draft under a random code, signed, replaced.
 
-Access and the audit row are the caller's, who knows the person; everything here runs in the caller's transaction.
+Access and the audit row are the caller's, who knows the person; everything here runs in the caller's
+transaction.
 """
 
 from __future__ import annotations
@@ -66,7 +67,11 @@ SAME_KPA = 0.5  # [kPa] peaks drawn farther than this from the kept ones are sai
 SAME = 0.01  # [mm] outlines of a stored and a recomputed plan may differ by this
 
 NOT_DRAWN = "The picture is not drawn:"
-ANEW = "The picture is solved anew by this program, which finds a peak {:.0f} kPa away from the one the plan was kept with."
+ANEW = (
+    "The picture is solved anew by this program, which finds a peak {:.0f} kPa away from the one the "
+    "plan "
+    "was kept with."
+)
 KEPT = "The figures below are those of the plan."
 
 
@@ -98,7 +103,8 @@ def plan_create(
 ) -> ReliefPlan:
     """Keep a draft under a new random code. It may replace a signed plan once it is signed itself.
 
-    If `unless` is a draft that says the same, it is returned and nothing is written: a form sent twice is kept once.
+    If `unless` is a draft that says the same, it is returned and nothing is written: a form sent twice is
+    kept once.
     """
     if replaces is not None and replaces.state == PlanState.DRAFT:
         raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
@@ -194,7 +200,8 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
     plan = _cut_again(row)
     if not _same_cut(plan, row.result):
         raise PlanRefused(
-            f"Plan {row.code} was computed by version {row.core_version} of the program and this one, version "
+            f"Plan {row.code} was computed by version {row.core_version} of the program and this one, "
+            "version "
             f"{plan.core_version}, cuts it differently: make a new plan."
         )
     return replace(
@@ -210,7 +217,9 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
 
 @dataclass(frozen=True)
 class Redrawn:
-    """A kept plan for a page: as it was kept, the pressure fields solved anew, and what is to say of their pictures."""
+    """A kept plan for a page: as it was kept, the pressure fields solved anew, and what is to say of
+    their pictures.
+    """
 
     plan: ComputedPlan
     fields: tuple[PressureField, ...] = ()
@@ -218,10 +227,11 @@ class Redrawn:
 
 
 def redrawn(row: ReliefPlan) -> Redrawn:
-    """The stored plan with its pressure solved anew for drawing, under the policy and the foams it was kept with.
+    """The stored plan with its pressure solved anew for drawing, under the policy and the foams it was kept
+    with.
 
-    Refused as `recomputed` is. The same cut is drawn whatever its peaks; where they are not the kept ones, or where
-    there is no picture, the remark says so.
+    Refused as `recomputed` is. The same cut is drawn whatever its peaks; where they are not the kept ones, or
+    where there is no picture, the remark says so.
     """
     plan = recomputed(row)
     if plan.pressure is None:
@@ -302,7 +312,8 @@ def _supersede(replaced: int) -> None:
     old = ReliefPlan.objects.select_for_update().get(pk=replaced)
     if old.state == PlanState.SUPERSEDED:
         raise PlanRefused(
-            f"Plan {old.code} v{old.number}, which this draft would replace, was replaced already: start a new version."
+            f"Plan {old.code} v{old.number}, which this draft would replace, was replaced already: start a "
+            "new version."
         )
     old.state = PlanState.SUPERSEDED
     old.version += 1

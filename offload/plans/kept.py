@@ -96,7 +96,9 @@ def foam_of(row: ClinicFoam) -> Foam:
 
 
 def share_outside(spec: Mapping[str, Any], label: str, ring: Sequence[Sequence[float]]) -> float:
-    """Share of a ring that lies outside the outline a plan holds of a lesion; 0 for a lesion it does not serve."""
+    """Share of a ring that lies outside the outline a plan holds of a lesion; 0 for a lesion it does not
+    serve.
+    """
     kept = next((one for one in spec["lesions"] if one["label"] == label), None)
     if kept is None:
         return 0.0

@@ -14,10 +14,20 @@ __all__ = ["plan_measured"]
 
 @transaction.atomic
 def plan_measured(
-    *, plan: ReliefPlan, label: str, measured_on: date, without_kpa: float, with_kpa: float, from_map: bool,
-    note: str, made_by: str, at: datetime,
-) -> PlanMeasurement:  # fmt: skip
-    """Keep a measured pair with copies of the prediction, which a later version of the program cannot change."""
+    *,
+    plan: ReliefPlan,
+    label: str,
+    measured_on: date,
+    without_kpa: float,
+    with_kpa: float,
+    from_map: bool,
+    note: str,
+    made_by: str,
+    at: datetime,
+) -> PlanMeasurement:
+    """Keep a measured pair with copies of the prediction, which a later version of the program cannot
+    change.
+    """
     if plan.state == PlanState.DRAFT:
         raise PlanRefused(f"Plan {plan.code} is not signed, so nothing was cut from it to be measured.")
     pressure = plan.result.get("pressure")
@@ -26,7 +36,8 @@ def plan_measured(
         raise PlanRefused(f"Lesion {label}: the plan holds no prediction for it.", field="label")
     if not without_kpa > 0 or with_kpa < 0:
         raise PlanRefused(
-            f"Peaks: {without_kpa:g} and {with_kpa:g} kPa; the limit is above 0 without and 0 or more with the cut.",
+            f"Peaks: {without_kpa:g} and {with_kpa:g} kPa; the limit is above 0 without and 0 or more with "
+            "the cut.",
             field="without_kpa",
         )
     return PlanMeasurement.objects.create(

@@ -17,7 +17,9 @@ NEAR = 0.01  # share of an ellipse's area by which a ring may differ and still b
 
 
 def numbers_of(ring: list[list[float]]) -> dict[str, Any]:
-    """A ring in the anatomical frame as the fields of `ShapeForm`; a ring that is an ellipse keeps no outline."""
+    """A ring in the anatomical frame as the fields of `ShapeForm`; a ring that is an ellipse keeps no
+    outline.
+    """
     polygon = Polygon(ring)
     length, width, angle = _equivalent_ellipse(polygon)
     centre = polygon.centroid

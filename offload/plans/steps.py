@@ -1,4 +1,6 @@
-"""What is done with a signed plan, step by step: cut, fitted, contact check. Each step is added, none is changed."""
+"""What is done with a signed plan, step by step: cut, fitted, contact check. Each step is added, none is
+changed.
+"""
 
 from __future__ import annotations
 
@@ -24,8 +26,14 @@ class Stage:
     """How far a plan has come, in words for its page; a failed try leaves it where it was."""
 
     DRAFT, SIGNED, CUT, FITTED, CHECKED, TOUCHES, REPLACED = (
-        "draft", "signed", "cut", "fitted", "checked", "touches", "replaced",
-    )  # fmt: skip
+        "draft",
+        "signed",
+        "cut",
+        "fitted",
+        "checked",
+        "touches",
+        "replaced",
+    )
 
 
 def stage_of(plan: ReliefPlan) -> str:
@@ -56,22 +64,34 @@ def plan_depth(plan: ReliefPlan) -> Decimal:
 
 @transaction.atomic
 def plan_cut(
-    *, plan: ReliefPlan, code: str, side: str, bar: Decimal, depth: Decimal, done_on: date, done_by: str,
-    at: datetime, note: str = "",
-) -> PlanStep:  # fmt: skip
-    """Record a cut: from the right sheet, printed at true size, deep enough. A shallow one is kept as failed."""
+    *,
+    plan: ReliefPlan,
+    code: str,
+    side: str,
+    bar: Decimal,
+    depth: Decimal,
+    done_on: date,
+    done_by: str,
+    at: datetime,
+    note: str = "",
+) -> PlanStep:
+    """Record a cut: from the right sheet, printed at true size, deep enough. A shallow one is kept as
+    failed.
+    """
     row = _open(plan, done_on)
     _same_sheet(row, code, side)
     if not BAR[0] <= bar <= BAR[1]:
         raise PlanRefused(
-            f"Measured bar: {bar} mm; the limit is {BAR[0]} to {BAR[1]} mm. The sheet is not at true size: print it again "
+            f"Measured bar: {bar} mm; the limit is {BAR[0]} to {BAR[1]} mm. The sheet is not at true size: "
+            "print it again "
             "at 100 %, without fitting to the page.",
             field="bar_mm",
         )
     planned = plan_depth(row)
     if depth <= 0 or depth > planned + 10:
         raise PlanRefused(
-            f"Depth measured: {depth} mm; the limit is above 0 and up to {planned + 10} mm for a cut of {planned} mm.",
+            f"Depth measured: {depth} mm; the limit is above 0 and up to {planned + 10} mm for a cut of "
+            f"{planned} mm.",
             field="depth_mm",
         )
     return PlanStep.objects.create(
@@ -112,7 +132,9 @@ def plan_fitted(
 def plan_contact(
     *, plan: ReliefPlan, touches: bool, done_on: date, done_by: str, at: datetime, note: str = ""
 ) -> PlanStep:
-    """Record the imprint taken again on the cut insole: whether the lesion touches the floor of the opening."""
+    """Record the imprint taken again on the cut insole: whether the lesion touches the floor of the
+    opening.
+    """
     row = _open(plan, done_on)
     if stage_of(row) not in (Stage.FITTED, Stage.CHECKED, Stage.TOUCHES):
         raise PlanRefused(f"Plan {row.code} is not fitted yet; the contact check comes after that.")
@@ -136,7 +158,8 @@ def _open(plan: ReliefPlan, done_on: date) -> ReliefPlan:
         raise PlanRefused(f"Plan {row.code} v{row.number} was replaced; use the plan that replaced it.")
     if row.signed_at is not None and done_on < row.signed_at.date():
         raise PlanRefused(
-            f"Done on: {done_on:%-d %b %Y}; the limit is the day of signing, {row.signed_at:%-d %b %Y}, or later.",
+            f"Done on: {done_on:%-d %b %Y}; the limit is the day of signing, {row.signed_at:%-d %b %Y}, or "
+            "later.",
             field="done_on",
         )
     last = row.steps.order_by("-done_on").first()
@@ -151,7 +174,8 @@ def _open(plan: ReliefPlan, done_on: date) -> ReliefPlan:
 def _same_sheet(plan: ReliefPlan, code: str, side: str) -> None:
     if normalised(code) != plan.code:
         raise PlanRefused(
-            f"STOP. The code typed is {normalised(code) or 'empty'}; this page is of plan {plan.code}. Look at the sheet or "
+            f"STOP. The code typed is {normalised(code) or 'empty'}; this page is of plan {plan.code}. Look "
+            "at the sheet or "
             "insole in your hand: it may be another person's.",
             field="code",
         )

@@ -1,4 +1,6 @@
-"""Performance as ratios of two things measured in one run: `python -m tests.bench [PART …]`; without a part, all."""
+"""Performance as ratios of two things measured in one run: `python -m tests.bench [PART …]`; without a
+part, all.
+"""
 
 from __future__ import annotations
 
@@ -46,7 +48,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="bench-") as folder:
         os.environ["DJANGO_SETTINGS_MODULE"] = "clinic.config.settings_test"
         os.environ["PYTEST_DB"] = str(Path(folder, "bench.sqlite3"))
-        # BENCH_DATABASE_URL=postgres://… runs the same rows there; the server makes a test database of its own.
+        # BENCH_DATABASE_URL=postgres://… runs the same rows there; the server makes a test database of its
+        # own.
         unused = f"sqlite:///{Path(folder, 'unused.sqlite3')}"
         os.environ["DATABASE_URL"] = os.environ.get("BENCH_DATABASE_URL", unused)
 

@@ -1,8 +1,10 @@
-"""The pages of one clinic alone and of the same clinic among 200, asked in turn, so that both meet the same machine.
+"""The pages of one clinic alone and of the same clinic among 200, asked in turn, so that both meet the same
+machine.
 
-`python -m tests.bench.at_size postgres://…/one postgres://…/many`, two databases that `tests.bench.seed_network` filled from one
-seed: the first clinic is the same in both. Nothing is written but what a page view writes. One process a database asks
-its pages in turn; prints median, 95th, number of queries and both ratios, then the audit of all beside one statement.
+`python -m tests.bench.at_size postgres://…/one postgres://…/many`, two databases that
+`tests.bench.seed_network` filled from one seed: the first clinic is the same in both. Nothing is written but
+what a page view writes. One process a database asks its pages in turn; prints median, 95th, number of queries
+and both ratios, then the audit of all beside one statement.
 """
 
 from __future__ import annotations
@@ -24,7 +26,9 @@ NETWORK = "audit home, all clinics"
 
 
 def answered() -> None:
-    """One database: reads `[name, requests]` a line, answers the times [s]; no requests: its number of queries."""
+    """One database: reads `[name, requests]` a line, answers the times [s]; no requests: its number of
+    queries.
+    """
     import django
 
     django.setup()
@@ -92,9 +96,12 @@ class Asked:
     def __init__(self, url: str) -> None:
         self.process = subprocess.Popen(
             [sys.executable, "-c", "from tests.bench.at_size import answered; answered()"],
-            cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+            cwd=ROOT,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
             env={**os.environ, "DATABASE_URL": url, "DJANGO_SETTINGS_MODULE": "clinic.config.settings"},
-        )  # fmt: skip
+        )
         self.told: dict[str, Any] = self.answer()
 
     def answer(self) -> Any:
@@ -124,9 +131,14 @@ def main() -> None:
     for side in (one, many):
         print("{sites:,} clinics, {people:,} people".format(**side.told))
     names = [
-        "Today", "review list", "people search", "lesion page", "audit home, one clinic", "cases of a figure",
+        "Today",
+        "review list",
+        "people search",
+        "lesion page",
+        "audit home, one clinic",
+        "cases of a figure",
         "completeness",
-    ]  # fmt: skip
+    ]
     alone: dict[str, list[float]] = {name: [] for name in names}
     among: dict[str, list[float]] = {name: [] for name in names}
     for name in names:

@@ -1,7 +1,7 @@
 """Rows written by the hundred thousand: COPY on PostgreSQL, one prepared statement on SQLite.
 
-Nothing here goes through a service: no check of a form, no history row, no row of the audit chain a write. It is for
-invented networks only; `tests.bench.invented` says in the chain of every site what was done.
+Nothing here goes through a service: no check of a form, no history row, no row of the audit chain a write. It
+is for invented networks only; `tests.bench.invented` says in the chain of every site what was done.
 """
 
 from __future__ import annotations
@@ -30,7 +30,9 @@ def _text(value: Any) -> str:
 
 
 class Bulk:
-    """Writes rows of one table. `varying` columns come with each row, every other one is the same in all rows."""
+    """Writes rows of one table. `varying` columns come with each row, every other one is the same in all
+    rows.
+    """
 
     def __init__(self, model: Any, varying: Sequence[str], **fixed: Any) -> None:
         self.model = model

@@ -1,7 +1,9 @@
-"""A whole invented network written in bulk, the same from the same seed: sites, people, lesions, visits, devices.
+"""A whole invented network written in bulk, the same from the same seed: sites, people, lesions, visits,
+devices.
 
-How it is marked: its rows carry no history and no chain row each. The chain of every site begins with one row, verb
-"seeded in bulk", that holds the seed and the counts; rows written through the program afterwards follow it as usual.
+How it is marked: its rows carry no history and no chain row each. The chain of every site begins with one
+row, verb "seeded in bulk", that holds the seed and the counts; rows written through the program afterwards
+follow it as usual.
 """
 
 from __future__ import annotations
@@ -98,9 +100,11 @@ class _Writer:
             for model in (Person, Limb, Episode, Lesion, Visit, Prescription)
         }
         self.people = Bulk(
-            Person, ("id", "site", "record_number", "given_name", "family_name", "birth_date", "state", "state_on"),
-            diabetes_type="type_2", **same,
-        )  # fmt: skip
+            Person,
+            ("id", "site", "record_number", "given_name", "family_name", "birth_date", "state", "state_on"),
+            diabetes_type="type_2",
+            **same,
+        )
         self.limbs = Bulk(Limb, ("id", "person", "side"), foot_length_mm=260, foot_breadth_mm=98, **same)
         self.weights = Bulk(Weight, ("person", "measured_on", "kg"), how="scales", **same)
         self.screens = Bulk(
@@ -111,37 +115,96 @@ class _Writer:
             **same,
         )
         self.findings = Bulk(
-            LimbFinding, ("limb", "found_on", "toe_pressure_mmhg"), monofilament_tested=10, monofilament_felt=3,
-            dorsalis_pedis="present", posterior_tibial="present", deformity="none", charcot="none", **same,
-        )  # fmt: skip
+            LimbFinding,
+            ("limb", "found_on", "toe_pressure_mmhg"),
+            monofilament_tested=10,
+            monofilament_felt=3,
+            dorsalis_pedis="present",
+            posterior_tibial="present",
+            deformity="none",
+            charcot="none",
+            **same,
+        )
         self.episodes = Bulk(
             Episode, ("id", "person", "first_presented_on", "first_assessed_on", "ended_on"), **same
         )
         self.lesions = Bulk(
             Lesion,
-            ("id", "episode", "limb", "label", "place", "cause", "onset_on", "first_seen_on", "recurs_of", "state",
-             "outcome", "closed_on", "confirmed_on", "ended_on"),
+            (
+                "id",
+                "episode",
+                "limb",
+                "label",
+                "place",
+                "cause",
+                "onset_on",
+                "first_seen_on",
+                "recurs_of",
+                "state",
+                "outcome",
+                "closed_on",
+                "confirmed_on",
+                "ended_on",
+            ),
             **same,
-        )  # fmt: skip
+        )
         self.visits = Bulk(
             Visit,
-            ("id", "person", "visited_on", "attendance", "why_not", "submission_key", "fall", "other_foot", "wear",
-             "next_on"),
+            (
+                "id",
+                "person",
+                "visited_on",
+                "attendance",
+                "why_not",
+                "submission_key",
+                "fall",
+                "other_foot",
+                "wear",
+                "next_on",
+            ),
             **same,
-        )  # fmt: skip
+        )
         self.measurements = Bulk(
             Measurement,
-            ("visit", "lesion", "covered_dry", "method", "area_mm2", "depth", "infection_looked", "infection_grade",
-             "not_measured_because"),
+            (
+                "visit",
+                "lesion",
+                "covered_dry",
+                "method",
+                "area_mm2",
+                "depth",
+                "infection_looked",
+                "infection_grade",
+                "not_measured_because",
+            ),
             **same,
-        )  # fmt: skip
+        )
         self.devices = Bulk(
             Prescription,
-            ("id", "limb", "device_class", "prescribed_on", "advice", "first_offered", "agrees", "agreement",
-             "departure_reason", "reason", "signed_by", "signed_at", "fitted_on", "sealed_on", "open_by", "opened_on",
-             "stopped_on", "stop_reason"),
-            facts={"A": {"where": "invented", "rows": []}}, edition=current().edition, **same,
-        )  # fmt: skip
+            (
+                "id",
+                "limb",
+                "device_class",
+                "prescribed_on",
+                "advice",
+                "first_offered",
+                "agrees",
+                "agreement",
+                "departure_reason",
+                "reason",
+                "signed_by",
+                "signed_at",
+                "fitted_on",
+                "sealed_on",
+                "open_by",
+                "opened_on",
+                "stopped_on",
+                "stop_reason",
+            ),
+            facts={"A": {"where": "invented", "rows": []}},
+            edition=current().edition,
+            **same,
+        )
         self.links = Bulk(Prescription.lesions.through, ("prescription", "lesion"))
         self.events = Bulk(Event, ("limb", "lesion", "happened_on", "kind"), **same)
         self.flags = Bulk(
@@ -152,9 +215,20 @@ class _Writer:
     @property
     def order(self) -> tuple[Bulk, ...]:
         return (
-            self.people, self.limbs, self.weights, self.screens, self.findings, self.episodes, self.lesions,
-            self.visits, self.measurements, self.devices, self.links, self.events, self.flags,
-        )  # fmt: skip
+            self.people,
+            self.limbs,
+            self.weights,
+            self.screens,
+            self.findings,
+            self.episodes,
+            self.lesions,
+            self.visits,
+            self.measurements,
+            self.devices,
+            self.links,
+            self.events,
+            self.flags,
+        )
 
     def key(self, model: Any) -> int:
         given = self.next[model]
@@ -176,9 +250,10 @@ def seed(sizes: Sizes, number: int, today: date, say: Say) -> int:
         place = before + k + 1
         with transaction.atomic():
             site = Site.objects.create(
-                name=f"Invented clinic {place:0{width}d}", short_name=f"invented-{place:0{width}d}",
+                name=f"Invented clinic {place:0{width}d}",
+                short_name=f"invented-{place:0{width}d}",
                 **{name: f"000 {n + 1}000" for n, name in enumerate(TELEPHONES)},
-            )  # fmt: skip
+            )
             people = [
                 _user(f"podiatrist-{place}-a", "podiatrist", "Podiatrist", f"A {place}"),
                 _user(f"podiatrist-{place}-b", "podiatrist", "Podiatrist", f"B {place}"),
@@ -195,12 +270,18 @@ def seed(sizes: Sizes, number: int, today: date, say: Say) -> int:
             rows += sum(written.values())
             reset_sequences([bulk.model for bulk in writer.order])
             audit.record(
-                by=lead, site=site, verb="seeded in bulk", target=site, seed=number, rows=written,
+                by=lead,
+                site=site,
+                verb="seeded in bulk",
+                target=site,
+                seed=number,
+                rows=written,
                 told="Invented network. These rows have no history and no chain rows of their own.",
-            )  # fmt: skip
+            )
         say(k + 1, rows)
     with connection.cursor() as cursor:
-        # Rows just copied in are not known to be visible to all: until then no index answers alone (measured: half the time).
+        # Rows just copied in are not known to be visible to all: until then no index answers alone (measured:
+        # half the time).
         alone = connection.vendor == "postgresql" and not connection.in_atomic_block
         cursor.execute("VACUUM ANALYZE" if alone else "ANALYZE")
     return rows
@@ -235,10 +316,15 @@ def _person(
     dead = next((u.ended for u in ulcers if u.outcome == "died" and u is ulcers[-1]), None)
     moved = next((u.ended for u in ulcers if u.outcome == "moved" and u is ulcers[-1]), None)
     w.people.add(
-        person, site.pk, f"N{site.pk:04d}-{n + 1:05d}", rng.choice(GIVEN), f"{rng.choice(FAMILY)}-{n:04d}",
+        person,
+        site.pk,
+        f"N{site.pk:04d}-{n + 1:05d}",
+        rng.choice(GIVEN),
+        f"{rng.choice(FAMILY)}-{n:04d}",
         date(rng.randint(1935, 1985), rng.randint(1, 12), rng.randint(1, 28)),
-        "died" if dead else "moved" if moved else "in_care", dead or moved,
-    )  # fmt: skip
+        "died" if dead else "moved" if moved else "in_care",
+        dead or moved,
+    )
     limbs = {side: w.key(Limb) for side in ("left", "right")}
     for side, limb in limbs.items():
         w.limbs.add(limb, person, side)
@@ -256,9 +342,12 @@ def _person(
             ends = [u.confirmed or u.ended for u in together]
             episode = w.key(Episode)
             w.episodes.add(
-                episode, person, ulcer.presented, min(u.first_seen for u in together),
+                episode,
+                person,
+                ulcer.presented,
+                min(u.first_seen for u in together),
                 None if None in ends else max(end for end in ends if end),
-            )  # fmt: skip
+            )
             label = "A"
         else:
             label = "B"
@@ -269,14 +358,35 @@ def _person(
 
 
 def _lesion(
-    w: _Writer, rng: Random, ulcer: Ulcer, person: int, limb: int, episode: int, label: str, before: int | None,
-    visits: dict[date, int], users: list[User], today: date,
-) -> int:  # fmt: skip
+    w: _Writer,
+    rng: Random,
+    ulcer: Ulcer,
+    person: int,
+    limb: int,
+    episode: int,
+    label: str,
+    before: int | None,
+    visits: dict[date, int],
+    users: list[User],
+    today: date,
+) -> int:
     lesion = w.key(Lesion)
     w.lesions.add(
-        lesion, episode, limb, label, ulcer.place, ulcer.cause, ulcer.presented, ulcer.first_seen,
-        before if ulcer.recurs else None, ulcer.state, ulcer.outcome, ulcer.closed, ulcer.confirmed, ulcer.ended,
-    )  # fmt: skip
+        lesion,
+        episode,
+        limb,
+        label,
+        ulcer.place,
+        ulcer.cause,
+        ulcer.presented,
+        ulcer.first_seen,
+        before if ulcer.recurs else None,
+        ulcer.state,
+        ulcer.outcome,
+        ulcer.closed,
+        ulcer.confirmed,
+        ulcer.ended,
+    )
     w.findings.add(limb, ulcer.first_seen, rng.choice((None, 35, 55, 70, 90, 110)))
     depth = rng.choice(("skin", "subcutaneous", "tendon_capsule", ""))
     last = ulcer.days[-1]
@@ -286,16 +396,30 @@ def _lesion(
             visit = visits[day] = w.key(Visit)
             coming = day + timedelta(days=7 if day == last or area else 14)
             w.visits.add(
-                visit, person, day, "came", "", f"{rng.getrandbits(128):032x}", rng.random() < 0.01,
+                visit,
+                person,
+                day,
+                "came",
+                "",
+                f"{rng.getrandbits(128):032x}",
+                rng.random() < 0.01,
                 "problem" if rng.random() < 0.02 else "clear" if rng.random() < 0.8 else "",
-                rng.choice(("all", "most", "half", "")), coming,
-            )  # fmt: skip
+                rng.choice(("all", "most", "half", "")),
+                coming,
+            )
         skipped = area > 0 and rng.random() < 0.015
         looked = rng.random() < 0.9
         w.measurements.add(
-            visit, lesion, area == 0, "not_measured" if skipped else "traced", None if skipped else area,
-            depth if area else "", looked, 1 if looked else None, "dressing left on" if skipped else "",
-        )  # fmt: skip
+            visit,
+            lesion,
+            area == 0,
+            "not_measured" if skipped else "traced",
+            None if skipped else area,
+            depth if area else "",
+            looked,
+            1 if looked else None,
+            "dressing left on" if skipped else "",
+        )
     if rng.random() < 0.3:
         w.events.add(
             limb, lesion, ulcer.days[len(ulcer.days) // 2], rng.choice(("debrided", "sample", "imaging"))
@@ -305,9 +429,14 @@ def _lesion(
         open_now = ulcer.state == "open" and rng.random() < 0.3
         at = timezone.make_aware(datetime.combine(last, time(10)))
         w.flags.add(
-            person, seen, at, json.dumps(["spreading_redness"]), "" if open_now else "called",
-            None if open_now else at + timedelta(hours=1), None if open_now else users[2].pk,
-        )  # fmt: skip
+            person,
+            seen,
+            at,
+            json.dumps(["spreading_redness"]),
+            "" if open_now else "called",
+            None if open_now else at + timedelta(hours=1),
+            None if open_now else users[2].pk,
+        )
     for device in ulcer.devices:
         _device(w, rng, device, limb, lesion, users)
     return lesion
@@ -320,15 +449,32 @@ def _device(w: _Writer, rng: Random, d: Device, limb: int, lesion: int, users: l
     tier = 1 if d.agreement in ("first", "departed") else 2
     offered = "total_contact_cast" if tier == 1 else d.device_class
     advice = {
-        "classes": [{"id": offered, "tier": tier}], "withheld": [], "refer": [], "rules": [],
+        "classes": [{"id": offered, "tier": tier}],
+        "withheld": [],
+        "refer": [],
+        "rules": [],
         "missing": missing if agrees is None else [],
-    }  # fmt: skip
+    }
     w.devices.add(
-        key, limb, d.device_class, d.prescribed, json.dumps(advice),
-        d.device_class if d.agreement == "first" else offered, agrees, d.agreement, d.departure, SENTENCES[d.words],
-        users[d.signer].pk, timezone.make_aware(datetime.combine(d.prescribed, time(11))), d.fitted, d.sealed,
-        d.open_by, d.opened, d.stopped, d.stop_reason,
-    )  # fmt: skip
+        key,
+        limb,
+        d.device_class,
+        d.prescribed,
+        json.dumps(advice),
+        d.device_class if d.agreement == "first" else offered,
+        agrees,
+        d.agreement,
+        d.departure,
+        SENTENCES[d.words],
+        users[d.signer].pk,
+        timezone.make_aware(datetime.combine(d.prescribed, time(11))),
+        d.fitted,
+        d.sealed,
+        d.open_by,
+        d.opened,
+        d.stopped,
+        d.stop_reason,
+    )
     w.links.add(key, lesion)
 
 
@@ -339,13 +485,26 @@ def _visits_missed(
     for day in _between(sorted(visits)):
         if rng.random() < 0.06 and day not in visits and day <= today:
             attendance, why = rng.choice(
-                (("did_not_come", ""), ("did_not_come", ""), ("cancelled", "no clinic that day"),
-                 ("in_hospital", ""), ("elsewhere", ""))
-            )  # fmt: skip
+                (
+                    ("did_not_come", ""),
+                    ("did_not_come", ""),
+                    ("cancelled", "no clinic that day"),
+                    ("in_hospital", ""),
+                    ("elsewhere", ""),
+                )
+            )
             w.visits.add(
-                w.key(Visit), person, day, attendance, why, f"{rng.getrandbits(128):032x}", None, "", "",
+                w.key(Visit),
+                person,
+                day,
+                attendance,
+                why,
+                f"{rng.getrandbits(128):032x}",
+                None,
+                "",
+                "",
                 day + timedelta(days=4),
-            )  # fmt: skip
+            )
 
 
 def _remission(
@@ -363,9 +522,17 @@ def _remission(
             if day not in visits:
                 visits[day] = w.key(Visit)
                 w.visits.add(
-                    visits[day], person, day, "came", "", f"{rng.getrandbits(128):032x}", False, "clear", "",
+                    visits[day],
+                    person,
+                    day,
+                    "came",
+                    "",
+                    f"{rng.getrandbits(128):032x}",
+                    False,
+                    "clear",
+                    "",
                     day + timedelta(days=56),
-                )  # fmt: skip
+                )
             day += timedelta(days=56)
 
 

@@ -1,7 +1,7 @@
 """Invented courses of care, drawn from one seed: dates and numbers only, no database.
 
-Nothing here is fitted to a cohort. Waiting times, courses and shares are chosen so that every figure of the audit has
-cases (common practice, no source); they say nothing about real clinics.
+Nothing here is fitted to a cohort. Waiting times, courses and shares are chosen so that every figure of the
+audit has cases (common practice, no source); they say nothing about real clinics.
 """
 
 from __future__ import annotations
@@ -17,8 +17,16 @@ __all__ = ["Device", "Ulcer", "life", "measured"]
 
 YEARS = 3
 PLACES = (
-    "mth_1", "mth_2", "mth_3", "mth_5", "plantar_hallux", "plantar_midfoot", "heel_central", "apex_2", "dorsal_toe_2",
-)  # fmt: skip
+    "mth_1",
+    "mth_2",
+    "mth_3",
+    "mth_5",
+    "plantar_hallux",
+    "plantar_midfoot",
+    "heel_central",
+    "apex_2",
+    "dorsal_toe_2",
+)
 LOWER = ("walker_knee_high_removable", "ankle_high_removable", "felted_foam_with_footwear")
 REASONS = ("person_declines", "cannot_attend", "not_tolerated", "not_available", "skill", "other")
 STOPS = ("changed", "not_tolerated", "new_lesion", "broken", "infection", "other")
@@ -113,9 +121,14 @@ def _ulcer(rng: Random, side: str, start: date, n: int, open_now: bool, *, final
     noise = [math.exp(rng.gauss(0.0, 0.07)) for _ in range(n)]
     areas = [round(max(6.0, first * shrink**k * noise[k]), 1) for k in range(n)]
     ulcer = Ulcer(
-        side, rng.choice(PLACES), rng.choice(("neuropathic", "neuropathic", "neuroischaemic")), start,
-        start - timedelta(days=min(int(rng.expovariate(1 / 9)), 120)), days, areas,
-    )  # fmt: skip
+        side,
+        rng.choice(PLACES),
+        rng.choice(("neuropathic", "neuropathic", "neuroischaemic")),
+        start,
+        start - timedelta(days=min(int(rng.expovariate(1 / 9)), 120)),
+        days,
+        areas,
+    )
     if not open_now:
         if fate < 0.80 and n >= 3:
             ulcer.state, ulcer.outcome = "healed", "healed"
@@ -130,9 +143,16 @@ def _ulcer(rng: Random, side: str, start: date, n: int, open_now: bool, *, final
             ulcer.state, ulcer.ended = "ended", days[-1] + timedelta(days=rng.randint(1, 9))
             # Who died or moved has no later lesion.
             ulcer.outcome = (
-                "minor_amputation" if fate < 0.87 else "major_amputation" if fate < 0.88
-                else "lost" if fate < 0.93 or not final else "moved" if fate < 0.95 else "died"
-            )  # fmt: skip
+                "minor_amputation"
+                if fate < 0.87
+                else "major_amputation"
+                if fate < 0.88
+                else "lost"
+                if fate < 0.93 or not final
+                else "moved"
+                if fate < 0.95
+                else "died"
+            )
     ulcer.devices = _devices(rng, ulcer)
     return ulcer
 
@@ -143,9 +163,16 @@ def _devices(rng: Random, ulcer: Ulcer) -> list[Device]:
     over = ulcer.closed or ulcer.ended or None
     chance, wait = rng.random(), min(int(rng.expovariate(1 / 4)), 40)
     agreement = (
-        "first" if chance < 0.5 else "lower_dated" if chance < 0.65 else "lower_ticked" if chance < 0.75
-        else "departed" if chance < 0.9 else "unjudged"
-    )  # fmt: skip
+        "first"
+        if chance < 0.5
+        else "lower_dated"
+        if chance < 0.65
+        else "lower_ticked"
+        if chance < 0.75
+        else "departed"
+        if chance < 0.9
+        else "unjudged"
+    )
     chosen = "total_contact_cast" if rng.random() < 0.5 else "walker_non_removable"
     if agreement != "first":
         chosen = rng.choice(LOWER)
@@ -155,8 +182,15 @@ def _devices(rng: Random, ulcer: Ulcer) -> list[Device]:
     prescribed = ulcer.first_seen + timedelta(days=wait)
     if over is not None and prescribed >= over:
         prescribed = ulcer.first_seen
-    one = Device(chosen, prescribed, None, agreement=agreement, departure=departure,
-                 signer=rng.randint(0, 1), words=rng.randint(0, 5))  # fmt: skip
+    one = Device(
+        chosen,
+        prescribed,
+        None,
+        agreement=agreement,
+        departure=departure,
+        signer=rng.randint(0, 1),
+        words=rng.randint(0, 5),
+    )
     fitted = prescribed + timedelta(days=min(int(rng.expovariate(1 / 3)), 20))
     last = ulcer.days[-1]
     if fitted <= (over or last) and rng.random() < 0.97:

@@ -1,4 +1,6 @@
-"""The pages of one clinic alone and among many, the audit of all beside one statement written by hand, and seeding."""
+"""The pages of one clinic alone and among many, the audit of all beside one statement written by hand,
+and seeding.
+"""
 
 from __future__ import annotations
 
@@ -109,9 +111,13 @@ def bulk(size: str, today: date) -> Row:
         )
 
     return Row(
-        "rows written in bulk", size, best(lambda: undone(ours)), f"bulk_create, {ROWS:,} rows",
-        best(lambda: undone(django)), True,
-    )  # fmt: skip
+        "rows written in bulk",
+        size,
+        best(lambda: undone(ours)),
+        f"bulk_create, {ROWS:,} rows",
+        best(lambda: undone(django)),
+        True,
+    )
 
 
 def asked(today: date) -> AuditFilter:
@@ -170,6 +176,10 @@ def rows() -> Iterator[Row]:
         what = asked(today)
         check(what, today)
         yield Row(
-            "audit of all clinics", f"{size}, figures only", best(lambda: audit_report(what, today)),
-            "one statement by hand", best(lambda: by_hand(what, today)), False,
-        )  # fmt: skip
+            "audit of all clinics",
+            f"{size}, figures only",
+            best(lambda: audit_report(what, today)),
+            "one statement by hand",
+            best(lambda: by_hand(what, today)),
+            False,
+        )

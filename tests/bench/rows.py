@@ -15,8 +15,8 @@ __all__ = ["Row", "best", "table"]
 class Row:
     """Ours and a reference doing the same work [s]; ``faster`` tells which way the ratio reads.
 
-    ``faster``: the reference is the slow, plain way, and ratio = reference / ours. Otherwise the reference is the
-    least that any program must do, and ratio = ours / reference.
+    ``faster``: the reference is the slow, plain way, and ratio = reference / ours. Otherwise the reference is
+    the least that any program must do, and ratio = ours / reference.
     """
 
     what: str

@@ -1,8 +1,9 @@
 """Write an invented network of clinics in bulk, to see how the program behaves at its size.
 
-`DATABASE_URL=postgres://…/seeded python -m tests.bench.seed_network --sites 200 --people 100000 --lesions 150000
---measurements 2000000` on a migrated, empty database. The same from the same `--seed`; `--today` is the last day of the
-data. The rows carry no history and no chain rows of their own; one row a site in its chain says so.
+`DATABASE_URL=postgres://…/seeded python -m tests.bench.seed_network --sites 200 --people 100000 --lesions
+150000 --measurements 2000000` on a migrated, empty database. The same from the same `--seed`; `--today` is
+the last day of the data. The rows carry no history and no chain rows of their own; one row a site in its
+chain says so.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ BAR = 30
 
 
 def seeded(sizes: Sizes, number: int, today: date, say: Say) -> int:
-    """The number of rows written; ValueError in production, where people exist, and for sizes that do not fit."""
+    """The number of rows written; ValueError in production, where people exist, and for sizes that do not
+    fit.
+    """
     from django.conf import settings
 
     from clinic.models import Person
@@ -78,7 +81,8 @@ def main(argv: Sequence[str] | None = None) -> None:
         sys.exit(str(fault))
     spent = time.monotonic() - began
     print(
-        f"\n{sizes.sites:,} sites, {sizes.people:,} people, {sizes.lesions:,} lesions, {sizes.measurements:,} "
+        f"\n{sizes.sites:,} sites, {sizes.people:,} people, {sizes.lesions:,} lesions, "
+        f"{sizes.measurements:,} "
         f"measurements: {rows:,} rows in {spent:.1f} s, {rows / spent:,.0f} rows/s. Manager of all sites: "
         "network-manager (no password; set one with changepassword)."
     )

@@ -1,8 +1,8 @@
 """Two application servers, one PostgreSQL, a mixed load, and one server ended in the middle of it.
 
-`DATABASE_URL=postgres://…/seeded python -m tests.bench.servers` on a database that `tests.bench.seed_network` filled. Needs wrk
-(Debian's package) and nothing but loopback. Prints requests a second, latencies and errors, then what became of every
-visit that a server had accepted.
+`DATABASE_URL=postgres://…/seeded python -m tests.bench.servers` on a database that `tests.bench.seed_network`
+filled. Needs wrk (Debian's package) and nothing but loopback. Prints requests a second, latencies and errors,
+then what became of every visit that a server had accepted.
 """
 
 from __future__ import annotations
@@ -73,14 +73,17 @@ def prepared() -> dict[str, Any]:
     session[HASH_SESSION_KEY] = user.get_session_auth_hash()
     session.create()
     today = timezone.localdate()
-    # A device still sealed asks for more than one plain form can hold for all: open them first, in this thrown-away network.
+    # A device still sealed asks for more than one plain form can hold for all: open them first, in this
+    # thrown-away network.
     sealed = Prescription.objects.filter(sealed_on__isnull=False, stopped_on__isnull=True)
     sealed.update(opened_on=F("sealed_on"))
     seen = Visit.objects.filter(visited_on=today).values("person")
     open_now = list(
         Lesion.objects.filter(state="open", limb__person__state="in_care")
-        .exclude(limb__person__in=seen).select_related("limb").order_by("limb__person", "label")
-    )  # fmt: skip
+        .exclude(limb__person__in=seen)
+        .select_related("limb")
+        .order_by("limb__person", "label")
+    )
     people: dict[int, list[Lesion]] = {}
     for lesion in open_now:
         people.setdefault(lesion.limb.person_id, []).append(lesion)
@@ -121,13 +124,19 @@ def kept(keys: list[str]) -> dict[str, int]:
 
 def ask(function: str, value: Any = None) -> Any:
     code = (
-        "import sys, json, django; django.setup(); from tests.bench import servers; told = json.load(sys.stdin);"
+        "import sys, json, django; django.setup(); from tests.bench import servers; told = "
+        "json.load(sys.stdin);"
         f"print(json.dumps(servers.{function}(*told)))"
     )
     done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, input=json.dumps([] if value is None else [value]), text=True,
-        capture_output=True, check=False, env={**os.environ, "DJANGO_SETTINGS_MODULE": "clinic.config.settings"},
-    )  # fmt: skip
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        input=json.dumps([] if value is None else [value]),
+        text=True,
+        capture_output=True,
+        check=False,
+        env={**os.environ, "DJANGO_SETTINGS_MODULE": "clinic.config.settings"},
+    )
     if done.returncode:
         raise SystemExit(done.stderr)
     return json.loads(done.stdout)
@@ -135,11 +144,26 @@ def ask(function: str, value: Any = None) -> Any:
 
 def server(port: int, folder: Path) -> subprocess.Popen[bytes]:
     started = subprocess.Popen(
-        [str(Path(sys.executable).parent / "gunicorn"), "clinic.config.wsgi", "-b", f"127.0.0.1:{port}", "-w", "1",
-         "--threads", "4", "--log-level", "error", "--worker-tmp-dir", str(folder)],
-        cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, start_new_session=True,
+        [
+            str(Path(sys.executable).parent / "gunicorn"),
+            "clinic.config.wsgi",
+            "-b",
+            f"127.0.0.1:{port}",
+            "-w",
+            "1",
+            "--threads",
+            "4",
+            "--log-level",
+            "error",
+            "--worker-tmp-dir",
+            str(folder),
+        ],
+        cwd=ROOT,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        start_new_session=True,
         env={**os.environ, "DATABASE_POOL": "6"},
-    )  # fmt: skip
+    )
     for _ in range(100):
         try:
             connection = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
@@ -153,13 +177,26 @@ def server(port: int, folder: Path) -> subprocess.Popen[bytes]:
 
 def load(port: int, lua: Path, seconds: int) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        ["wrk", "-t1", "-c4", f"-d{seconds}s", "--timeout", "10s", "-s", str(lua), f"http://127.0.0.1:{port}"],
-        stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
+        [
+            "wrk",
+            "-t1",
+            "-c4",
+            f"-d{seconds}s",
+            "--timeout",
+            "10s",
+            "-s",
+            str(lua),
+            f"http://127.0.0.1:{port}",
+        ],
+        stdout=subprocess.PIPE,
+        text=True,
+    )
 
 
 class Writer(threading.Thread):
-    """Saves one visit after another, over either server; a visit whose server went away is sent to the other."""
+    """Saves one visit after another, over either server; a visit whose server went away is sent to the
+    other.
+    """
 
     def __init__(self, visits: list[list[str]], cookie: str, first: int) -> None:
         super().__init__()
@@ -173,8 +210,11 @@ class Writer(threading.Thread):
             for _ in range(20):
                 try:
                     connection = http.client.HTTPConnection("127.0.0.1", PORTS[self.at], timeout=20)
-                    headers = {"Cookie": self.cookie, "X-CSRFToken": TOKEN,
-                               "Content-Type": "application/x-www-form-urlencoded"}  # fmt: skip
+                    headers = {
+                        "Cookie": self.cookie,
+                        "X-CSRFToken": TOKEN,
+                        "Content-Type": "application/x-www-form-urlencoded",
+                    }
                     connection.request("POST", path, body, headers)
                     answer = connection.getresponse()
                     answer.read()
@@ -218,8 +258,16 @@ def main() -> None:
             for port, one in zip(PORTS, loads, strict=True):
                 out = one.communicate()[0]
                 found = re.search(r"RESULT (\d+) ([\d.]+) ([\d.]+) ([\d.]+) (\d+) (\d+)", out)
-                print(f"server {port}: " + ("requests {}, {}/s, median {} ms, 95th {} ms, error answers {}, broken {}".format(
-                    *found.groups()) if found else out))  # fmt: skip
+                print(
+                    f"server {port}: "
+                    + (
+                        "requests {}, {}/s, median {} ms, 95th {} ms, error answers {}, broken {}".format(
+                            *found.groups()
+                        )
+                        if found
+                        else out
+                    )
+                )
             keys = [key for _, _, key in told["visits"][: 2 * share]]
             print(f"visits saved under load: {len(ask('kept', keys))}")
             rest = told["visits"][2 * share :][: WRITERS * WRITES]
@@ -229,7 +277,8 @@ def main() -> None:
             time.sleep(3)
             os.killpg(running[0].pid, signal.SIGKILL)
             print(
-                f"server {PORTS[0]} ended (SIGKILL) with {sum(len(w.accepted) for w in writers)} visits accepted"
+                f"server {PORTS[0]} ended (SIGKILL) with {sum(len(w.accepted) for w in writers)} visits "
+                "accepted"
             )
             for writer in writers:
                 writer.join()
@@ -238,8 +287,10 @@ def main() -> None:
             lost = [key for key in accepted if key not in stand]
             twice = [key for key, times in stand.items() if times > 1]
             print(
-                f"accepted {len(accepted)} of {len(rest)}, sent on to the other server {sum(w.moved for w in writers)} times, "
-                f"refused {dict(Counter(s for w in writers for s in w.refused))}, lost {len(lost)}, twice {len(twice)}; sessions survived: "
+                f"accepted {len(accepted)} of {len(rest)}, sent on to the other server "
+                f"{sum(w.moved for w in writers)} times, "
+                f"refused {dict(Counter(s for w in writers for s in w.refused))}, lost {len(lost)}, twice "
+                f"{len(twice)}; sessions survived: "
                 f"{not any(w.refused for w in writers)}"
             )
         finally:

@@ -1,4 +1,6 @@
-"""The invented network: exact sizes, the same from the same seed, allowed by every constraint, marked in the chain."""
+"""The invented network: exact sizes, the same from the same seed, allowed by every constraint, marked in
+the chain.
+"""
 
 import json
 from datetime import date

@@ -1,4 +1,6 @@
-"""One table of device classes: everything decided by class derives from it, and nothing else names a class by hand."""
+"""One table of device classes: everything decided by class derives from it, and nothing else names a
+class by hand.
+"""
 
 import ast
 import json
@@ -18,7 +20,8 @@ from clinic.guidelines.fitting import FITTING_LISTS, WEAR_ADVICE, fitting_list
 from clinic.models import SEALED, Prescription
 
 ROOT = Path(__file__).parents[2]
-#: The table itself; the rules, which are written in class ids and checked against it; and what was migrated once.
+#: The table itself; the rules, which are written in class ids and checked against it; and what was migrated
+#: once.
 TABLE = {"clinic/guidelines/devices.py"}
 #: Where program code names a class by hand, and why that is no second copy of what the table decides.
 NAMED = {

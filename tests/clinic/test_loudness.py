@@ -111,7 +111,8 @@ def test_a_panel_takes_its_level_and_first_words_from_the_table_and_escapes_valu
     )
     html = rendered('{% panel "not_saved" tag="div" role="alert" %}<p>x</p>{% endpanel %}')
     assert html == (
-        '<div class="stop" data-message="not_saved" role="alert"><p><strong>Not saved yet.</strong></p> <p>x</p></div>'
+        '<div class="stop" data-message="not_saved" role="alert"><p><strong>Not saved yet.</strong></p> '
+        "<p>x</p></div>"
     )
     assert rendered('{% panel "plan_flagged" words="Look" %}{% endpanel %}').endswith(">Look</p>")
 

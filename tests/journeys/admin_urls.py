@@ -1,4 +1,6 @@
-"""The clinic's routes with Django's own admin beside them, for one comparison in the tests; never mounted elsewhere."""
+"""The clinic's routes with Django's own admin beside them, for one comparison in the tests; never mounted
+elsewhere.
+"""
 
 from pathlib import Path
 
@@ -13,7 +15,9 @@ from clinic.models import Prescription
 
 
 class PlainPrescriptionAdmin(admin.ModelAdmin):
-    """The form Django makes by itself. Its log needs a table of its own, which the clinic's database lacks."""
+    """The form Django makes by itself. Its log needs a table of its own, which the clinic's database
+    lacks.
+    """
 
     def log_addition(self, request, obj, message):
         return None

@@ -39,8 +39,8 @@ class Visitor:
         page.on("pageerror", lambda error: self.faults.append(str(error)))
 
     def _heard(self, message):
-        # An answer of 422 is a form that needs another look; a request given up because the page moved on is no
-        # fault either. Browsers and htmx report both as console errors.
+        # An answer of 422 is a form that needs another look; a request given up because the page moved on is
+        # no fault either. Browsers and htmx report both as console errors.
         expected = ("422", "htmx:sendAbort", "htmx:afterRequest")
         if message.type == "error" and not any(words in message.text for words in expected):
             self.faults.append(f"{message.text} at {message.location.get('url')}")

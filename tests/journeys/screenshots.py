@@ -1,6 +1,7 @@
 """`make screenshots`: the README's pictures, from the invented clinic in a headless Chromium.
 
-Runs a server of its own on a free port with a throw-away database, so the demonstration in `var/` is untouched.
+Runs a server of its own on a free port with a throw-away database, so the demonstration in `var/` is
+untouched.
 """
 
 from __future__ import annotations

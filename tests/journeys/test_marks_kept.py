@@ -1,4 +1,6 @@
-"""Marks on a photo, and an imprint laid on the insole, survive a crash, a dead network and an ended sign-in."""
+"""Marks on a photo, and an imprint laid on the insole, survive a crash, a dead network and an ended
+sign-in.
+"""
 
 import io
 import math
@@ -129,7 +131,8 @@ def test_an_ended_sign_in_keeps_the_marks_until_the_same_person_is_back(scale_pa
     page.locator("button.main").tap()
     back = page.get_by_role("link", name="Load it again, and it is back")
     expect(back).to_be_visible()
-    # What the server says of the marks comes late, before an answer asked for later, and does not write over it.
+    # What the server says of the marks comes late, before an answer asked for later, and does not write over
+    # it.
     assert held, "the marks are being asked about"
     for route in held:
         route.fulfill(json={"refused": "late"})

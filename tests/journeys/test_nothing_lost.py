@@ -1,4 +1,6 @@
-"""What is typed survives the network, the page and the other tab; it is sent once, and sealed while it waits."""
+"""What is typed survives the network, the page and the other tab; it is sent once, and sealed while it
+waits.
+"""
 
 import pytest
 from django.utils import timezone

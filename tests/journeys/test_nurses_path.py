@@ -1,4 +1,6 @@
-"""From Today to a saved visit with nothing new: touches, keystrokes and the server's share of the wait, counted."""
+"""From Today to a saved visit with nothing new: touches, keystrokes and the server's share of the wait,
+counted.
+"""
 
 from datetime import timedelta
 
@@ -97,7 +99,8 @@ def test_a_visit_without_news_is_logged_in_a_few_touches(visitor, transactional_
     assert (stored.dressing, stored.wear, stored.fall) == ("foam", "most", False)
     with capsys.disabled():
         print(
-            f"\n{lesions} unchanged lesion{'s' if lesions > 1 else ''}, Today to saved: {hand.touches} touches, "
+            f"\n{lesions} unchanged lesion{'s' if lesions > 1 else ''}, Today to saved: {hand.touches} "
+            "touches, "
             f"{hand.keys} keystrokes, {hand.seconds:.2f} s of server time in {hand.requests} requests"
         )
     touches, keys = ALLOWED[lesions]

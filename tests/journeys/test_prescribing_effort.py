@@ -1,7 +1,8 @@
 """From the lesion page to a signed prescription: pages, clicks and keystrokes, against Django's own admin.
 
-Both start on a page that is open already and on a record in which every finding stands. Nothing is counted twice:
-a click is one press of the mouse or one choice in a list, a keystroke one character of text that has to be typed.
+Both start on a page that is open already and on a record in which every finding stands. Nothing is counted
+twice: a click is one press of the mouse or one choice in a list, a keystroke one character of text that has
+to be typed.
 """
 
 import json
@@ -71,19 +72,38 @@ def lesion(podiatrist):
     limb = factories.limb(of=person)
     made = factories.lesion(on=limb)
     factories.finding(
-        of=limb, toe_pressure_mmhg=75, deformity="none", rigid_deformity=False, flexible_toe_deformity=False,
-        charcot="none", oedema="none", bulky_calf=False, fragile_skin=False, monofilament_tested=10,
-        monofilament_felt=3, dorsalis_pedis="present", posterior_tibial="present",
-    )  # fmt: skip
+        of=limb,
+        toe_pressure_mmhg=75,
+        deformity="none",
+        rigid_deformity=False,
+        flexible_toe_deformity=False,
+        charcot="none",
+        oedema="none",
+        bulky_calf=False,
+        fragile_skin=False,
+        monofilament_tested=10,
+        monofilament_felt=3,
+        dorsalis_pedis="present",
+        posterior_tibial="present",
+    )
     person.circumstances.create(
-        asked_on=timezone.localdate(), high_falls_risk=False, cannot_attend_weekly=False,
-        declines_non_removable=False, mobility="walks", poor_sight=False, drives_or_job_at_risk=False,
+        asked_on=timezone.localdate(),
+        high_falls_risk=False,
+        cannot_attend_weekly=False,
+        declines_non_removable=False,
+        mobility="walks",
+        poor_sight=False,
+        drives_or_job_at_risk=False,
         created_by=factories.author(),
-    )  # fmt: skip
+    )
     factories.measurement(
-        at=factories.visit(of=person), of=made, infection_looked=True, infection_grade=1, depth="skin",
+        at=factories.visit(of=person),
+        of=made,
+        infection_looked=True,
+        infection_grade=1,
+        depth="skin",
         exudate="light",
-    )  # fmt: skip
+    )
     return made
 
 

@@ -1,4 +1,6 @@
-"""What is handed out or filed on paper: whole, on as many sheets as stated, without the program's own furniture."""
+"""What is handed out or filed on paper: whole, on as many sheets as stated, without the program's own
+furniture.
+"""
 
 import io
 import re
@@ -61,15 +63,25 @@ def worst(lesion, device, beside):
     day = timezone.localdate()
     stays = device in NON_REMOVABLE
     made = factories.prescription(
-        of=lesion.limb, lesions=[lesion], device_class=device, beside=beside, fitted_on=day,
-        sealed_on=day if stays else None, open_by=day + timedelta(days=7) if stays else None,
-    )  # fmt: skip
+        of=lesion.limb,
+        lesions=[lesion],
+        device_class=device,
+        beside=beside,
+        fitted_on=day,
+        sealed_on=day if stays else None,
+        open_by=day + timedelta(days=7) if stays else None,
+    )
     Fitting.objects.create(
-        prescription=made, fitted_on=day, sealed=stays, open_by=made.open_by,
-        steps=[{"step": "Shin, ankle bones and edges padded", "answer": "done"}], bandage_below_knee_cm=4,
+        prescription=made,
+        fitted_on=day,
+        sealed=stays,
+        open_by=made.open_by,
+        steps=[{"step": "Shin, ankle bones and edges padded", "answer": "done"}],
+        bandage_below_knee_cm=4,
         watch_points="shin edge",
-        review_on=day + timedelta(days=7), created_by=factories.author(),
-    )  # fmt: skip
+        review_on=day + timedelta(days=7),
+        created_by=factories.author(),
+    )
     return made
 
 
@@ -95,10 +107,16 @@ def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, le
     factories.finding(of=limb, toe_pressure_mmhg=75, charcot="none", rigid_deformity=False)
     decision = limb_decision(limb, timezone.localdate(), {"device_available": True})
     made = prescription_sign(
-        by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
-        device_class="walker_knee_high_removable", departure_reason="", prescribed_on=timezone.localdate(),
+        by=podiatrist,
+        limb=limb,
+        lesions=[lesion],
+        decision=decision,
+        seen_digest=decision.digest,
+        device_class="walker_knee_high_removable",
+        departure_reason="",
+        prescribed_on=timezone.localdate(),
         reason="Facts are missing that decide about devices that stay on; a boot that comes off meanwhile.",
-    )  # fmt: skip
+    )
     for path in (f"/prescriptions/{made.pk}/record/", f"/prescriptions/{made.pk}/"):
         sheets, lost, wide = printed(visitor, path)
         assert not lost, f"{path}: not on paper: {lost}"

@@ -1,4 +1,6 @@
-"""A red flag with the network cut: the sheet is there at once, what was typed is kept, it is sent once when back."""
+"""A red flag with the network cut: the sheet is there at once, what was typed is kept, it is sent once
+when back.
+"""
 
 from datetime import timedelta
 

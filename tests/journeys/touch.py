@@ -12,8 +12,8 @@ from playwright.sync_api import expect
 from clinic.models import PhotoScale
 from offload.core.shapes.insole import insole_for
 
-#: Part of the gesture, not a wait for the page: what touches again sooner, the browser takes for a double tap or for
-#: the same stroke going on. Counted from the moment the page has seen the finger lifted. [ms]
+#: Part of the gesture, not a wait for the page: what touches again sooner, the browser takes for a double tap
+#: or for the same stroke going on. Counted from the moment the page has seen the finger lifted. [ms]
 STROKES_APART = 350
 
 
@@ -121,7 +121,9 @@ def visit_page(tablet, lesion):
 
 
 def insole_picture():
-    """A left insole, foot side up, with a print on it and a card beside it: 4 px to the mm, from straight above."""
+    """A left insole, foot side up, with a print on it and a card beside it: 4 px to the mm, from straight
+    above.
+    """
     insole = insole_for(260.0)
     picture = Image.new("RGB", (1100, 1300), "#7d8a86")
     draw = ImageDraw.Draw(picture)

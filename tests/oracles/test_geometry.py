@@ -1,4 +1,6 @@
-"""Planimetry against scikit-image on pixels and against open outlines; rectification against its projective fit."""
+"""Planimetry against scikit-image on pixels and against open outlines; rectification against its
+projective fit.
+"""
 
 import json
 import math
@@ -77,7 +79,8 @@ def test_area_and_centre_converge_to_those_of_pixels(name):
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_perimeter_is_that_of_pixels_within_the_estimators_own_error(name):
-    """Pixels give no true length: the Crofton estimate in 4 directions is within 0.5 % on these smooth shapes.
+    """Pixels give no true length: the Crofton estimate in 4 directions is within 0.5 % on these smooth
+    shapes.
 
     The plain count of border pixels runs 5 to 6 % long on them, at any resolution, and is no reference.
     """
@@ -161,7 +164,8 @@ def test_a_card_is_rectified_as_by_scikit_image(seed):
 
 @pytest.mark.parametrize("seed", range(10))
 def test_many_noisy_pairs_are_fitted_as_by_scikit_image(seed):
-    """Both minimise the algebraic error of scaled points, one scaling by the mean distance, the other by its root mean square.
+    """Both minimise the algebraic error of scaled points, one scaling by the mean distance, the other by its
+    root mean square.
 
     With noise of 0.2 mm that difference moves a fitted point by less than 0.0001 mm.
     """
@@ -182,6 +186,7 @@ def test_planimetry_beside_pixels_in_time(capsys):
     theirs = seconds(lambda: (lambda r: (r.area, r.perimeter, r.feret_diameter_max))(region(outline, 16)))
     with capsys.disabled():
         print(
-            f"\nPlanimetry of a checked outline of 1,440 points: {1e3 * ours:.1f} ms; scikit-image on 16 pixels a mm "
+            f"\nPlanimetry of a checked outline of 1,440 points: {1e3 * ours:.1f} ms; scikit-image on 16 "
+            "pixels a mm "
             f"(area within 0.1 %, perimeter within 2 %): {1e3 * theirs:.0f} ms, ratio {theirs / ours:.1f}"
         )

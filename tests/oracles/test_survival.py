@@ -1,6 +1,7 @@
 """Survival estimates against lifelines: steps, intervals, medians, log-rank, competing endings.
 
-Answers only: the goals for the speed of a million rows over lifelines were withdrawn, since no page waits for them.
+Answers only: the goals for the speed of a million rows over lifelines were withdrawn, since no page waits for
+them.
 """
 
 import warnings
@@ -27,7 +28,9 @@ def freireich():
 
 
 def censored(seed, n, mean=90.0, whole_days=True, follow_up=180.0):
-    """Exponential times to healing, seen up to a uniform end of follow-up; in whole days there are many ties."""
+    """Exponential times to healing, seen up to a uniform end of follow-up; in whole days there are many
+    ties.
+    """
     rng = np.random.default_rng(seed)
     healing, end = rng.exponential(mean, n), rng.uniform(10.0, follow_up, n)
     seen = np.minimum(healing, end)
@@ -56,7 +59,8 @@ def hold_same(durations, events):
     bounds = theirs.confidence_interval_.loc[when].to_numpy()
     low, high = finite(p.low for p in ours.curve), finite(p.high for p in ours.curve)
     known = ~np.isnan(low)
-    # Where the share has reached 0 lifelines writes an interval of 0 to 0 or no number; ours says "not known".
+    # Where the share has reached 0 lifelines writes an interval of 0 to 0 or no number; ours says "not
+    # known".
     assert np.all(share[~known] <= SAME)
     assert np.abs(low[known] - bounds[known, 0]).max() <= SAME
     assert np.abs(high[known] - bounds[known, 1]).max() <= SAME
@@ -73,8 +77,8 @@ def hold_same(durations, events):
 def ends_at_0(ours, upper):
     """Where all have healed by the last time, lifelines' upper bound there is 0 and ours is not known.
 
-    So lifelines reads the last time as the upper bound of the median, where no earlier upper bound reached one half;
-    ours is then "not estimable".
+    So lifelines reads the last time as the upper bound of the median, where no earlier upper bound reached
+    one half; ours is then "not estimable".
     """
     last = ours.curve[-1]
     return (
@@ -147,8 +151,8 @@ def test_a_million_rows_log_rank_is_lifelines():
 def test_cumulative_incidence_and_its_interval_are_lifelines(seed, n):
     """Times without ties, since lifelines moves tied times at random before it estimates.
 
-    lifelines writes the upper bound first, and no number where all who are left end at once; the closed form divides
-    0 by 0 there, and ours takes its limit.
+    lifelines writes the upper bound first, and no number where all who are left end at once; the closed form
+    divides 0 by 0 there, and ours takes its limit.
     """
     from lifelines import AalenJohansenFitter
 

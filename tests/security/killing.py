@@ -40,20 +40,28 @@ class Place:
         dropped = {"DJANGO_SETTINGS_MODULE", "DJANGO_ALLOW_ASYNC_UNSAFE", "DIGEST_DIR", "PYTEST_DB"}
         kept = {k: v for k, v in os.environ.items() if k not in dropped}
         return {
-            **kept, "VAR_DIR": str(self.folder), "DATABASE_URL": self.url, "OPENBLAS_NUM_THREADS": "1", **more,
-        }  # fmt: skip
+            **kept,
+            "VAR_DIR": str(self.folder),
+            "DATABASE_URL": self.url,
+            "OPENBLAS_NUM_THREADS": "1",
+            **more,
+        }
 
     def manage(self, *words: str, **more: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "manage.py", *words],
-            cwd=ROOT, env=self.env(**more), capture_output=True, text=True,
-        )  # fmt: skip
+            cwd=ROOT,
+            env=self.env(**more),
+            capture_output=True,
+            text=True,
+        )
 
     def ask(self, function: str, *words: str) -> object:
         """Run one function of this module inside the program, and read its JSON."""
         code = (
             "import os, sys, json, django; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.config.settings';"
-            f"django.setup(); from tests.security import killing; print(json.dumps(killing.{function}(*sys.argv[1:])))"
+            "django.setup(); from tests.security import killing; "
+            f"print(json.dumps(killing.{function}(*sys.argv[1:])))"
         )
         done = subprocess.run(
             [sys.executable, "-c", code, *words], cwd=ROOT, env=self.env(), capture_output=True, text=True
@@ -105,12 +113,26 @@ class Server:
                 self.port = free.getsockname()[1]
         self.process = subprocess.Popen(
             [
-                sys.executable, "-m", "gunicorn", "clinic.config.wsgi", "-w", "2", "--threads", "4",
-                "--no-control-socket", "-b", f"127.0.0.1:{self.port}", "--log-level", "critical",
+                sys.executable,
+                "-m",
+                "gunicorn",
+                "clinic.config.wsgi",
+                "-w",
+                "2",
+                "--threads",
+                "4",
+                "--no-control-socket",
+                "-b",
+                f"127.0.0.1:{self.port}",
+                "--log-level",
+                "critical",
             ],
-            cwd=ROOT, env=self.place.env(), start_new_session=True,
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
+            cwd=ROOT,
+            env=self.place.env(),
+            start_new_session=True,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
         for _ in range(300):
             try:
                 status, _, _ = request(self.port, "GET", "/health/", {})
@@ -182,18 +204,25 @@ def make_saves(people: list[dict[str, int]]) -> Saves:
             forms[key] = (
                 f"/people/{one['person']}/visits/new/",
                 {
-                    "submission_key": key, "visited_on": day.isoformat(), "red_flags": "none", "next_in_7": "on",
-                    f"{head}length_mm": str(length), f"{head}width_mm": "8", f"{head}debridement": "before",
+                    "submission_key": key,
+                    "visited_on": day.isoformat(),
+                    "red_flags": "none",
+                    "next_in_7": "on",
+                    f"{head}length_mm": str(length),
+                    f"{head}width_mm": "8",
+                    f"{head}debridement": "before",
                 },
                 length,
-            )  # fmt: skip
+            )
     return Saves(forms)
 
 
 def send_all(
     server: Server, saves: Saves, keys: list[str], cookies: list[dict[str, str]], kills: int
 ) -> None:
-    """Send from several clients at once; the server is killed `kills` times on the way, at no chosen moment."""
+    """Send from several clients at once; the server is killed `kills` times on the way, at no chosen
+    moment.
+    """
     queue: Queue[str] = Queue()
     for key in keys:
         queue.put(key)
@@ -239,7 +268,9 @@ def send_all(
 
 
 def run(place: Place, *, kills: int = 4, backup_to: Path | None = None) -> dict[str, object]:
-    """The whole: prepare, save 200 visits while the server is killed, send the unanswered again, look at everything."""
+    """The whole: prepare, save 200 visits while the server is killed, send the unanswered again, look at
+    everything.
+    """
     made = place.manage("migrate", "-v0")
     assert made.returncode == 0, made.stderr[-2000:]
     people = place.ask("prepare", str(PEOPLE))

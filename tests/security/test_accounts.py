@@ -19,9 +19,13 @@ NEW = "seven purple lanterns drift"
 
 def invite(client, site, **more):
     form = {
-        "username": "new.person", "first_name": "New", "last_name": "Person", "role": "staff",
-        "sites": [site.pk], **more,
-    }  # fmt: skip
+        "username": "new.person",
+        "first_name": "New",
+        "last_name": "Person",
+        "role": "staff",
+        "sites": [site.pk],
+        **more,
+    }
     return client.post(reverse("account_new"), form)
 
 
@@ -63,9 +67,14 @@ def test_a_reset_stops_the_old_password_and_signs_out(as_manager, staff):
 
 def change(client, user, site, **more):
     form = {
-        "act": "change", "first_name": "Ann", "last_name": "Other", "role": user.role, "active": "on",
-        "sites": [site.pk], **more,
-    }  # fmt: skip
+        "act": "change",
+        "first_name": "Ann",
+        "last_name": "Other",
+        "role": user.role,
+        "active": "on",
+        "sites": [site.pk],
+        **more,
+    }
     return client.post(reverse("account", args=[user.pk]), {k: v for k, v in form.items() if v is not None})
 
 
@@ -107,9 +116,15 @@ def test_only_managers_reach_the_accounts(role, site, manager):
 
 def test_mass_assignment_fields_outside_the_form_change_nothing(as_manager, as_staff, staff, site):
     extra = {
-        "is_superuser": "on", "is_staff": "on", "username": "root", "password": "x", "second_factor": "on",
-        "user_permissions": "1", "pk": "1", "id": "1",
-    }  # fmt: skip
+        "is_superuser": "on",
+        "is_staff": "on",
+        "username": "root",
+        "password": "x",
+        "second_factor": "on",
+        "user_permissions": "1",
+        "pk": "1",
+        "id": "1",
+    }
     assert change(as_manager, staff, site, **extra).status_code == 302
     before = (staff.username, staff.password)
     staff.refresh_from_db()
@@ -119,11 +134,18 @@ def test_mass_assignment_fields_outside_the_form_change_nothing(as_manager, as_s
     as_staff.post(
         reverse("person_edit", args=[person.pk]),
         {
-            "record_number": person.record_number, "given_name": "Ada", "family_name": "Changed",
-            "birth_date": "1960-05-17", "diabetes_type": "type_2", "version": "1",
-            "site": "999", "created_by": "1", "restricted_on": "2020-01-01", "state": "died",
+            "record_number": person.record_number,
+            "given_name": "Ada",
+            "family_name": "Changed",
+            "birth_date": "1960-05-17",
+            "diabetes_type": "type_2",
+            "version": "1",
+            "site": "999",
+            "created_by": "1",
+            "restricted_on": "2020-01-01",
+            "state": "died",
         },
-    )  # fmt: skip
+    )
     person.refresh_from_db()
     assert (person.site, person.restricted_on, person.state) == (site, None, "in_care")
 

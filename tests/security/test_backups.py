@@ -194,8 +194,11 @@ def test_a_sealed_file_comes_back_and_no_bit_cut_or_swap_passes(tmp_path, size):
     if size > 2 * 1024 * 1024:
         spoiled += [
             whole[: head + piece],  # the tail cut at a piece's edge
-            whole[:head] + whole[head + piece : head + 2 * piece] + whole[head : head + piece] + whole[head + 2 * piece :],
-        ]  # fmt: skip
+            whole[:head]
+            + whole[head + piece : head + 2 * piece]
+            + whole[head : head + piece]
+            + whole[head + 2 * piece :],
+        ]
     for bytes_ in spoiled:
         sealed.write_bytes(bytes_)
         with pytest.raises(SealFault):

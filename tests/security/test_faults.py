@@ -1,4 +1,6 @@
-"""Kill -9, a full disk, a database that is gone and back, a clock that steps back: what is kept and what is shown."""
+"""Kill -9, a full disk, a database that is gone and back, a clock that steps back: what is kept and what
+is shown.
+"""
 
 from __future__ import annotations
 
@@ -76,9 +78,13 @@ def test_kill_9_while_visits_are_saved_loses_nothing_accepted_on_postgresql(tmp_
 
 def form(**more):
     return {
-        "submission_key": str(uuid.uuid4()), "visited_on": timezone.localdate().isoformat(), "red_flags": "none",
-        "next_in_7": "on", "note": "Typed for a long time.", **more,
-    }  # fmt: skip
+        "submission_key": str(uuid.uuid4()),
+        "visited_on": timezone.localdate().isoformat(),
+        "red_flags": "none",
+        "next_in_7": "on",
+        "note": "Typed for a long time.",
+        **more,
+    }
 
 
 @pytest.fixture
@@ -111,7 +117,9 @@ def test_the_database_gone_and_back_keeps_the_typed_text_and_stores_once(quiet, 
 
 @contextmanager
 def full_disk(monkeypatch):
-    """SQLite may not grow by a page more; of PostgreSQL, the error with which it refuses to extend a table."""
+    """SQLite may not grow by a page more; of PostgreSQL, the error with which it refuses to extend a
+    table.
+    """
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             # Pages freed by the tests before would hold the row: none are left after this.
@@ -220,9 +228,12 @@ def test_a_clock_that_steps_back_leaves_a_chain_that_holds(site, staff, person, 
 
 def test_two_pages_of_one_record_the_older_one_overwrites_nothing(as_staff, person):
     sent = {
-        "record_number": person.record_number, "given_name": "Ada", "birth_date": "1960-05-17",
-        "diabetes_type": "type_2", "version": "1",
-    }  # fmt: skip
+        "record_number": person.record_number,
+        "given_name": "Ada",
+        "birth_date": "1960-05-17",
+        "diabetes_type": "type_2",
+        "version": "1",
+    }
     url = reverse("person_edit", args=[person.pk])
     assert as_staff.post(url, {**sent, "family_name": "First"}).status_code == 302
     second = as_staff.post(url, {**sent, "family_name": "Second"})

@@ -1,4 +1,6 @@
-"""The record answers for itself: what was altered, removed, slipped in, moved or cut off is found and named."""
+"""The record answers for itself: what was altered, removed, slipped in, moved or cut off is found and
+named.
+"""
 
 from __future__ import annotations
 
@@ -72,9 +74,17 @@ def test_tampering_an_inserted_row_is_named(chain):
     for row in reversed(chain[4:6]):
         AuditEvent.objects.filter(pk=row.pk).update(sequence=row.sequence + 1)
     forged = AuditEvent(
-        site_id=chain[0].site_id, sequence=5, at=timezone.now(), actor="nobody", actor_role="staff", verb="weighed",
-        target_kind="person", target_id="1", payload="{}", previous_digest=chain[3].digest,
-    )  # fmt: skip
+        site_id=chain[0].site_id,
+        sequence=5,
+        at=timezone.now(),
+        actor="nobody",
+        actor_role="staff",
+        verb="weighed",
+        target_kind="person",
+        target_id="1",
+        payload="{}",
+        previous_digest=chain[3].digest,
+    )
     forged.digest = audit.digest_of(forged)
     forged.save()
     faults = found()
@@ -191,17 +201,32 @@ def append_only_names(append_only):
 def manage(*words, folder, **more):
     clean = {k: v for k, v in os.environ.items() if k not in {"DJANGO_SETTINGS_MODULE", "DIGEST_DIR"}}
     return subprocess.run(
-        [sys.executable, "manage.py", *words], cwd=ROOT, capture_output=True, text=True,
+        [sys.executable, "manage.py", *words],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
         env={
-            **clean, "VAR_DIR": str(folder), "DATABASE_URL": f"sqlite:///{folder / 'clinic.sqlite3'}", **more,
+            **clean,
+            "VAR_DIR": str(folder),
+            "DATABASE_URL": f"sqlite:///{folder / 'clinic.sqlite3'}",
+            **more,
         },
-    )  # fmt: skip
+    )
 
 
 OPENING = (
-    "--no-input", "--name", "Elm Street clinic", "--short-name", "elm",
-    "--manager-username", "first", "--manager-first-name", "First", "--manager-last-name", "Manager",
-)  # fmt: skip
+    "--no-input",
+    "--name",
+    "Elm Street clinic",
+    "--short-name",
+    "elm",
+    "--manager-username",
+    "first",
+    "--manager-first-name",
+    "First",
+    "--manager-last-name",
+    "Manager",
+)
 NUMBERS = {f"--{name.replace('_', '-')}": f"000 {n}000" for n, name in enumerate(TELEPHONES, 1)}
 
 

@@ -1,4 +1,6 @@
-"""Log lines hold no patient: planted text never comes out, and every call of ours gives a constant sentence."""
+"""Log lines hold no patient: planted text never comes out, and every call of ours gives a constant
+sentence.
+"""
 
 from __future__ import annotations
 
@@ -66,10 +68,14 @@ def test_no_planted_text_comes_out_of_forms_searches_and_errors(lines, staff, pe
     answer = client.post(
         reverse("person_edit", args=[person.pk]),
         {
-            "record_number": person.record_number, "given_name": "Ada", "family_name": PLANTED[0],
-            "birth_date": PLANTED[2], "diabetes_type": "type_2", "version": "1",
+            "record_number": person.record_number,
+            "given_name": "Ada",
+            "family_name": PLANTED[0],
+            "birth_date": PLANTED[2],
+            "diabetes_type": "type_2",
+            "version": "1",
         },
-    )  # fmt: skip
+    )
     assert answer.status_code == 500
     told = clean(lines)
     errors = [line for line in told if line.get("error") == "IntegrityError"]

@@ -1,4 +1,5 @@
-"""Random users against random objects: what is not of one's sites is not there, what is above the role is refused.
+"""Random users against random objects: what is not of one's sites is not there, what is above the role is
+refused.
 
 `python -m pytest tests/security/test_objects.py` prints how many pairs were asked.
 """
@@ -67,9 +68,14 @@ def _in_state(row, state):
 
 
 asked = st.tuples(
-    st.sampled_from(OBJECT_ROUTES), st.sampled_from(ROLES), st.integers(0, 7), st.integers(0, 2),
-    st.sampled_from(STATES), st.sampled_from(["get", "post"]), st.sampled_from(["plain", "htmx"]),
-)  # fmt: skip
+    st.sampled_from(OBJECT_ROUTES),
+    st.sampled_from(ROLES),
+    st.integers(0, 7),
+    st.integers(0, 2),
+    st.sampled_from(STATES),
+    st.sampled_from(["get", "post"]),
+    st.sampled_from(["plain", "htmx"]),
+)
 
 
 def test_random_users_and_objects_never_meet_across_sites_or_above_the_role(world, capsys):

@@ -50,10 +50,14 @@ def test_host_header_another_host_is_refused(as_staff):
 @pytest.mark.parametrize(
     "path",
     [
-        "/static/../clinic/config/settings.py", "/static/%2e%2e/%2e%2e/manage.py", "/media/photos/x.jpg",
-        "/photos/..%2f..%2fmanage.py/file/", "/plans/..%2f..%2fx/sheet-a4.pdf", "/history/../user/1/",
+        "/static/../clinic/config/settings.py",
+        "/static/%2e%2e/%2e%2e/manage.py",
+        "/media/photos/x.jpg",
+        "/photos/..%2f..%2fmanage.py/file/",
+        "/plans/..%2f..%2fx/sheet-a4.pdf",
+        "/history/../user/1/",
     ],
-)  # fmt: skip
+)
 def test_path_traversal_finds_nothing(as_podiatrist, path):
     assert as_podiatrist.get(path).status_code == 404
 
@@ -61,9 +65,14 @@ def test_path_traversal_finds_nothing(as_podiatrist, path):
 def test_path_traversal_a_photo_row_cannot_point_outside_the_store(as_staff, person):
     lesion = factories.lesion(on=factories.limb(of=person))
     photo = Photo.objects.create(
-        lesion=lesion, taken_on=timezone.localdate(), file="../../../etc/passwd", sha256="0" * 64,
-        width_px=1, height_px=1, created_by=factories.author(),
-    )  # fmt: skip
+        lesion=lesion,
+        taken_on=timezone.localdate(),
+        file="../../../etc/passwd",
+        sha256="0" * 64,
+        width_px=1,
+        height_px=1,
+        created_by=factories.author(),
+    )
     as_staff.raise_request_exception = False
     answer = as_staff.get(reverse("photo_file", args=[photo.pk]))
     body = b"".join(answer.streaming_content) if answer.streaming else answer.content
@@ -134,9 +143,12 @@ def test_in_production_cookies_are_bound_to_the_host_and_to_https():
     )
     clean = {k: v for k, v in os.environ.items() if k not in {"DJANGO_SETTINGS_MODULE", "DEBUG"}}
     done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True,
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
         env={**clean, "PRODUCTION": "1", "SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "clinic.example.org"},
-    )  # fmt: skip
+    )
     assert done.stdout.split() == ["__Host-session", "__Host-csrf", "True", "True", "31536000", "False"]
     assert live.SESSION_COOKIE_HTTPONLY
     assert live.CSRF_COOKIE_HTTPONLY
@@ -176,7 +188,9 @@ def test_a_parameter_given_twice_is_no_way_round_a_check(as_staff, site, other_s
 
 
 def test_names_and_record_numbers_stand_in_no_address(as_staff, as_manager, person, site):
-    """Searches travel in the body; the address that can be opened again holds them unreadable, for this server only."""
+    """Searches travel in the body; the address that can be opened again holds them unreadable, for this
+    server only.
+    """
     for client, page, sent in (
         (as_staff, reverse("people"), {"q": person.family_name}),
         (as_manager, reverse("audit_changes"), {"person": person.record_number, "actor": "", "verb": ""}),
@@ -257,10 +271,17 @@ def test_a_database_on_another_machine_is_reached_by_checked_tls_only(url, fault
 
 @pytest.mark.parametrize(
     ("url", "good"),
-    [("", True), ("locmemcache://", True), ("dbcache://cache", True), ("filecache:///srv/cache", True),
-     ("rediscache://127.0.0.1:6379/1", True), ("rediss://cache.example.org:6379/1", True),
-     ("rediscache://cache.example.org:6379/1", False), ("redis://cache.example.org:6379/1", False)],
-)  # fmt: skip
+    [
+        ("", True),
+        ("locmemcache://", True),
+        ("dbcache://cache", True),
+        ("filecache:///srv/cache", True),
+        ("rediscache://127.0.0.1:6379/1", True),
+        ("rediss://cache.example.org:6379/1", True),
+        ("rediscache://cache.example.org:6379/1", False),
+        ("redis://cache.example.org:6379/1", False),
+    ],
+)
 def test_a_cache_on_another_machine_is_reached_by_tls_only(url, good):
     assert (cache_fault(url) == "") is good
 
@@ -268,11 +289,21 @@ def test_a_cache_on_another_machine_is_reached_by_tls_only(url, good):
 def test_production_does_not_start_on_a_plain_connection_to_another_machine(tmp_path):
     for name in ("DATABASE_URL", "DATABASE_REPLICA_URL"):
         env = {
-            **os.environ, "PRODUCTION": "1", "SECRET_KEY": LONG_KEY, "ALLOWED_HOSTS": "clinic.example.org",
-            "VAR_DIR": str(tmp_path), "DATABASE_URL": "postgres://app@127.0.0.1/clinic", name: "postgres://app@db.example.org/clinic",
-        }  # fmt: skip
+            **os.environ,
+            "PRODUCTION": "1",
+            "SECRET_KEY": LONG_KEY,
+            "ALLOWED_HOSTS": "clinic.example.org",
+            "VAR_DIR": str(tmp_path),
+            "DATABASE_URL": "postgres://app@127.0.0.1/clinic",
+            name: "postgres://app@db.example.org/clinic",
+        }
         done = subprocess.run(
-            [sys.executable, "-c", "import clinic.config.settings"], cwd=ROOT, env=env, capture_output=True, text=True, check=False
-        )  # fmt: skip
+            [sys.executable, "-c", "import clinic.config.settings"],
+            cwd=ROOT,
+            env=env,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
         assert done.returncode != 0
         assert "sslmode of the database on db.example.org is not given" in done.stderr

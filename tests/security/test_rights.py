@@ -32,7 +32,7 @@ from clinic.models import (
     Problem,
     SiteFoam,
     ViewEvent,
-)  # fmt: skip
+)
 from clinic.people.writes.people import person_correct, weight_add
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -172,9 +172,12 @@ def test_a_restricted_record_is_read_and_never_written(as_manager, as_staff, sta
 
 def glass_form(person, **more):
     return {
-        "site": person.site_id, "record_number": person.record_number, "birth_date": "1960-05-17",
-        "reason": "Came to our emergency room with fever.", **more,
-    }  # fmt: skip
+        "site": person.site_id,
+        "record_number": person.record_number,
+        "birth_date": "1960-05-17",
+        "reason": "Came to our emergency room with fever.",
+        **more,
+    }
 
 
 def test_breaking_the_glass_reads_one_record_for_an_hour_and_tells_the_other_clinic(
@@ -289,7 +292,8 @@ def test_only_nouns_of_a_person_are_copied_or_erased():
 
     names = {model.__name__ for model, _ in nouns_of()}
     assert {"Lesion", "Visit", "Measurement", "Photo"} <= names
-    # A reading round and a saved report belong to the site: erasing a person must not reach them by their number.
+    # A reading round and a saved report belong to the site: erasing a person must not reach them by their
+    # number.
     assert not {"PeerRound", "SavedReport", "SiteFoam", "SiteReason"} & names
 
 
@@ -315,10 +319,20 @@ def test_every_page_about_a_record_leads_to_what_changed_on_it(as_podiatrist, si
     """Whatever route names a record: its page has the link, and the history opens."""
     row = records(site)
     nouns = {
-        "person": "person", "lesion": "lesion", "limb_edit": "limb", "limb_decisions": "limb", "visit": "visit",
-        "prescription": "prescription", "referral": "referral", "flag_answer": "redflag", "opening_card": "openingcard",
-        "prescription_fit": "prescription", "look_answer": "look", "lesion_edit": "lesion", "bench": "limb",
-    }  # fmt: skip
+        "person": "person",
+        "lesion": "lesion",
+        "limb_edit": "limb",
+        "limb_decisions": "limb",
+        "visit": "visit",
+        "prescription": "prescription",
+        "referral": "referral",
+        "flag_answer": "redflag",
+        "opening_card": "openingcard",
+        "prescription_fit": "prescription",
+        "look_answer": "look",
+        "lesion_edit": "lesion",
+        "bench": "limb",
+    }
     for name, noun in nouns.items():
         page = as_podiatrist.get(address(name, row))
         link = re.search(r"/history/(\w+)/(\d+)/", page.content.decode())

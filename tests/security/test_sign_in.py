@@ -177,7 +177,9 @@ def test_a_manager_cannot_ask_for_it_before_having_it(as_manager, manager, site)
 
 
 def test_the_idle_timeout_survives_htmx(as_staff):
-    """Idle longer than the site allows: htmx gets a whole-page redirect, and asking did not restart the clock."""
+    """Idle longer than the site allows: htmx gets a whole-page redirect, and asking did not restart the
+    clock.
+    """
     session = as_staff.session
     Session.objects.filter(session_key=session.session_key).update(
         expire_date=timezone.now() - timedelta(seconds=1)

@@ -20,7 +20,10 @@ def _password(label: str, autocomplete: str, help_text: str = "") -> forms.CharF
     )
 
 
-RULES = "At least 12 characters; three or four unconnected words do well. No common password, no words of this clinic."
+RULES = (
+    "At least 12 characters; three or four unconnected words do well. No common password, no words of "
+    "this clinic."
+)
 
 
 class AccountForm(forms.Form):

@@ -49,7 +49,9 @@ def recovery_codes_left(user: Any) -> int:
 
 
 def settings_history(site: Site) -> list[AuditEvent]:
-    """What was changed about accounts, sign-in rules, house rules, reasons and foams of a site, newest first."""
+    """What was changed about accounts, sign-in rules, house rules, reasons and foams of a site, newest
+    first.
+    """
     return list(
         AuditEvent.objects.filter(
             site_id=site.pk, target_kind__in=["user", "site", "sitereason", "sitefoam"], person_id=None

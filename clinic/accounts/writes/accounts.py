@@ -104,18 +104,22 @@ def account_change(
     if user.pk == by.pk and (role != user.role or not active):
         raise Refused("Your own role and state are changed by another manager.", field="role")
     before = {
-        "name": str(user), "role": user.role, "active": user.is_active,
+        "name": str(user),
+        "role": user.role,
+        "active": user.is_active,
         "sites": sorted(user.sites.values_list("name", flat=True)),
-    }  # fmt: skip
+    }
     touched = {site.pk: site for site in [*_shared(by, user), *chosen]}
     user.first_name, user.last_name, user.role, user.is_active = first_name, last_name, role, active
     user.save(update_fields=["first_name", "last_name", "role", "is_active"])
     kept = list(user.sites.exclude(pk__in=by.site_ids))
     user.sites.set([*kept, *chosen])
     after = {
-        "name": str(user), "role": user.role, "active": user.is_active,
+        "name": str(user),
+        "role": user.role,
+        "active": user.is_active,
         "sites": sorted(user.sites.values_list("name", flat=True)),
-    }  # fmt: skip
+    }
     changes = {key: [before[key], after[key]] for key in before if before[key] != after[key]}
     if not changes:
         raise Refused("Nothing was changed.")

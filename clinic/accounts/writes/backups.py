@@ -1,7 +1,8 @@
-"""Backup and restore: the database at one instant, the pictures it names, the digest file, and a manifest of hashes.
+"""Backup and restore: the database at one instant, the pictures it names, the digest file, and a manifest of
+hashes.
 
-The database is copied first. A picture is stored before its row and never changed under its name, so every picture
-that the copied rows name is there when the pictures are copied after it.
+The database is copied first. A picture is stored before its row and never changed under its name, so every
+picture that the copied rows name is there when the pictures are copied after it.
 """
 
 from __future__ import annotations
@@ -244,9 +245,14 @@ def restore(archive: Path, *, passphrase: str = "", say: Say = lambda words: Non
         else:
             connection.close()
             _postgres(
-                "pg_restore", "--no-owner", "--exit-on-error", "--single-transaction",
-                "-d", str(connection.settings_dict["NAME"]), str(out / "database.pgdump"),
-            )  # fmt: skip
+                "pg_restore",
+                "--no-owner",
+                "--exit-on-error",
+                "--single-transaction",
+                "-d",
+                str(connection.settings_dict["NAME"]),
+                str(out / "database.pgdump"),
+            )
         say("Filling the pictures")
         media = Path(settings.MEDIA_ROOT)
         if (out / "media").exists():

@@ -1,7 +1,7 @@
 """The daily head digest: what each chain ended in, kept in a file outside the database.
 
-A chain cannot show that its tail was cut; a line that remembers the tail can. Each line is bound to the one before,
-so the file shows its own tampering too. Keep a copy where the database's keeper cannot write.
+A chain cannot show that its tail was cut; a line that remembers the tail can. Each line is bound to the one
+before, so the file shows its own tampering too. Keep a copy where the database's keeper cannot write.
 """
 
 from __future__ import annotations
@@ -86,7 +86,10 @@ def faults() -> Iterator[str]:
         if line["batches"]:
             kept = ViewBatch.objects.filter(site_id=line["site"], sequence=line["batches"]).first()
             if kept is not None and kept.digest != line["batch_digest"]:
-                yield f"batch {line['batches']} of the reads of site {line['site']} is not the one of {line['at']}"
+                yield (
+                    f"batch {line['batches']} of the reads of site {line['site']} is not the one of "
+                    f"{line['at']}"
+                )
     for site_id, line in newest.items():
         last = (
             AuditEvent.objects.filter(site_id=site_id)
@@ -94,7 +97,9 @@ def faults() -> Iterator[str]:
             .values_list("sequence", flat=True)
         ).first() or 0
         if last < line["rows"]:
-            yield f"rows {last + 1} to {line['rows']} of site {site_id} are cut off: they stood on {line['at']}"
+            yield (
+                f"rows {last + 1} to {line['rows']} of site {site_id} are cut off: they stood on {line['at']}"
+            )
         batches = (
             ViewBatch.objects.filter(site_id=site_id).order_by("-sequence").values_list("sequence", flat=True)
         ).first() or 0

@@ -41,7 +41,9 @@ def _rows(person: Person) -> Iterable[tuple[type[ClinicalRecord], list[Any]]]:
 
 @transaction.atomic
 def person_export(*, by: User, person: Person) -> str:
-    """Everything kept about a person as JSON text: each row, each of its earlier copies, who did and read what."""
+    """Everything kept about a person as JSON text: each row, each of its earlier copies, who did and read
+    what.
+    """
 
     def plain(row: models.Model) -> dict[str, Any]:
         told = model_to_dict(row)
@@ -76,10 +78,14 @@ def person_export(*, by: User, person: Person) -> str:
         event.person_key = keys.get(event.person_id or 0)
         done.append(
             {
-                "at": event.at, "by": event.actor, "verb": event.verb, "what": event.target_kind,
-                "number": event.target_id, "detail": json.loads(event.detail),
+                "at": event.at,
+                "by": event.actor,
+                "verb": event.verb,
+                "what": event.target_kind,
+                "number": event.target_id,
+                "detail": json.loads(event.detail),
             }
-        )  # fmt: skip
+        )
     read = list(
         ViewEvent.objects.filter(person_id__in=numbers)
         .order_by("pk")
@@ -94,7 +100,8 @@ def person_export(*, by: User, person: Person) -> str:
         },
         "done": done,
         "read": read,
-        "notice": "Supports licensed judgement; not a diagnosis. Pictures are named here and handed over beside it.",
+        "notice": "Supports licensed judgement; not a diagnosis. Pictures are named here and handed over "
+        "beside it.",
     }
     text = json.dumps(whole, cls=_Plain, indent=1, ensure_ascii=False, sort_keys=True)
     audit.record(by=by, site=person.site, verb="exported", target=person, person=person, bytes=len(text))
@@ -152,9 +159,11 @@ def person_lift(*, by: User, person: Person) -> Person:
 
 @transaction.atomic
 def person_erase(*, by: User, person: Person, typed_number: str, ground: str) -> Erasure:
-    """Erase a record by law. Rows, copies, pictures and the key of its audit payloads go; the chain stays whole.
+    """Erase a record by law. Rows, copies, pictures and the key of its audit payloads go; the chain stays
+    whole.
 
-    What remains: that a record with this number of ours was worked on and by whom, without a word of what it said.
+    What remains: that a record with this number of ours was worked on and by whom, without a word of what it
+    said.
     """
     if typed_number.strip() != person.record_number:
         raise Refused("Record number: not the one of this person; nothing was erased.", field="typed_number")
@@ -162,10 +171,12 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
     if person.merged_into is not None:
         raise Refused(
-            f"This record was merged into No. {person.merged_into.record_number}: erase that one, and both go."
+            f"This record was merged into No. {person.merged_into.record_number}: erase that one, and both "
+            "go."
         )
     number, site = person.pk, person.site
-    # What was merged into the record is of the same person: its rows are here already, its name and key go too.
+    # What was merged into the record is of the same person: its rows are here already, its name and key go
+    # too.
     numbers = [*Person.objects.filter(merged_into=person).order_by("pk").values_list("pk", flat=True), number]
     ErasurePermit(pk=number).save(force_insert=True)
     parted = list(Merge.objects.filter(emptied__in=numbers).exclude(kept__in=numbers))
@@ -219,7 +230,9 @@ def _erase_rows(number: int, names: set[str]) -> dict[str, int]:
 
 
 def _forget_filled(parted: Iterable[Merge]) -> None:
-    """Copies of another person's rows that held words of this one between a mistaken merge and its undoing."""
+    """Copies of another person's rows that held words of this one between a mistaken merge and its
+    undoing.
+    """
     for merge in parted:
         for change in merge.changes:
             if change["moved"]:

@@ -1,7 +1,9 @@
-"""Encrypting a file in pieces with a passphrase: AES-256-GCM, each piece bound to its place and to being the last.
+"""Encrypting a file in pieces with a passphrase: AES-256-GCM, each piece bound to its place and to being the
+last.
 
-The layout follows the STREAM construction (Hoang, Reyhanitabar, Rogaway, Vizár 2015, "Online authenticated-encryption
-and its nonce-reuse misuse-resistance"): nonce = 7 random bytes, a 4-byte counter, one byte that marks the last piece.
+The layout follows the STREAM construction (Hoang, Reyhanitabar, Rogaway, Vizár 2015, "Online
+authenticated-encryption and its nonce-reuse misuse-resistance"): nonce = 7 random bytes, a 4-byte counter,
+one byte that marks the last piece.
 """
 
 from __future__ import annotations

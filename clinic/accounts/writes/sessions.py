@@ -32,9 +32,13 @@ __all__ = [
 RECOVERY_CODES = 10
 _BROWSERS = (("Edg", "Edge"), ("Firefox", "Firefox"), ("Chrome", "Chrome"), ("Safari", "Safari"))
 _SYSTEMS = (
-    ("Android", "Android"), ("iPad", "iPad"), ("iPhone", "iPhone"), ("Windows", "Windows"),
-    ("Mac OS", "Mac"), ("Linux", "Linux"),
-)  # fmt: skip
+    ("Android", "Android"),
+    ("iPad", "iPad"),
+    ("iPhone", "iPhone"),
+    ("Windows", "Windows"),
+    ("Mac OS", "Mac"),
+    ("Linux", "Linux"),
+)
 
 
 def browser_words(agent: str) -> str:
@@ -87,7 +91,9 @@ def _end(rows: Any) -> int:
 
 
 def _code_hash(code: str) -> str:
-    """Recovery codes are kept as 96 bits of a hash, which is what the field holds; a code has 118 random bits."""
+    """Recovery codes are kept as 96 bits of a hash, which is what the field holds; a code has 118 random
+    bits.
+    """
     plain = re.sub(r"[^a-z0-9]", "", code.lower())
     return base64.b64encode(hashlib.sha256(plain.encode()).digest()).decode()[:16]
 
@@ -133,7 +139,8 @@ def _digits(code: str) -> str:
 
 
 def code_accept(*, by: User, code: str) -> Any | None:
-    """The device that accepts the code, or None. A time code is accepted once, a recovery code ever only once.
+    """The device that accepts the code, or None. A time code is accepted once, a recovery code ever only
+    once.
 
     Each wrong code doubles the wait before the next is looked at (django-otp's throttling).
     """

@@ -43,8 +43,9 @@ class ReferralForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.lesions = {str(lesion.pk): lesion for lesion in lesions}
         self.fields["lesion"].choices = [  # type: ignore[attr-defined]
-            ("", "The person as a whole"), *((pk, str(lesion)) for pk, lesion in self.lesions.items())
-        ]  # fmt: skip
+            ("", "The person as a whole"),
+            *((pk, str(lesion)) for pk, lesion in self.lesions.items()),
+        ]
 
     def clean_lesion(self) -> Lesion | None:
         return self.lesions.get(self.cleaned_data["lesion"])

@@ -69,7 +69,9 @@ def referral_follow(
     result: str,
     expected_version: int,
 ) -> Referral:
-    """Record how far a referral has come; an earlier entry may be corrected, its copy stays in the history."""
+    """Record how far a referral has come; an earlier entry may be corrected, its copy stays in the
+    history.
+    """
     told: dict[str, Any] = {
         "reached_at": reached_at,
         "accepted_at": accepted_at,

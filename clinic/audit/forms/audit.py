@@ -22,8 +22,9 @@ class AuditForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["device_class"].choices = [("", "All"), *DEVICE_CHOICES]  # type: ignore[attr-defined]
         self.fields["prescriber"].choices = [  # type: ignore[attr-defined]
-            ("", "All"), *((user.pk, str(user)) for user in prescribers)
-        ]  # fmt: skip
+            ("", "All"),
+            *((user.pk, str(user)) for user in prescribers),
+        ]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

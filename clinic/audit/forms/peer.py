@@ -17,9 +17,11 @@ class PeerDrawForm(forms.Form):
         label="Departures, and as many agreements", min_value=1, max_value=50, initial=10
     )
     seed = forms.IntegerField(
-        label="Seed of the draw", min_value=1, max_value=2_000_000_000,
+        label="Seed of the draw",
+        min_value=1,
+        max_value=2_000_000_000,
         help_text="Any number; the same number draws the same choices again.",
-    )  # fmt: skip
+    )
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

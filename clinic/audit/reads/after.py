@@ -16,7 +16,9 @@ __all__ = ["AFTER_BASES"]
 
 
 def _healed(asked: AuditFilter, today: date) -> QuerySet[Any]:
-    """Lesions confirmed healed in the period, and what came first afterwards: a new ulcer, death, or the last look."""
+    """Lesions confirmed healed in the period, and what came first afterwards: a new ulcer, death, or the
+    last look.
+    """
     later = Lesion.objects.filter(
         limb__person=OuterRef("limb__person"),
         wound_kind=WoundKind.ULCER,
@@ -34,7 +36,8 @@ def _healed(asked: AuditFilter, today: date) -> QuerySet[Any]:
     def since(day: Any) -> Any:
         return Days(day, F("confirmed_on"))
 
-    # Days and what ended them in one number, so that each look-up runs once a row: four times the days, and the way.
+    # Days and what ended them in one number, so that each look-up runs once a row: four times the days, and
+    # the way.
     way = Case(When(died, then=Value(2)), default=Value(0), output_field=IntegerField())
     return Lesion.objects.filter(
         asked.at("limb__person__site"),

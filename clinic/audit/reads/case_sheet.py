@@ -1,4 +1,6 @@
-"""One case on one sheet for a team meeting or a complaint: what was known, chosen, done, and what came of it."""
+"""One case on one sheet for a team meeting or a complaint: what was known, chosen, done, and what came of
+it.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,8 @@
-"""What the audit counts, as rows of the database: each base is one kind of case with what is told apart about it.
+"""What the audit counts, as rows of the database: each base is one kind of case with what is told apart about
+it.
 
-A figure is a condition on one of these; its count and the list behind it come from the same rows, so they agree.
+A figure is a condition on one of these; its count and the list behind it come from the same rows, so they
+agree.
 """
 
 from __future__ import annotations
@@ -52,7 +54,8 @@ __all__ = ["BASES", "OUTCOMES", "WEEK12", "AuditFilter", "Base", "prescribers"]
 
 REVIEW_DAYS = 7
 FOUR_WEEKS = (21, 35)
-#: Days of the twelve-week look: from, target, to (National Diabetes Foot Care Audit, NHS Digital, glossary 2018-23).
+#: Days of the twelve-week look: from, target, to (National Diabetes Foot Care Audit, NHS Digital, glossary
+#: 2018-23).
 WINDOW = (70, 84, 98)
 #: Key -> words, in the order of the table.
 OUTCOMES: dict[str, str] = {
@@ -78,7 +81,9 @@ STANDS = Q(state=VisitState.STANDS, attendance=Attendance.CAME)
 
 @dataclass(frozen=True)
 class AuditFilter:
-    """What the audit is about: sites and a period; class and prescriber narrow the figures of prescriptions."""
+    """What the audit is about: sites and a period; class and prescriber narrow the figures of
+    prescriptions.
+    """
 
     sites: tuple[Site, ...]
     since: date
@@ -105,7 +110,9 @@ class AuditFilter:
 
     @cached_property
     def handed_over(self) -> bool:
-        """Whether a person was handed over from or to these sites: else nobody has to be asked where a row counts."""
+        """Whether a person was handed over from or to these sites: else nobody has to be asked where a
+        row counts.
+        """
         return handed_over(self.site_ids)
 
 
@@ -113,8 +120,8 @@ class AuditFilter:
 class Base:
     """One kind of case: its rows, the columns counted apart, and the day its lists are ordered by.
 
-    `derive` works out of the columns counted what a list asks the database for: asking for it once more in the
-    count would run the same look-up per row several times (measured at 150,000 lesions).
+    `derive` works out of the columns counted what a list asks the database for: asking for it once more in
+    the count would run the same look-up per row several times (measured at 150,000 lesions).
     """
 
     rows: Callable[[AuditFilter, date], QuerySet[Any]]
@@ -239,7 +246,8 @@ def _lesions(asked: AuditFilter, today: date) -> QuerySet[Any]:
 
 def _arrivals(asked: AuditFilter, today: date) -> QuerySet[Any]:
     """Lesions that came under care in the period, with or without a device."""
-    # Known once both have come: said of the two columns apart, so that the planner knows how many rows to expect.
+    # Known once both have come: said of the two columns apart, so that the planner knows how many rows to
+    # expect.
     rows = Lesion.objects.filter(
         Q(episode__first_assessed_on__gte=asked.since) | Q(first_seen_on__gte=asked.since),
         asked.at("limb__person__site"),
@@ -333,8 +341,11 @@ def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
             _says(
                 Exists(
                     lesions.filter(
-                        Q(state=LesionState.ENDED, outcome__in=[LesionOutcome.LOST, LesionOutcome.MOVED],
-                          ended_on__lte=target)
+                        Q(
+                            state=LesionState.ENDED,
+                            outcome__in=[LesionOutcome.LOST, LesionOutcome.MOVED],
+                            ended_on__lte=target,
+                        )
                         | Q(state=LesionState.TO_CONFIRM, closed_on__lte=target)
                     )
                 ),
@@ -343,7 +354,7 @@ def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
             _says(Exists(looked), "not_free"),
             default="unknown",
         ),
-    )  # fmt: skip
+    )
 
 
 def _visits(asked: AuditFilter, today: date) -> QuerySet[Any]:
@@ -363,19 +374,25 @@ def _arrived(row: dict[str, Any]) -> dict[str, Any]:
 
 BASES: dict[str, Base] = {
     "prescription": Base(
-        _prescriptions, ("agreement", "departure_reason", "departure_own", "departure_words", "offered", "review"), "prescribed_on",
-        ("limb__person", "signed_by"), "prescription",
+        _prescriptions,
+        ("agreement", "departure_reason", "departure_own", "departure_words", "offered", "review"),
+        "prescribed_on",
+        ("limb__person", "signed_by"),
+        "prescription",
     ),
-    "unjudged": Base(
-        _unjudged, ("missing",), "prescribed_on", ("limb__person", "signed_by"), "prescription"
-    ),
+    "unjudged": Base(_unjudged, ("missing",), "prescribed_on", ("limb__person", "signed_by"), "prescription"),
     "departed": Base(_departed, ("mark",), "prescribed_on", ("limb__person", "signed_by"), "prescription"),
     "lesion": Base(
         _lesions, ("first_class", "now", "four_week"), "first_seen_on", ("limb__person", "episode"), "lesion"
     ),
     "arrival": Base(
-        _arrivals, ("lag", "now", "due", "week12"), "first_seen_on", ("limb__person", "episode"), "lesion", _arrived,
+        _arrivals,
+        ("lag", "now", "due", "week12"),
+        "first_seen_on",
+        ("limb__person", "episode"),
+        "lesion",
+        _arrived,
     ),
     "episode": Base(_episodes, ("wait", "week12"), "first_assessed_on", ("person",), "episode"),
     "visit": Base(_visits, ("attendance",), "visited_on", ("person",), "visit"),
-}  # fmt: skip
+}

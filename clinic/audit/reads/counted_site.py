@@ -1,4 +1,6 @@
-"""Which clinic a row counts for in figures: the person's, or the one it was made at before the person was handed over."""
+"""Which clinic a row counts for in figures: the person's, or the one it was made at before the person was
+handed over.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ def handed_over(site_ids: list[int]) -> bool:
 
 
 def rows_of_sites(path: str, site_ids: list[int], moves: bool) -> Q:
-    """Rows that count for these sites: those of their people, or made there before the person was handed over."""
+    """Rows that count for these sites: those of their people, or made there before the person was handed
+    over.
+    """
 
     def of_them(link: str) -> Q:
         return Q(**{link: site_ids[0]}) if len(site_ids) == 1 else Q(**{f"{link}__in": site_ids})

@@ -17,9 +17,23 @@ __all__ = ["HEAD", "NOTICE", "case_rows", "report_value"]
 
 NOTICE = "Supports licensed judgement; not a diagnosis. Follow your local protocol."
 HEAD = (
-    "record_number", "day", "foot", "lesion", "place", "device_class", "prescribed_on", "fitted_on", "stopped_on",
-    "first_offered", "agreement", "departure_reason", "outcome", "days", "edition", "notice",
-)  # fmt: skip
+    "record_number",
+    "day",
+    "foot",
+    "lesion",
+    "place",
+    "device_class",
+    "prescribed_on",
+    "fitted_on",
+    "stopped_on",
+    "first_offered",
+    "agreement",
+    "departure_reason",
+    "outcome",
+    "days",
+    "edition",
+    "notice",
+)
 
 
 def case_rows(spec: Spec, asked: AuditFilter, today: date) -> Iterable[dict[str, Any]]:
@@ -81,7 +95,9 @@ def report_value(asked: AuditFilter, today: date, *, hide_small: bool) -> dict[s
         "device_class": asked.device_class or None,
         "made_on": today,
         # A sentence used again is told on the page only: its key is a mark of free text.
-        "figures": [_figure(f, hide_small) for f in found.figures.values() if not f.key.startswith("reused.")],
+        "figures": [
+            _figure(f, hide_small) for f in found.figures.values() if not f.key.startswith("reused.")
+        ],
         "median_to_device": found.median_words,
         "device_weeks": round(found.device_weeks, 1),
         "harm_per_100_device_weeks": {
@@ -92,8 +108,13 @@ def report_value(asked: AuditFilter, today: date, *, hide_small: bool) -> dict[s
         },
         "days_without_device": {"days": found.uncovered[0], "of": found.uncovered[1]},
         "recurrence": [
-            {"weeks": r.weeks, "percent": r.share, "low": r.low, "high": r.high,
-             "followed": None if hide_small and 0 < r.at_risk < SMALL else r.at_risk}
+            {
+                "weeks": r.weeks,
+                "percent": r.share,
+                "low": r.low,
+                "high": r.high,
+                "followed": None if hide_small and 0 < r.at_risk < SMALL else r.at_risk,
+            }
             for r in found.recurrence
         ],
         "definitions": {
@@ -101,4 +122,4 @@ def report_value(asked: AuditFilter, today: date, *, hide_small: bool) -> dict[s
             for name, told in DEFINITIONS.items()
         },
         "notice": NOTICE,
-    }  # fmt: skip
+    }

@@ -1,4 +1,6 @@
-"""The audit's figures: each a key, its words, the kind of case and the condition on it. Counts and lists read the same."""
+"""The audit's figures: each a key, its words, the kind of case and the condition on it. Counts and lists
+read the same.
+"""
 
 from __future__ import annotations
 
@@ -22,14 +24,22 @@ __all__ = ["ALL_BASES", "SMALL", "Figure", "Spec", "Tally", "class_words", "cumu
 SMALL = 5
 ALL_BASES: dict[str, Base] = {**BASES, **AFTER_BASES, **HARM_BASES}
 EARLY = (
-    StopReason.NEW_LESION, StopReason.NOT_TOLERATED, StopReason.BROKEN, StopReason.INFECTION, StopReason.OTHER,
-)  # fmt: skip
+    StopReason.NEW_LESION,
+    StopReason.NOT_TOLERATED,
+    StopReason.BROKEN,
+    StopReason.INFECTION,
+    StopReason.OTHER,
+)
 #: By which day after the first assessment -> words.
 BY_DAYS = (2, 7, 14)
-#: Days from first presentation to first expert assessment (National Diabetes Foot Care Audit; the band from 14 days to
-#: two months from memory).
-WAITS = (("wait_2", "Up to 2 days", 0, 2), ("wait_13", "3 to 13 days", 3, 13),
-         ("wait_60", "14 days to 2 months", 14, 60), ("wait_more", "More than 2 months", 61, 10**6))  # fmt: skip
+#: Days from first presentation to first expert assessment (National Diabetes Foot Care Audit; the band from
+#: 14 days to two months from memory).
+WAITS = (
+    ("wait_2", "Up to 2 days", 0, 2),
+    ("wait_13", "3 to 13 days", 3, 13),
+    ("wait_60", "14 days to 2 months", 14, 60),
+    ("wait_more", "More than 2 months", 61, 10**6),
+)
 #: Digits of the largest number of a row, so that no address asks the database for one beyond it.
 LONGEST_NUMBER = 18
 Where = tuple[tuple[str, Any], ...]
@@ -37,7 +47,9 @@ Where = tuple[tuple[str, Any], ...]
 
 @dataclass(frozen=True)
 class Spec:
-    """What a figure counts. `where` holds plain lookups, which a row of the tally and a query both understand."""
+    """What a figure counts. `where` holds plain lookups, which a row of the tally and a query both
+    understand.
+    """
 
     key: str
     words: str
@@ -125,20 +137,41 @@ def class_words(device_class: str) -> str:
 
 _PLAIN: tuple[Spec, ...] = (
     Spec("all", "Prescriptions", "prescription"),
-    Spec("agreed", "Agreed with the guidance", "prescription",
-         (("agreement__in", (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED)),)),
+    Spec(
+        "agreed",
+        "Agreed with the guidance",
+        "prescription",
+        (("agreement__in", (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED)),),
+    ),
     Spec("departed", "Departed, with a reason", "prescription", (("agreement", "departed"),)),
     Spec("unjudged", "Cannot be judged: facts were missing", "prescription", (("agreement", "unjudged"),)),
-    *(Spec(f"part.{part.value}", str(part.label), "prescription", (("agreement", part.value),)) for part in Agreement),
+    *(
+        Spec(f"part.{part.value}", str(part.label), "prescription", (("agreement", part.value),))
+        for part in Agreement
+    ),
     Spec("lesions", "Lesions prescribed for", "lesion"),
     Spec("arrived", "Ulcers that came under care", "arrival"),
     Spec("to_device.waiting", "Still waiting", "arrival", (("way", "waiting"),)),
     Spec("to_device.never", "Ended without a device", "arrival", (("way", "ended"),)),
     Spec("to_device.fitted", "Fitted", "arrival", (("way", "fitted"),)),
-    *(Spec(f"to_device.by_{d}", f"Fitted by day {d}", "arrival", (("way", "fitted"), ("days__lte", d), ("due__gte", d)))
-      for d in BY_DAYS),
-    *(Spec(f"to_device.due_{d}", f"Known for {d} days or more", "arrival",
-           (("way__in", ("fitted", "waiting")), ("due__gte", d))) for d in BY_DAYS),
+    *(
+        Spec(
+            f"to_device.by_{d}",
+            f"Fitted by day {d}",
+            "arrival",
+            (("way", "fitted"), ("days__lte", d), ("due__gte", d)),
+        )
+        for d in BY_DAYS
+    ),
+    *(
+        Spec(
+            f"to_device.due_{d}",
+            f"Known for {d} days or more",
+            "arrival",
+            (("way__in", ("fitted", "waiting")), ("due__gte", d)),
+        )
+        for d in BY_DAYS
+    ),
     *(Spec(f"lesion12.{key}", words, "arrival", (("week12", key),)) for key, words in WEEK12.items()),
     Spec("episodes", "Episodes first assessed", "episode"),
     Spec("episode12.free", "Alive and ulcer-free at 12 weeks", "episode", (("week12", "free"),)),
@@ -146,29 +179,62 @@ _PLAIN: tuple[Spec, ...] = (
     Spec("episode12.died", "Died by day 84", "episode", (("week12", "died"),)),
     Spec("episode12.unknown", "Unknown", "episode", (("week12", "unknown"),)),
     Spec("episode12.not_due", "Not yet due", "episode", (("week12", "not_due"),)),
-    *(Spec(f"assessed.{key}", words, "episode", (("wait__gte", low), ("wait__lte", high)))
-      for key, words, low, high in WAITS),
-    *(Spec(f"four_week.{key}", words, "lesion", (("four_week", key),)) for key, words in (
-        ("recorded", "Area at 4 weeks recorded"), ("missing", "No area at 4 weeks"), ("not_due", "Not due"))),
-    *(Spec(f"review.{key}", words, "prescription", (("review", key),)) for key, words in (
-        ("in_time", "Seen within 7 days of fitting"), ("late", "Not seen within 7 days"),
-        ("not_due", "Not due yet"), ("not_fitted", "Not fitted"))),
-    *(Spec(f"visits.{kind.value}", str(kind.label), "visit", (("attendance", kind.value),)) for kind in Attendance),
+    *(
+        Spec(f"assessed.{key}", words, "episode", (("wait__gte", low), ("wait__lte", high)))
+        for key, words, low, high in WAITS
+    ),
+    *(
+        Spec(f"four_week.{key}", words, "lesion", (("four_week", key),))
+        for key, words in (
+            ("recorded", "Area at 4 weeks recorded"),
+            ("missing", "No area at 4 weeks"),
+            ("not_due", "Not due"),
+        )
+    ),
+    *(
+        Spec(f"review.{key}", words, "prescription", (("review", key),))
+        for key, words in (
+            ("in_time", "Seen within 7 days of fitting"),
+            ("late", "Not seen within 7 days"),
+            ("not_due", "Not due yet"),
+            ("not_fitted", "Not fitted"),
+        )
+    ),
+    *(
+        Spec(f"visits.{kind.value}", str(kind.label), "visit", (("attendance", kind.value),))
+        for kind in Attendance
+    ),
     Spec("visits.all", "Visits booked or made", "visit"),
     Spec("devices", "Devices that were on", "worn"),
     Spec("harm.early", "Taken off early", "worn", (("early__in", tuple(r.value for r in EARLY)),)),
-    *(Spec(f"harm.{why.value}", f"Taken off: {str(why.label)[0].lower()}{str(why.label)[1:]}", "worn",
-           (("early", why.value),)) for why in EARLY),
+    *(
+        Spec(
+            f"harm.{why.value}",
+            f"Taken off: {str(why.label)[0].lower()}{str(why.label)[1:]}",
+            "worn",
+            (("early", why.value),),
+        )
+        for why in EARLY
+    ),
     Spec("harm.late", "Sealed device opened late, or past its day", "worn", (("late", "late"),)),
     Spec("harm.fall", "Visits telling of a fall", "troubled", (("fall", True),)),
-    Spec("harm.other_foot", "Visits with a problem on the other foot", "troubled", (("other_foot", "problem"),)),
-    Spec("harm.skin", "Visits with a skin problem under the device", "troubled", (("skin_under_device", "problem"),)),
+    Spec(
+        "harm.other_foot", "Visits with a problem on the other foot", "troubled", (("other_foot", "problem"),)
+    ),
+    Spec(
+        "harm.skin",
+        "Visits with a skin problem under the device",
+        "troubled",
+        (("skin_under_device", "problem"),),
+    ),
     Spec("gap.bare", "Ulcers open for a day or more without a device", "gap", (("bare", "bare"),)),
     Spec("gap.all", "Ulcers open in the period", "gap"),
     Spec("healed", "Confirmed healed", "healed"),
-    *(Spec(f"after.{key}", words, "healed", (("after", key),)) for key, words in (
-        ("recurred", "A new ulcer since"), ("died", "Died first"), ("free", "None so far"))),
-)  # fmt: skip
+    *(
+        Spec(f"after.{key}", words, "healed", (("after", key),))
+        for key, words in (("recurred", "A new ulcer since"), ("died", "Died first"), ("free", "None so far"))
+    ),
+)
 SPECS: dict[str, Spec] = {spec.key: spec for spec in _PLAIN}
 
 

@@ -1,4 +1,6 @@
-"""How lesions ended and until when they are known: the one reading of it for outcomes and for past forecasts."""
+"""How lesions ended and until when they are known: the one reading of it for outcomes and for past
+forecasts.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Shares of clinics and of prescribers against what chance alone allows. Never ranked: in the order of their names."""
+"""Shares of clinics and of prescribers against what chance alone allows. Never ranked: in the order of
+their names.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,8 @@ from clinic.models import User
 
 __all__ = ["ENOUGH", "Funnel", "FunnelRow", "prescriber_rows", "site_funnels"]
 
-#: A prescriber's share is shown from so many judged decisions on (own design; fewer say nothing about a person).
+#: A prescriber's share is shown from so many judged decisions on (own design; fewer say nothing about a
+#: person).
 ENOUGH = 20
 
 
@@ -111,7 +114,9 @@ def _funnel(key: str, words: str, counts: list[tuple[str, int, int, int]]) -> Fu
 
 
 def prescriber_rows(asked: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:
-    """Agreement by prescriber, from 20 judged decisions on: for the lead all, for a prescriber the own row."""
+    """Agreement by prescriber, from 20 judged decisions on: for the lead all, for a prescriber the own
+    row.
+    """
     judged = judged_by_site(asked, "signed_by")
     names = {user.pk: str(user) for user in User.objects.filter(pk__in=[key for key, *_ in judged])}
     rows, _ = _rows([(names[key], key, count, of) for key, count, of in judged], ENOUGH)

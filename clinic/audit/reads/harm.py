@@ -1,4 +1,6 @@
-"""Harm beside healing: what went wrong while a device was on, over the weeks devices were on; and days without one."""
+"""Harm beside healing: what went wrong while a device was on, over the weeks devices were on; and days
+without one.
+"""
 
 from __future__ import annotations
 
@@ -80,15 +82,21 @@ def _troubled(asked: AuditFilter, today: date) -> QuerySet[Any]:
         devices = devices.filter(device_class=asked.device_class)
     if asked.prescriber is not None:
         devices = devices.filter(signed_by=asked.prescriber)
-    return BASES["visit"].rows(asked, today).filter(
-        STANDS,
-        Q(fall=True) | Q(other_foot=Looked.PROBLEM) | Q(skin_under_device=Looked.PROBLEM),
-        Exists(devices),
-    )  # fmt: skip
+    return (
+        BASES["visit"]
+        .rows(asked, today)
+        .filter(
+            STANDS,
+            Q(fall=True) | Q(other_foot=Looked.PROBLEM) | Q(skin_under_device=Looked.PROBLEM),
+            Exists(devices),
+        )
+    )
 
 
 def _open_days(asked: AuditFilter, today: date) -> QuerySet[Any]:
-    """Ulcers open for some of the period: the days they were, and those of them with a device fitted on the limb."""
+    """Ulcers open for some of the period: the days they were, and those of them with a device fitted on
+    the limb.
+    """
     end, since = _day(_end(asked, today)), _day(asked.since)
     rows = Lesion.objects.filter(asked.at("limb__person__site"), wound_kind=WoundKind.ULCER).annotate(
         known_on=Greatest("episode__first_assessed_on", "first_seen_on"),

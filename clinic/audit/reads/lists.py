@@ -1,4 +1,6 @@
-"""The cases behind a figure, a page at a time: newest first, each page found by where the one before ended."""
+"""The cases behind a figure, a page at a time: newest first, each page found by where the one before
+ended.
+"""
 
 from __future__ import annotations
 
@@ -103,9 +105,16 @@ def _told(spec: Spec, found: list[Any]) -> list[CaseRow]:
         ]
     if base.kind == "episode":
         return [
-            CaseRow(row.first_assessed_on, row.pk, row.person, episode=row, told=_EPISODE12[row.week12], days=row.wait)
+            CaseRow(
+                row.first_assessed_on,
+                row.pk,
+                row.person,
+                episode=row,
+                told=_EPISODE12[row.week12],
+                days=row.wait,
+            )
             for row in found
-        ]  # fmt: skip
+        ]
     keys: set[int] = {row.first_pk for row in found if getattr(row, "first_pk", None) is not None}
     devices = (
         Prescription.objects.filter(pk__in=keys).select_related("signed_by", "limb").defer(*HEAVY).in_bulk()

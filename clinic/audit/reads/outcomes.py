@@ -146,7 +146,9 @@ class Outcomes:
 
     @property
     def drawn(self) -> tuple[GroupLine, ...]:
-        """The largest groups with enough lesions, in the order of the table; those never fitted at the end."""
+        """The largest groups with enough lesions, in the order of the table; those never fitted at the
+        end.
+        """
         able = [line for line in self.lines if not line.small]
         never = [line for line in able if line.never_fitted]
         fitted = [line for line in able if not line.never_fitted]
@@ -240,7 +242,8 @@ def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> 
 
 
 def _record(lesion: Lesion, end: FollowUp, first: Prescription | None, group: str) -> CaseRecord:
-    # A fitting before the lesion was seen belongs to an earlier lesion of the limb: its clock starts when seen.
+    # A fitting before the lesion was seen belongs to an earlier lesion of the limb: its clock starts when
+    # seen.
     fitted = max(first.fitted_on, lesion.first_seen_on) if first and first.fitted_on else None
     return CaseRecord(
         lesion=str(lesion.pk),

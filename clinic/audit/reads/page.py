@@ -62,8 +62,10 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
     judged = one("agreed").count + one("departed").count
     matured = one("episodes").count - one("episode12.not_due").count - one("episode12.unknown").count
     known = one("arrived").count - one("lesion12.not_due").count - one("lesion12.unknown").count
-    due = {name: one(f"{name}.{a}").count + one(f"{name}.{b}").count
-           for name, a, b in (("four_week", "recorded", "missing"), ("review", "in_time", "late"))}  # fmt: skip
+    due = {
+        name: one(f"{name}.{a}").count + one(f"{name}.{b}").count
+        for name, a, b in (("four_week", "recorded", "missing"), ("review", "in_time", "late"))
+    }
     weeks = device_days(asked, today) / 7.0
     free = one("episode12.free", matured)
     return AuditReport(
@@ -78,9 +80,7 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
         missing=_missing(asked, today, one("unjudged").count),
         outcomes=_outcomes(tallies),
         outcome_totals=_outcome_row("every", "All", tallies),
-        to_device=tuple(
-            one(f"to_device.by_{d}", one(f"to_device.due_{d}").count) for d in BY_DAYS
-        ),
+        to_device=tuple(one(f"to_device.by_{d}", one(f"to_device.due_{d}").count) for d in BY_DAYS),
         waiting=one("to_device.waiting"),
         never=one("to_device.never"),
         median_words=_median_words(tallies["arrival"]),
@@ -88,13 +88,15 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
             one(f"lesion12.{key}", known if key not in ("unknown", "not_due") else None) for key in WEEK12
         ),
         episode12=(
-            free, *some("episode12.not_free", "episode12.died", of=matured),
+            free,
+            *some("episode12.not_free", "episode12.died", of=matured),
             *some("episode12.unknown", "episode12.not_due"),
         ),
         alive_free=wilson(free.count, matured) if matured >= SMALL else None,
         assessed=some(*(f"assessed.{key}" for key, *_ in WAITS), of=one("episodes").count),
         four_week=(
-            *some("four_week.recorded", "four_week.missing", of=due["four_week"]), one("four_week.not_due"),
+            *some("four_week.recorded", "four_week.missing", of=due["four_week"]),
+            one("four_week.not_due"),
         ),
         review=(
             *some("review.in_time", "review.late", of=due["review"]),
@@ -103,8 +105,14 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
         visits=some(*(f"visits.{kind.value}" for kind in Attendance), of=one("visits.all").count),
         harm=tuple(
             HarmRow(one(key), weeks)
-            for key in ("harm.early", *(f"harm.{why.value}" for why in EARLY), "harm.skin", "harm.other_foot",
-                        "harm.fall", "harm.late")
+            for key in (
+                "harm.early",
+                *(f"harm.{why.value}" for why in EARLY),
+                "harm.skin",
+                "harm.other_foot",
+                "harm.fall",
+                "harm.late",
+            )
         ),
         device_weeks=weeks,
         uncovered=(gap.bare_days, gap.days),
@@ -112,7 +120,7 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
         healed=one("healed"),
         after=some("after.recurred", "after.died", "after.free"),
         recurrence=_recurrence(tallies["healed"]),
-    )  # fmt: skip
+    )
 
 
 def _shares(rows: Any) -> dict[str, float]:
@@ -174,9 +182,13 @@ def _reused(asked: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
         .order_by("-n", "mark")[:10]
     )
     return tuple(
-        ReusedRow(row["sentence"], Figure(f"reused.{row['mark']}", "The same sentence, word for word", row["n"]), row["people"])
+        ReusedRow(
+            row["sentence"],
+            Figure(f"reused.{row['mark']}", "The same sentence, word for word", row["n"]),
+            row["people"],
+        )
         for row in rows
-    )  # fmt: skip
+    )
 
 
 def _missing(asked: AuditFilter, today: date, unjudged: int) -> tuple[Figure, ...]:
@@ -231,7 +243,9 @@ def _median_words(tally: Tally) -> str:
 
 
 def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
-    """Cumulative incidence of a new ulcer from confirmed closure; death competes, the rest are seen to their last look."""
+    """Cumulative incidence of a new ulcer from confirmed closure; death competes, the rest are seen to
+    their last look.
+    """
     durations: list[float] = []
     endings: list[str | None] = []
     for row in tally.rows:

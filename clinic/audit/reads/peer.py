@@ -59,9 +59,12 @@ def round_rows(site: Site, user: User) -> list[RoundRow]:
 def _open_cases(round_: PeerRound, user: User) -> Any:
     mine = PeerCase.objects.filter(readings__reader=user).values("pk")
     return (
-        round_.cases.exclude(pk__in=mine).exclude(prescription__signed_by=user)
-        .annotate(read=Count("readings")).filter(read__lt=2).order_by("position")
-    )  # fmt: skip
+        round_.cases.exclude(pk__in=mine)
+        .exclude(prescription__signed_by=user)
+        .annotate(read=Count("readings"))
+        .filter(read__lt=2)
+        .order_by("position")
+    )
 
 
 def next_case(round_: PeerRound, user: User) -> PeerCase | None:

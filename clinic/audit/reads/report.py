@@ -113,10 +113,24 @@ class AuditReport:
     def figures(self) -> dict[str, Figure]:
         """Every figure of the page by its key."""
         rows = [
-            *self.parts, self.agreed, self.departed, self.unjudged, *self.missing, *self.to_device, self.waiting,
-            self.never, *self.lesion12, *self.episode12, *self.assessed, *self.four_week, *self.review, *self.visits,
-            self.gap, self.healed, *self.after,
-        ]  # fmt: skip
+            *self.parts,
+            self.agreed,
+            self.departed,
+            self.unjudged,
+            *self.missing,
+            *self.to_device,
+            self.waiting,
+            self.never,
+            *self.lesion12,
+            *self.episode12,
+            *self.assessed,
+            *self.four_week,
+            *self.review,
+            *self.visits,
+            self.gap,
+            self.healed,
+            *self.after,
+        ]
         rows += [self.figure(key) for key in ("all", "lesions", "arrived", "episodes", "devices", "gap.all")]
         rows += [row.figure for row in self.reused] + [row.figure for row in self.harm]
         for reason in self.reasons:
@@ -157,8 +171,15 @@ class AuditReport:
         left, drawn = 0.0, []
         for part in self.parts:
             width = 100.0 * part.count / whole if whole else 0.0
-            drawn.append({"figure": part, "x": f"{left:.2f}", "width": f"{width:.2f}", "wide": width >= 8,
-                          "middle": f"{left + width / 2:.2f}"})  # fmt: skip
+            drawn.append(
+                {
+                    "figure": part,
+                    "x": f"{left:.2f}",
+                    "width": f"{width:.2f}",
+                    "wide": width >= 8,
+                    "middle": f"{left + width / 2:.2f}",
+                }
+            )
             left += width
         return tuple(drawn)
 

@@ -15,7 +15,8 @@ from clinic.models import PERFUSION_EVENTS, Event, Lesion, LimbFinding, Measurem
 
 __all__ = ["FIRST_LOOK_DAYS", "SEVERITIES", "severities"]
 
-#: What was found up to so many days after a lesion was first seen is its first look (design choice: two weekly visits).
+#: What was found up to so many days after a lesion was first seen is its first look (design choice: two
+#: weekly visits).
 FIRST_LOOK_DAYS = 14
 #: In the order they are shown.
 SEVERITIES = ("SINBAD under 3", "SINBAD 3 or more", "SINBAD not known")
@@ -53,9 +54,11 @@ def severities(lesions: Sequence[Lesion]) -> dict[int, str]:
     until = {lesion.pk: lesion.first_seen_on + timedelta(days=FIRST_LOOK_DAYS) for lesion in lesions}
     first = _first_looks(lesions)
     return {
-        lesion.pk: _severity(lesion, until[lesion.pk], found[lesion.limb_id], events[lesion.limb_id], first[lesion.pk])
+        lesion.pk: _severity(
+            lesion, until[lesion.pk], found[lesion.limb_id], events[lesion.limb_id], first[lesion.pk]
+        )
         for lesion in lesions
-    }  # fmt: skip
+    }
 
 
 def _first_looks(lesions: Sequence[Lesion]) -> dict[int, _First]:
@@ -87,13 +90,17 @@ def _severity(
             lesion.limb, then, [e for e in events if e.happened_on <= until], until
         ).value,
         not_felt=next(
-            ((f.monofilament_tested or 0) - f.monofilament_felt for f in then if f.monofilament_felt is not None),
+            (
+                (f.monofilament_tested or 0) - f.monofilament_felt
+                for f in then
+                if f.monofilament_felt is not None
+            ),
             None,
         ),
         infection=first.infection,
         area_cm2=first.area_cm2,
         depth=first.depth,
-    )  # fmt: skip
+    )
     if score.severe is None:
         return SEVERITIES[2]
     return SEVERITIES[1] if score.severe else SEVERITIES[0]

@@ -75,9 +75,13 @@ def audit_csv(request: ClinicRequest) -> HttpResponse:
     words, rows = _rows(request, scope, scope.asked, spec.key)
     head = CUT_HEAD if DEIDENTIFIED in request.GET else HEAD
     text = export_csv(
-        by=request.user, site=scope.site, what=words, head=head,
-        rows=([row.get(name) for name in head] for row in rows), **_filters(request, scope),
-    )  # fmt: skip
+        by=request.user,
+        site=scope.site,
+        what=words,
+        head=head,
+        rows=([row.get(name) for name in head] for row in rows),
+        **_filters(request, scope),
+    )
     return _file(text, "csv", spec.key)
 
 
@@ -108,16 +112,24 @@ def _report(request: ClinicRequest, form: str) -> HttpResponse:
     if form == "json":
         value["method"] = METHOD if hide else None
         text = export_json(
-            by=request.user, site=scope.site, what="the figures of the audit", value=value,
-            rows=len(value["figures"]), **_filters(request, scope),
-        )  # fmt: skip
+            by=request.user,
+            site=scope.site,
+            what="the figures of the audit",
+            value=value,
+            rows=len(value["figures"]),
+            **_filters(request, scope),
+        )
         return _file(text, "json", "figures")
     from clinic.audit.prints import report_pdf
 
     body = export_bytes(
-        by=request.user, site=scope.site, what="the figures of the audit", form="pdf",
-        body=report_pdf(value, METHOD if hide else ""), **_filters(request, scope),
-    )  # fmt: skip
+        by=request.user,
+        site=scope.site,
+        what="the figures of the audit",
+        form="pdf",
+        body=report_pdf(value, METHOD if hide else ""),
+        **_filters(request, scope),
+    )
     return _file(body, "pdf", "figures")
 
 

@@ -19,9 +19,10 @@ from clinic.record.forms.refusals import show
 def peer_rounds(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)
     return render(
-        request, "audit/peer/rounds.html",
+        request,
+        "audit/peer/rounds.html",
         {"site": site, "rows": round_rows(site, request.user), "here": "audit"},
-    )  # fmt: skip
+    )
 
 
 @may("audit")
@@ -39,18 +40,27 @@ def peer_new(request: ClinicRequest) -> HttpResponse:
             )
             return redirect("peer_round", round=made.pk)
     return render(
-        request, "audit/peer/new.html", {"site": site, "form": form, "here": "audit"},
+        request,
+        "audit/peer/new.html",
+        {"site": site, "form": form, "here": "audit"},
         status=422 if form.errors else 200,
-    )  # fmt: skip
+    )
 
 
 @may("see_outcomes")
 def peer_round(request: ClinicRequest, round: int) -> HttpResponse:
     found = visible_or_404(PeerRound.objects.select_related("site"), request.user, pk=round)
     return render(
-        request, "audit/peer/round.html",
-        {"round": found, "site": found.site, "result": peer_result(found), "next": next_case(found, request.user), "here": "audit"},
-    )  # fmt: skip
+        request,
+        "audit/peer/round.html",
+        {
+            "round": found,
+            "site": found.site,
+            "result": peer_result(found),
+            "next": next_case(found, request.user),
+            "here": "audit",
+        },
+    )
 
 
 @may("review")
@@ -73,7 +83,8 @@ def peer_case(request: ClinicRequest, case: int) -> HttpResponse:
             messages.success(request, "You have read every choice of this round that is yours to read.")
             return redirect("peer_round", round=found.round_id)
     return render(
-        request, "audit/peer/case.html",
+        request,
+        "audit/peer/case.html",
         {"case": found, "shown": shown_case(found), "form": form, "site": found.round.site, "here": "audit"},
         status=422 if form.errors else 200,
-    )  # fmt: skip
+    )

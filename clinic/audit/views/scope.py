@@ -22,7 +22,9 @@ YEAR = 365
 
 @dataclass(frozen=True)
 class Scope:
-    """The sites, the filter and the values as the links carry them. `site` is the one a chain row is written to."""
+    """The sites, the filter and the values as the links carry them. `site` is the one a chain row is
+    written to.
+    """
 
     site: Site
     sites: tuple[Site, ...]

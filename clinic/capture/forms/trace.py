@@ -1,4 +1,6 @@
-"""Bringing a photo to scale, and drawing over it. Both pages write plain fields, which can be typed as well."""
+"""Bringing a photo to scale, and drawing over it. Both pages write plain fields, which can be typed as
+well.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,8 @@ class PointsField(forms.CharField):
                 x, y = (float(one) for one in re.split(r"[,\s]+", part.strip()))
             except ValueError:
                 raise forms.ValidationError(
-                    f"{self.label}: point {number} is “{part.strip()[:30]}”; two numbers are needed, such as 512.5, 300."
+                    f"{self.label}: point {number} is “{part.strip()[:30]}”; two numbers are needed, such as "
+                    "512.5, 300."
                 ) from None
             points.append((x, y))
         return tuple(points)
@@ -66,7 +69,8 @@ class ScaleForm(forms.Form):
     )
     marks = PointsField(
         label="Marks in the picture (pixels)",
-        help_text="Four corners clockwise, beginning with a long side; or the two ends of a length on the ruler.",
+        help_text="Four corners clockwise, beginning with a long side; or the two ends of a length on the "
+        "ruler.",
     )
     distance_mm = forms.DecimalField(
         label="Between the two marks of the ruler (mm)",

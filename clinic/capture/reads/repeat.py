@@ -81,8 +81,8 @@ def _blind_traces(lesions: Any) -> QuerySet[Any, Any]:
 def trace_errors(lesions: Iterable[Lesion]) -> dict[int, float]:
     """The clinic's own error of one traced area as a share, for lesions of clinics with pairs enough.
 
-    The larger of the coefficients within and between observers: a wound is rarely traced by the same person every
-    week. One query where no clinic has traced twice, two otherwise.
+    The larger of the coefficients within and between observers: a wound is rarely traced by the same person
+    every week. One query where no clinic has traced twice, two otherwise.
     """
     told = [lesion.pk for lesion in lesions]
     by_site: dict[int, list[Repeat]] = {}

@@ -26,7 +26,9 @@ Ring = list[list[float]]
 
 @dataclass(frozen=True)
 class OutlineOfDay:
-    """One traced area of a lesion, its rings about their own centre, and how dark it is drawn (1 = newest)."""
+    """One traced area of a lesion, its rings about their own centre, and how dark it is drawn (1 =
+    newest).
+    """
 
     measurement: Measurement
     rings: tuple[Ring, ...]

@@ -1,4 +1,6 @@
-"""From a photo to an outline in millimetres: the reference marked, the lesion traced, the result handed on."""
+"""From a photo to an outline in millimetres: the reference marked, the lesion traced, the result handed
+on.
+"""
 
 from __future__ import annotations
 

@@ -23,8 +23,9 @@ from clinic.record.writes.rows import store
 __all__ = ["NAMES", "consent_give", "consent_withdraw", "photo_bytes", "photo_store", "thumbnail"]
 
 LARGEST_UPLOAD_BYTES = 15 * 1024 * 1024
-# Memory bound of one intake: a large JPEG is decoded at a half, a quarter or an eighth of its size; anything else
-# costs up to 4 bytes a pixel to decode and 3 to convert, with one copy on the way: 25 million pixels stay under 300 MB.
+# Memory bound of one intake: a large JPEG is decoded at a half, a quarter or an eighth of its size; anything
+# else costs up to 4 bytes a pixel to decode and 3 to convert, with one copy on the way: 25 million pixels
+# stay under 300 MB.
 LARGEST_PIXELS = {"JPEG": 60_000_000}
 LARGEST_PIXELS_OTHER = 25_000_000
 SMALLEST_EDGE_PX = 16
@@ -57,7 +58,8 @@ def _clean(upload: IO[bytes]) -> tuple[bytes, tuple[int, int], date | None]:
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as fault:
         raise Refused("Photo: too many pixels.", field="photo") from fault
     except Exception as fault:
-        # Decoders meet hostile files with errors of every kind; all of them mean the same to the person uploading.
+        # Decoders meet hostile files with errors of every kind; all of them mean the same to the person
+        # uploading.
         raise Refused(f"Photo: this file is not a readable {NAMES} picture.", field="photo") from fault
     out = io.BytesIO()
     upright.save(out, "JPEG", quality=90)
@@ -135,7 +137,8 @@ def photo_store(
     drawn: bool = False,
     note: str = "",
 ) -> Photo:
-    """Keep a cleaned photo; refused without the person's standing consent. The same picture sent again is kept once.
+    """Keep a cleaned photo; refused without the person's standing consent. The same picture sent again is
+    kept once.
 
     Without `taken_on` the day in the picture's own metadata is used.
     """

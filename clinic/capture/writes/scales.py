@@ -44,7 +44,10 @@ SIZES = {Reference.CARD: ID1_CARD, Reference.SHEET: REFERENCE_FRAME}
 REACH_MM = 100.0  # of the flattened picture round the reference; further off, the scale is too uncertain
 INSOLE_REACH_MM = 340.0  # a card may lie at either end of an insole
 FINEST, LARGEST_SIDE_PX = 12.0, 2200  # [px/mm], [px] of the flattened picture
-PLANE_CAVEAT = "The reference must lie flat in the plane of the lesion: 5 mm lower or higher at 30 cm changes the area by 3 %."
+PLANE_CAVEAT = (
+    "The reference must lie flat in the plane of the lesion: 5 mm lower or higher at 30 cm "
+    "changes the area by 3 %."
+)
 Points = tuple[tuple[float, float], ...]
 
 
@@ -111,7 +114,8 @@ def _marks_check(photo: Photo, reference: str, marks: Sequence[tuple[float, floa
     for x, y in marks:
         if not (-5 <= x <= photo.width_px + 5 and -5 <= y <= photo.height_px + 5):
             raise Refused(
-                f"Marks: ({x:g}, {y:g}) lies outside the picture of {photo.width_px} × {photo.height_px} pixels.",
+                f"Marks: ({x:g}, {y:g}) lies outside the picture of {photo.width_px} × {photo.height_px} "
+                "pixels.",
                 field="marks",
             )
 
@@ -151,7 +155,8 @@ def _by_rectangle(
 def _error_check(error: float) -> None:
     if error > LARGEST_ERROR:
         raise Refused(
-            f"Expected area error {error:.0f} %; the limit is {LARGEST_ERROR:g} %: hold the camera nearer and straighter, "
+            f"Expected area error {error:.0f} %; the limit is {LARGEST_ERROR:g} %: hold the camera nearer "
+            "and straighter, "
             "or lay the reference closer to the lesion.",
             field="marks",
         )
@@ -220,7 +225,9 @@ def plane_frame(scale: PhotoScale) -> PlaneFrame:
 
 
 def plane_picture(scale: PhotoScale) -> bytes:
-    """The photo as seen from straight above the reference's plane; made once and kept in the private store."""
+    """The photo as seen from straight above the reference's plane; made once and kept in the private
+    store.
+    """
     storage = scale.photo.file.storage
     name = f"flattened/{scale.photo.sha256[:2]}/{scale.photo.sha256}-{scale.pk}.jpg"
     if storage.exists(name):

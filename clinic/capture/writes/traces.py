@@ -19,7 +19,9 @@ __all__ = ["trace_store"]
 def trace_store(
     *, by: User, scale: PhotoScale, outline: Any, submission_key: UUID, blind: bool = True
 ) -> Trace:
-    """Keep a traced outline with its planimetry, once: the same key sent again finds the first one's trace."""
+    """Keep a traced outline with its planimetry, once: the same key sent again finds the first one's
+    trace.
+    """
     try:
         with transaction.atomic():
             return _store(by, scale, outline, submission_key, blind)

@@ -1,4 +1,6 @@
-"""What healed it before: the earlier lesions of a limb, with what was on when they closed and what had failed."""
+"""What healed it before: the earlier lesions of a limb, with what was on when they closed and what had
+failed.
+"""
 
 from __future__ import annotations
 

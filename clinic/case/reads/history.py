@@ -21,9 +21,21 @@ __all__ = ["Amendment", "NOUNS", "changes_of", "deeds_of", "readers_of"]
 SHOWN = 200
 #: Columns that every copy has and that tell a reader nothing.
 SILENT = {
-    "id", "version", "site", "person", "created_at", "created_by", "submission_key", "sha256", "history_id", "history_date",
-    "history_change_reason", "history_type", "history_user", "history_relation",
-}  # fmt: skip
+    "id",
+    "version",
+    "site",
+    "person",
+    "created_at",
+    "created_by",
+    "submission_key",
+    "sha256",
+    "history_id",
+    "history_date",
+    "history_change_reason",
+    "history_type",
+    "history_user",
+    "history_relation",
+}
 LONGEST = 200
 #: Noun -> what else stands on its page and is corrected there.
 PARTS: dict[str, tuple[str, ...]] = {

@@ -1,4 +1,6 @@
-"""Why is it not healing? The causes of one lesion with the dated facts the record has, and what it does not know."""
+"""Why is it not healing? The causes of one lesion with the dated facts the record has, and what it does
+not know.
+"""
 
 from __future__ import annotations
 
@@ -204,7 +206,8 @@ def _surgery(lesion: Lesion, events: Sequence[Event]) -> tuple[str, ...]:
     referrals = Referral.objects.filter(person=lesion.limb.person_id, to=ReferralTo.SURGERY)
     facts = [
         _on(
-            f"Referred to foot surgery{', seen' if one.seen_on else ''}{f': {one.result}' if one.result else ''}",
+            "Referred to foot "
+            f"surgery{', seen' if one.seen_on else ''}{f': {one.result}' if one.result else ''}",
             timezone.localdate(one.made_at),
         )
         for one in referrals[:2]

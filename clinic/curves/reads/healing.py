@@ -31,9 +31,17 @@ from clinic.models import (
 )
 
 __all__ = [
-    "BREAKING_EVENTS", "READING", "Course", "LesionHealing", "Mark", "Reading", "courses_of", "healing_of", "healings_of",
+    "BREAKING_EVENTS",
+    "READING",
+    "Course",
+    "LesionHealing",
+    "Mark",
+    "Reading",
+    "courses_of",
+    "healing_of",
+    "healings_of",
     "measurements_of",
-]  # fmt: skip
+]
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
 BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
@@ -69,9 +77,16 @@ class Reading(NamedTuple):
 
 #: The columns of a reading, in its order.
 READING = (
-    "lesion_id", "visit__visited_on", "method", "debridement", "area_mm2", "covered_dry", "depth", "infection_grade",
+    "lesion_id",
+    "visit__visited_on",
+    "method",
+    "debridement",
+    "area_mm2",
+    "covered_dry",
+    "depth",
+    "infection_grade",
     "not_measured_because",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -142,8 +157,9 @@ class LesionHealing:
         return " ".join(reason.text for reason in self.report.verdict.reasons)
 
 
-#: A forecast takes milliseconds and the review list shows one for each lesion. A report follows from nothing but the areas,
-#: the findings and the days of change that are its key; no name, number or free text is among them. 15 kB each (measured).
+#: A forecast takes milliseconds and the review list shows one for each lesion. A report follows from nothing
+#: but the areas, the findings and the days of change that are its key; no name, number or free text is among
+#: them. 15 kB each (measured).
 _judged = lru_cache(maxsize=2000)(lesion_report)
 
 

@@ -20,9 +20,13 @@ class FitForm(Dated):
     sealed = forms.BooleanField(label="Sealed: the person cannot take it off", required=False)
     open_by = DayField(label="Open by", required=False)
     bandage_below_knee_cm = NumberField(
-        label="Bandage ends below the knee", low=0, high=float(LONGEST_BANDAGE_CM), places=1, unit="cm",
+        label="Bandage ends below the knee",
+        low=0,
+        high=float(LONGEST_BANDAGE_CM),
+        places=1,
+        unit="cm",
         required=False,
-    )  # fmt: skip
+    )
     watch_points = forms.CharField(
         label="Skin to check at the next visit",
         max_length=300,

@@ -1,4 +1,6 @@
-"""The prescription page's forms: what is asked for the advice, what is only tried, the choice itself; and stopping."""
+"""The prescription page's forms: what is asked for the advice, what is only tried, the choice itself; and
+stopping.
+"""
 
 from __future__ import annotations
 
@@ -153,11 +155,13 @@ class ChoiceForm(forms.Form):
         choice.choices = [(c, names[c]) for c in ranked] + [(c, f"{names[c]} (not offered)") for c in rest]
         reasons = reasons_of(site)
         self.fields["departure_reason"].choices = [  # type: ignore[attr-defined]
-            ("", "It is what the advice puts first"), *choices_of(reasons[ReasonKind.DEPARTURE]),
-        ]  # fmt: skip
+            ("", "It is what the advice puts first"),
+            *choices_of(reasons[ReasonKind.DEPARTURE]),
+        ]
         self.fields["stop_reason"].choices = [  # type: ignore[attr-defined]
-            ("", "Choose"), *choices_of(reasons[ReasonKind.STOP]),
-        ]  # fmt: skip
+            ("", "Choose"),
+            *choices_of(reasons[ReasonKind.STOP]),
+        ]
         beside = list(aids)
         if beside:
             self.fields["beside"].choices = [(c, names[c]) for c in beside]  # type: ignore[attr-defined]

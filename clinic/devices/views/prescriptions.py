@@ -39,8 +39,12 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     today = timezone.localdate()
     lesions = list(found.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
     context: dict[str, Any] = {
-        "limb": found, "lesions": lesions, "today": today, "bar": person_bar(found.person), "here": "people",
-    }  # fmt: skip
+        "limb": found,
+        "lesions": lesions,
+        "today": today,
+        "bar": person_bar(found.person),
+        "here": "people",
+    }
     if not lesions:
         return render(request, "devices/new.html", context)
     running = found.prescriptions.filter(stopped_on=None).select_related("relief_plan").first()
@@ -69,16 +73,23 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     if signing and switched:
         chosen.add_error(
             None,
-            "What-if switches are on: this is not the record. Nothing was signed. Go back to the record, then sign.",
+            "What-if switches are on: this is not the record. Nothing was signed. Go back to the record, "
+            "then sign.",
         )
     elif signing and chosen.is_valid():
         data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
         seen = data.pop("seen")
         try:
             made = service.prescription_sign(
-                by=request.user, limb=found, lesions=lesions, decision=record, seen_digest=seen,
-                prescribed_on=today, forecast_shown=_forecasts(lesions), **data,
-            )  # fmt: skip
+                by=request.user,
+                limb=found,
+                lesions=lesions,
+                decision=record,
+                seen_digest=seen,
+                prescribed_on=today,
+                forecast_shown=_forecasts(lesions),
+                **data,
+            )
         except Refused as refused:
             show(chosen, refused)
             # The page now shows the advice as it stands; the next signature is on that.
@@ -89,15 +100,23 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
             messages.success(request, f"Signed: {made}.")
             return redirect("prescription", prescription=made.pk)
     context |= {
-        "answers": answers, "tried": tried, "decision": decision, "form": chosen, "before": before,
-        "running": running, "gained": _difference(decision, record), "lost": _difference(record, decision),
-    }  # fmt: skip
+        "answers": answers,
+        "tried": tried,
+        "decision": decision,
+        "form": chosen,
+        "before": before,
+        "running": running,
+        "gained": _difference(decision, record),
+        "lost": _difference(record, decision),
+    }
     part = "#advice" if request.htmx and trying else ""
     return render(request, f"devices/new.html{part}", context, status=422 if chosen.errors else 200)
 
 
 def _carried(given: QueryDict, before: ToldBefore | None) -> QueryDict:
-    """Answers of the device before, when somebody asks for them; each is then today's answer, shown before signing."""
+    """Answers of the device before, when somebody asks for them; each is then today's answer, shown
+    before signing.
+    """
     filled = QueryDict(mutable=True)
     if before is None or given.get("carry") != "yes":
         return filled
@@ -156,7 +175,9 @@ def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
 
 @may("see_cases")
 def decision_print(request: ClinicRequest, prescription: int) -> HttpResponse:
-    """The signed record alone, from its copies: nothing on this page is read from the case as it stands today."""
+    """The signed record alone, from its copies: nothing on this page is read from the case as it stands
+    today.
+    """
     found = _prescription(request, prescription)
     lines = [row for row in decisions_of(found.limb) if row.line.prescription_id == found.pk]
     return render(

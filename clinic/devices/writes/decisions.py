@@ -1,6 +1,7 @@
 """Writing down what was decided on a device: the signed record's content, and one sentence for each decision.
 
-Both are copies in words. A later edition, name or finding never rewrites them; their hashes show that nobody did.
+Both are copies in words. A later edition, name or finding never rewrites them; their hashes show that nobody
+did.
 """
 
 from __future__ import annotations
@@ -20,9 +21,16 @@ __all__ = ["decision_add", "signed_content", "signed_sentence", "who"]
 
 #: Facts that a sentence on the decision names, in this order, where they were known.
 TOLD = (
-    "infection_grade", "osteomyelitis", "ischaemia_grade", "high_falls_risk", "cannot_attend_weekly",
-    "declines_non_removable", "both_feet_ulcerated", "active_charcot", "device_available",
-)  # fmt: skip
+    "infection_grade",
+    "osteomyelitis",
+    "ischaemia_grade",
+    "high_falls_risk",
+    "cannot_attend_weekly",
+    "declines_non_removable",
+    "both_feet_ulcerated",
+    "active_charcot",
+    "device_available",
+)
 
 
 def who(user: User) -> str:
@@ -113,7 +121,9 @@ def _rested_on(content: Mapping[str, Any]) -> str:
 
 
 def signed_sentence(content: Mapping[str, Any]) -> str:
-    """The decision in one sentence: who, what, for which lesions, what the guidance put first, why, on what facts."""
+    """The decision in one sentence: who, what, for which lesions, what the guidance put first, why, on
+    what facts.
+    """
     first = [row["label"].lower() for row in content["offers"] if row["first"]]
     places = joined([f"{one['label']} ({one['where']})" for one in content["lesions"]])
     label = content["device"]["label"].lower()
@@ -140,7 +150,8 @@ def signed_sentence(content: Mapping[str, Any]) -> str:
     refer = joined([f"{row['label'].lower()} {row['urgency_words']}" for row in content["refer"]])
     referred = f"; the guidance also asked to refer: {refer}" if refer else ""
     return (
-        f"On {when} {content['signed_by']}, chose {chosen} for lesion{plural} {places}{change}, {link}, saying "
+        f"On {when} {content['signed_by']}, chose {chosen} for lesion{plural} {places}{change}, {link}, "
+        "saying "
         f"“{content['reason']}”, on these facts: {_rested_on(content)}{missing}{referred}."
     )
 

@@ -1,4 +1,6 @@
-"""The fitting record: the site's steps for this kind of device, answered one by one. Common practice, no source."""
+"""The fitting record: the site's steps for this kind of device, answered one by one. Common practice, no
+source.
+"""
 
 from __future__ import annotations
 

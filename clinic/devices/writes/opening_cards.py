@@ -18,8 +18,8 @@ from clinic.rules.reads.clocks import seal_rule
 
 __all__ = ["HOW_TO_OPEN", "OPEN_AT_ONCE", "card_hand_over", "card_make", "handed_card_check", "open_by_check"]
 
-#: When a sealed device is opened at once, in words for the person. Red flags: NICE NG19 (read in pages that quote
-#: it); the signs under a device are common practice, no source.
+#: When a sealed device is opened at once, in words for the person. Red flags: NICE NG19 (read in pages that
+#: quote it); the signs under a device are common practice, no source.
 OPEN_AT_ONCE = (
     "Fever, shivering, or feeling generally unwell",
     "New pain, burning or rubbing inside the device",
@@ -80,7 +80,8 @@ def _content(prescription: Prescription) -> dict[str, Any]:
     lacking = next((row for row in site.telephones if not row["in_hours"] or not row["out_of_hours"]), None)
     if lacking:
         raise Refused(
-            f"This clinic has no telephone number for every hour in its house rules ({lacking['words'].lower()}); "
+            "This clinic has no telephone number for every hour in its house rules "
+            f"({lacking['words'].lower()}); "
             "nobody leaves sealed without one."
         )
     return {
@@ -112,11 +113,13 @@ def handed_card_check(prescription: Prescription, sealed_on: date, open_by: date
     card = given.order_by("-pk").first()
     if card is None:
         raise Refused(
-            "Opening card: not printed and given to the person yet. Nobody leaves sealed without it; make it first."
+            "Opening card: not printed and given to the person yet. Nobody leaves sealed without it; make it "
+            "first."
         )
     if card.open_by != open_by:
         raise Refused(
-            f"Open by: the card in the person's hands says {card.open_by:%-d %b %Y}. Use that day, or print and "
+            f"Open by: the card in the person's hands says {card.open_by:%-d %b %Y}. Use that day, or print "
+            "and "
             "give a new card.",
             field="open_by",
         )

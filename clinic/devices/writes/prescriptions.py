@@ -43,9 +43,16 @@ __all__ = [
 
 #: Until these are known no one can say whether a device that stays on was right to choose or to pass over.
 BLOCKING = frozenset(
-    {"infection_grade", "osteomyelitis", "ischaemia_grade", "high_falls_risk", "cannot_attend_weekly",
-     "both_feet_ulcerated", "active_charcot"}
-)  # fmt: skip
+    {
+        "infection_grade",
+        "osteomyelitis",
+        "ischaemia_grade",
+        "high_falls_risk",
+        "cannot_attend_weekly",
+        "both_feet_ulcerated",
+        "active_charcot",
+    }
+)
 
 
 class ShownAdvice(Protocol):
@@ -205,7 +212,8 @@ def _sign_checks(
     for name in beside:
         if name not in offered or name == device_class or DEVICES[name].height != "none":
             raise Refused(
-                f"Beside it: {DEVICES[name].label if name in DEVICES else name} is not offered beside a device here.",
+                f"Beside it: {DEVICES[name].label if name in DEVICES else name} is not offered beside a "
+                "device here.",
                 field="beside",
             )
 
@@ -389,7 +397,8 @@ def prescription_stop(
         prescription=prescription,
         kind=DecisionKind.STOPPED,
         on=stopped_on,
-        sentence=f"On {stopped_on:%-d %b %Y} {who(by)}, stopped {_what(prescription)}: {words[0].lower()}{words[1:]}.",
+        sentence=f"On {stopped_on:%-d %b %Y} {who(by)}, stopped {_what(prescription)}: "
+        f"{words[0].lower()}{words[1:]}.",
     )
     audit.record(
         by=by, site=person.site, verb="stopped", target=prescription, person=person, reason=stop.words

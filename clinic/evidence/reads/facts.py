@@ -31,8 +31,15 @@ from clinic.models import (
 )
 
 __all__ = [
-    "ASKED", "PER_LESION", "WORDS", "FactRow", "LesionFacts", "facts_of_limb", "perfusion_fact", "supposed",
-]  # fmt: skip
+    "ASKED",
+    "PER_LESION",
+    "WORDS",
+    "FactRow",
+    "LesionFacts",
+    "facts_of_limb",
+    "perfusion_fact",
+    "supposed",
+]
 
 FactState = Literal["current", "stale", "missing", "asked", "supposed"]
 
@@ -145,7 +152,8 @@ def _shown(value: Any) -> str:
 def perfusion_fact(
     limb: Limb, findings: Iterable[LimbFinding], events: Iterable[Event], day: date
 ) -> FactRow:
-    """Ischaemia grade of a limb by its newest measurement; too old, or older than a change of blood flow, is stale.
+    """Ischaemia grade of a limb by its newest measurement; too old, or older than a change of blood flow, is
+    stale.
 
     `findings` and `events` newest first.
     """
@@ -256,7 +264,9 @@ def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day
 
 
 def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
-    """The same facts with some of them tried otherwise; `what_if` by fact, those of one lesion suffixed by its key."""
+    """The same facts with some of them tried otherwise; `what_if` by fact, those of one lesion suffixed
+    by its key.
+    """
     rows = []
     for row in found.rows:
         key = f"{row.name}_{found.lesion.pk}" if row.name in PER_LESION else row.name

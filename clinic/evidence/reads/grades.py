@@ -1,4 +1,5 @@
-"""The grades of a lesion from the record: SINBAD with parts, WIfI with stage, Texas, infection, risk category.
+"""The grades of a lesion from the record: SINBAD with parts, WIfI with stage, Texas, infection, risk
+category.
 
 Each names the finding that is missing. What is shown is what a prescription copies.
 """
@@ -34,8 +35,11 @@ __all__ = ["GradeRow", "grades_of", "sinbad_of"]
 
 DEEP = (Depth.TENDON_CAPSULE, Depth.BONE)
 TEXAS_DEPTH: dict[str, Literal[1, 2, 3]] = {
-    Depth.SKIN: 1, Depth.SUBCUTANEOUS: 1, Depth.TENDON_CAPSULE: 2, Depth.BONE: 3,
-}  # fmt: skip
+    Depth.SKIN: 1,
+    Depth.SUBCUTANEOUS: 1,
+    Depth.TENDON_CAPSULE: 2,
+    Depth.BONE: 3,
+}
 STAGES = {"1": "very low", "2": "low", "3": "moderate", "4": "high"}
 INFECTION_WORDS = {1: "none", 2: "mild", 3: "moderate", 4: "severe"}
 RISK_WORDS = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
@@ -154,7 +158,8 @@ def _findings(look: _Look) -> InfectionFindings:
         pus="pus" in signs,
         erythema_cm=reach if "redness" in signs else 0.0,
         deep=m.deep_infection,
-        # Bone that nobody judged does not hold the soft-tissue grade open; the (O) mark is named as missing instead.
+        # Bone that nobody judged does not hold the soft-tissue grade open; the (O) mark is named as missing
+        # instead.
         osteomyelitis=bool(look.bone) or bool(m.probe_to_bone),
         other_cause=False,
         systemic=m.unwell,
@@ -186,10 +191,18 @@ def _infection(look: _Look) -> GradeRow:
 
 
 def sinbad_of(
-    lesion: Lesion, *, pulses: Sequence[str], ischaemia: int | None, not_felt: int | None, infection: int | None,
-    area_cm2: float | None, depth: str,
-) -> Sinbad:  # fmt: skip
-    """SINBAD from what was found: pulses as answered, grades of ischaemia and infection, monofilament sites not felt."""
+    lesion: Lesion,
+    *,
+    pulses: Sequence[str],
+    ischaemia: int | None,
+    not_felt: int | None,
+    infection: int | None,
+    area_cm2: float | None,
+    depth: str,
+) -> Sinbad:
+    """SINBAD from what was found: pulses as answered, grades of ischaemia and infection, monofilament
+    sites not felt.
+    """
     flow = False if Pulse.PRESENT in pulses else True if len(pulses) == 2 or ischaemia in (1, 2, 3) else None
     return sinbad(
         mid_or_hindfoot=lesion.foot_site.sinbad_site,
@@ -321,7 +334,9 @@ def _newest(lesions: Sequence[Lesion], day: date) -> dict[int, tuple[Measurement
 def _gangrene(
     lesion: Lesion, last: Measurement | None, flagged: set[int]
 ) -> Literal["none", "digits", "extensive"] | None:
-    """The red-flag questions of the visit ask for it; where it was told, its reach is read by the lesion's place."""
+    """The red-flag questions of the visit ask for it; where it was told, its reach is read by the
+    lesion's place.
+    """
     if last is None:
         return None
     if last.visit_id not in flagged:
@@ -332,7 +347,8 @@ def _gangrene(
 def grades_of(
     limb: Limb, lesions: Sequence[Lesion], day: date, bone: Mapping[int, bool | None] | None = None
 ) -> dict[int, tuple[GradeRow, ...]]:
-    """Grades of some lesions of one limb on a day, by lesion key; seven queries whatever the size of the record.
+    """Grades of some lesions of one limb on a day, by lesion key; seven queries whatever the size of the
+    record.
 
     `bone` holds what was said of bone infection on the page, by lesion key.
     """

@@ -18,7 +18,8 @@ from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 
-#: After a healed ulcer the foot is in the highest risk category: seen every 1–3 months (IWGDF 2023 prevention).
+#: After a healed ulcer the foot is in the highest risk category: seen every 1–3 months (IWGDF 2023
+#: prevention).
 REMISSION_DAYS = 60
 
 

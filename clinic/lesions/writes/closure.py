@@ -53,7 +53,8 @@ def lesion_confirm(
     earliest = confirmable_from(lesion.closed_on, site.confirm_closure_days)
     if confirmed_on < earliest:
         raise Refused(
-            f"Confirmed on: {confirmed_on:%-d %b %Y} is less than {site.confirm_closure_days} days after it was "
+            f"Confirmed on: {confirmed_on:%-d %b %Y} is less than {site.confirm_closure_days} days after it "
+            "was "
             f"found covered and dry; {earliest:%-d %b %Y} at the earliest.",
             field="confirmed_on",
         )
@@ -87,7 +88,8 @@ def lesion_reopen(*, by: User, lesion: Lesion, reopened_on: date, expected_versi
     last = reopens_until(lesion.closed_on, site.reopen_days)
     if lesion.state == LesionState.HEALED and reopened_on > last:
         raise Refused(
-            f"Opened again on: more than {site.reopen_days} days after closing this counts as a new lesion that "
+            f"Opened again on: more than {site.reopen_days} days after closing this counts as a new lesion "
+            "that "
             "recurs at the same place. Add a lesion and name this one as the one it recurs after.",
             field="reopened_on",
         )

@@ -14,8 +14,13 @@ from clinic.record.writes.rows import store
 __all__ = ["event_add"]
 
 #: What concerns the whole limb stands on the curve of every lesion of that limb.
-OF_THE_LIMB = (EventKind.REVASCULARISATION, EventKind.ADMISSION, EventKind.FALL, EventKind.DEVICE_BROKEN,
-               EventKind.INSOLE_REPLACED)  # fmt: skip
+OF_THE_LIMB = (
+    EventKind.REVASCULARISATION,
+    EventKind.ADMISSION,
+    EventKind.FALL,
+    EventKind.DEVICE_BROKEN,
+    EventKind.INSOLE_REPLACED,
+)
 
 
 @transaction.atomic

@@ -90,7 +90,8 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
     if lesion.recurs_of is None:
         if before and not answered:
             raise Refused(
-                f"{before[0]} healed here on {before[0].confirmed_on:%-d %b %Y}. Say whether it has come back "
+                f"{before[0]} healed here on {before[0].confirmed_on:%-d %b %Y}. Say whether it has come "
+                "back "
                 "or this is a new lesion.",
                 field="recurs_of",
             )
@@ -105,7 +106,8 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
     # A healed lesion always has its day of closure (a database constraint holds it).
     if closed_on and lesion.first_seen_on <= reopens_until(closed_on, days):
         raise Refused(
-            f"{lesion.recurs_of} closed on {date_format(closed_on)}. Open again within {days} days it is the same "
+            f"{lesion.recurs_of} closed on {date_format(closed_on)}. Open again within {days} days it is the "
+            "same "
             "lesion (house rule): reopen it instead.",
             field="recurs_of",
         )
@@ -129,7 +131,8 @@ def lesion_register(
     """A new lesion under the next free letter; opens the episode when none is open."""
     if limb.person.state != PersonState.IN_CARE:
         raise Refused(
-            f"{limb.person} is no longer in care here ({limb.person.get_state_display().lower()}): no lesion can "
+            f"{limb.person} is no longer in care here ({limb.person.get_state_display().lower()}): no lesion "
+            "can "
             "be added."
         )
     within, opened = _episode(by=by, limb=limb, episode=episode)
@@ -167,7 +170,8 @@ def lesion_register(
 def _check_side_free(lesion: Lesion) -> None:
     if lesion.prescriptions.exists() or lesion.relief_plans.exists() or lesion.imprints.exists():
         raise Refused(
-            "This lesion already has a device, a relief plan or an imprint on this foot: end it with the reason and "
+            "This lesion already has a device, a relief plan or an imprint on this foot: end it with the "
+            "reason and "
             "register it on the other foot.",
             field="side",
         )

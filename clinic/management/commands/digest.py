@@ -1,4 +1,6 @@
-"""The daily digest of every site: counts and links, no patient data. Printed, kept in a folder, or sent by mail."""
+"""The daily digest of every site: counts and links, no patient data. Printed, kept in a folder, or sent
+by mail.
+"""
 
 from __future__ import annotations
 

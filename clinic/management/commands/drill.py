@@ -1,4 +1,6 @@
-"""Rehearse the restore: back up, restore into an empty place beside, check it, throw it away, keep the time."""
+"""Rehearse the restore: back up, restore into an empty place beside, check it, throw it away, keep the
+time.
+"""
 
 from __future__ import annotations
 

@@ -25,7 +25,10 @@ ASKED = {
 
 
 class Command(BaseCommand):
-    help = "Open a real clinic. It does not finish without a number to call for each urgency, in hours and out of hours."
+    help = (
+        "Open a real clinic. It does not finish without a number to call for each urgency, in hours and "
+        "out of hours."
+    )
 
     def add_arguments(self, parser: CommandParser) -> None:
         for name, words in ASKED.items():
@@ -48,7 +51,8 @@ class Command(BaseCommand):
         for name in TELEPHONES:
             if sum(letter.isdigit() for letter in told[name]) < TELEPHONE_DIGITS:
                 raise CommandError(
-                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without one for each "
+                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without "
+                    "one for each "
                     "urgency, in hours and out of hours, because the sheet of a red flag shows it"
                 )
         for name, value in told.items():

@@ -40,5 +40,6 @@ class Command(BaseCommand):
         if back:
             numbers = ", ".join(map(str, back))
             raise CommandError(
-                f"records erased by law after this backup are back: person {numbers}. Erase them again before use."
+                f"records erased by law after this backup are back: person {numbers}. Erase them again "
+                "before use."
             )

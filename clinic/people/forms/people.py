@@ -21,9 +21,18 @@ __all__ = [
 
 #: What `services.people` takes as the person's own fields.
 PERSON_FIELDS = (
-    "record_number", "given_name", "family_name", "birth_date", "diabetes_type", "telephone", "second_contact",
-    "language", "interpreter", "allergies", "dialysis",
-)  # fmt: skip
+    "record_number",
+    "given_name",
+    "family_name",
+    "birth_date",
+    "diabetes_type",
+    "telephone",
+    "second_contact",
+    "language",
+    "interpreter",
+    "allergies",
+    "dialysis",
+)
 
 
 class PersonForm(forms.Form):
@@ -114,6 +123,11 @@ class CircumstancesForm(forms.Form):
 
     #: The answers; the rest is when and how.
     ANSWERS = (
-        "high_falls_risk", "mobility", "poor_sight", "drives_or_job_at_risk", "help_at_home",
-        "cannot_attend_weekly", "declines_non_removable",
-    )  # fmt: skip
+        "high_falls_risk",
+        "mobility",
+        "poor_sight",
+        "drives_or_job_at_risk",
+        "help_at_home",
+        "cannot_attend_weekly",
+        "declines_non_removable",
+    )

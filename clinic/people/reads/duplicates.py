@@ -1,8 +1,9 @@
 """Records that are likely of one person: pairs of one clinic, each with its reasons in words.
 
-What counts as alike is a design choice of this program. A pair is shown when two things speak for it: a name that is
-the same, spelt alike or swapped; a birth date that is the same, has day and month swapped or one digit different; one
-telephone; one record number written in two ways. A telephone and a family name alone are a family.
+What counts as alike is a design choice of this program. A pair is shown when two things speak for it: a name
+that is the same, spelt alike or swapped; a birth date that is the same, has day and month swapped or one
+digit different; one telephone; one record number written in two ways. A telephone and a family name alone are
+a family.
 """
 
 from __future__ import annotations
@@ -162,9 +163,7 @@ def _scored(read: list[Likeness], apart: set[tuple[int, int]]) -> list[tuple[int
     for one in read:
         for key in set(one.keys()):
             together[key].append(one.pk)
-    pairs = {
-        (min(pair), max(pair)) for keys in together.values() for pair in combinations(keys, 2)
-    } - apart  # fmt: skip
+    pairs = {(min(pair), max(pair)) for keys in together.values() for pair in combinations(keys, 2)} - apart
     scored = [(*likeness(held[a], held[b]), a, b) for a, b in pairs]
     return sorted((row for row in scored if row[0]), key=lambda row: (-row[0], row[2], row[3]))
 
@@ -185,7 +184,9 @@ def told_apart(one: Person, other: Person) -> bool:
 
 
 def likely_pairs(site: Site) -> tuple[list[Twins], int]:
-    """The likeliest pairs of a clinic and how many there are in all; three queries whatever the number of people."""
+    """The likeliest pairs of a clinic and how many there are in all; three queries whatever the number of
+    people.
+    """
     scored = _scored(_read(site), _apart(site))
     shown = scored[:SHOWN]
     people = Person.objects.select_related("created_by").in_bulk({pk for row in shown for pk in row[2:]})

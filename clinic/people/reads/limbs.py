@@ -52,7 +52,9 @@ _LABELS = {
 
 @dataclass(frozen=True)
 class FindingValue:
-    """The newest answer to one question about a foot; of the monofilament, the value is the sites not felt."""
+    """The newest answer to one question about a foot; of the monofilament, the value is the sites not
+    felt.
+    """
 
     name: str
     label: str

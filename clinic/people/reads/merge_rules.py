@@ -1,4 +1,6 @@
-"""What two records must agree on before they become one, and what the one record takes over from the other."""
+"""What two records must agree on before they become one, and what the one record takes over from the
+other.
+"""
 
 from __future__ import annotations
 
@@ -68,7 +70,9 @@ def _named(lesions: list[Lesion]) -> set[int]:
 
 
 def relabelled(kept: Person, emptied: Person) -> Labels:
-    """Of two lesions of one letter, the one that a plan in force calls so keeps it; the other one gets the next free."""
+    """Of two lesions of one letter, the one that a plan in force calls so keeps it; the other one gets
+    the next free.
+    """
     told = Labels()
     here, there = _open_episode(kept), _open_episode(emptied)
     if here is None or there is None:
@@ -85,8 +89,10 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
         if changing.pk in named:
             told.hindrances.append(
                 Hindrance(
-                    f"Both records call an open lesion {lesion.label}, and the sheets of a plan in force name each of "
-                    "them so: merge once one of the two has ended, or its plan is replaced by one without it.",
+                    f"Both records call an open lesion {lesion.label}, and the sheets of a plan in force "
+                    "name each of "
+                    "them so: merge once one of the two has ended, or its plan "
+                    "is replaced by one without it.",
                     "lesion",
                     lesion.pk,
                 )
@@ -99,7 +105,9 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
 
 
 def filled_person(kept: Person, emptied: Person) -> dict[str, Any]:
-    """What the kept record takes over: fields it lacks, an interpreter needed by either, the allergies of both."""
+    """What the kept record takes over: fields it lacks, an interpreter needed by either, the allergies of
+    both.
+    """
     blank = ("", None, DiabetesType.NOT_KNOWN)
     taken = {
         name: getattr(emptied, name)
@@ -145,7 +153,8 @@ def _device_hindrances(kept: Sequence[Prescription], emptied: Sequence[Prescript
             "open and stop the one that is not on the foot" if len(sealed) == 2 else "stop one of them first"
         )
         yield Hindrance(
-            f"Both have a running device on the {side} foot ({_device_words(both[0])}; {_device_words(both[1])}): {act}.",
+            f"Both have a running device on the {side} foot ({_device_words(both[0])}; "
+            f"{_device_words(both[1])}): {act}.",
             "prescription",
             both[1].pk,
         )
@@ -158,7 +167,8 @@ def _limb_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
         gone = {limb.amputation, mine.amputation if mine else Amputation.NONE} - {Amputation.NONE}
         if len(gone) == 2:
             yield Hindrance(
-                f"The amputation of the {limb.side} foot is not the same in both: correct the wrong one first.",
+                f"The amputation of the {limb.side} foot is not the same in both: correct the wrong one "
+                "first.",
                 "limb_edit",
                 limb.pk,
             )
@@ -175,7 +185,8 @@ def _consent_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
             and one.withdrawn_on >= other.given_on
         ):
             yield Hindrance(
-                f"Photo consent was withdrawn on {date_format(one.withdrawn_on)} in one record and stands in the "
+                f"Photo consent was withdrawn on {date_format(one.withdrawn_on)} in one record and stands in "
+                "the "
                 "other: ask the person, and enter the answer in both.",
                 "photo_consent",
                 other.person_id,
@@ -188,14 +199,16 @@ def _record_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
             yield Hindrance(f"No. {person.record_number} was merged into another record already.")
         if person.restricted_on:
             yield Hindrance(
-                f"No. {person.record_number} is restricted since {date_format(person.restricted_on)}: a manager can "
+                f"No. {person.record_number} is restricted since {date_format(person.restricted_on)}: a "
+                "manager can "
                 "lift the restriction."
             )
     if kept.site_id != emptied.site_id:
         yield Hindrance("The records are at two clinics: transfer one of them first.")
     if kept.state != emptied.state:
         yield Hindrance(
-            f"One is {kept.get_state_display().lower()}, the other {emptied.get_state_display().lower()}: bring both "
+            f"One is {kept.get_state_display().lower()}, the other {emptied.get_state_display().lower()}: "
+            "bring both "
             "to the same state first.",
             "person_state",
             emptied.pk,
@@ -207,7 +220,8 @@ def _record_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
         )
     if len(filled_person(kept, emptied).get("allergies", "")) > ALLERGIES_LONGEST:
         yield Hindrance(
-            f"The allergies of both together are longer than {ALLERGIES_LONGEST} characters: shorten one first.",
+            f"The allergies of both together are longer than {ALLERGIES_LONGEST} characters: shorten one "
+            "first.",
             "person_edit",
             kept.pk,
         )
@@ -218,7 +232,8 @@ def _visit_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
     ours = Visit.objects.filter(came, person=kept).values("visited_on")
     for visit in Visit.objects.filter(came, person=emptied, visited_on__in=ours).order_by("visited_on"):
         yield Hindrance(
-            f"Both have a visit on {date_format(visit.visited_on)}: mark one of them as entered in error, or correct "
+            f"Both have a visit on {date_format(visit.visited_on)}: mark one of them as entered in error, or "
+            "correct "
             "its date, first.",
             "visit",
             visit.pk,

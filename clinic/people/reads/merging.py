@@ -1,4 +1,6 @@
-"""Two records side by side before they become one: what each holds, what contradicts, what the one record will say."""
+"""Two records side by side before they become one: what each holds, what contradicts, what the one record
+will say.
+"""
 
 from __future__ import annotations
 
@@ -23,10 +25,19 @@ __all__ = ["FieldRow", "MergePreview", "Side", "merge_preview", "merges_of"]
 
 #: Shown side by side: field -> words.
 SHOWN = {
-    "record_number": "Record number", "given_name": "Given name", "family_name": "Family name", "birth_date": "Born",
-    "telephone": "Telephone", "second_contact": "Second contact", "language": "Language", "interpreter": "Interpreter",
-    "allergies": "Allergies", "diabetes_type": "Diabetes", "dialysis": "Dialysis", "state": "State",
-}  # fmt: skip
+    "record_number": "Record number",
+    "given_name": "Given name",
+    "family_name": "Family name",
+    "birth_date": "Born",
+    "telephone": "Telephone",
+    "second_contact": "Second contact",
+    "language": "Language",
+    "interpreter": "Interpreter",
+    "allergies": "Allergies",
+    "diabetes_type": "Diabetes",
+    "dialysis": "Dialysis",
+    "state": "State",
+}
 
 
 @dataclass(frozen=True)
@@ -113,12 +124,16 @@ def _notes(kept: Side, emptied: Side, labels: Labels) -> Iterator[str]:
     for lesion in emptied.open.lesions:
         if twin := places.get((lesion.limb.side, lesion.place)):
             yield (
-                f"Both have an open lesion at one place ({twin.where}). Both will stand in the one record, each with "
+                f"Both have an open lesion at one place ({twin.where}). Both will stand in the one record, "
+                "each with "
                 "its own measurements: look at the foot, and end the one that is not there."
             )
     for lesion in (*kept.open.lesions, *emptied.open.lesions):
         if new := labels.of.get(lesion.pk):
-            yield f"Lesion {lesion.label} ({lesion.where}, No. {lesion.limb.person.record_number}) will be called {new}."
+            yield (
+                f"Lesion {lesion.label} ({lesion.where}, No. {lesion.limb.person.record_number}) will be "
+                f"called {new}."
+            )
     stays = {
         device.limb.side for device in (*kept.open.devices, *emptied.open.devices) if device.stays_closed
     }
@@ -131,11 +146,15 @@ def _notes(kept: Side, emptied: Side, labels: Labels) -> Iterator[str]:
     ]
     if len(set(dates)) == 2:
         yield (
-            f"Two next visits are agreed, {date_format(min(dates))} and {date_format(max(dates))}: the earlier one "
+            f"Two next visits are agreed, {date_format(min(dates))} and {date_format(max(dates))}: the "
+            "earlier one "
             "stands, unless somebody has come since."
         )
     if emptied.open.open_flags:
-        yield f"{emptied.open.open_flags} red flag{'s' if emptied.open.open_flags > 1 else ''} unanswered: it stays on Today until answered."
+        yield (
+            f"{emptied.open.open_flags} red flag{'s' if emptied.open.open_flags > 1 else ''} unanswered: "
+            "it stays on Today until answered."
+        )
 
 
 def merge_preview(kept: Person, emptied: Person) -> MergePreview:

@@ -12,7 +12,9 @@ __all__ = ["OpenRecord", "open_record"]
 
 @dataclass(frozen=True)
 class OpenRecord:
-    """Open lesions, running devices, unanswered flags, referrals without a result, and the last visit that stands."""
+    """Open lesions, running devices, unanswered flags, referrals without a result, and the last visit
+    that stands.
+    """
 
     lesions: Sequence[Lesion]
     devices: Sequence[Prescription]

@@ -61,7 +61,8 @@ def people_found(site: Site, *, q: str = "", show: str = "all") -> QuerySet[Pers
         said = (
             Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(record_number__icontains=word)
         )
-        # A record merged into another is found by the other one's row: under its old number, or as it was spelt.
+        # A record merged into another is found by the other one's row: under its old number, or as it was
+        # spelt.
         merged = Person.objects.filter(said, site=site, merged_into__isnull=False).values("merged_into")
         wanted.append(said | Q(pk__in=merged))
     if show == "left":

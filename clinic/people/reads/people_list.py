@@ -1,4 +1,6 @@
-"""The people list: fifty lines at a time, in the order of names, each with its open lesions, next visit and weight."""
+"""The people list: fifty lines at a time, in the order of names, each with its open lesions, next visit
+and weight.
+"""
 
 from __future__ import annotations
 

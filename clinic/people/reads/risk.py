@@ -22,8 +22,8 @@ from clinic.people.reads.limbs import FindingValue, both_limbs, latest_findings
 __all__ = ["foot_risk", "risk_words"]
 
 _CATEGORY = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
-# Fitridge et al., intersocietal guideline 2023 (Diabetes Metab Res Rev 2024;40(3):e3686): artery disease is less
-# likely with an ankle index of 0.9 to 1.3 and a toe index of 0.70 or more. Values from memory.
+# Fitridge et al., intersocietal guideline 2023 (Diabetes Metab Res Rev 2024;40(3):e3686): artery disease is
+# less likely with an ankle index of 0.9 to 1.3 and a toe index of 0.70 or more. Values from memory.
 ANKLE_INDEX, TOE_INDEX_FROM = (0.9, 1.3), 0.7
 
 
@@ -76,7 +76,9 @@ def foot_risk(limb: Limb, found: Sequence[FindingValue], lesions: Sequence[Lesio
 
 
 def risk_words(person: Person) -> str:
-    """The worse foot in a few words, for the header; an open ulcer goes before any category (five queries)."""
+    """The worse foot in a few words, for the header; an open ulcer goes before any category (five
+    queries).
+    """
     lesions = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
     open_feet = sorted(
         {x.limb.side for x in lesions if x.is_open and x.wound_kind == WoundKind.ULCER}, key=str

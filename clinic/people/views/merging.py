@@ -88,7 +88,8 @@ def merge_do(request: ClinicRequest, person: int, other: int) -> HttpResponse:
         else:
             messages.success(
                 request,
-                f"No. {emptied.record_number} went into No. {kept.record_number}; either number finds this record.",
+                f"No. {emptied.record_number} went into No. {kept.record_number}; either number finds this "
+                "record.",
             )
             return redirect("person", person=kept.pk)
     return _preview(request, kept, emptied, form)

@@ -1,7 +1,7 @@
 """Two records of one person made into one, told apart, or parted again.
 
-A merge is refused while the records contradict each other. Undoing puts back every column that was written; it is
-refused once a row written since holds both records together.
+A merge is refused while the records contradict each other. Undoing puts back every column that was written;
+it is refused once a row written since holds both records together.
 """
 
 from __future__ import annotations
@@ -46,7 +46,9 @@ def _locked(*people: Person) -> list[Person]:
 
 @transaction.atomic
 def person_merge(*, by: User, kept: Person, emptied: Person, because: str, mark: str) -> Merge:
-    """Everything of the emptied record goes over to the kept one. `mark` is that of the preview that was looked at."""
+    """Everything of the emptied record goes over to the kept one. `mark` is that of the preview that was
+    looked at.
+    """
     because = words_needed(because, "because")
     if kept.pk == emptied.pk:
         raise Refused("A record cannot be merged with itself.")
@@ -160,7 +162,8 @@ def merge_undo(*, by: User, merge: Merge, because: str) -> list[str]:
     left = put_back(merge.changes, by=by, why=f"merge of {date_format(merge.merged_at)} undone")
     for row in mixed_rows(kept, emptied):
         raise Refused(
-            f"A {row._meta.verbose_name} written since ({row}, No. {row.pk}) holds both records together: the merge "
+            f"A {row._meta.verbose_name} written since ({row}, No. {row.pk}) holds both records together: "
+            "the merge "
             "can no longer be undone."
         )
     _check_episodes(merge)
@@ -194,7 +197,8 @@ def _check_undo(merge: Merge, kept: Person, emptied: Person) -> None:
     for change in merge.changes:
         if change["moved"] and not stands_as_written(change):
             raise Refused(
-                f"The {change['noun']} No. {change['pk']} was moved or renamed since: the merge can no longer be undone."
+                f"The {change['noun']} No. {change['pk']} was moved or renamed since: the merge can no "
+                "longer be undone."
             )
 
 
@@ -206,7 +210,8 @@ def _check_episodes(merge: Merge) -> None:
         still = episode.lesions.filter(state__in=OPEN_STATES).exists()
         if still != (episode.ended_on is None):
             raise Refused(
-                "Since the merge the lesions of one of the records have ended, or one opened again, within the joined "
+                "Since the merge the lesions of one of the records have ended, or one opened again, within "
+                "the joined "
                 "episode: the merge can no longer be undone."
             )
 

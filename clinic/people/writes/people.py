@@ -49,7 +49,8 @@ def _check_birth(person: Person) -> None:
     day_of_life("birth_date", "Birth date", person.birth_date, of=person)
     if person.age_on(timezone.localdate()) > OLDEST_AGE_YEARS:
         raise Refused(
-            f"Birth date was given as {date_format(person.birth_date)}; more than {OLDEST_AGE_YEARS} years ago "
+            f"Birth date was given as {date_format(person.birth_date)}; more than {OLDEST_AGE_YEARS} years "
+            "ago "
             "is not possible.",
             field="birth_date",
         )
@@ -128,7 +129,9 @@ def person_correct(
 def person_set_state(
     *, by: User, person: Person, state: str, state_on: date | None, expected_version: int
 ) -> Person:
-    """In care, moved away or died. Lists leave out who is not in care; lesions and devices stay as they are."""
+    """In care, moved away or died. Lists leave out who is not in care; lesions and devices stay as they
+    are.
+    """
     if state == PersonState.MERGED:
         raise Refused("Two records are merged on their own page.", field="state")
     if state == PersonState.IN_CARE:

@@ -1,7 +1,8 @@
-"""A record handed to another clinic: asked by the one, accepted by the other, sent back while nothing was written.
+"""A record handed to another clinic: asked by the one, accepted by the other, sent back while nothing was
+written.
 
-Until it is accepted nothing moves. Then everything moves, open clocks and flags included, but for one thing: what was
-decided before goes on counting for the clinic that decided it.
+Until it is accepted nothing moves. Then everything moves, open clocks and flags included, but for one thing:
+what was decided before goes on counting for the clinic that decided it.
 """
 
 from __future__ import annotations
@@ -82,15 +83,24 @@ def transfer_ask(*, by: User, person: Person, to_site: Site, because: str) -> Tr
         raise Refused("A transfer of this person waits for an answer already.")
     transfer = store(
         Transfer(
-            person=person, from_site=person.site, to_site=to_site, because=because, asked_at=timezone.now(),
+            person=person,
+            from_site=person.site,
+            to_site=to_site,
+            because=because,
+            asked_at=timezone.now(),
             record_number=person.record_number,
         ),
         by=by,
-    )  # fmt: skip
+    )
     audit.record(
-        by=by, site=person.site, verb="asked to transfer", target=transfer, person=person, to_site=to_site.short_name,
+        by=by,
+        site=person.site,
+        verb="asked to transfer",
+        target=transfer,
+        person=person,
+        to_site=to_site.short_name,
         because=because,
-    )  # fmt: skip
+    )
     return transfer
 
 
@@ -167,7 +177,10 @@ def _written_since(transfer: Transfer) -> str:
         mine = model._default_manager.filter(**{path: person.pk}).values("pk")
         copy = model.history.filter(id__in=mine, **later).order_by("history_id").first()
         if copy is not None:
-            return f"A {model._meta.verbose_name} was written on {date_format(timezone.localtime(copy.history_date))}"
+            return (
+                f"A {model._meta.verbose_name} was written on "
+                f"{date_format(timezone.localtime(copy.history_date))}"
+            )
     return ""
 
 

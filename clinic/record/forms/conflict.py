@@ -48,7 +48,9 @@ def _same(one: Any, other: Any) -> bool:
 
 
 def differences(form: forms.BaseForm, now: Mapping[str, Any], *, version: int) -> list[Difference]:
-    """What differs from the record as it is now; the next press of the button then saves over that, knowingly."""
+    """What differs from the record as it is now; the next press of the button then saves over that,
+    knowingly.
+    """
     found = [
         Difference(
             str(form.fields[name].label),

@@ -1,4 +1,6 @@
-"""How a day, a number, and a yes, a no or nothing is typed. Each fault names the field, the value and the limit."""
+"""How a day, a number, and a yes, a no or nothing is typed. Each fault names the field, the value and the
+limit.
+"""
 
 from __future__ import annotations
 

@@ -16,8 +16,8 @@ Findings = TypeVar("Findings")
 def findings_of(form: forms.Form, kind: type[Findings], **apart: Any) -> Findings:
     """What was typed on a valid form: each finding from the field of its name, or from `apart`.
 
-    A field that this page took away was not asked, and its finding keeps the default. A finding that no field was
-    ever declared for is a fault of the program, not an empty answer.
+    A field that this page took away was not asked, and its finding keeps the default. A finding that no field
+    was ever declared for is a fault of the program, not an empty answer.
 
     Raises
     ------

@@ -8,12 +8,16 @@ from typing import Any
 
 __all__ = ["LEAST", "METHOD", "deidentified", "small"]
 
-#: Fewer than this in one cell could point at someone (common practice of published audits, no source for the number).
+#: Fewer than this in one cell could point at someone (common practice of published audits, no source for the
+#: number).
 LEAST = 5
 METHOD = (
-    "De-identified: no name, record number, sentence or prescriber; days are cut to their month; where fewer than "
-    f"{LEAST} rows share month, place and device class, first the place is left out, then the month cut to its year, then the "
-    f"class left out; counts of 1 to {LEAST - 1} are not given. This lowers the risk of recognition and does not remove it: "
+    "De-identified: no name, record number, sentence or prescriber; days are cut to their month; where fewer "
+    "than "
+    f"{LEAST} rows share month, place and device class, first the place is left out, then the month cut to "
+    "its year, then the "
+    f"class left out; counts of 1 to {LEAST - 1} are not given. This lowers the risk of recognition and does "
+    "not remove it: "
     "keep the file within the organisation."
 )
 _NEVER = ("record_number", "lesion", "prescribed_on", "fitted_on", "stopped_on", "day")

@@ -18,7 +18,9 @@ ABOUT_RECORDS = (Merge, Transfer)
 
 
 def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
-    """Whether the path to the site leads through a person; a report or a reading round belongs to the site alone."""
+    """Whether the path to the site leads through a person; a report or a reading round belongs to the
+    site alone.
+    """
     reached: Any = model
     for step in model.SITE_PATH.split("__")[:-1]:
         reached = reached._meta.get_field(step).related_model
@@ -26,7 +28,9 @@ def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
 
 
 def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
-    """Every clinical noun with its query path to the person, leaves first: nothing points at what goes first."""
+    """Every clinical noun with its query path to the person, leaves first: nothing points at what goes
+    first.
+    """
     found = [
         (model, model.SITE_PATH.removesuffix("site").removesuffix("__"))
         for model in apps.get_app_config("clinic").get_models()

@@ -60,7 +60,9 @@ def server_error(request: HttpRequest) -> HttpResponse:
 
 
 def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:
-    """The form's stamp is missing or old (signed in again in another tab): sending it again is safe and enough."""
+    """The form's stamp is missing or old (signed in again in another tab): sending it again is safe and
+    enough.
+    """
     return _page(request, "403_csrf.html", 403)
 
 

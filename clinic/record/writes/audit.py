@@ -102,7 +102,8 @@ def record(
 def faults(site_id: int) -> Iterator[str]:
     """Every place where a site's chain does not hold, as one sentence each.
 
-    A tail cut off leaves a whole chain behind: the daily digest file shows it (`clinic.accounts.writes.digests`).
+    A tail cut off leaves a whole chain behind: the daily digest file shows it
+    (`clinic.accounts.writes.digests`).
     """
     previous, expected = "", 1
     for event in AuditEvent.objects.filter(site_id=site_id).order_by("sequence").iterator():

@@ -1,4 +1,6 @@
-"""A list or a report leaves the clinic as CSV, JSON or PDF; that it did is itself a row of the audit chain."""
+"""A list or a report leaves the clinic as CSV, JSON or PDF; that it did is itself a row of the audit
+chain.
+"""
 
 from __future__ import annotations
 

@@ -73,7 +73,9 @@ def stands_as_written(change: dict[str, Any]) -> bool:
 
 
 def put_back(changes: list[dict[str, Any]], *, by: User, why: str) -> list[dict[str, Any]]:
-    """Each column as it was before, the last written first; returns those left alone because they were corrected since."""
+    """Each column as it was before, the last written first; returns those left alone because they were
+    corrected since.
+    """
     left: list[dict[str, Any]] = []
     rows: dict[tuple[str, int], list[dict[str, Any]]] = {}
     for change in reversed(changes):

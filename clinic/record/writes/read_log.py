@@ -36,9 +36,16 @@ def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
     for row in rows:
         count += 1
         told = [
-            row.pk, row.site_id, row.at.astimezone(UTC).isoformat(timespec="microseconds"), row.actor_id,
-            row.actor, row.actor_role, row.page, row.person_id, row.glass_id,
-        ]  # fmt: skip
+            row.pk,
+            row.site_id,
+            row.at.astimezone(UTC).isoformat(timespec="microseconds"),
+            row.actor_id,
+            row.actor,
+            row.actor_role,
+            row.page,
+            row.person_id,
+            row.glass_id,
+        ]
         body.update(canonical(told).encode() + b"\n")
     return body.hexdigest(), count
 

@@ -21,7 +21,8 @@ Row = TypeVar("Row", bound=ClinicalRecord)
 class restrict:  # noqa: N801  a word of the law, used as a name
     """A restricted record is kept and read, never written; only the restriction itself may be.
 
-    A record merged into another is not written either: what belongs to the person is written at the other one.
+    A record merged into another is not written either: what belongs to the person is written at the other
+    one.
     """
 
     _lifted: ContextVar[bool] = ContextVar("restriction_lifted", default=False)
@@ -44,12 +45,14 @@ class restrict:  # noqa: N801  a word of the law, used as a name
             person = getattr(person, step)
         if getattr(person, "merged_into_id", None):
             raise Refused(
-                f"This record was merged into No. {person.merged_into.record_number}: write it there. Nothing was saved."  # type: ignore[attr-defined]
+                f"This record was merged into No. {person.merged_into.record_number}: write it there. "
+                "Nothing was saved."  # type: ignore[attr-defined]
             )
         since = getattr(person, "restricted_on", None)
         if since:
             raise Refused(
-                f"This record is restricted since {since:%-d %b %Y}: it is kept and may be read, nothing is written. "
+                f"This record is restricted since {since:%-d %b %Y}: it is kept and may be read, nothing is "
+                "written. "
                 "A manager can lift the restriction."
             )
 
@@ -83,8 +86,9 @@ def store(row: Row, *, by: User, expected_version: int | None = None, why: str =
 def _refuse(row: ClinicalRecord, fault: Exception) -> None:
     """Say in words what the fields or the database did not take; silent when no rule of the row explains it.
 
-    The constraints stand in the database, so asking each of them before every write (one statement apiece, most of the
-    time of a save) would ask twice. They are asked here, for their sentences, once one of them has refused.
+    The constraints stand in the database, so asking each of them before every write (one statement apiece,
+    most of the time of a save) would ask twice. They are asked here, for their sentences, once one of them
+    has refused.
     """
     try:
         row.full_clean(exclude=["created_by"])

@@ -1,4 +1,6 @@
-"""A measured pressure grid with what nobody may guess: its unit, its cells, how it lies, which points lie where."""
+"""A measured pressure grid with what nobody may guess: its unit, its cells, how it lies, which points lie
+where.
+"""
 
 from __future__ import annotations
 
@@ -143,7 +145,9 @@ class MapForm(GridForm):
 
 
 class BaselineMapForm(GridForm):
-    """One grid under the uncut insole. Looking at it first shows where its points lie; only keeping asks for them."""
+    """One grid under the uncut insole. Looking at it first shows where its points lie; only keeping asks
+    for them.
+    """
 
     measured_on = PastDayField(label="Measured on", initial=timezone.localdate)
     worn = forms.CharField(
@@ -161,7 +165,8 @@ class BaselineMapForm(GridForm):
 
     def __init__(self, data: Any = None, files: Any = None, **kwargs: Any) -> None:
         if data is not None:
-            # A chosen file cannot be chosen again for the person: its numbers stand in the field from then on.
+            # A chosen file cannot be chosen again for the person: its numbers stand in the field from then
+            # on.
             data = data.copy()
             sent = files.get("file") if files else None
             if sent is not None and sent.size <= LARGEST_GRID:

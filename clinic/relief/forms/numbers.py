@@ -138,6 +138,7 @@ class CutForm(forms.Form):
         if margin is not None and distal is not None and distal < margin:
             self.add_error(
                 "distal_margin_mm",
-                f"Margin towards the toes is {distal:g} mm; the limit is the margin all round, {margin:g} mm, or more.",
+                f"Margin towards the toes is {distal:g} mm; the limit is the margin all round, {margin:g} "
+                "mm, or more.",
             )
         return data

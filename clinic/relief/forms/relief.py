@@ -170,7 +170,9 @@ class SignForm(forms.Form):
 def _first_data(
     lesions: Sequence[BenchLesion], record: LimbRecord, source: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """What the bench holds when it is opened: each lesion's start, and the house rules or an earlier plan's cut."""
+    """What the bench holds when it is opened: each lesion's start, and the house rules or an earlier
+    plan's cut.
+    """
     house = record.house_choice
     data = {name: source.get(name, getattr(house, name)) for name in CUT_FIELDS}
     if not data["rigid_deformity"]:

@@ -1,4 +1,6 @@
-"""Watch points on the weekly page: each asked for by its name, none prefilled; and the answer to a flagged plan."""
+"""Watch points on the weekly page: each asked for by its name, none prefilled; and the answer to a
+flagged plan.
+"""
 
 from __future__ import annotations
 

@@ -82,7 +82,9 @@ def bench_lesions(limb: Limb) -> list[Lesion]:
 
 
 def start_of(lesion: Lesion, insole: Insole, source: ReliefPlan | None = None) -> BenchLesion:
-    """Where a lesion begins on the bench: from the plan it is copied from, its last imprint, or its site's name."""
+    """Where a lesion begins on the bench: from the plan it is copied from, its last imprint, or its
+    site's name.
+    """
     place = lesion.foot_site
     if not place.insole_plan:
         return BenchLesion(lesion, False, {}, None)
@@ -113,7 +115,9 @@ def start_of(lesion: Lesion, insole: Insole, source: ReliefPlan | None = None) -
 
 
 def plan_of_code(user: User, code: str) -> LimbPlan | None:
-    """The plan under a sheet code, if it is of one of the user's sites; typed small or with spaces it is the same."""
+    """The plan under a sheet code, if it is of one of the user's sites; typed small or with spaces it is
+    the same.
+    """
     return (
         LimbPlan.objects.visible_to(user)
         .select_related("plan__replaces", "limb__person__site")

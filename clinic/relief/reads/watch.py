@@ -1,4 +1,6 @@
-"""Reading watch points: what the next visit asks for, which plans are flagged, and what predictions came to."""
+"""Reading watch points: what the next visit asks for, which plans are flagged, and what predictions came
+to.
+"""
 
 from __future__ import annotations
 

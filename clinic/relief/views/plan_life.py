@@ -1,4 +1,6 @@
-"""What is done with a signed plan: cut, fitted, checked, measured; its question marks; what predictions came to."""
+"""What is done with a signed plan: cut, fitted, checked, measured; its question marks; what predictions
+came to.
+"""
 
 from __future__ import annotations
 
@@ -76,7 +78,8 @@ def plan_cut(request: ClinicRequest, code: str) -> HttpResponse:
         if step.passed:
             return "The cut is recorded: deep enough. Next, dress it and fit it."
         return (
-            f"Kept as failed: {step.depth_mm} mm deep where {step.depth_planned_mm} mm were planned, more than 1 mm too "
+            f"Kept as failed: {step.depth_mm} mm deep where {step.depth_planned_mm} mm were planned, more "
+            "than 1 mm too "
             "shallow. Cut deeper and record it again."
         )
 
@@ -112,7 +115,8 @@ def plan_contact(request: ClinicRequest, code: str) -> HttpResponse:
 
     words = {
         "title": "Contact check",
-        "lead": "Mark the lesion, let the person take a few steps on the cut insole, look at the floor of the opening.",
+        "lead": "Mark the lesion, let the person take a few steps on the cut insole, look at the floor of "
+        "the opening.",
         "button": "Record the check",
     }
     return _step(request, code, ContactForm, words, do)

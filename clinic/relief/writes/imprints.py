@@ -51,7 +51,8 @@ def insole_of_lesion(lesion: Lesion) -> Insole:
 def not_now(lesion: Lesion) -> str:
     """Why no imprint is taken of this lesion today; empty when nothing on record speaks against it.
 
-    Common practice, no source: nobody is asked to walk on an infected or untreated foot, or unsteadily, for a print.
+    Common practice, no source: nobody is asked to walk on an infected or untreated foot, or unsteadily, for a
+    print.
     """
     latest = (
         lesion.measurements.filter(infection_grade__isnull=False, visit__state="stands")

@@ -1,4 +1,6 @@
-"""Pressure maps measured under a foot: kept when they can lie on its insole, withdrawn when they were wrong."""
+"""Pressure maps measured under a foot: kept when they can lie on its insole, withdrawn when they were
+wrong.
+"""
 
 from __future__ import annotations
 
@@ -113,7 +115,8 @@ def map_withdraw(*, by: User, row: MeasuredMap, because: str, expected_version: 
             limb_plan=link,
             cause=PlanFlagCause.MAP,
             subject="",
-            words=f"The measured map of {day_words(row.measured_on)}, from which this plan's pressures start, was withdrawn: "
+            words=f"The measured map of {day_words(row.measured_on)}, from which this plan's pressures "
+            "start, was withdrawn: "
             "look at the estimate again.",
             raised_on=row.withdrawn_on,
         )

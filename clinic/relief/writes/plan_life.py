@@ -24,9 +24,16 @@ __all__ = ["plan_check_contact", "plan_cut", "plan_fit", "plan_measure", "seal_c
 
 @transaction.atomic
 def plan_cut(
-    *, by: User, limb_plan: LimbPlan, code: str, side: str, bar_mm: Decimal, depth_mm: Decimal, done_on: date,
+    *,
+    by: User,
+    limb_plan: LimbPlan,
+    code: str,
+    side: str,
+    bar_mm: Decimal,
+    depth_mm: Decimal,
+    done_on: date,
     note: str = "",
-) -> PlanStep:  # fmt: skip
+) -> PlanStep:
     """Record the cut; more than 1 mm too shallow is kept as failed and has to be cut again."""
     step = _done(
         lambda: steps.plan_cut(
@@ -94,14 +101,17 @@ def plan_check_contact(
             limb_plan=limb_plan,
             cause=PlanFlagCause.CONTACT,
             subject="",
-            words="Contact check: the lesion touches the floor of the opening. It is not relieved; cut deeper or another layer.",
+            words="Contact check: the lesion touches the floor of the opening. It is not relieved; cut "
+            "deeper or another layer.",
             raised_on=done_on,
         )
     return step
 
 
 def seal_check(prescription: Prescription, on: date) -> None:
-    """A device that stays on is sealed over a cut insole only in this order: imprint, cut, contact check, seal."""
+    """A device that stays on is sealed over a cut insole only in this order: imprint, cut, contact check,
+    seal.
+    """
     plan = prescription.relief_plan
     if plan is None or not prescription.takes_insole or not prescription.is_non_removable:
         return
@@ -127,7 +137,8 @@ def seal_check(prescription: Prescription, on: date) -> None:
     checked = plan.steps.filter(kind=StepKind.CONTACT).last()
     if checked is not None and checked.recorded_at < prescription.signed_at:
         raise Refused(
-            f"Seal: relief plan {plan.code} was checked for contact in the device before; check it in this one.",
+            f"Seal: relief plan {plan.code} was checked for contact in the device before; check it in this "
+            "one.",
             field="sealed",
         )
 
@@ -162,9 +173,16 @@ def _told(by: User, limb_plan: LimbPlan, verb: str, step: PlanStep, **detail: st
 
 @transaction.atomic
 def plan_measure(
-    *, by: User, limb_plan: LimbPlan, label: str, measured_on: date, without_kpa: float, with_kpa: float,
-    from_map: bool = False, note: str = "",
-) -> PlanMeasurement:  # fmt: skip
+    *,
+    by: User,
+    limb_plan: LimbPlan,
+    label: str,
+    measured_on: date,
+    without_kpa: float,
+    with_kpa: float,
+    from_map: bool = False,
+    note: str = "",
+) -> PlanMeasurement:
     """Keep peaks measured in the shoe at one lesion, without and with the cut."""
     today = timezone.localdate()
     if measured_on > today:

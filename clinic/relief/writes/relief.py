@@ -58,7 +58,8 @@ def plan_draft(
     choice: CutChoice | None = None,
     departure_reason: str = "",
 ) -> LimbPlan:
-    """Keep a draft plan for a limb, with the imprint of each lesion. It replaces the plan in force once signed.
+    """Keep a draft plan for a limb, with the imprint of each lesion. It replaces the plan in force once
+    signed.
 
     The same draft sent twice is kept once.
     """
@@ -158,7 +159,8 @@ def _refuse_foreign(record: LimbRecord, shapes: Sequence[LesionShape]) -> None:
             )
         if shape.how not in ImprintHow.values:
             raise Refused(
-                f"How the place of lesion {shape.lesion.label} was found is {shape.how!r}; the limit is one of "
+                f"How the place of lesion {shape.lesion.label} was found is {shape.how!r}; the limit is one "
+                "of "
                 f"{', '.join(ImprintHow.values)}.",
                 field="how",
             )
@@ -180,13 +182,15 @@ def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
             words = "nothing" if value is None else f"{value:g} {unit}"
             was = "nothing" if spec.get(name) is None else f"{spec[name]:g} {unit}"
             raise Refused(
-                f"The {what.replace('_', ' ')} on record is now {words}, and this plan was computed for {was}: start a "
+                f"The {what.replace('_', ' ')} on record is now {words}, and this plan was computed for "
+                f"{was}: start a "
                 "new version from it."
             )
     measured = limb_plan.measured_map
     if measured is not None and measured not in record.maps:
         raise Refused(
-            f"The measured map of {day_words(measured.measured_on)}, from which this plan's pressures start, was "
+            f"The measured map of {day_words(measured.measured_on)}, from which this plan's pressures start, "
+            "was "
             "withdrawn: start a new version from it."
         )
     closed = [lesion.label for lesion in limb_plan.lesions.all() if not lesion.is_open]

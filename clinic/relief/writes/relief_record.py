@@ -140,7 +140,9 @@ class LimbRecord:
 
 @dataclass(frozen=True)
 class Obstacle:
-    """Why no plan can be made: a sentence, and the page on which to mend it (a route's name and its argument)."""
+    """Why no plan can be made: a sentence, and the page on which to mend it (a route's name and its
+    argument).
+    """
 
     id: str
     message: str
@@ -204,7 +206,8 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
     if limb.foot_length_mm is None:
         return Obstacle(
             "foot_length",
-            f"The length of the {foot} is not recorded. The insole is drawn from it: measure it and record it first.",
+            f"The length of the {foot} is not recorded. The insole is drawn from it: measure it and record "
+            "it first.",
             "Record the foot's length",
             "limb_edit",
             limb.pk,
@@ -252,7 +255,8 @@ def _laid(measured: MeasuredMap, limb: Limb) -> PressureMap:
         return map_spec(measured, insole)
     except GridError as fault:
         raise Refused(
-            f"Pressure before the cut: the map of {day_words(measured.measured_on)} does not fit this insole; {fault}",
+            f"Pressure before the cut: the map of {day_words(measured.measured_on)} does not fit this "
+            f"insole; {fault}",
             field="baseline",
         ) from fault
 
@@ -271,7 +275,9 @@ def _worn(record: LimbRecord, choice: CutChoice) -> tuple[Layer, ...]:
 
 
 def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> Remarks:
-    """What the record adds to the plan: checks of its own, where values come from, departures from house rules."""
+    """What the record adds to the plan: checks of its own, where values come from, departures from house
+    rules.
+    """
     weight = record.weight
     age = (record.day - weight.measured_on).days if weight else None
     checks = [weight_check(float(weight.kg) if weight else None, age, record.policy)]
@@ -282,17 +288,20 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
     reasons = [_rigid_reason(record, choice)]
     if weight is not None:
         reasons.append(
-            f"Body weight: {weight.kg} kg of {day_words(weight.measured_on)}, {weight.get_how_display().lower()}."
+            f"Body weight: {weight.kg} kg of {day_words(weight.measured_on)}, "
+            f"{weight.get_how_display().lower()}."
         )
     reasons += [
-        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its {float(layer['thickness_mm']):g} mm with wear."
+        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its "
+        f"{float(layer['thickness_mm']):g} mm with wear."
         for layer in record.limb.person.site.stack
         if choice.lost(layer["role"])
     ]
     reasons += _baseline_reasons(record, choice)
     if record.limb.amputation != Amputation.NONE:
         reasons.append(
-            f"Previous amputation ({record.limb.get_amputation_display().lower()}): the outline is drawn for a whole foot; "
+            f"Previous amputation ({record.limb.get_amputation_display().lower()}): the outline is drawn for "
+            "a whole foot; "
             "compare it with the real insole."
         )
     return Remarks(tuple(checks), tuple(reasons), tuple(_departures(record, choice)))
@@ -304,7 +313,8 @@ def _baseline_reasons(record: LimbRecord, choice: CutChoice) -> list[str]:
     if measured is not None:
         age = (record.day - measured.measured_on).days
         return [
-            f"The measured map: {measured.get_kind_display().lower()}, of {day_words(measured.measured_on)} ({age} days "
+            f"The measured map: {measured.get_kind_display().lower()}, of {day_words(measured.measured_on)} "
+            f"({age} days "
             f"before), worn: {measured.worn}."
         ]
     if record.maps:
@@ -321,7 +331,10 @@ def _rigid_reason(record: LimbRecord, choice: CutChoice) -> str:
     if record.rigid is None:
         return f"Rigid, bony deformity: {words}, as set on the bench; the record holds no finding."
     if _rigid(record, choice) != record.is_rigid:
-        return f"Rigid, bony deformity: {words}, as set on the bench, against the finding of {day_words(record.rigid.found_on)}."
+        return (
+            f"Rigid, bony deformity: {words}, as set on the bench, against the finding of "
+            f"{day_words(record.rigid.found_on)}."
+        )
     return f"Rigid, bony deformity: {words}, from the finding of {day_words(record.rigid.found_on)}."
 
 
@@ -348,7 +361,10 @@ def _place_check(shape: LesionShape) -> Check:
 
 def _device_checks(record: LimbRecord) -> list[Check]:
     if record.running is None:
-        message = "No device is running on this limb; this plan joins the next one only when it is signed after that."
+        message = (
+            "No device is running on this limb; this plan joins the next one only when it is signed "
+            "after that."
+        )
         return [Check("device", "note", False, None, "a device with an insole", message)]
     words = record.running.get_device_class_display()
     taken = record.running.takes_insole

@@ -39,10 +39,11 @@ __all__ = [
     "watch_write",
 ]
 
-#: A weight this far on the other side of the threshold counts at once, a smaller step when it is read twice [kg].
+#: A weight this far on the other side of the threshold counts at once, a smaller step when it is read twice
+#: [kg].
 CLEARLY_BEYOND = 2.0
-#: Share by which a wound has grown since its plan was signed, or of its new imprint that lies outside the planned
-#: outline, that asks for a look at the plan; design choice.
+#: Share by which a wound has grown since its plan was signed, or of its new imprint that lies outside the
+#: planned outline, that asks for a look at the plan; design choice.
 CHANGED = 0.25
 
 
@@ -90,7 +91,8 @@ def watch_found(*, by: User, visit: Visit, answers: Mapping[int, str]) -> list[W
                 limb_plan=point.limb_plan,
                 cause=PlanFlagCause.WATCH,
                 subject=str(pk),
-                words=f"{point.words}: {Found(found).label.lower()}, at the visit of {day_words(visit.visited_on)}; the estimate "
+                words=f"{point.words}: {Found(found).label.lower()}, at the visit of "
+                f"{day_words(visit.visited_on)}; the estimate "
                 f"was {point.after_kpa:.0f} kPa.",
                 raised_on=visit.visited_on,
             )
@@ -166,7 +168,8 @@ def _review_weight(by: User, limb_plan: LimbPlan, weights: list[float], day: dat
             limb_plan=limb_plan,
             cause=PlanFlagCause.WEIGHT,
             subject="",
-            words=f"Weight is now {weights[0]:g} kg; the plan was made for {float(planned):g} kg, on the other side of the "
+            words=f"Weight is now {weights[0]:g} kg; the plan was made for {float(planned):g} kg, on the "
+            "other side of the "
             f"threshold of {threshold:g} kg, so the policy would cut another layer.",
             raised_on=day,
         )
@@ -198,7 +201,9 @@ def _review_outlines(by: User, limb_plan: LimbPlan, day: date) -> None:
 
 
 def _grown(lesion: Lesion, signed: datetime) -> str:
-    """Words when the wound is larger than at the signature by the set share; a smaller one lies over the cut as before."""
+    """Words when the wound is larger than at the signature by the set share; a smaller one lies over the
+    cut as before.
+    """
     areas = Measurement.objects.filter(
         lesion=lesion, visit__state=VisitState.STANDS, area_mm2__gt=0
     ).order_by("-visit__visited_on", "-pk")
@@ -210,7 +215,8 @@ def _grown(lesion: Lesion, signed: datetime) -> str:
     if share < CHANGED:
         return ""
     return (
-        f"Lesion {lesion.label} has grown by {100 * share:.0f} % since the plan was signed ({then.area_mm2 / 100:.2f} to "
+        f"Lesion {lesion.label} has grown by {100 * share:.0f} % since the plan was signed "
+        f"({then.area_mm2 / 100:.2f} to "
         f"{now.area_mm2 / 100:.2f} cm²): take the imprint again."
     )
 
@@ -224,6 +230,7 @@ def _moved(limb_plan: LimbPlan, lesion: Lesion, signed: datetime) -> str:
     if share < CHANGED:
         return ""
     return (
-        f"{100 * share:.0f} % of the imprint of {day_words(imprint.taken_on)} of lesion {lesion.label} lie outside the outline the plan "
+        f"{100 * share:.0f} % of the imprint of {day_words(imprint.taken_on)} of lesion {lesion.label} lie "
+        "outside the outline the plan "
         "was made for: make a new version."
     )

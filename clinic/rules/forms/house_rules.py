@@ -17,7 +17,8 @@ from clinic.rules.reads.house_rules import APART, GROUPS, RULES, WEEKDAYS, Rule,
 from clinic.rules.writes.house_rules import BOUNDS
 from offload.core.foam.stack import THICKNESS_LIMITS
 
-#: Slot of the editor -> role of the layer. The order is the order of the stack, so only whole layers can be wrong.
+#: Slot of the editor -> role of the layer. The order is the order of the stack, so only whole layers can be
+#: wrong.
 SLOTS: dict[str, str] = {"cover": "cover", "middle_1": "middle", "middle_2": "middle", "base": "base"}
 SLOT_WORDS = {
     "cover": "Cover, touches the foot",
@@ -65,9 +66,12 @@ def _control(rule: Rule) -> forms.Field:
         )
     if rule.name == "closed_weekdays":
         return forms.TypedMultipleChoiceField(
-            choices=list(enumerate(WEEKDAYS)), coerce=int, required=False,
-            widget=forms.CheckboxSelectMultiple, **common,
-        )  # fmt: skip
+            choices=list(enumerate(WEEKDAYS)),
+            coerce=int,
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+            **common,
+        )
     if rule.name == "holidays":
         return DaysField(required=False, widget=forms.Textarea(attrs={"rows": 3}), **common)
     if rule.name in ("hours_start", "hours_end"):

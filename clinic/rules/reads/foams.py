@@ -16,7 +16,9 @@ def own_foams(site: Site) -> list[SiteFoam]:
 
 
 def foams_known(site: Site) -> dict[str, Foam]:
-    """The site's own foams as the core computes with them; a retired one stays known to the plans that name it."""
+    """The site's own foams as the core computes with them; a retired one stays known to the plans that
+    name it.
+    """
     return {link.foam.key: foam_of(link.foam) for link in own_foams(site)}
 
 

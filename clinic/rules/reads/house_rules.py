@@ -43,7 +43,9 @@ class Rule:
 GROUPS: dict[str, tuple[Rule, ...]] = {
     "Telephone": (
         Rule(
-            "telephone_immediate_in_hours", "At once, in hours", "",
+            "telephone_immediate_in_hours",
+            "At once, in hours",
+            "",
             help="Red flags show it, and every card of a sealed device.",
         ),
         Rule("telephone_immediate_out_of_hours", "At once, out of hours", ""),
@@ -59,22 +61,31 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
     ),
     "Nobody is lost": (
         Rule(
-            "attempts_before_escalation", "Failed attempts to reach a person before it is passed on", PRACTICE,
+            "attempts_before_escalation",
+            "Failed attempts to reach a person before it is passed on",
+            PRACTICE,
             "attempts",
         ),
         Rule("planned_reach_days", "A planned referral reaches the other team within", DESIGN, "days"),
         Rule(
-            "escalation_text", "When nobody can be reached", "",
+            "escalation_text",
+            "When nobody can be reached",
+            "",
             help="Shown on the contact sheet after the failed attempts.",
         ),
     ),
     "Relief plan": (
         Rule(
-            "weight_threshold_kg", "Cut the base from this body weight", PRACTICE, "kg",
+            "weight_threshold_kg",
+            "Cut the base from this body weight",
+            PRACTICE,
+            "kg",
             "At the threshold counts as above.",
         ),
         Rule("margin_mm", "Margin round the lesion", PRACTICE, "mm"),
-        Rule("distal_margin_mm", "Margin toward the toes", PRACTICE, "mm", "Never below the margin round it."),
+        Rule(
+            "distal_margin_mm", "Margin toward the toes", PRACTICE, "mm", "Never below the margin round it."
+        ),
         Rule("bevel_deg", "Angle of the wall to the surface", PRACTICE, "°"),
     ),
     "How old a fact may be": (
@@ -84,54 +95,72 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
     ),
     "Sealed devices": (
         Rule(
-            "sealed_first_days", "First opening after sealing", f"first review within one week: {GUIDELINE}",
+            "sealed_first_days",
+            "First opening after sealing",
+            f"first review within one week: {GUIDELINE}",
             "days",
         ),
+        Rule("sealed_days", "Every opening after that", f"then every one to two weeks: {GUIDELINE}", "days"),
         Rule(
-            "sealed_days", "Every opening after that", f"then every one to two weeks: {GUIDELINE}", "days"
-        ),
-        Rule(
-            "first_change_hours", "First change of a new device already after", PRACTICE, "hours",
+            "first_change_hours",
+            "First change of a new device already after",
+            PRACTICE,
+            "hours",
             "Left empty, the first opening above holds.",
         ),
         Rule(
-            "opening_text", "How to open a sealed device", "", help="Printed on the card the person leaves with."
+            "opening_text",
+            "How to open a sealed device",
+            "",
+            help="Printed on the card the person leaves with.",
         ),
     ),
     "Closing and reopening": (
         Rule(
-            "confirm_closure_days", "Healed is confirmed after",
-            "two visits two weeks apart: regulators' definition, from memory", "days",
+            "confirm_closure_days",
+            "Healed is confirmed after",
+            "two visits two weeks apart: regulators' definition, from memory",
+            "days",
             "May be longer, never shorter.",
         ),
         Rule(
-            "reopen_days", "Opened again within this time it is the same lesion", DESIGN, "days",
+            "reopen_days",
+            "Opened again within this time it is the same lesion",
+            DESIGN,
+            "days",
             "Later it is a recurrence.",
         ),
     ),
     "Perfusion": (
         Rule(
-            "tcpo2_urgent_mmhg", "TcPO2 below this is urgent",
+            "tcpo2_urgent_mmhg",
+            "TcPO2 below this is urgent",
             "sources disagree. 25: IWGDF practical guidelines 2023. 30: a 2024 review's table of the same "
             "guideline, and the WIfI grade 3 line",
             "mmHg",
         ),
     ),
-}  # fmt: skip
+}
 STACK = Rule(
-    "stack", "Insole from the foot down",
+    "stack",
+    "Insole from the foot down",
     "demonstration values until this clinic enters its own; common practice, no source",
-)  # fmt: skip
+)
 SECOND = Rule(
     "second_signature", "A device needs a second podiatrist's signature before it is fitted", DESIGN
-)  # fmt: skip
+)
 URGENCY = Rule(
-    "urgencies", "Urgency of referrals", "the guidance's own urgency stays the least there is; " + PRACTICE,
+    "urgencies",
+    "Urgency of referrals",
+    "the guidance's own urgency stays the least there is; " + PRACTICE,
     help="More pressing than the guidance, never less.",
-)  # fmt: skip
+)
 FITTING = Rule(
-    "fitting_steps", "Fitting lists", PRACTICE, help="One step a line. Empty: the program's own list, shown beside it."
-)  # fmt: skip
+    "fitting_steps",
+    "Fitting lists",
+    PRACTICE,
+    help="One step a line. Empty: the program's own list, shown beside it.",
+)
 RULES: dict[str, Rule] = {rule.name: rule for rules in GROUPS.values() for rule in rules} | {
     rule.name: rule for rule in (STACK, SECOND, URGENCY, FITTING)
 }

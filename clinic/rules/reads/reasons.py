@@ -1,4 +1,6 @@
-"""Which coded reasons can be given at a site: the program's, reworded or retired here, and the clinic's own."""
+"""Which coded reasons can be given at a site: the program's, reworded or retired here, and the clinic's
+own.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +13,22 @@ from django.db.models import Count
 from clinic.models import PROGRAM, Prescription, ReasonKind, Site, SiteReason
 
 __all__ = [
-    "Reason", "ReasonAmendment", "amendments_of", "choices_of", "reason_listed", "reason_of", "reasons_of", "uses_of",
-]  # fmt: skip
+    "Reason",
+    "ReasonAmendment",
+    "amendments_of",
+    "choices_of",
+    "reason_listed",
+    "reason_of",
+    "reasons_of",
+    "uses_of",
+]
 
 
 @dataclass(frozen=True)
 class Reason:
-    """One reason as a form offers it. `key` is the program's code, or `own-` and the number of the clinic's row."""
+    """One reason as a form offers it. `key` is the program's code, or `own-` and the number of the
+    clinic's row.
+    """
 
     key: str
     words: str

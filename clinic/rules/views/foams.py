@@ -42,7 +42,8 @@ def foams(request: ClinicRequest) -> HttpResponse:
             foam = link.foam
             messages.success(
                 request,
-                f"{foam.label} is kept: modulus {foam.modulus_kpa:.0f} kPa, locking strain {foam.locking_strain:.2f}, "
+                f"{foam.label} is kept: modulus {foam.modulus_kpa:.0f} kPa, locking strain "
+                f"{foam.locking_strain:.2f}, "
                 f"misfit {foam.misfit_kpa:.1f} kPa. It can be chosen in the house rules.",
             )
             return redirect(f"{reverse('foams')}?site={site.pk}")

@@ -39,9 +39,13 @@ def reasons(request: ClinicRequest) -> HttpResponse:
         for kind in ReasonKind
     ]
     context: dict[str, Any] = {
-        "site": site, "my_sites": sites_of(request.user), "form": form, "kinds": kinds,
-        "changes": amendments_of(site), "here": "settings",
-    }  # fmt: skip
+        "site": site,
+        "my_sites": sites_of(request.user),
+        "form": form,
+        "kinds": kinds,
+        "changes": amendments_of(site),
+        "here": "settings",
+    }
     return render(request, "rules/reasons.html", context, status=422 if form.errors else 200)
 
 
@@ -52,16 +56,23 @@ def reason_edit(request: ClinicRequest, kind: str, key: str) -> HttpResponse:
     if reason is None:
         raise Http404("no such reason")
     initial = {
-        "words": reason.words, "in_use": not reason.retired, "seen": reason.row.version if reason.row else 0,
-    }  # fmt: skip
+        "words": reason.words,
+        "in_use": not reason.retired,
+        "seen": reason.row.version if reason.row else 0,
+    }
     form = ReasonChangeForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:
             reason_change(
-                by=request.user, site=site, kind=kind, key=key, words=data["words"],
-                retired=not data["in_use"], seen=data["seen"],
-            )  # fmt: skip
+                by=request.user,
+                site=site,
+                kind=kind,
+                key=key,
+                words=data["words"],
+                retired=not data["in_use"],
+                seen=data["seen"],
+            )
         except Refused as refused:
             show(form, refused)
         else:

@@ -44,10 +44,20 @@ TELEPHONES = tuple(
     f"telephone_{urgency}_{hour}" for urgency in URGENCIES for hour in ("in_hours", "out_of_hours")
 )
 EDITABLE = (
-    *TELEPHONES, "hours_start", "hours_end", "protocol_text", "stack",
-    "closed_weekdays", "holidays", "opening_text", "escalation_text", "second_signature", "urgencies",
-    "fitting_steps", *BOUNDS,
-)  # fmt: skip
+    *TELEPHONES,
+    "hours_start",
+    "hours_end",
+    "protocol_text",
+    "stack",
+    "closed_weekdays",
+    "holidays",
+    "opening_text",
+    "escalation_text",
+    "second_signature",
+    "urgencies",
+    "fitting_steps",
+    *BOUNDS,
+)
 
 
 @transaction.atomic
@@ -101,7 +111,8 @@ def _check(row: Site) -> None:
             raise Refused(f"{name} is {value:g}, must be between {low} and {high}.", field=name)
     if row.tcpo2_urgent_mmhg not in (25, 30):
         raise Refused(
-            f"TcPO2 below this is urgent: {row.tcpo2_urgent_mmhg} mmHg is neither 25 nor 30, the two published.",
+            f"TcPO2 below this is urgent: {row.tcpo2_urgent_mmhg} mmHg is neither 25 nor 30, the two "
+            "published.",
             field="tcpo2_urgent_mmhg",
         )
     if row.distal_margin_mm < row.margin_mm:
@@ -124,7 +135,9 @@ def _check(row: Site) -> None:
 
 
 def _check_devices(row: Site) -> None:
-    """A site tightens urgencies, never loosens them: a less pressing one changes nothing and is refused as such."""
+    """A site tightens urgencies, never loosens them: a less pressing one changes nothing and is refused
+    as such.
+    """
     for name, urgency in row.urgencies.items():
         if name not in REFERRALS:
             raise Refused(f"Urgency: {name} is not one of {', '.join(REFERRALS)}.", field="urgencies")

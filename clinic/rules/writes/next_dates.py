@@ -11,7 +11,9 @@ __all__ = ["next_date_no_later_than"]
 
 
 def next_date_no_later_than(*, by: User, person: Person, open_by: date, review_on: date, why: str) -> None:
-    """Bring the next date forward to a review when it is missing or lies after a sealed device must be opened."""
+    """Bring the next date forward to a review when it is missing or lies after a sealed device must be
+    opened.
+    """
     latest = person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
     if latest is None or latest.visited_on >= review_on:
         return

@@ -50,7 +50,8 @@ def reason_add(*, by: User, site: Site, kind: str, words: str, counts_as: str) -
 def reason_change(
     *, by: User, site: Site, kind: str, key: str, words: str, retired: bool, seen: int
 ) -> SiteReason:
-    """Reword a reason or change whether it can be given; `seen` is its version, 0 for one of the program's unchanged.
+    """Reword a reason or change whether it can be given; `seen` is its version, 0 for one of the program's
+    unchanged.
 
     Records that name it keep the words they had.
     """

@@ -17,7 +17,9 @@ __all__ = ["visit_differences"]
 def visit_differences(
     form: VisitForm, parts: Iterable[MeasurementForm], visit: Visit, rows: Iterable[Measurement]
 ) -> list[Difference]:
-    """What was typed and is not what is stored; the forms then carry the versions that are in the record now."""
+    """What was typed and is not what is stored; the forms then carry the versions that are in the record
+    now.
+    """
     stored = {column: getattr(visit, column) for column in COLUMNS if column in form.fields}
     found = differences(form, stored, version=visit.version)
     by_lesion = {row.lesion_id: row for row in rows}

@@ -71,7 +71,8 @@ class OutlineField(forms.CharField):
                 x, y = (float(one) for one in pair)
             except ValueError:
                 raise forms.ValidationError(
-                    f"Outline: point {number} is “{part.strip()[:30]}”; two numbers in mm are needed, such as 12.5, 30."
+                    f"Outline: point {number} is “{part.strip()[:30]}”; two numbers in mm are needed, such "
+                    "as 12.5, 30."
                 ) from None
             points.append((x, y))
         return points

@@ -1,4 +1,6 @@
-"""Rules that the answers of one visit obey among themselves. The form holds what was typed against the same ones."""
+"""Rules that the answers of one visit obey among themselves. The form holds what was typed against the
+same ones.
+"""
 
 from __future__ import annotations
 

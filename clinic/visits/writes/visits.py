@@ -92,7 +92,9 @@ def visit_log(
     found: PersonFindings,
     lesions: Iterable[LesionFindings],
 ) -> Logged:
-    """Store a visit with everything found at it, once: the same key sent again finds the first one's visit."""
+    """Store a visit with everything found at it, once: the same key sent again finds the first one's
+    visit.
+    """
     try:
         with transaction.atomic():
             return _log(by, person, submission_key, found, list(lesions))
@@ -184,7 +186,9 @@ def visit_finish(
     lesions: Iterable[LesionFindings],
     expected_version: int,
 ) -> Visit:
-    """Add what was left of a begun visit; what stands already is not touched, each part keeps who found it."""
+    """Add what was left of a begun visit; what stands already is not touched, each part keeps who found
+    it.
+    """
     told = list(lesions)
     held = Visit.objects.select_for_update(of=("self",)).select_related("person__site").get(pk=visit.pk)
     if held.state != VisitState.STANDS or not held.unfinished:
@@ -221,7 +225,8 @@ def answers_check(found: PersonFindings) -> None:
 
 def _open_devices(by: User, person: Person, day: date) -> None:
     devices = sealed_devices(person)
-    # All rows first: the audit chain is locked from the first opening on, and nobody may wait for us behind it.
+    # All rows first: the audit chain is locked from the first opening on, and nobody may wait for us behind
+    # it.
     list(Prescription.objects.select_for_update().filter(pk__in=[device.pk for device in devices]))
     for device in devices:
         try:

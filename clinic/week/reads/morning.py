@@ -1,4 +1,6 @@
-"""This morning: one list that should be empty. Clocks past, flags open, nobody reached, nobody lost, looks waiting."""
+"""This morning: one list that should be empty. Clocks past, flags open, nobody reached, nobody lost,
+looks waiting.
+"""
 
 from __future__ import annotations
 
@@ -72,7 +74,9 @@ class Morning:
 def morning_of(
     site: Site, cases: Iterable[OpenCase], day: date, now: datetime, signer: User | None = None
 ) -> Morning:
-    """The list of one site from what its people bring; no query. `signer` is who may sign a prescription second."""
+    """The list of one site from what its people bring; no query. `signer` is who may sign a prescription
+    second.
+    """
     everybody = list(cases)
 
     def part(make: Callable[[OpenCase], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
@@ -133,7 +137,8 @@ def _signatures(case: OpenCase, signer: User | None) -> Iterator[TodayRow]:
             continue
         ask = Ask(message_of("sign_second"), "prescription", device.pk)
         words = (
-            f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by {device.signed_by} on "
+            f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by "
+            f"{device.signed_by} on "
             f"{day_words(local_day(device.signed_at))}: not fitted before a second signature"
         )
         yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
@@ -167,7 +172,9 @@ def _contact_ask(case: OpenCase, site: Site) -> tuple[Ask, ...]:
 
 
 def _contacts(case: OpenCase, site: Site) -> Iterator[TodayRow]:
-    """People who did not come or cannot be reached. Those without a next date stand there, with the same ask."""
+    """People who did not come or cannot be reached. Those without a next date stand there, with the same
+    ask.
+    """
     asks = _contact_ask(case, site)
     if asks and not (case.lesions and case.next_on is None):
         yield TodayRow(case.person, case.latest_on, _missed_words(case, site), case.lines, asks)

@@ -131,7 +131,9 @@ class ReviewRow:
 
     @property
     def worry(self) -> tuple[float, int, int]:
-        """Order inside a concern: least likely to close in 8 weeks first, then longest unseen, then as registered."""
+        """Order inside a concern: least likely to close in 8 weeks first, then longest unseen, then as
+        registered.
+        """
         forecast = self.healing.report.forecast if self.healing.report else None
         days = 10_000 if self.days_since_visit is None else self.days_since_visit
         return (0.0 if forecast is None else forecast.chance_next_8w, -days, self.lesion.pk)

@@ -1,4 +1,6 @@
-"""What is due around a lesion besides its course: a missed visit, an old weight, a plan to look at, an old insole."""
+"""What is due around a lesion besides its course: a missed visit, an old weight, a plan to look at, an
+old insole.
+"""
 
 from __future__ import annotations
 
@@ -59,8 +61,8 @@ class Weighed(NamedTuple):
 
 @dataclass
 class Surroundings:
-    """What the list knows about people and limbs besides the lesions; filled by seven queries, by eight where a second
-    signature is missing.
+    """What the list knows about people and limbs besides the lesions; filled by seven queries, by eight where
+    a second signature is missing.
     """
 
     device: dict[int, Prescription] = field(default_factory=dict)  # by limb
@@ -158,7 +160,10 @@ def _second(healing: LesionHealing, around: Surroundings) -> Iterator[str]:
     device = around.device.get(healing.lesion.limb_id)
     if device is not None and device.waits_for_second:
         signed = day_words(timezone.localdate(device.signed_at))
-        yield f"{device} signed by {device.signed_by} on {signed} waits for a second signature; it is not fitted before."
+        yield (
+            f"{device} signed by {device.signed_by} on {signed} waits for a second signature; it is not "
+            "fitted before."
+        )
 
 
 def _inquiry(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
@@ -185,14 +190,18 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
     drafts = [link for link in plans if link.plan.signed_at is None]
     signed = [link for link in plans if link.plan.signed_at is not None]
     for link in drafts[:1]:
-        yield f"Relief plan v{link.plan.number} of {day_words(timezone.localdate(link.plan.created_at))} is not signed."
+        yield (
+            f"Relief plan v{link.plan.number} of {day_words(timezone.localdate(link.plan.created_at))} is "
+            "not signed."
+        )
     if not signed:
         return
     plan = signed[0].plan
     signed_on = timezone.localdate(plan.signed_at) if plan.signed_at else today
     if plan_look_due(signed_on, today) and healing.kind in _NOT_CLOSING:
         yield (
-            f"Relief plan v{plan.number} has been signed for {(today - signed_on).days // 7} weeks and the lesion reads "
+            f"Relief plan v{plan.number} has been signed for {(today - signed_on).days // 7} weeks and the "
+            "lesion reads "
             f"{healing.words}: look at the plan."
         )
     weight = around.weight.get(healing.lesion.limb.person_id)
@@ -207,7 +216,8 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
 
 
 def _weight(healing: LesionHealing, around: Surroundings, site: Site, today: date) -> Iterator[str]:
-    # Weight matters where foam carries it: a device that takes an insole, or a lesion an insole plan can serve.
+    # Weight matters where foam carries it: a device that takes an insole, or a lesion an insole plan can
+    # serve.
     device = around.device.get(healing.lesion.limb_id)
     if not ((device and device.takes_insole) or healing.lesion.foot_site.insole_plan):
         return
@@ -231,6 +241,7 @@ def _foam(healing: LesionHealing, around: Surroundings, today: date) -> Iterator
     if not signed or since is None:
         return
     yield (
-        f"Insole of {day_words(since)} is past its 6 months: measured relief of insoles fell from 39 % new to "
+        f"Insole of {day_words(since)} is past its 6 months: measured relief of insoles fell from 39 % new "
+        "to "
         "32 % at 6 months (81 people, Diabet Med 2001, read second-hand)."
     )

@@ -44,7 +44,9 @@ class TodayLists:
 def today_lists(
     site: Site, day: date, now: datetime | None = None, *, signer: User | None = None
 ) -> TodayLists:
-    """The lists of one site on one day for a reader, who may be a second signer (a fixed number of queries, whatever the number of people)."""
+    """The lists of one site on one day for a reader, who may be a second signer (a fixed number of
+    queries, whatever the number of people).
+    """
     moment = now or _moment_of(day)
     cases = gather(site, day, moment)
     lists: dict[str, list[TodayRow]] = defaultdict(list)
@@ -73,7 +75,9 @@ def _moment_of(day: date) -> datetime:
 
 
 def _placed(case: OpenCase, day: date) -> tuple[str, TodayRow]:
-    """The one list by date a person stands on, if any. Without a next date they stand on this morning's list."""
+    """The one list by date a person stands on, if any. Without a next date they stand on this morning's
+    list.
+    """
     opening = min(
         (d.open_by for d in case.sealed if d.open_by and not sealed_past(d.open_by, day)), default=None
     )

@@ -53,7 +53,9 @@ MONTH_DAYS = 30
 
 @dataclass(frozen=True)
 class LesionLine:
-    """One open lesion in a row: where, its last area, the change before it, and a spark of the last visits."""
+    """One open lesion in a row: where, its last area, the change before it, and a spark of the last
+    visits.
+    """
 
     lesion: Lesion
     last: str
@@ -103,7 +105,9 @@ class OpenCase:
 
 
 def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
-    """People in care of a site with all that Today asks about (fifteen queries at most, whatever their number)."""
+    """People in care of a site with all that Today asks about (fifteen queries at most, whatever their
+    number).
+    """
     cases = _people(site)
     _add_lesions(cases, site)
     _add_measurements(cases, site)
@@ -199,7 +203,9 @@ def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
 
 
 def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
-    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and begun visits, one query each."""
+    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and
+    begun visits, one query each.
+    """
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
     devices = Prescription.objects.filter(SEALED | UNSIGNED, limb__person__in=cases)

@@ -53,8 +53,9 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
 
     Notes
     -----
-    All cuts of whole layers with the walls around the plan's own. Only impossible geometry is left out, and the next
-    wall taken instead. Solved at central tissue stiffness; each starts from the last one with the same layers.
+    All cuts of whole layers with the walls around the plan's own. Only impossible geometry is left out, and
+    the next wall taken instead. Solved at central tissue stiffness; each starts from the last one with the
+    same layers.
     """
     unflagged = all(check.passed for check in unchanged)
     found: list[Alternative] = []

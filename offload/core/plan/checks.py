@@ -138,7 +138,8 @@ def plantar_check(label: str, surface: str) -> Check:
     message = (
         f"Lesion {label} is plantar."
         if passed
-        else f"Lesion {label} is {surface}, not plantar: no insole can relieve it. Take pressure off by the upper, the "
+        else f"Lesion {label} is {surface}, not plantar: no insole can relieve it. Take pressure off by the "
+        "upper, the "
         "fastening, a spacer or the bed and chair, as the device advice says."
     )
     return Check("plantar_lesion", "error", passed, surface, "plantar", message)
@@ -158,7 +159,8 @@ def _inside_insole(openings: Sequence[Opening]) -> Check:
     message = (
         "Every opening lies inside the insole."
         if passed
-        else f"The opening under {_names(worst)}, as asked, runs {off:.0f} mm² off the insole: on that side there is less "
+        else f"The opening under {_names(worst)}, as asked, runs {off:.0f} mm² off the insole: on that side "
+        "there is less "
         "foam around it than asked, and it ends as a notch."
     )
     return _geometric("opening_inside_insole", "warn", passed, off, 0.0, message)
@@ -171,7 +173,8 @@ def _one_piece(openings: Sequence[Opening], insole: Insole) -> Check:
     message = (
         "The cut layers stay in one piece."
         if pieces == 1
-        else f"The cut layers fall into {pieces} pieces, which move when they are glued: cut less, or one margin smaller."
+        else f"The cut layers fall into {pieces} pieces, which move when they are glued: cut less, or one "
+        "margin smaller."
     )
     return _geometric("foam_in_one_piece", "error", pieces == 1, float(pieces), 1.0, message)
 
@@ -213,7 +216,8 @@ def _edge_strip(openings: Sequence[Opening], policy: Policy) -> Check:
         passed,
         strip,
         limit,
-        f"The strip between the opening under {_names(worst)} and the insole's edge is {strip:.1f} mm{notch}, {words} "
+        f"The strip between the opening under {_names(worst)} and the insole's edge is {strip:.1f} "
+        f"mm{notch}, {words} "
         f"({limit:g} mm).",
     )
 
@@ -233,7 +237,8 @@ def _full_depth(openings: Sequence[Opening], lesions: Sequence[LesionSpec]) -> C
     message = (
         "Every lesion lies over the opening through its full depth."
         if passed
-        else f"{bare:.1f} mm² of lesion {label} lie over the wall and not over the floor: raise the margin or the bevel angle."
+        else f"{bare:.1f} mm² of lesion {label} lie over the wall and not over the floor: raise the margin "
+        "or the bevel angle."
     )
     return _geometric("lesion_over_full_depth", "error", passed, bare, 0.0, message)
 
@@ -263,7 +268,8 @@ def _floor_left(openings: Sequence[Opening], stack: Sequence[Layer], policy: Pol
             True,
             0.0,
             None,
-            "The base is cut through: what lies under the insole becomes the floor. It must be flat, smooth and whole there.",
+            "The base is cut through: what lies under the insole becomes the floor. It must be flat, smooth "
+            "and whole there.",
         )
     passed = left >= policy.least_floor
     words = "enough" if passed else "too thin"

@@ -39,13 +39,15 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
 
     Notes
     -----
-    Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls by
-    30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie and
-    least foam wins. None when no cut lowers the peak by 10 %. With several lesions the peak is that of the worst one.
+    Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls
+    by 30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie
+    and least foam wins. None when no cut lowers the peak by 10 %. With several lesions the peak is that of
+    the worst one.
 
     References
     ----------
-    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it met.
+    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it
+    met.
     """
     trials = _holding(tried)
     if not trials:
@@ -58,7 +60,8 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     if best < SOME:
         return ClearanceAdvice(
             None,
-            f"This insole cannot clear the lesion at this load: the best cut lowers its peak by {_percent(max(best, 0.0))} "
+            "This insole cannot clear the lesion at this load: the best cut lowers its peak by "
+            f"{_percent(max(best, 0.0))} "
             f"in this estimate, under {_percent(SOME)}.",
         )
     clearing = [trial for trial in trials if trial.least_fall >= ENOUGH]
@@ -78,7 +81,8 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
             why += f" (within {_percent(TIE)}) with least foam taken out"
     return ClearanceAdvice(
         chosen.cut_layers,
-        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.worst_fall)} in this estimate; {why}. "
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.worst_fall)} in this "
+        f"estimate; {why}. "
         f"{_void_words(tried.scene, chosen)} For ranking only.",
     )
 

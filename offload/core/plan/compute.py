@@ -33,7 +33,9 @@ __all__ = [
 
 @dataclass(frozen=True)
 class ClearanceAdvice:
-    """The cut that mechanics would choose, beside the policy's; None where no cut helps or none was computed."""
+    """The cut that mechanics would choose, beside the policy's; None where no cut helps or none was
+    computed.
+    """
 
     cut_layers: tuple[str, ...] | None
     because: str
@@ -57,7 +59,9 @@ class LesionPressure:
 
 @dataclass(frozen=True)
 class PressureReport:
-    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load case."""
+    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load
+    case.
+    """
 
     baseline: str
     load: float
@@ -224,7 +228,8 @@ def with_pressure(plan: ComputedPlan, findings: PressureFindings) -> ComputedPla
 def _margin_reason(spec: ReliefSpec) -> str:
     face = "the floor" if spec.margin_face == "floor" else "the foot-facing side of the opening"
     return (
-        f"The margin is {spec.margin:g} mm all round and {spec.distal_margin:g} mm towards the toes, measured on "
+        f"The margin is {spec.margin:g} mm all round and {spec.distal_margin:g} mm towards the toes, "
+        "measured on "
         f"{face}; the wall stands at {spec.bevel:g}° (common practice, no source)."
     )
 

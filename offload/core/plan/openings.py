@@ -219,7 +219,8 @@ def _merge(
         labels = tuple(sorted(parts[i].labels + parts[j].labels, key=order.index))
         how = "their openings would meet" if web == 0.0 else f"the web between them would be {web:.1f} mm"
         reasons.append(
-            f"Lesions {', '.join(labels)} share one opening: at the upper face {how}, under the {needed:g} mm "
+            f"Lesions {', '.join(labels)} share one opening: at the upper face {how}, under the {needed:g} "
+            "mm "
             "that are needed."
         )
         merged = _Part(labels, parts[i].asked.union(parts[j].asked).convex_hull)
@@ -243,7 +244,8 @@ def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy, arc
                 ("margin_mm",),
                 wall.margin,
                 "one floor: raise margin_mm or bevel_deg, or use margin_face 'floor'",
-                f"{wall.margin:g} with bevel_deg {wall.bevel:g}: the floor under lesion {', '.join(part.labels)} {what} "
+                f"{wall.margin:g} with bevel_deg {wall.bevel:g}: the floor under lesion "
+                f"{', '.join(part.labels)} {what} "
                 f"in the {layer.role} layer, where the wall runs in by {run:.2f} mm",
             )
             raise ImpossibleRelief([fault])
@@ -278,7 +280,8 @@ def _opening(
             f"would leave {first_strip:.1f} mm of foam at the edge" if inside else "would run off the insole"
         )
         reasons.append(
-            f"The opening under {', '.join(part.labels)} {found}, under the {policy.edge_strip:g} mm that are "
+            f"The opening under {', '.join(part.labels)} {found}, under the {policy.edge_strip:g} mm that "
+            "are "
             "needed: it is opened to the edge as a notch."
         )
     outlines = [Outline.of_polygon(filled(face), "opening") for face in faces]

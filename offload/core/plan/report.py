@@ -27,7 +27,8 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 ELEMENTS = (
-    "the lesion's mean is 2 to 8 % under theirs at 59 kPa around it, 5 to 12 % at 120 kPa, 13 % at 200 kPa with a void 16 mm "
+    "the lesion's mean is 2 to 8 % under theirs at 59 kPa around it, 5 to 12 % at 120 kPa, 13 % at 200 kPa "
+    "with a void 16 mm "
     "wide and 5 to 8 % with one of 24 to 50 mm; under a middle cut it is within 5 %, the rim within 4 %."
 )
 """What the estimate is off by, as measured by ``tests/oracles``; said beside every plan that cuts the base."""
@@ -193,12 +194,14 @@ def _reasons(scene: Scene, own: Trial) -> list[str]:
         said.insert(0, "Pressure before the cut: the measured map.")
     published = load_constants()["published_relief"]
     said.append(
-        f"Measured relief of cut-outs in print is {published['low_percent']} to {published['high_percent']} % "
+        f"Measured relief of cut-outs in print is {published['low_percent']} to {published['high_percent']} "
+        "% "
         f"({published['source']}); a model of rigid walls and flat foam tends to promise more."
     )
     if "base" in own.cut_layers:
         said.append(
-            "Against plane-strain finite elements of the demonstration stack a base cut errs to the hopeful side: "
+            "Against plane-strain finite elements of the demonstration stack a base cut errs to the hopeful "
+            "side: "
             f"{ELEMENTS}"
         )
     said.append("Insole in a flat shoe; the device's own relief is not in these figures.")

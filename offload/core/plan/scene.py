@@ -126,7 +126,9 @@ class Scene:
     def lesion_pressure(
         self, lesion: LesionSpec, name: str, void: Void, central: Settled, others: Sequence[Settled] = ()
     ) -> LesionPressure:
-        """Figures at one lesion: means weigh cells by their cover, peaks are of cells covered by half or more."""
+        """Figures at one lesion: means weigh cells by their cover, peaks are of cells covered by half or
+        more.
+        """
         share = self.coverage(lesion, name)
         cells = share >= min(0.5, float(share.max()))
         weight = share / share.sum()

@@ -44,7 +44,8 @@ def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
         f"{report.elsewhere_peak_after:.0f} kPa."
     )
     sentences.append(
-        f"Measured cut-outs in print relieve {published['low_percent']} to {published['high_percent']} %: take what lies "
+        f"Measured cut-outs in print relieve {published['low_percent']} to {published['high_percent']} %: "
+        "take what lies "
         "above that as a promise of the model, not of the insole."
     )
     return tuple(sentences)

@@ -77,7 +77,9 @@ class Trial:
 
     @property
     def least_fall(self) -> float:
-        """Share by which the peak falls at the lesion it falls least at [-]; unloaded lesions do not count."""
+        """Share by which the peak falls at the lesion it falls least at [-]; unloaded lesions do not
+        count.
+        """
         return min(
             (
                 1.0 - item.peak_after / item.peak_before
@@ -116,7 +118,9 @@ class Trials:
         self._insole = _plainer(scene.insole.outline)
 
     def cut(self, cut_layers: tuple[str, ...], wall: Wall) -> Trial | None:
-        """A cut with a wall, solved from the last one with the same layers; None where its geometry is impossible."""
+        """A cut with a wall, solved from the last one with the same layers; None where its geometry is
+        impossible.
+        """
         key = (cut_layers, wall)
         if key not in self._known:
             openings = self._openings(cut_layers, wall)
@@ -130,7 +134,9 @@ class Trials:
         return self._known[key]
 
     def _openings(self, cut_layers: tuple[str, ...], wall: Wall) -> tuple[Opening, ...] | None:
-        """Openings of a cut; layers of equal thickness are cut alike, so only their place in the stack differs."""
+        """Openings of a cut; layers of equal thickness are cut alike, so only their place in the stack
+        differs.
+        """
         stack = self.scene.stack
         places = _places(stack, cut_layers)
         key = (tuple(stack[place].thickness for place in places), wall)
@@ -263,7 +269,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             strain <= good,
             strain,
             good,
-            f"the {role} is compressed by {_percent(strain)} where it is loaded most; up to {_percent(good)} is good, "
+            f"the {role} is compressed by {_percent(strain)} where it is loaded most; up to {_percent(good)} "
+            "is good, "
             f"over {_percent(warn)} it bottoms out.",
         ),
         _check(
@@ -272,7 +279,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             tight.clearance >= least,
             tight.clearance,
             least,
-            f"the void under lesion {tight.label} keeps {tight.clearance:.1f} mm open; {least:g} mm or more is wanted.",
+            f"the void under lesion {tight.label} keeps {tight.clearance:.1f} mm open; {least:g} mm or more "
+            "is wanted.",
         ),
         _check(
             "bottoming_out",
@@ -288,7 +296,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             report.elsewhere_peak_after <= peak,
             report.elsewhere_peak_after,
             peak,
-            f"outside the opening the estimate peaks at {report.elsewhere_peak_after:.0f} kPa, before the cut at "
+            f"outside the opening the estimate peaks at {report.elsewhere_peak_after:.0f} kPa, before the "
+            "cut at "
             f"{report.elsewhere_peak_before:.0f} kPa; regions over {peak:g} kPa are looked at.",
         ),
     )

@@ -45,8 +45,8 @@ class LoadedPlace:
     Attributes
     ----------
     kind : str
-        ``rim`` (the quarter of an opening's rim with the highest estimate), ``head`` (a metatarsal head beside the
-        opening) or ``spot`` (any other place over the pressure at which regions are looked at).
+        ``rim`` (the quarter of an opening's rim with the highest estimate), ``head`` (a metatarsal head
+        beside the opening) or ``spot`` (any other place over the pressure at which regions are looked at).
     words : str
         Its name in words.
     at : Point
@@ -75,13 +75,13 @@ def watch_points(plan: ComputedPlan, fields: Sequence[PressureField]) -> tuple[L
     Returns
     -------
     tuple of LoadedPlace
-        First one quarter of the rim of each opening, then the heads beside it, then spots over the limit. A place by
-        a landmark that is named already is not named twice.
+        First one quarter of the rim of each opening, then the heads beside it, then spots over the limit. A
+        place by a landmark that is named already is not named twice.
 
     Notes
     -----
-    Quarters are told apart by the direction from the opening's centroid: distal and proximal within 45° of the foot's
-    axis, medial and lateral beside it. The rim is 10 mm wide. All distances are design choices.
+    Quarters are told apart by the direction from the opening's centroid: distal and proximal within 45° of
+    the foot's axis, medial and lateral beside it. The rim is 10 mm wide. All distances are design choices.
     """
     found: list[LoadedPlace] = []
     for opening in plan.openings:

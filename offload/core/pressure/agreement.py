@@ -64,12 +64,13 @@ def agreement_of(pairs: Sequence[tuple[float, float]]) -> Agreement | None:
 
     Notes
     -----
-    Limits ``bias ± 1.96 s`` with the sample standard deviation s of the differences; standard errors ``s/√n`` of the
-    bias and ``√(1/n + 1.96²/(2(n − 1)))·s`` of a limit.
+    Limits ``bias ± 1.96 s`` with the sample standard deviation s of the differences; standard errors ``s/√n``
+    of the bias and ``√(1/n + 1.96²/(2(n − 1)))·s`` of a limit.
 
     References
     ----------
-    .. [1] Bland JM, Altman DG. Measuring agreement in method comparison studies. Stat Methods Med Res 1999;8:135.
+    .. [1] Bland JM, Altman DG. Measuring agreement in method comparison studies. Stat Methods Med Res
+    1999;8:135.
     """
     if not pairs:
         return None
@@ -91,7 +92,8 @@ def agreement_of(pairs: Sequence[tuple[float, float]]) -> Agreement | None:
 
 
 def peak_under(given: PressureMap, outline: Outline) -> float:
-    """Highest pressure of a placed map under a lesion [kPa]: of the cells it covers by half or more, or the fullest one.
+    """Highest pressure of a placed map under a lesion [kPa]: of the cells it covers by half or more, or the
+    fullest one.
 
     Parameters
     ----------

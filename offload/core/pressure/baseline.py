@@ -36,8 +36,8 @@ LOAD_CASES = ("push_off", "heel_strike", "mid_stance")
 REACH_MM = 15.0
 """Foam kept beyond the loaded part [mm]; about four times the length over which the coupling dies away."""
 
-# Landmarks as fractions of the loaded print: x from its medial edge, y from the heel. Read off the reference map
-# (means of both feet); heads 2 and 3 are one maximum there.
+# Landmarks as fractions of the loaded print: x from its medial edge, y from the heel. Read off the reference
+# map (means of both feet); heads 2 and 3 are one maximum there.
 PRINT_LANDMARKS: dict[tuple[str, ...], tuple[float, float]] = {
     ("heel",): (0.30, 0.139),
     ("metatarsal_head_1",): (0.225, 0.713),
@@ -155,8 +155,8 @@ def baseline_for(
     Raises
     ------
     SpecError
-        When a measured map carries nothing on the insole or in the case's part. That it lies on the insole and, as
-        an instant, integrates to a human load is checked before (``placement.faults_of_map``).
+        When a measured map carries nothing on the insole or in the case's part. That it lies on the insole
+        and, as an instant, integrates to a human load is checked before (``placement.faults_of_map``).
 
     Notes
     -----
@@ -192,7 +192,8 @@ def baseline_for(
     pressure = pressure * factor
     name = "measured peak map" if measured is not None else "reference map"
     note = (
-        f"{_words(case).capitalize()}: the cells {part} of the {name} are multiplied by {factor:.3f} to carry "
+        f"{_words(case).capitalize()}: the cells {part} of the {name} are multiplied by {factor:.3f} to "
+        "carry "
         f"{constants['case'][case]['share']:g} x body weight, {wanted:.0f} N."
     )
     load = lattice.load_of(pressure)
@@ -265,7 +266,9 @@ def _placing(insole: Insole) -> Array:
 
 
 def _measured_on(insole: Insole, lattice: Lattice, measured: PressureMap) -> tuple[Lattice, Array]:
-    """A measured map on the cells, its integral kept; map cells whose centre is off the insole are left out."""
+    """A measured map on the cells, its integral kept; map cells whose centre is off the insole are left
+    out.
+    """
     kept = np.where(on_insole(measured, insole.outline), measured.grid(), 0.0)
     x, y = measured.centres()
     along = _overlap(lattice.y, lattice.dy, y, measured.cell[1])

@@ -1,4 +1,6 @@
-"""The foot upon the foam: springs of tissue between a rigid skeleton and what lies below, with force and moments given."""
+"""The foot upon the foam: springs of tissue between a rigid skeleton and what lies below, with force and
+moments given.
+"""
 
 from __future__ import annotations
 
@@ -26,12 +28,16 @@ class Spring:
     slope: Array
 
     def guess(self, compression: Array) -> Array:
-        """Stress at a compression nearby: stress is convex in compression, so this is near and never above the answer."""
+        """Stress at a compression nearby: stress is convex in compression, so this is near and never
+        above the answer.
+        """
         return np.maximum(self.stress + self.slope * (compression - self.compression), 0.0)
 
     @classmethod
     def of(cls, law: Series, compression: Array, near: Spring | None, bonded: Mask | bool = False) -> Spring:
-        """Springs of a law; bonded ones are pulled as stiffly as they are first pressed, the others let go."""
+        """Springs of a law; bonded ones are pulled as stiffly as they are first pressed, the others let
+        go.
+        """
         stress, slope = law.pressure(compression, None if near is None else near.guess(compression))
         pulled = bonded & (compression < 0)
         if np.any(pulled):
@@ -42,7 +48,9 @@ class Spring:
 
 @dataclass(frozen=True, slots=True)
 class Pressed:
-    """Pressure under the foot [kPa] and its slope [kPa/mm] in each cell of contact, and the load's residual."""
+    """Pressure under the foot [kPa] and its slope [kPa/mm] in each cell of contact, and the load's
+    residual.
+    """
 
     pressure: Array
     slope: Array
@@ -58,7 +66,8 @@ class Foot:
     lattice
         The cells.
     profile_mm, contact
-        How far the skeleton stands down in each cell [mm] and which cells have a foot above them, shape ``(ny, nx)``.
+        How far the skeleton stands down in each cell [mm] and which cells have a foot above them, shape
+        ``(ny, nx)``.
     tissue_kpa_mm
         Stiffness of the plantar tissue [kPa/mm].
     load
@@ -66,8 +75,9 @@ class Foot:
     face
         Place of the unknown that each cell presses upon, -1 where there is none, shape ``(ny, nx)``.
     above, columns
-        Law of a plate, which lies above those unknowns and is squeezed with the tissue, and of the columns that are squeezed
-        with it where there is no unknown, shape ``(ny, nx)`` each. ``above`` is None without a plate: tissue alone.
+        Law of a plate, which lies above those unknowns and is squeezed with the tissue, and of the columns
+        that are squeezed with it where there is no unknown, shape ``(ny, nx)`` each. ``above`` is None
+        without a plate: tissue alone.
 
     Attributes
     ----------

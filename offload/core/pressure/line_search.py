@@ -10,8 +10,9 @@ MOST_TRIES = 40
 class LineSearch:
     """Where the slope of a convex potential along a step has lost half of itself or more.
 
-    A layer near its locking strain, or a void that closes, makes a whole step far too long, so the place is bracketed and
-    then interpolated (regula falsi with halving, the Illinois rule: Dowell M, Jarratt P, BIT 1971;11:168).
+    A layer near its locking strain, or a void that closes, makes a whole step far too long, so the place is
+    bracketed and then interpolated (regula falsi with halving, the Illinois rule: Dowell M, Jarratt P, BIT
+    1971;11:168).
 
     Parameters
     ----------

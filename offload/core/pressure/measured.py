@@ -76,7 +76,9 @@ class MeasuredGrid:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """A grid on the insole: the map, how far it was turned [deg] and how badly the two distances agree [-]."""
+    """A grid on the insole: the map, how far it was turned [deg] and how badly the two distances agree
+    [-].
+    """
 
     map: PressureMap
     turn: float
@@ -97,9 +99,9 @@ def read_grid(
     Parameters
     ----------
     text
-        CSV: one row of the grid a line, values separated by commas, semicolons or tabs, no header. JSON: a list of such
-        rows, or an object as the ``pressure_map`` of a specification, whose ``cell_mm`` and ``kind`` must then be those
-        given here and whose place is not used.
+        CSV: one row of the grid a line, values separated by commas, semicolons or tabs, no header. JSON: a
+        list of such rows, or an object as the ``pressure_map`` of a specification, whose ``cell_mm`` and
+        ``kind`` must then be those given here and whose place is not used.
     cell
         Size of a cell across and along the foot [mm]; never guessed.
     unit
@@ -202,13 +204,14 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
     Returns
     -------
     Placement
-        The map turned and moved, never stretched, resampled on cells of its smaller side with its integral kept.
+        The map turned and moved, never stretched, resampled on cells of its smaller side with its integral
+        kept.
 
     Raises
     ------
     GridError
-        When the points coincide, or their distance differs from the landmarks' by more than a tenth: then the cell
-        size or a point is wrong.
+        When the points coincide, or their distance differs from the landmarks' by more than a tenth: then the
+        cell size or a point is wrong.
 
     Notes
     -----
@@ -222,7 +225,8 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
     stretch = there / here - 1.0
     if abs(stretch) > MOST_STRETCH:
         raise GridError(
-            f"the points lie {here:.0f} mm apart on the grid and {there:.0f} mm on the insole; the limit is a "
+            f"the points lie {here:.0f} mm apart on the grid and {there:.0f} mm on the insole; the limit is "
+            "a "
             f"difference of {100 * MOST_STRETCH:.0f} % (check the cell size and the points)."
         )
     turn = math.atan2(*(d - c)[::-1]) - math.atan2(*(b - a)[::-1])

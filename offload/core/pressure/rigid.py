@@ -15,7 +15,8 @@ Mask = NDArray[np.bool_]
 
 
 class RigidFrame:
-    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is even.
+    """Rigid motion about the middle of the contact, in lengths of its reach, so that the 3 x 3 system is
+    even.
 
     ``cells`` are those that carry, in one row in the order of the lattice.
     """
@@ -51,9 +52,11 @@ class RigidFrame:
 
 
 class Tangent:
-    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their complement.
+    """The factored tangent: cells by their banded Cholesky factor, the three rigid unknowns by their
+    complement.
 
-    ``stiffness`` is that of each cell of contact [kPa/mm] and ``place`` the unknown it presses upon, -1 for the ground.
+    ``stiffness`` is that of each cell of contact [kPa/mm] and ``place`` the unknown it presses upon, -1 for
+    the ground.
     """
 
     def __init__(

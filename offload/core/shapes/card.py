@@ -68,8 +68,8 @@ def snap_to_edges(picture: Gray, corners: Sequence[Point], reach: float | None =
 
     Notes
     -----
-    Across each side, the steepest place of the smoothed grey profile is taken to sub-pixel by a parabola through
-    three gradients. Profiles far off the common line are dropped before the last fit.
+    Across each side, the steepest place of the smoothed grey profile is taken to sub-pixel by a parabola
+    through three gradients. Profiles far off the common line are dropped before the last fit.
     """
     quad = np.asarray(corners, dtype=float)
     sides = np.roll(quad, -1, axis=0) - quad
@@ -126,7 +126,9 @@ def guess_corners(picture: Gray, size: tuple[float, float] = ID1_CARD) -> Edges 
 def _fitted(
     picture: Gray, quad: NDArray[np.float64], span: float
 ) -> tuple[list[NDArray[np.float64]], tuple[Point, ...] | None]:
-    """Points on the four edges near a quadrilateral, and where their lines meet; None where an edge is not clear."""
+    """Points on the four edges near a quadrilateral, and where their lines meet; None where an edge is
+    not clear.
+    """
     found: list[NDArray[np.float64]] = []
     for i in range(4):
         edge = _edge_between(picture, quad[i], quad[(i + 1) % 4], span)
@@ -185,7 +187,8 @@ def _touches_border(where: tuple[slice, ...], shape: tuple[int, ...]) -> bool:
 def _four_corners(hull: Polygon) -> NDArray[np.float64] | None:
     """Four corners of a hull with rounded corners: its four longest straight runs, intersected.
 
-    A run that digital noise breaks in two is mended by a coarser tolerance; the quadrilateral nearest in area wins.
+    A run that digital noise breaks in two is mended by a coarser tolerance; the quadrilateral nearest in area
+    wins.
     """
     quads = [quad for share in TOLERANCES if (quad := _runs_met(hull, share * hull.length)) is not None]
     if not quads:

@@ -38,7 +38,8 @@ class Placing:
     turn : float
         [rad]
     mirrored : bool
-        Whether the photo's sideways axis is turned round (y runs down in a photo, and a left foot's x to the left).
+        Whether the photo's sideways axis is turned round (y runs down in a photo, and a left foot's x to the
+        left).
     shift : (float, float)
         [mm]
     misfit : float
@@ -87,13 +88,14 @@ def place_by_landmarks(insole: Insole, side: str, heel: Point, second_toe: Point
     Raises
     ------
     ImprintError
-        If the distance heel to toe is not that of this foot, or the big toe lies on the side of the other foot.
+        If the distance heel to toe is not that of this foot, or the big toe lies on the side of the other
+        foot.
 
     Notes
     -----
-    Millimetres are kept: the photo is to scale already, so the map is a turn, a shift and, for a right foot, the
-    mirror from y-down to y-up. Heel and second toe carry the long axis of the foot; the difference of their
-    distance is shared between both ends.
+    Millimetres are kept: the photo is to scale already, so the map is a turn, a shift and, for a right foot,
+    the mirror from y-down to y-up. Heel and second toe carry the long axis of the foot; the difference of
+    their distance is shared between both ends.
     """
     ends = np.array([heel, second_toe, big_toe], dtype=float)
     target_heel, target_toe = (0.0, 0.0), _second_toe(insole)
@@ -101,7 +103,8 @@ def place_by_landmarks(insole: Insole, side: str, heel: Point, second_toe: Point
     true = math.hypot(target_toe[0] - target_heel[0], target_toe[1] - target_heel[1])
     if seen < 1.0 or abs(seen / true - 1.0) > MOST_STRETCH:
         raise ImprintError(
-            f"heel to second toe is {seen:.0f} mm in the photo and {true:.0f} mm on the insole drawn for this foot; the limit "
+            f"heel to second toe is {seen:.0f} mm in the photo and {true:.0f} mm on the insole drawn for "
+            "this foot; the limit "
             f"is a difference of {MOST_STRETCH:.0%}: check the marks, the scale and whose insole it is"
         )
     mirrored = side == "right"
@@ -116,7 +119,8 @@ def place_by_landmarks(insole: Insole, side: str, heel: Point, second_toe: Point
     axis = target_toe[0] * toe[1] / target_toe[1]
     if toe[0] - axis > BESIDE:
         raise ImprintError(
-            f"the big toe lies {toe[0] - axis:.0f} mm to the little-toe side of a {side} foot; the limit is its inner side: "
+            f"the big toe lies {toe[0] - axis:.0f} mm to the little-toe side of a {side} foot; the limit is "
+            "its inner side: "
             "is this the other foot's insole, or is its underside up"
         )
     return Placing(turn, mirrored, (float(shift[0]), float(shift[1])), abs(seen - true))
@@ -145,8 +149,9 @@ def place_by_outline(insole: Insole, side: str, traced: Sequence[Point]) -> Plac
 
     Notes
     -----
-    Least squares over turn and shift of the distances from points of the traced outline to the drawn one, started
-    from many directions since an insole is nearly symmetric end to end; tried for this side and for the other.
+    Least squares over turn and shift of the distances from points of the traced outline to the drawn one,
+    started from many directions since an insole is nearly symmetric end to end; tried for this side and for
+    the other.
     """
     points = _evenly(np.asarray(traced, dtype=float), 120)
     drawn = _evenly(np.asarray(insole.outline.exterior), 400)
@@ -155,7 +160,8 @@ def place_by_outline(insole: Insole, side: str, traced: Sequence[Point]) -> Plac
     if other.misfit < MIRROR_MARGIN * own.misfit and own.misfit > 1.0:
         wrong = "left" if side == "right" else "right"
         raise ImprintError(
-            f"the outline fits a {wrong} insole ({other.misfit:.1f} mm) better than a {side} one ({own.misfit:.1f} mm); "
+            f"the outline fits a {wrong} insole ({other.misfit:.1f} mm) better than a {side} one "
+            f"({own.misfit:.1f} mm); "
             "the limit is the recorded side: is this the other foot's insole, or is its underside up"
         )
     if own.misfit > LARGEST_MISFIT:
@@ -186,7 +192,9 @@ def _best_fit(points: Array, drawn: Array, mirrored: bool) -> Placing:
 
 
 def _y_up(points: Array, mirrored: bool) -> Array:
-    """A y-down picture with toes up as x lateral, y distal: a right foot's lateral side is the right of the picture."""
+    """A y-down picture with toes up as x lateral, y distal: a right foot's lateral side is the right of
+    the picture.
+    """
     return points * ((1.0, -1.0) if mirrored else (-1.0, -1.0))
 
 

@@ -131,7 +131,8 @@ def insole_for(foot_length: float, foot_width: float | None = None, traced: Outl
         width = estimate_width(foot_length)
         spread = constants["regression"]["foot_width"]["all"]["residual_sd"]
         notes.append(
-            f"Foot breadth was not given: {width:.0f} mm is estimated from the length (residual sd {spread} mm)."
+            f"Foot breadth was not given: {width:.0f} mm is estimated from the length (residual sd {spread} "
+            "mm)."
         )
     shortest, longest = constants["regression"]["shortest"], constants["regression"]["longest"]
     if not shortest <= foot_length <= longest and (foot_width is None or traced is None):

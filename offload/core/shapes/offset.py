@@ -57,7 +57,9 @@ def dilate(polygon: Polygon, radius: float, steps: int = QUARTER_STEPS) -> Polyg
 
 
 def erode(polygon: Polygon, radius: float) -> list[Polygon]:
-    """Parts left when every point nearer than the radius to the outside is taken away; none if it vanishes."""
+    """Parts left when every point nearer than the radius to the outside is taken away; none if it
+    vanishes.
+    """
     if radius <= NOTHING:
         return [polygon]
     return parts_of(polygon.buffer(-radius, quad_segs=QUARTER_STEPS))

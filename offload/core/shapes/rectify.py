@@ -19,10 +19,14 @@ LARGEST_RESIDUAL = 0.5  # [mm] rms of edge points off the straight edge; design 
 SHORTEST_SIDE = 40.0  # [px] a shorter side is seen too coarsely; design choice, no source
 LARGEST_FORESHORTENING = 1.6  # about 50° of tilt; design choice, no source
 TILT_CAVEAT = (
-    "Scaled by a ruler alone: the tilt of the photograph is not corrected. A tilt of 10° hides 1.5 % of the area, "
+    "Scaled by a ruler alone: the tilt of the photograph is not corrected. A tilt of 10° hides 1.5 % of the "
+    "area, "
     "20° hides 6 %, 30° hides 13 %."
 )
-CORNER_CAVEAT = "Four corners fit any picture exactly, so the fit could not be checked; mark points on the edges to check it."
+CORNER_CAVEAT = (
+    "Four corners fit any picture exactly, so the fit could not be checked; mark points on the "
+    "edges to check it."
+)
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,8 @@ class Rectification:
     method : str
         ``rectangle`` or ``ruler``.
     residual : float or None
-        Root mean square of the edge points off the rectangle's edges; None where nothing could be compared. [mm]
+        Root mean square of the edge points off the rectangle's edges; None where nothing could be compared.
+        [mm]
     caveat : str or None
         A sentence that must stand beside every figure taken with this map.
     """
@@ -69,7 +74,8 @@ class Rectification:
         for (x, y), depth in zip(pixels, mapped[:, 2], strict=True):
             if depth <= 1e-9:
                 raise RectifyError(
-                    f"point ({x:g}, {y:g}) px lies beyond the horizon of the reference's plane; the limit is a point "
+                    f"point ({x:g}, {y:g}) px lies beyond the horizon of the reference's plane; the limit is "
+                    "a point "
                     "in front of the camera"
                 )
         flat = mapped[:, :2] / mapped[:, 2:]
@@ -102,7 +108,8 @@ def rectify(
     Raises
     ------
     RectifyError
-        If the corners are no convex clockwise quadrilateral of plausible shape, or the edge points miss the edges.
+        If the corners are no convex clockwise quadrilateral of plausible shape, or the edge points miss the
+        edges.
 
     Notes
     -----
@@ -135,7 +142,8 @@ def rectify(
     residual = math.sqrt(sum(miss * miss for miss in misses) / len(misses))
     if residual > largest_residual:
         raise RectifyError(
-            f"edge points miss the straight edges by {residual:.2f} mm (rms); the limit is {largest_residual:g} mm: mark "
+            f"edge points miss the straight edges by {residual:.2f} mm (rms); the limit is "
+            f"{largest_residual:g} mm: mark "
             "them again, or lay the reference flat"
         )
     return Rectification(rows, "rectangle", residual, None)
@@ -182,7 +190,8 @@ def corners_of_edges(edges: Sequence[ArrayLike]) -> tuple[Point, ...]:
         system = np.array([n1, n2])
         if abs(float(np.linalg.det(system))) < 0.05:
             raise RectifyError(
-                f"edges {(i - 1) % 4 + 1} and {i + 1} are nearly parallel; the limit is edges that meet at a corner"
+                f"edges {(i - 1) % 4 + 1} and {i + 1} are nearly parallel; the limit is edges that meet at a "
+                "corner"
             )
         x, y = np.linalg.solve(system, np.array([c1, c2]))
         corners.append((float(x), float(y)))
@@ -297,7 +306,8 @@ def _refuse_quad(quad: NDArray[np.float64], size: tuple[float, float]) -> None:
     lengths = np.hypot(*sides.T)
     if lengths.min() < SHORTEST_SIDE:
         raise RectifyError(
-            f"shortest side of the rectangle is {lengths.min():.1f} px; the limit is at least {SHORTEST_SIDE:g} px"
+            f"shortest side of the rectangle is {lengths.min():.1f} px; the limit is at least "
+            f"{SHORTEST_SIDE:g} px"
         )
     if all(turn < 0 for turn in turns):
         raise RectifyError("corners run counter-clockwise; the limit is clockwise as seen in the photograph")

@@ -35,7 +35,8 @@ def corner_noise(residual_px: float, points: int) -> float:
 def rectangle_error(
     corners: Sequence[Point], size: tuple[float, float], at: Point, noise: float = MARKED_BY_HAND
 ) -> float:
-    """Standard deviation of an area measured at one place of the picture, from the noise of the corners alone.
+    """Standard deviation of an area measured at one place of the picture, from the noise of the corners
+    alone.
 
     Parameters
     ----------
@@ -60,9 +61,10 @@ def rectangle_error(
 
     Notes
     -----
-    First order: σ² = Σ (∂A/∂c)²·noise² over the eight coordinates c, by central differences, for a disc of 10 mm
-    radius. It grows with the distance between wound and reference. Not included: lens distortion, and a reference
-    that lies off the plane of the wound, which changes the area by (1 − h/D)², 3 % for 5 mm at 300 mm.
+    First order: σ² = Σ (∂A/∂c)²·noise² over the eight coordinates c, by central differences, for a disc of 10
+    mm radius. It grows with the distance between wound and reference. Not included: lens distortion, and a
+    reference that lies off the plane of the wound, which changes the area by (1 − h/D)², 3 % for 5 mm at 300
+    mm.
     """
     marks = np.asarray(corners, dtype=float)
     plane = rectify(marks, size)
@@ -96,8 +98,8 @@ def ruler_error(length: float, noise: float = MARKED_BY_HAND) -> float:
 
     Notes
     -----
-    Two parts are added as squares: 2·√2·noise/length from the marks, and 1 − cos 20° = 6 % from a tilt that cannot
-    be seen. Published, on a flexible ruler: 9.9 ± 9.3 % [1]_.
+    Two parts are added as squares: 2·√2·noise/length from the marks, and 1 − cos 20° = 6 % from a tilt that
+    cannot be seen. Published, on a flexible ruler: 9.9 ± 9.3 % [1]_.
 
     References
     ----------

@@ -168,7 +168,9 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class ScaleBar:
-    """A check bar of exactly `length` mm from `at`, to the right or upward, with end ticks, 10 mm ticks and a label."""
+    """A check bar of exactly `length` mm from `at`, to the right or upward, with end ticks, 10 mm ticks
+    and a label.
+    """
 
     at: Point
     length: float = 100.0
@@ -330,7 +332,8 @@ def _lines(shape: BaseGeometry) -> list[LineString]:
     return [g for g in getattr(shape, "geoms", [shape]) if isinstance(g, LineString) and g.length > 0]
 
 
-# Advance widths in em, rounded up from the usual sans-serif proportions so that a line never runs over its column.
+# Advance widths in em, rounded up from the usual sans-serif proportions so that a line never runs over its
+# column.
 _NARROW, _WIDE = set("iIjlft.,:;'|!()[]/ -r"), set("mwMW@%")
 
 

@@ -1,8 +1,8 @@
 """A plan seen from the foot's side: insole, zones, lesions and cut outlines in true mm.
 
-The core keeps x lateral for both feet. Seen with the foot side up and the toes away from the reader, the little
-toe of a right foot is on the right and that of a left foot on the left: the left foot is mirrored here, once, and
-nowhere else.
+The core keeps x lateral for both feet. Seen with the foot side up and the toes away from the reader, the
+little toe of a right foot is on the right and that of a left foot on the left: the left foot is mirrored
+here, once, and nowhere else.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""A field of pressure as a small picture: one even ramp, dark = high, and the lines of equal pressure over it."""
+"""A field of pressure as a small picture: one even ramp, dark = high, and the lines of equal pressure
+over it.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,8 @@ def _ramp() -> tuple[tuple[int, int, int], ...]:
 
     References
     ----------
-    .. [1] B. Ottosson, "A perceptual color space for image processing", 2020 (Oklab; matrices of the author's page).
+    .. [1] B. Ottosson, "A perceptual color space for image processing", 2020 (Oklab; matrices of the author's
+    page).
     """
     share = np.linspace(0.0, 1.0, COLOURS)
     knots = np.linspace(0.0, 1.0, len(HUES))
@@ -65,7 +68,8 @@ RAMP = _ramp()
 
 
 def scale_top(*fields: Array) -> float:
-    """A round top of one scale for several fields: the next 50 kPa at or above their highest value, and above the limit that is drawn.
+    """A round top of one scale for several fields: the next 50 kPa at or above their highest value, and above
+    the limit that is drawn.
 
     Parameters
     ----------
@@ -142,8 +146,8 @@ def contour_lines(x: Array, y: Array, values: Array, level: float) -> tuple[tupl
 
     Notes
     -----
-    Marching squares with straight interpolation; a saddle is split by the mean of its four corners. The field counts
-    as far below the level outside its cells, so every line is closed.
+    Marching squares with straight interpolation; a saddle is split by the mean of its four corners. The field
+    counts as far below the level outside its cells, so every line is closed.
     """
     padded = np.full((values.shape[0] + 2, values.shape[1] + 2), min(0.0, level - 1.0))
     padded[1:-1, 1:-1] = values
@@ -192,7 +196,9 @@ Edge = tuple[int, int, int]
 def _segments(
     case: int, middle: bool, bottom: Edge, right: Edge, top: Edge, left: Edge
 ) -> Sequence[tuple[Edge, Edge]]:
-    """The one or two lines through a square; corners count 1, 2, 4, 8 from the lower left, counter-clockwise."""
+    """The one or two lines through a square; corners count 1, 2, 4, 8 from the lower left,
+    counter-clockwise.
+    """
     if case == 5:
         return [(left, top), (bottom, right)] if middle else [(left, bottom), (top, right)]
     if case == 10:

@@ -1,4 +1,6 @@
-"""The printed reference: frames of known size to lay beside a wound or an insole, with bars that prove the print."""
+"""The printed reference: frames of known size to lay beside a wound or an insole, with bars that prove
+the print.
+"""
 
 from __future__ import annotations
 

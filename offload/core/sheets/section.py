@@ -55,7 +55,8 @@ class UnderLoad:
     void : sequence of float
         Free depth of the void there before the load [mm].
     still_open : sequence of float
-        What stays open of it there [mm]; the layers over a void sag by another measure than the face they are under.
+        What stays open of it there [mm]; the layers over a void sag by another measure than the face they are
+        under.
     left : float
         What stays open of it under the lesion, at its tightest [mm].
     """
@@ -81,7 +82,8 @@ def section_drawing(
     max_width : float
         Widest the drawing may be [mm]; a longer section is drawn smaller, by a factor it states.
     under_load : UnderLoad or None
-        Draws the foot's face and the void's roof under load as broken lines, and states what of the void is left.
+        Draws the foot's face and the void's roof under load as broken lines, and states what of the void is
+        left.
 
     Returns
     -------
@@ -96,8 +98,9 @@ def section_drawing(
 
     Notes
     -----
-    On each face the void is where the line x = const lies inside the cut outline; the wall between the two faces
-    is straight. Where one interval above faces several below, the ridge between them rises at the bevel's angle.
+    On each face the void is where the line x = const lies inside the cut outline; the wall between the two
+    faces is straight. Where one interval above faces several below, the ridge between them rises at the
+    bevel's angle.
     """
     lesion = _lesion(plan, label)
     x = lesion.outline.polygon.centroid.x
@@ -156,7 +159,9 @@ def layer_names(plan: ComputedPlan) -> tuple[str, ...]:
 
 
 def voids(cut: CutLayer, x: float, thickness: float, bevel: float) -> Polygon | BaseGeometry:
-    """Return the void of one cut layer on the line at `x`, in (y, height above the layer's lower face) [mm]."""
+    """Return the void of one cut layer on the line at `x`, in (y, height above the layer's lower face)
+    [mm].
+    """
     below = _intervals(cut.bottom, x)
     slope = math.tan(math.radians(bevel))
     shapes: list[BaseGeometry] = []

@@ -56,8 +56,8 @@ def template_drawing(plan: ComputedPlan, imprint: SheetLabel, *, paper: str = "A
     Returns
     -------
     tuple of Drawing
-        The pages, layer by layer from the foot down. Each page has both check bars, the card outline, code, side
-        and warning, so that none can be used without them.
+        The pages, layer by layer from the foot down. Each page has both check bars, the card outline, code,
+        side and warning, so that none can be used without them.
 
     Raises
     ------
@@ -66,9 +66,9 @@ def template_drawing(plan: ComputedPlan, imprint: SheetLabel, *, paper: str = "A
 
     Notes
     -----
-    The insole stands upright, toes up, foot side up, the left foot mirrored. It is kept whole where it fits the
-    printable height and leaves the horizontal bar free; otherwise it is tiled, the seam as near to the middle as a
-    seam clear of every opening and zone line allows.
+    The insole stands upright, toes up, foot side up, the left foot mirrored. It is kept whole where it fits
+    the printable height and leaves the horizontal bar free; otherwise it is tiled, the seam as near to the
+    middle as a seam clear of every opening and zone line allows.
     """
     layout = sheet_layout(plan, paper)
     sheets: list[_Page] = []
@@ -97,8 +97,8 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     Returns
     -------
     Drawing
-        Layers ZONES, OUTLINE, LESION, CUT_<ROLE>_TOP and CUT_<ROLE>_FLOOR for each cut layer, TEXT, SCALE; and
-        STATUS while the plan is not signed or has been replaced.
+        Layers ZONES, OUTLINE, LESION, CUT_<ROLE>_TOP and CUT_<ROLE>_FLOOR for each cut layer, TEXT, SCALE;
+        and STATUS while the plan is not signed or has been replaced.
     """
     bounds = drawn_bounds(plan)
     words_width = 110.0
@@ -121,7 +121,9 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
 
 @dataclass(frozen=True)
 class _Page:
-    """What stands on one page: a tile of one layer's insole, or None for a page of words and sections alone."""
+    """What stands on one page: a tile of one layer's insole, or None for a page of words and sections
+    alone.
+    """
 
     index: int | None
     tile: int

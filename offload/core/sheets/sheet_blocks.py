@@ -216,14 +216,16 @@ def cut_order(plan: ComputedPlan, imprint: SheetLabel, cut_index: int, width: fl
         "Measure both bars and lay a card on its outline. If one is off, do not cut: print again at 100 %."
     ]
     steps.append(
-        f"Lay the sheet on the {names[cut_index]} layer ({layer.thickness:g} mm, {layer.foam}), foot side up, "
+        f"Lay the sheet on the {names[cut_index]} layer ({layer.thickness:g} mm, {layer.foam}), foot side "
+        "up, "
         f"{imprint.side_word(plan.spec.side)}."
     )
     if plan.spec.bevel >= 90:
         steps.append("Cut along the solid line, blade upright.")
     else:
         steps.append(
-            f"Cut along the solid line, the blade at {plan.spec.bevel:g}° to the surface, running inward and down "
+            f"Cut along the solid line, the blade at {plan.spec.bevel:g}° to the surface, running inward and "
+            "down "
             "to the dashed line."
         )
     notches = [", ".join(o.labels) for o in plan.openings if o.open_to_edge]

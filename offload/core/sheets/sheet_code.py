@@ -1,9 +1,9 @@
 """The six-character code of a printed sheet: five characters and a check character.
 
-The code stands on the template instead of a name; it is typed back at the cut and at the fitting, so a slip of
-the pen or of a finger must not lead to another sheet. The alphabet leaves out look-alikes (0 O, 1 I L, 2 Z, 5 S,
-8 B, U V) and its size, 23, is prime: a weighted sum modulo a prime then catches every single wrong character and
-every swap of two neighbours.
+The code stands on the template instead of a name; it is typed back at the cut and at the fitting, so a slip
+of the pen or of a finger must not lead to another sheet. The alphabet leaves out look-alikes (0 O, 1 I L, 2
+Z, 5 S, 8 B, U V) and its size, 23, is prime: a weighted sum modulo a prime then catches every single wrong
+character and every swap of two neighbours.
 """
 
 from __future__ import annotations
@@ -37,8 +37,8 @@ def sheet_code(seed: bytes) -> str:
 
     Notes
     -----
-    With values v₁…v₆ in 0…22 the check character makes Σ i·vᵢ ≡ 0 (mod 23). A wrong character changes the sum by
-    i·(v′ − v) and a swap of neighbours by v − v′; neither is 0 modulo a prime larger than 6. There are
+    With values v₁…v₆ in 0…22 the check character makes Σ i·vᵢ ≡ 0 (mod 23). A wrong character changes the sum
+    by i·(v′ − v) and a swap of neighbours by v − v′; neither is 0 modulo a prime larger than 6. There are
     23⁵ = 6 436 343 codes, so a store must still refuse a code it already has.
     """
     if not seed:

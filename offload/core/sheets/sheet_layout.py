@@ -25,7 +25,9 @@ WIDEST_WORDS = 105.0  # [mm] longer lines are hard to read
 
 @dataclass(frozen=True)
 class SheetLayout:
-    """Where things stand on a page: the insole's window and the column of words, and the seams between tiles."""
+    """Where things stand on a page: the insole's window and the column of words, and the seams between
+    tiles.
+    """
 
     paper: Box
     window: Box  # the largest piece of the insole a page can show
@@ -114,7 +116,8 @@ def _stacked(plan: ComputedPlan, sheet: Box, area: Box, bounds: Box) -> SheetLay
     """Return the layout for an insole too wide to leave a column: the words stand below it."""
     if bounds.width > area.width:
         raise ReliefError(
-            f"template width: the insole is {bounds.width:.0f} mm wide, the limit on this paper is {area.width:.0f} mm"
+            f"template width: the insole is {bounds.width:.0f} mm wide, the limit on this paper is "
+            f"{area.width:.0f} mm"
         )
     split = area.bottom + BAR_STRIP + CHECK_SIZE[1] + GAP
     window = Box(area.left, split, area.left + bounds.width, area.top)

@@ -22,8 +22,10 @@ BAD_INPUT = 2  # exit code
 
 class Command(BaseCommand):
     help = (
-        "Print the relief plan of a specification as JSON; with --out also write plan.json and the 1:1 templates "
-        "(PDF on A4, A3 and Letter, SVG, DXF). Supports licensed judgement; follow local protocol; not a diagnosis."
+        "Print the relief plan of a specification as JSON; with --out also write plan.json and the 1:1 "
+        "templates "
+        "(PDF on A4, A3 and Letter, SVG, DXF). Supports licensed judgement; follow local protocol; not a "
+        "diagnosis."
     )
     requires_system_checks = []
 

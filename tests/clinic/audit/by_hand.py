@@ -1,4 +1,6 @@
-"""The audit once more, the slow way: plain lists of rows, plain loops, written from the definitions on the page."""
+"""The audit once more, the slow way: plain lists of rows, plain loops, written from the definitions on
+the page.
+"""
 
 from __future__ import annotations
 
@@ -106,8 +108,9 @@ class Hand:
             else:
                 got["review.late"] += 1
         self.reused = sorted(
-            (len(rows) for rows in sentences.values() if len({self.person(d)["id"] for d in rows}) > 1), reverse=True
-        )[:10]  # fmt: skip
+            (len(rows) for rows in sentences.values() if len({self.person(d)["id"] for d in rows}) > 1),
+            reverse=True,
+        )[:10]
         judged = got["agreed"] + got["departed"]
         self.of |= {"agreed": judged, "departed": judged, "unjudged": got["all"]}
         self.of |= {key: got["all"] for key in got if key.startswith("part.")}
@@ -326,9 +329,12 @@ class Hand:
             self.got["healed"] += 1
             person, start = self.person(x), x["confirmed_on"]
             later = [
-                y["first_seen_on"] for y in self.lesions.values()
-                if self.person(y)["id"] == person["id"] and y["first_seen_on"] > start and y["wound_kind"] == "ulcer"
-            ]  # fmt: skip
+                y["first_seen_on"]
+                for y in self.lesions.values()
+                if self.person(y)["id"] == person["id"]
+                and y["first_seen_on"] > start
+                and y["wound_kind"] == "ulcer"
+            ]
             if later:
                 end, what = min(later), "recurred"
             elif person["state"] != "in_care":

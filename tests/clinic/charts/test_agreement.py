@@ -51,7 +51,8 @@ def test_the_bias_and_both_limits_are_lines_beside_the_one_of_equal_peaks():
     ]
     sloping = [line for line in ends if line[1] != line[3]]
     assert len(sloping) == 4
-    # All run as steeply as the line of equal peaks; where that one stands at x, they stand lower by their shift.
+    # All run as steeply as the line of equal peaks; where that one stands at x, they stand lower by their
+    # shift.
     (x0, y0, x1, y1), *others = sloping
     (px, py), _ = centres(root)
     per_kpa = (y0 - py) / 120.0

@@ -69,7 +69,10 @@ def test_the_same_arguments_give_the_same_bytes_in_another_process():
 
 
 def test_pyplot_is_never_imported():
-    code = "import sys, clinic.charts.trajectory, clinic.charts.survival; print('matplotlib.pyplot' in sys.modules)"
+    code = (
+        "import sys, clinic.charts.trajectory, clinic.charts.survival; print('matplotlib.pyplot' in "
+        "sys.modules)"
+    )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"
 

@@ -53,10 +53,17 @@ def test_the_heavy_pages_of_the_audit_may_read_there():
 def test_settings_know_a_replica_only_where_one_is_named(url, tmp_path):
     code = (
         "from clinic.config import settings as s; "
-        "print(sorted(s.DATABASES), getattr(s, 'DATABASE_ROUTERS', []), s.MEDIA_ROOT, s.CACHES['default']['BACKEND'])"
+        "print(sorted(s.DATABASES), getattr(s, 'DATABASE_ROUTERS', []), s.MEDIA_ROOT, "
+        "s.CACHES['default']['BACKEND'])"
     )
-    told = {**os.environ, "VAR_DIR": str(tmp_path), "DATABASE_URL": "postgres://app@127.0.0.1:5998/clinic",
-            "DATABASE_REPLICA_URL": url, "MEDIA_DIR": str(tmp_path / "shared"), "CACHE_URL": "dbcache://cache"}  # fmt: skip
+    told = {
+        **os.environ,
+        "VAR_DIR": str(tmp_path),
+        "DATABASE_URL": "postgres://app@127.0.0.1:5998/clinic",
+        "DATABASE_REPLICA_URL": url,
+        "MEDIA_DIR": str(tmp_path / "shared"),
+        "CACHE_URL": "dbcache://cache",
+    }
     done = subprocess.run([sys.executable, "-c", code], env=told, capture_output=True, text=True, check=True)
     names = "['default', 'replica'] ['clinic.config.replica.ReplicaRouter']" if url else "['default'] []"
     assert done.stdout.strip() == f"{names} {tmp_path / 'shared'} django.core.cache.backends.db.DatabaseCache"
@@ -133,7 +140,8 @@ def test_more_threads_than_pooled_connections_wait_their_turn(tmp_path):
         "from django.db import connection\n"
         "def work(n):\n"
         "    with connection.cursor() as cursor:\n"
-        "        cursor.execute(\"SELECT pg_sleep(0.05), (SELECT count(*) FROM pg_stat_activity WHERE application_name = 'pooled')\")\n"
+        '        cursor.execute("SELECT pg_sleep(0.05), (SELECT count(*) FROM pg_stat_activity WHERE '
+        "application_name = 'pooled')\")\n"
         "        count = cursor.fetchone()[1]\n"
         "    connection.close()\n"
         "    return count\n"
@@ -142,7 +150,12 @@ def test_more_threads_than_pooled_connections_wait_their_turn(tmp_path):
         "print(len(counts), max(counts))\n"
         "connection.close_pool()"
     )
-    told = {**os.environ, "VAR_DIR": str(tmp_path), "DATABASE_POOL": "2", "PGAPPNAME": "pooled",
-            "DJANGO_SETTINGS_MODULE": "clinic.config.settings"}  # fmt: skip
+    told = {
+        **os.environ,
+        "VAR_DIR": str(tmp_path),
+        "DATABASE_POOL": "2",
+        "PGAPPNAME": "pooled",
+        "DJANGO_SETTINGS_MODULE": "clinic.config.settings",
+    }
     done = subprocess.run([sys.executable, "-c", code], env=told, capture_output=True, text=True, check=False)
     assert done.stdout.split() == ["40", "2"], done.stderr

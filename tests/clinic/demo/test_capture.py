@@ -1,4 +1,6 @@
-"""The drawn scenes of the invented clinic go the way a photo goes: card found, scale kept, margin traced twice more."""
+"""The drawn scenes of the invented clinic go the way a photo goes: card found, scale kept, margin traced
+twice more.
+"""
 
 from random import Random
 from types import SimpleNamespace

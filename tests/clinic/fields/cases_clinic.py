@@ -1,4 +1,6 @@
-"""What is kept of the clinic itself, sent filled: house rules, foams, reasons, accounts, reports, peer rounds."""
+"""What is kept of the clinic itself, sent filled: house rules, foams, reasons, accounts, reports, peer
+rounds.
+"""
 
 from datetime import timedelta
 
@@ -20,8 +22,13 @@ from tests.clinic.fields.filled import Kept, Sent, day, filled
 @filled("foams", FoamForm, by="manager")
 def a_foam(site, by):
     stress = {10: 34.29, 25: 109.09, 40: 240.0, 50: 400.0}
-    data = {"label": "Sheet of ours", "hardness": "30 Shore A", "source": "own press", "measured_on": day(-1),
-            **{f"stress_{strain}": str(kpa) for strain, kpa in stress.items()}}  # fmt: skip
+    data = {
+        "label": "Sheet of ours",
+        "hardness": "30 Shore A",
+        "source": "own press",
+        "measured_on": day(-1),
+        **{f"stress_{strain}": str(kpa) for strain, kpa in stress.items()},
+    }
     kept = {
         f"stress_{strain}": (f"ClinicFoam.points.{n}", [strain / 100, kpa])
         for n, (strain, kpa) in enumerate(stress.items())
@@ -73,8 +80,14 @@ def a_report(site, by):
 def a_draw(site, by):
     limb = factories.limb(of=factories.person(at=site))
     for agrees in (True, False):
-        factories.prescription(of=limb, agrees=agrees, departure_reason="" if agrees else "other", stopped_on=timezone.localdate(), stop_reason="changed",
-                               prescribed_on=timezone.localdate() - timedelta(days=9))  # fmt: skip
+        factories.prescription(
+            of=limb,
+            agrees=agrees,
+            departure_reason="" if agrees else "other",
+            stopped_on=timezone.localdate(),
+            stop_reason="changed",
+            prescribed_on=timezone.localdate() - timedelta(days=9),
+        )
     data = {"since": day(-90), "until": day(-1), "size": "3", "seed": "77"}
     return Sent({}, data, {PeerDrawForm: Kept("PeerRound")})
 
@@ -87,16 +100,36 @@ def an_opinion(site, by):
 
 
 RULES = {
-    "telephone_immediate_in_hours": "000 7001", "telephone_immediate_out_of_hours": "000 7002",
-    "telephone_one_working_day_in_hours": "000 7003", "telephone_one_working_day_out_of_hours": "000 7004",
-    "telephone_planned_in_hours": "000 7005", "telephone_planned_out_of_hours": "000 7006",
-    "hours_start": "08:15", "hours_end": "16:45", "closed_weekdays": ["2", "6"], "holidays": "2031-12-25",
-    "protocol_text": "ours", "escalation_text": "call the ward", "opening_text": "cut at the front",
-    "attempts_before_escalation": "3", "planned_reach_days": "9", "weight_threshold_kg": "95", "margin_mm": "6",
-    "distal_margin_mm": "11", "bevel_deg": "50", "weight_fresh_days": "40", "perfusion_fresh_days": "80",
-    "falls_fresh_days": "70", "sealed_first_days": "3", "sealed_days": "6", "first_change_hours": "48",
-    "confirm_closure_days": "21", "reopen_days": "30", "tcpo2_urgent_mmhg": "30", "second_signature": "on",
-}  # fmt: skip
+    "telephone_immediate_in_hours": "000 7001",
+    "telephone_immediate_out_of_hours": "000 7002",
+    "telephone_one_working_day_in_hours": "000 7003",
+    "telephone_one_working_day_out_of_hours": "000 7004",
+    "telephone_planned_in_hours": "000 7005",
+    "telephone_planned_out_of_hours": "000 7006",
+    "hours_start": "08:15",
+    "hours_end": "16:45",
+    "closed_weekdays": ["2", "6"],
+    "holidays": "2031-12-25",
+    "protocol_text": "ours",
+    "escalation_text": "call the ward",
+    "opening_text": "cut at the front",
+    "attempts_before_escalation": "3",
+    "planned_reach_days": "9",
+    "weight_threshold_kg": "95",
+    "margin_mm": "6",
+    "distal_margin_mm": "11",
+    "bevel_deg": "50",
+    "weight_fresh_days": "40",
+    "perfusion_fresh_days": "80",
+    "falls_fresh_days": "70",
+    "sealed_first_days": "3",
+    "sealed_days": "6",
+    "first_change_hours": "48",
+    "confirm_closure_days": "21",
+    "reopen_days": "30",
+    "tcpo2_urgent_mmhg": "30",
+    "second_signature": "on",
+}
 STACK = (("cover", "medium", 4), ("middle_1", "soft", 7), ("middle_2", "soft", 2), ("base", "medium", 5))
 
 

@@ -1,4 +1,6 @@
-"""Devices and relief plans, sent filled: chosen, fitted, opened, stopped; drawn, signed, cut, checked, measured."""
+"""Devices and relief plans, sent filled: chosen, fitted, opened, stopped; drawn, signed, cut, checked,
+measured.
+"""
 
 import re
 from datetime import timedelta
@@ -36,9 +38,13 @@ def a_choice_with_every_answer(site, by):
     page = client.post(url, {**answers, "work_out": "yes"}).content.decode()
     seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
     data = {
-        **answers, "device_class": "footwear_modification", "departure_reason": "not_available",
-        "reason": "None of the others is here.", "device_label": "lot 7", "seen": seen,
-    }  # fmt: skip
+        **answers,
+        "device_class": "footwear_modification",
+        "departure_reason": "not_available",
+        "reason": "None of the others is here.",
+        "device_label": "lot 7",
+        "seen": seen,
+    }
     told = {name: ("Prescription.facts", _says_yes(re.sub(r"_\d+$", "", name))) for name in answers}
     return Sent(
         {"limb": lesion.limb_id}, data, {AnswersForm: Kept("", told), ChoiceForm: Kept("Prescription")}
@@ -60,9 +66,13 @@ def a_choice_that_takes_over_from_another(site, by):
     page = client.get(reverse("prescription_new", args=[lesion.limb_id])).content.decode()
     seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
     data = {
-        "device_class": "ankle_high_removable", "beside": ["toe_spacer"],
-        "reason": "The walker broke.", "stop_reason": "broken", "carry_plan": "on", "seen": seen,
-    }  # fmt: skip
+        "device_class": "ankle_high_removable",
+        "beside": ["toe_spacer"],
+        "reason": "The walker broke.",
+        "stop_reason": "broken",
+        "carry_plan": "on",
+        "seen": seen,
+    }
     kept = Kept("Prescription", {"carry_plan": ("Prescription.relief_plan", plan)})
     return Sent({"limb": lesion.limb_id}, data, {AnswersForm: Kept(), ChoiceForm: kept})
 
@@ -80,9 +90,13 @@ def a_fitting(site, by):
     type(device).objects.filter(pk=device.pk).update(fitted_on=None)
     steps = steps_of(device)
     data = {
-        "version": "1", "fitted_on": day(-1), "watch_points": "shin edge", "review_on": day(5), "note": "no aid",
+        "version": "1",
+        "fitted_on": day(-1),
+        "watch_points": "shin edge",
+        "review_on": day(5),
+        "note": "no aid",
         **{f"step_{n}": "done" for n in range(len(steps))},
-    }  # fmt: skip
+    }
     kept = {
         f"step_{n}": (f"Fitting.steps.{n}", {"step": step, "answer": "done"}) for n, step in enumerate(steps)
     }
@@ -97,10 +111,16 @@ def a_sealing(site, by):
     factories.opening_card(of=device, open_by=timezone.localdate() + timedelta(days=2))
     steps = steps_of(device)
     data = {
-        "version": "1", "fitted_on": day(0), "sealed": "on", "open_by": day(2), "bandage_below_knee_cm": "4.5",
-        "watch_points": "shin edge", "review_on": day(2), "note": "no aid",
+        "version": "1",
+        "fitted_on": day(0),
+        "sealed": "on",
+        "open_by": day(2),
+        "bandage_below_knee_cm": "4.5",
+        "watch_points": "shin edge",
+        "review_on": day(2),
+        "note": "no aid",
         **{f"step_{n}": "done" for n in range(len(steps))},
-    }  # fmt: skip
+    }
     kept = {
         f"step_{n}": (f"Fitting.steps.{n}", {"step": step, "answer": "done"}) for n, step in enumerate(steps)
     }
@@ -155,25 +175,48 @@ def a_plan_by_numbers(site, by):
     lesion = on_insole(site)
     measured = factories.measured_map(of=lesion.limb)
     head = f"l{lesion.pk}-"
-    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "22", "width_mm": "18", "angle_deg": "7",
-             "how": "typed"}  # fmt: skip
+    shape = {
+        "include": "on",
+        "x_mm": "1",
+        "y_mm": "181",
+        "length_mm": "22",
+        "width_mm": "18",
+        "angle_deg": "7",
+        "how": "typed",
+    }
     cut = {
-        "margin_mm": "6", "distal_margin_mm": "11", "bevel_deg": "50", "margin_face": "opening", "cut": "middle",
-        "lost_cover_mm": "0.4", "lost_middle_mm": "0.5", "lost_base_mm": "0.6", "rigid_deformity": "on",
-        "baseline": str(measured.pk), "departure_reason": "soft skin all round",
-    }  # fmt: skip
+        "margin_mm": "6",
+        "distal_margin_mm": "11",
+        "bevel_deg": "50",
+        "margin_face": "opening",
+        "cut": "middle",
+        "lost_cover_mm": "0.4",
+        "lost_middle_mm": "0.5",
+        "lost_base_mm": "0.6",
+        "rigid_deformity": "on",
+        "baseline": str(measured.pk),
+        "departure_reason": "soft skin all round",
+    }
     spec = "ReliefPlan.spec.lesions.0"
     at = {
-        "include": ("ReliefPlan.spec.lesions.0.label", lesion.label), "x_mm": (f"{spec}.centre_mm.0", 1),
-        "y_mm": (f"{spec}.centre_mm.1", 181), "how": "Imprint.how",
+        "include": ("ReliefPlan.spec.lesions.0.label", lesion.label),
+        "x_mm": (f"{spec}.centre_mm.0", 1),
+        "y_mm": (f"{spec}.centre_mm.1", 181),
+        "how": "Imprint.how",
         **{name: f"{spec}.{name}" for name in ("length_mm", "width_mm", "angle_deg")},
-    }  # fmt: skip
+    }
     plan = {name: f"ReliefPlan.spec.{name}" for name in cut}
     plan |= {
-        "departure_reason": "ReliefPlan.departure_reason", "baseline": ("LimbPlan.measured_map", measured),
-        **{f"lost_{layer['role']}_mm": (f"ReliefPlan.spec.stack.{n}.thickness_mm", layer["thickness_mm"] - lost)
-           for n, (layer, lost) in enumerate(zip(site.stack, (0.4, 0.5, 0.6), strict=True))},
-    }  # fmt: skip
+        "departure_reason": "ReliefPlan.departure_reason",
+        "baseline": ("LimbPlan.measured_map", measured),
+        **{
+            f"lost_{layer['role']}_mm": (
+                f"ReliefPlan.spec.stack.{n}.thickness_mm",
+                layer["thickness_mm"] - lost,
+            )
+            for n, (layer, lost) in enumerate(zip(site.stack, (0.4, 0.5, 0.6), strict=True))
+        },
+    }
     data = {**{head + name: value for name, value in shape.items()}, **cut}
     return Sent(
         {"limb": lesion.limb_id},
@@ -188,10 +231,24 @@ def a_plan_by_a_drawn_outline(site, by):
     lesion = on_insole(site)
     ring = "[[-8, -10], [8, -10], [8, 10], [0, 14], [-8, 10]]"
     head = f"l{lesion.pk}-"
-    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "24", "width_mm": "16", "angle_deg": "0",
-             "how": "typed", "outline": ring}  # fmt: skip
-    cut = {"margin_mm": "6", "distal_margin_mm": "11", "bevel_deg": "50", "margin_face": "floor", "cut": "auto",
-           "baseline": "reference"}  # fmt: skip
+    shape = {
+        "include": "on",
+        "x_mm": "1",
+        "y_mm": "181",
+        "length_mm": "24",
+        "width_mm": "16",
+        "angle_deg": "0",
+        "how": "typed",
+        "outline": ring,
+    }
+    cut = {
+        "margin_mm": "6",
+        "distal_margin_mm": "11",
+        "bevel_deg": "50",
+        "margin_face": "floor",
+        "cut": "auto",
+        "baseline": "reference",
+    }
     data = {**{head + name: value for name, value in shape.items()}, **cut}
     drawn = ("ReliefPlan.spec.lesions.0.outline_mm", lambda ring: len(ring) == 5)
     plan = {name: ("ReliefPlan.spec.margin_mm", 6) for name in cut}
@@ -219,8 +276,15 @@ def a_cut(site, by):
 
 
 def cut(by, made):
-    plan_life.plan_cut(by=by, limb_plan=made, code=made.plan.code, side="left", bar_mm=100, depth_mm=6,
-                       done_on=timezone.localdate())  # fmt: skip
+    plan_life.plan_cut(
+        by=by,
+        limb_plan=made,
+        code=made.plan.code,
+        side="left",
+        bar_mm=100,
+        depth_mm=6,
+        done_on=timezone.localdate(),
+    )
 
 
 @filled("plan_fit", PlanFitForm)
@@ -241,9 +305,16 @@ def a_contact_check(site, by):
 
 
 GRID = {
-    "unit": "kPa", "cell_across": "5", "cell_along": "5", "first_mark": "heel", "first_across": "45",
-    "first_along": "36", "second_mark": "metatarsal_head_2", "second_across": "45", "second_along": "195",
-}  # fmt: skip
+    "unit": "kPa",
+    "cell_across": "5",
+    "cell_along": "5",
+    "first_mark": "heel",
+    "first_across": "45",
+    "first_along": "36",
+    "second_mark": "metatarsal_head_2",
+    "second_across": "45",
+    "second_along": "195",
+}
 
 
 def csv(peak=300.0):
@@ -253,8 +324,13 @@ def csv(peak=300.0):
 @filled("plan_measured", MeasuredForm)
 def peaks_typed(site, by):
     lesion, made = signed(site, by)
-    data = {"label": lesion.label, "measured_on": day(0), "without_kpa": "311.5", "with_kpa": "97.5",
-            "note": "third step"}  # fmt: skip
+    data = {
+        "label": lesion.label,
+        "measured_on": day(0),
+        "without_kpa": "311.5",
+        "with_kpa": "97.5",
+        "note": "third step",
+    }
     return Sent({"code": made.plan.code}, data, {MeasuredForm: Kept("PlanMeasurement")})
 
 
@@ -268,8 +344,10 @@ def peaks_of_two_grids(site, by):
         "without_map": csv(300),
         "with_map": csv(120),
     }
-    peaks = {"without_map": ("PlanMeasurement.without_kpa", lambda kpa: 200 < kpa <= 300),
-             "with_map": ("PlanMeasurement.with_kpa", lambda kpa: 80 < kpa <= 120)}  # fmt: skip
+    peaks = {
+        "without_map": ("PlanMeasurement.without_kpa", lambda kpa: 200 < kpa <= 300),
+        "with_map": ("PlanMeasurement.with_kpa", lambda kpa: 80 < kpa <= 120),
+    }
     read = dict.fromkeys(GRID, ("PlanMeasurement.from_map", True))
     kept = {MapForm: Kept("", {**read, **peaks}), MeasuredForm: Kept("PlanMeasurement")}
     return Sent({"code": made.plan.code}, data, kept)
@@ -278,10 +356,19 @@ def peaks_of_two_grids(site, by):
 @filled("plan_measured", MapForm, MeasuredForm)
 def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
     lesion, made = signed(site, by)
-    without, with_cut = ("\n".join(",".join(map(str, line[::-1])) for line in factories.heel_and_forefoot(peak)[::-1])
-                         for peak in (300, 120))  # fmt: skip
-    data = {"label": lesion.label, "measured_on": day(0), **GRID, "without_map": without, "with_map": with_cut,
-            "toes_first": "on", "lateral_first": "on"}  # fmt: skip
+    without, with_cut = (
+        "\n".join(",".join(map(str, line[::-1])) for line in factories.heel_and_forefoot(peak)[::-1])
+        for peak in (300, 120)
+    )
+    data = {
+        "label": lesion.label,
+        "measured_on": day(0),
+        **GRID,
+        "without_map": without,
+        "with_map": with_cut,
+        "toes_first": "on",
+        "lateral_first": "on",
+    }
     peaks = ("PlanMeasurement.without_kpa", lambda kpa: 200 < kpa <= 300)
     return Sent(
         {"code": made.plan.code},
@@ -300,9 +387,12 @@ def a_map_of_the_uncut_insole(site, by):
         for place, part in enumerate(("mark", "across", "along"))
     }
     kept = {
-        **points, "cell_across": "MeasuredMap.cell_across_mm", "cell_along": "MeasuredMap.cell_along_mm",
-        "grid": ("MeasuredMap.kpa", factories.heel_and_forefoot()), "uncut": ("MeasuredMap.limb", limb),
-    }  # fmt: skip
+        **points,
+        "cell_across": "MeasuredMap.cell_across_mm",
+        "cell_along": "MeasuredMap.cell_along_mm",
+        "grid": ("MeasuredMap.kpa", factories.heel_and_forefoot()),
+        "uncut": ("MeasuredMap.limb", limb),
+    }
     return Sent({"limb": limb.pk}, data, {BaselineMapForm: Kept("MeasuredMap", kept)}, {"action": "keep"})
 
 
@@ -310,8 +400,16 @@ def a_map_of_the_uncut_insole(site, by):
 def a_map_from_a_file_that_begins_at_the_little_toe(site, by):
     limb = on_insole(site).limb
     turned = "\n".join(",".join(map(str, line[::-1])) for line in factories.heel_and_forefoot()[::-1])
-    data = {**GRID, "kind": "peak", "measured_on": day(-2), "worn": "flat shoe", "uncut": "on", "toes_first": "on",
-            "lateral_first": "on", "file": SimpleUploadedFile("grid.csv", turned.encode())}  # fmt: skip
+    data = {
+        **GRID,
+        "kind": "peak",
+        "measured_on": day(-2),
+        "worn": "flat shoe",
+        "uncut": "on",
+        "toes_first": "on",
+        "lateral_first": "on",
+        "file": SimpleUploadedFile("grid.csv", turned.encode()),
+    }
     kpa = ("MeasuredMap.kpa", factories.heel_and_forefoot())
     kept = Kept("MeasuredMap", dict.fromkeys([*data, "grid"], kpa))
     return Sent({"limb": limb.pk}, data, {BaselineMapForm: kept}, {"action": "keep"})

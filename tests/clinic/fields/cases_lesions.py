@@ -1,4 +1,6 @@
-"""What concerns a foot and a lesion, sent filled: registered, corrected, closed, looked at, photographed, traced."""
+"""What concerns a foot and a lesion, sent filled: registered, corrected, closed, looked at, photographed,
+traced.
+"""
 
 import io
 import json
@@ -32,16 +34,24 @@ def ago(n):
 
 
 REGISTERED = {
-    "place": "mth_5", "wound_kind": "blister", "cause": "ischaemic", "onset_on": day(-20),
+    "place": "mth_5",
+    "wound_kind": "blister",
+    "cause": "ischaemic",
+    "onset_on": day(-20),
     "first_seen_on": day(-6),
-}  # fmt: skip
+}
 
 
 @filled("lesion_new", LesionNewForm)
 def the_first_lesion_of_an_episode(site, by):
     limb = factories.limb(of=factories.person(at=site), side="right")
-    data = {**REGISTERED, "side": "right", "first_presented_on": day(-9), "referred_by": "family doctor",
-            "first_assessed_on": day(-6)}  # fmt: skip
+    data = {
+        **REGISTERED,
+        "side": "right",
+        "first_presented_on": day(-9),
+        "referred_by": "family doctor",
+        "first_assessed_on": day(-6),
+    }
     episode = {name: f"Episode.{name}" for name in LesionNewForm.EPISODE}
     return Sent(
         {"person": limb.person_id},
@@ -54,9 +64,14 @@ def the_first_lesion_of_an_episode(site, by):
 def a_lesion_come_back(site, by):
     limb = factories.limb(of=factories.person(at=site), side="right")
     healed = factories.lesion(
-        on=limb, place="mth_5", state="healed", outcome="healed", first_seen_on=ago(400), closed_on=ago(300),
+        on=limb,
+        place="mth_5",
+        state="healed",
+        outcome="healed",
+        first_seen_on=ago(400),
+        closed_on=ago(300),
         confirmed_on=ago(280),
-    )  # fmt: skip
+    )
     data = {**REGISTERED, "side": "right", "recurs_of": str(healed.pk)}
     kept = Kept("Lesion", {"side": ("Lesion.limb", limb), "recurs_of": ("Lesion.recurs_of", healed)})
     return Sent({"person": limb.person_id}, data, {LesionNewForm: kept})
@@ -91,13 +106,27 @@ def a_foot_measured(site, by):
 def findings_on_a_foot(site, by):
     limb = factories.limb(of=factories.person(at=site))
     data = {
-        "found_on": day(-3), "monofilament_tested": "9", "monofilament_felt": "4", "dorsalis_pedis": "absent",
-        "posterior_tibial": "present", "ankle_pressure_mmhg": "118", "ankle_index": "0.81",
-        "toe_pressure_mmhg": "44", "toe_index": "0.41", "tcpo2_mmhg": "31", "deformity": "large",
-        "rigid_deformity": "yes", "flexible_toe_deformity": "no", "charcot": "inactive", "oedema": "changing",
-        "fragile_skin": "no", "calf_girth_mm": "402", "bulky_calf": "yes", "previous_ulcer": "no",
+        "found_on": day(-3),
+        "monofilament_tested": "9",
+        "monofilament_felt": "4",
+        "dorsalis_pedis": "absent",
+        "posterior_tibial": "present",
+        "ankle_pressure_mmhg": "118",
+        "ankle_index": "0.81",
+        "toe_pressure_mmhg": "44",
+        "toe_index": "0.41",
+        "tcpo2_mmhg": "31",
+        "deformity": "large",
+        "rigid_deformity": "yes",
+        "flexible_toe_deformity": "no",
+        "charcot": "inactive",
+        "oedema": "changing",
+        "fragile_skin": "no",
+        "calf_girth_mm": "402",
+        "bulky_calf": "yes",
+        "previous_ulcer": "no",
         "note": "callus",
-    }  # fmt: skip
+    }
     return Sent({"limb": limb.pk}, data, {FindingForm: Kept("LimbFinding")})
 
 
@@ -240,9 +269,14 @@ def a_scale_by_a_ruler(site, by):
 
 def scale_of(photo, by, **fields):
     return PhotoScale.objects.create(
-        photo=photo, reference="ruler", marks_px=[[0, 0], [1, 1]], matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
-        error_percent=5, created_by=by, **fields,
-    )  # fmt: skip
+        photo=photo,
+        reference="ruler",
+        marks_px=[[0, 0], [1, 1]],
+        matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        error_percent=5,
+        created_by=by,
+        **fields,
+    )
 
 
 @filled("trace_new", TraceForm)
@@ -258,8 +292,16 @@ def a_trace(site, by):
 @filled("imprint_new", TypedImprintForm)
 def an_imprint_by_numbers(site, by):
     lesion = wound(site)
-    data = {"taken_on": day(-1), "x_mm": "-7", "y_mm": "195", "length_mm": "12", "width_mm": "8", "angle_deg": "90",
-            "dressing_mm": "2.5", "note": "thin dressing"}  # fmt: skip
+    data = {
+        "taken_on": day(-1),
+        "x_mm": "-7",
+        "y_mm": "195",
+        "length_mm": "12",
+        "width_mm": "8",
+        "angle_deg": "90",
+        "dressing_mm": "2.5",
+        "note": "thin dressing",
+    }
 
     def span(axis):
         return lambda ring: (min(one[axis] for one in ring), max(one[axis] for one in ring))
@@ -278,8 +320,15 @@ def an_imprint_by_numbers(site, by):
 @filled("imprint_new", TypedImprintForm)
 def an_imprint_on_the_other_half(site, by):
     lesion = wound(site, place="mth_1")
-    data = {"taken_on": day(-1), "x_mm": "20", "y_mm": "190", "length_mm": "9", "width_mm": "8", "angle_deg": "0",
-            "side_confirmed": "on"}  # fmt: skip
+    data = {
+        "taken_on": day(-1),
+        "x_mm": "20",
+        "y_mm": "190",
+        "length_mm": "9",
+        "width_mm": "8",
+        "angle_deg": "0",
+        "side_confirmed": "on",
+    }
     stored = ("Imprint.lesion", lesion)
     return Sent({"lesion": lesion.pk}, data, {TypedImprintForm: Kept("Imprint", dict.fromkeys(data, stored))})
 
@@ -289,10 +338,20 @@ def an_imprint_by_marks_on_the_other_half(site, by):
     lesion = wound(site, place="mth_1")
     trace = traced(lesion)
     Photo.objects.filter(pk=trace.scale.photo_id).update(subject="insole")
-    data = {"placed_by": "landmarks", "marks": "30, 190\n30, -65\n58, -55", "trace": str(trace.pk),
-            "side_confirmed": "on"}  # fmt: skip
-    kept = Kept("Imprint", {"trace": ("Imprint.scale", trace.scale), "marks": ("Imprint.marks_mm.heel", [30, 190]),
-                            "side_confirmed": ("Imprint.lesion", lesion)})  # fmt: skip
+    data = {
+        "placed_by": "landmarks",
+        "marks": "30, 190\n30, -65\n58, -55",
+        "trace": str(trace.pk),
+        "side_confirmed": "on",
+    }
+    kept = Kept(
+        "Imprint",
+        {
+            "trace": ("Imprint.scale", trace.scale),
+            "marks": ("Imprint.marks_mm.heel", [30, 190]),
+            "side_confirmed": ("Imprint.lesion", lesion),
+        },
+    )
     return Sent({"scale": trace.scale_id}, data, {PlaceForm: kept})
 
 
@@ -301,8 +360,13 @@ def an_imprint_by_marks(site, by):
     lesion = wound(site)
     trace = traced(lesion)
     Photo.objects.filter(pk=trace.scale.photo_id).update(subject="insole")
-    data = {"placed_by": "landmarks", "marks": "10, 190\n10, -65\n38, -55", "trace": str(trace.pk),
-            "dressing_mm": "2.5", "note": "thin dressing"}  # fmt: skip
+    data = {
+        "placed_by": "landmarks",
+        "marks": "10, 190\n10, -65\n38, -55",
+        "trace": str(trace.pk),
+        "dressing_mm": "2.5",
+        "note": "thin dressing",
+    }
     kept = Kept(
         "Imprint", {"trace": ("Imprint.scale", trace.scale), "marks": ("Imprint.marks_mm.heel", [10, 190])}
     )

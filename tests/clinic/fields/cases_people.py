@@ -1,4 +1,6 @@
-"""What is registered of a person, sent filled: the record, weights, circumstances, merging, transfers, rights."""
+"""What is registered of a person, sent filled: the record, weights, circumstances, merging, transfers,
+rights.
+"""
 
 from datetime import timedelta
 
@@ -24,10 +26,18 @@ from tests import factories
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 
 PERSON = {
-    "record_number": "N-77", "given_name": "Ida", "family_name": "Bergholt", "birth_date": "1951-02-03",
-    "diabetes_type": "type_2", "telephone": "000 123", "second_contact": "daughter, 000 124", "language": "Danish",
-    "interpreter": "on", "allergies": "tape", "dialysis": "no",
-}  # fmt: skip
+    "record_number": "N-77",
+    "given_name": "Ida",
+    "family_name": "Bergholt",
+    "birth_date": "1951-02-03",
+    "diabetes_type": "type_2",
+    "telephone": "000 123",
+    "second_contact": "daughter, 000 124",
+    "language": "Danish",
+    "interpreter": "on",
+    "allergies": "tape",
+    "dialysis": "no",
+}
 
 
 @filled("person_new", PersonNewForm)
@@ -69,10 +79,16 @@ def a_weight(site, by):
 @filled("circumstances_new", CircumstancesForm)
 def circumstances(site, by):
     data = {
-        "asked_on": day(-3), "high_falls_risk": "yes", "falls_note": "two falls this year",
-        "mobility": "transfers_only", "poor_sight": "no", "drives_or_job_at_risk": "no", "help_at_home": "no",
-        "cannot_attend_weekly": "yes", "declines_non_removable": "no",
-    }  # fmt: skip
+        "asked_on": day(-3),
+        "high_falls_risk": "yes",
+        "falls_note": "two falls this year",
+        "mobility": "transfers_only",
+        "poor_sight": "no",
+        "drives_or_job_at_risk": "no",
+        "help_at_home": "no",
+        "cannot_attend_weekly": "yes",
+        "declines_non_removable": "no",
+    }
     return Sent({"person": factories.person(at=site).pk}, data, {CircumstancesForm: Kept("Circumstances")})
 
 
@@ -97,19 +113,33 @@ def minutes_ago(n):
 @filled("referral_new", ReferralForm)
 def a_referral(site, by):
     lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)))
-    data = {"to": "surgery", "urgency": "planned", "lesion": str(lesion.pk), "because": "bone in the wound",
-            "made_at": minutes_ago(90)}  # fmt: skip
+    data = {
+        "to": "surgery",
+        "urgency": "planned",
+        "lesion": str(lesion.pk),
+        "because": "bone in the wound",
+        "made_at": minutes_ago(90),
+    }
     return Sent({"person": lesion.limb.person_id}, data, {ReferralForm: Kept("Referral")})
 
 
 @filled("referral", FollowForm)
 def a_referral_followed(site, by):
     made = Referral.objects.create(
-        person=factories.person(at=site), to="vascular", urgency="planned", because="test", created_by=by,
+        person=factories.person(at=site),
+        to="vascular",
+        urgency="planned",
+        because="test",
+        created_by=by,
         made_at=timezone.now() - timedelta(days=3),
-    )  # fmt: skip
-    data = {"version": "1", "reached_at": minutes_ago(90), "accepted_at": minutes_ago(60), "seen_on": day(0),
-            "result": "angiography booked"}  # fmt: skip
+    )
+    data = {
+        "version": "1",
+        "reached_at": minutes_ago(90),
+        "accepted_at": minutes_ago(60),
+        "seen_on": day(0),
+        "result": "angiography booked",
+    }
     return Sent({"referral": made.pk}, data, {FollowForm: Kept("Referral")})
 
 
@@ -166,8 +196,12 @@ def a_transfer_sent_back(site, by):
 @filled("break_glass", BreakGlassForm)
 def a_glass_broken(site, by):
     person = factories.person()
-    data = {"site": str(person.site_id), "record_number": person.record_number, "birth_date": "1960-05-17",
-            "reason": "came to the ward at night"}  # fmt: skip
+    data = {
+        "site": str(person.site_id),
+        "record_number": person.record_number,
+        "birth_date": "1960-05-17",
+        "reason": "came to the ward at night",
+    }
     kept = Kept(
         "BreakGlass", dict.fromkeys(("record_number", "birth_date"), ("BreakGlass.person_id", person.pk))
     )

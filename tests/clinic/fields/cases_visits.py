@@ -1,4 +1,6 @@
-"""The weekly visit, sent filled: logged, finished by another person, corrected, missed, taken out; and what follows."""
+"""The weekly visit, sent filled: logged, finished by another person, corrected, missed, taken out; and
+what follows.
+"""
 
 import io
 import uuid
@@ -25,14 +27,28 @@ from tests import factories
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 
 ONCE = {
-    "pain": "worse", "fall": "no", "other_foot": "problem", "other_foot_note": "callus under the heel",
-    "skin_under_device": "problem", "skin_note": "red at the rim", "device_condition": "worn", "wear": "few",
-    "why_not_worn": "too heavy for the stairs", "dressing": "foam, weekly", "note": "walks to the shop",
-}  # fmt: skip
+    "pain": "worse",
+    "fall": "no",
+    "other_foot": "problem",
+    "other_foot_note": "callus under the heel",
+    "skin_under_device": "problem",
+    "skin_note": "red at the rim",
+    "device_condition": "worn",
+    "wear": "few",
+    "why_not_worn": "too heavy for the stairs",
+    "dressing": "foam, weekly",
+    "note": "walks to the shop",
+}
 SEEN = {
-    "depth": "bone", "tissue": "slough", "exudate": "heavy", "infection": ["redness", "pus"],
-    "redness_mm": "7", "deep_infection": "no", "probe_to_bone": "no", "unwell": "yes",
-}  # fmt: skip
+    "depth": "bone",
+    "tissue": "slough",
+    "exudate": "heavy",
+    "infection": ["redness", "pus"],
+    "redness_mm": "7",
+    "deep_infection": "no",
+    "probe_to_bone": "no",
+    "unwell": "yes",
+}
 RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
 RING = [[0, 0], [20, 0], [20, 10], [0, 10]]
 
@@ -56,22 +72,37 @@ def worn(lesion, device="walker_knee_high_removable", **fields):
 
 
 SEALED = {
-    "sealed_on": timezone.localdate() - timedelta(days=6), "open_by": timezone.localdate() + timedelta(days=1),
-}  # fmt: skip
+    "sealed_on": timezone.localdate() - timedelta(days=6),
+    "open_by": timezone.localdate() + timedelta(days=1),
+}
 
 
 def watch_point(lesion):
     plan = ReliefPlan.objects.create(
-        code=uuid.uuid4().hex[:6].upper(), side=lesion.limb.side, state="signed", spec={}, result={},
-        sha256="0" * 64, core_version="test", made_by="test", created_at=timezone.now(), signed_at=timezone.now(),
+        code=uuid.uuid4().hex[:6].upper(),
+        side=lesion.limb.side,
+        state="signed",
+        spec={},
+        result={},
+        sha256="0" * 64,
+        core_version="test",
+        made_by="test",
+        created_at=timezone.now(),
+        signed_at=timezone.now(),
         signed_by="test",
-    )  # fmt: skip
+    )
     link = LimbPlan.objects.create(limb=lesion.limb, plan=plan, created_by=factories.author())
     link.lesions.set([lesion])
     return WatchPoint.objects.create(
-        limb_plan=link, kind="rim", words="heel", x_mm=0, y_mm=0, before_kpa=1, after_kpa=2,
+        limb_plan=link,
+        kind="rim",
+        words="heel",
+        x_mm=0,
+        y_mm=0,
+        before_kpa=1,
+        after_kpa=2,
         created_by=factories.author(),
-    )  # fmt: skip
+    )
 
 
 def traced(lesion):
@@ -85,9 +116,13 @@ def traced(lesion):
         **common,
     )
     scale = PhotoScale.objects.create(
-        photo=photo, reference="ruler", marks_px=[[0, 0], [1, 1]], matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
-        error_percent=5, **common,
-    )  # fmt: skip
+        photo=photo,
+        reference="ruler",
+        marks_px=[[0, 0], [1, 1]],
+        matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        error_percent=5,
+        **common,
+    )
     return Trace.objects.create(
         scale=scale, outline_mm=RING, area_mm2=200, perimeter_mm=60, length_mm=22, width_mm=9, **common
     )
@@ -149,8 +184,10 @@ def sealed_and_traced(site, by):
     factories.weight(of=lesion.limb.person)
     trace = traced(lesion)
     outline = "; ".join(f"{x}, {y}" for x, y in RING)
-    data = {**opening(next_in_7="on", device_opened="on", wear="still_sealed"),
-            **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT)}  # fmt: skip
+    data = {
+        **opening(next_in_7="on", device_opened="on", wear="still_sealed"),
+        **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT),
+    }
     kept = whole_visit(
         next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
         device_opened=("Prescription.opened_on", timezone.localdate()),
@@ -220,8 +257,14 @@ def the_rest_of_a_visit_with_a_sealed_device(site, by):
     factories.weight(of=lesion.limb.person)
     trace = traced(lesion)
     outline = "; ".join(f"{x}, {y}" for x, y in RING)
-    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_in_7": "on", "device_opened": "on",
-            **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT)}  # fmt: skip
+    data = {
+        "version": "1",
+        "visited_on": day(0),
+        "red_flags": ["none"],
+        "next_in_7": "on",
+        "device_opened": "on",
+        **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT),
+    }
     kept = whole_visit(
         next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
         device_opened=("Prescription.opened_on", timezone.localdate()),
@@ -238,8 +281,13 @@ def the_rest_of_a_visit_with_a_sealed_device(site, by):
 def the_rest_is_covered(site, by):
     lesion, visit = begun(site)
     factories.weight(of=lesion.limb.person)
-    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_on": day(8),
-            **part(lesion, covered_dry="on")}  # fmt: skip
+    data = {
+        "version": "1",
+        "visited_on": day(0),
+        "red_flags": ["none"],
+        "next_on": day(8),
+        **part(lesion, covered_dry="on"),
+    }
     kept = whole_visit(red_flags=("Visit.unfinished", False))
     return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: ULCER})
 
@@ -248,8 +296,13 @@ def the_rest_is_covered(site, by):
 def the_rest_is_not_measurable(site, by):
     lesion, visit = begun(site)
     factories.weight(of=lesion.limb.person)
-    data = {"version": "1", "visited_on": day(0), "red_flags": ["none"], "next_on": day(8),
-            **part(lesion, not_measured_because="dressing stays on")}  # fmt: skip
+    data = {
+        "version": "1",
+        "visited_on": day(0),
+        "red_flags": ["none"],
+        "next_on": day(8),
+        **part(lesion, not_measured_because="dressing stays on"),
+    }
     kept = whole_visit(red_flags=("Visit.unfinished", False))
     return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: ULCER})
 

@@ -36,8 +36,8 @@ def day(n: int) -> str:
 class Kept:
     """The row that keeps a form's fields under their own names, and the place of each field kept elsewhere.
 
-    A place is `Model.column`, longer where the column holds lists or objects (`Imprint.marks_mm.heel`), or such a place
-    with the value that is to stand there, or a test of it, when it is not the cleaned one.
+    A place is `Model.column`, longer where the column holds lists or objects (`Imprint.marks_mm.heel`), or
+    such a place with the value that is to stand there, or a test of it, when it is not the cleaned one.
     """
 
     row: str = ""
@@ -71,7 +71,9 @@ EXAMPLES: list[Example] = []
 
 
 def filled(route: str, *asked: type[forms.BaseForm], by: str = "podiatrist") -> Callable[..., Any]:
-    """Register an example: a function of the site and its user that prepares the record and says what is sent."""
+    """Register an example: a function of the site and its user that prepares the record and says what is
+    sent.
+    """
 
     def register(scene: Callable[..., Sent]) -> Callable[..., Sent]:
         EXAMPLES.append(Example(route, asked, by, scene))
@@ -240,7 +242,9 @@ def _default(row: models.Model, path: str) -> Any:
 
 
 def same(one: Any, other: Any) -> bool:
-    """Whether a stored value is the cleaned one, whatever type the column gives it; or passes the example's own test."""
+    """Whether a stored value is the cleaned one, whatever type the column gives it; or passes the
+    example's own test.
+    """
     if callable(other):
         return one is not None and bool(other(one))
     return bool(_plain(one) == _plain(other))

@@ -1,8 +1,9 @@
 """Delete one field of the visit's and the ulcer's findings at a time and see whether the tests notice.
 
-`python -m tests.clinic.fields.mutants [WORD …]`; with words only the mutants whose names hold one of them. A mutant is a
-copy of the program with one line less: a field of a findings class or of a form, an entry of a list that names fields,
-an argument or a statement that carries one over. The test run is that of `TESTS`; it stops at the first failure.
+`python -m tests.clinic.fields.mutants [WORD …]`; with words only the mutants whose names hold one of them. A
+mutant is a copy of the program with one line less: a field of a findings class or of a form, an entry of a
+list that names fields, an argument or a statement that carries one over. The test run is that of `TESTS`; it
+stops at the first failure.
 """
 
 from __future__ import annotations
@@ -31,9 +32,14 @@ TESTS = (
 )
 #: Libraries that take longest to import, and that no mutant touches.
 LIBRARIES = (
-    "django.test", "hypothesis", "matplotlib.figure", "numpy", "scipy.stats", "shapely",
+    "django.test",
+    "hypothesis",
+    "matplotlib.figure",
+    "numpy",
+    "scipy.stats",
+    "shapely",
     "PIL.Image",
-)  # fmt: skip
+)
 #: File -> names of what is mutated in it: classes field by field, functions and constants entry by entry.
 PLACES = {
     "clinic/models/visit.py": ("VisitFindings",),
@@ -41,14 +47,26 @@ PLACES = {
     "clinic/visits/writes/visits.py": ("PersonFindings",),
     "clinic/capture/writes/measurement.py": ("AreaTold", "LesionFindings", "WoundArea", "measurement_fill"),
     "clinic/visits/forms/visits.py": (
-        "NextDateForm", "VisitForm", "CorrectionForm", "MissedForm", "MissedCorrectionForm", "InErrorForm",
-        "FOLLOW_UPS", "ABOUT_DEVICE", "NOT_BESIDE", "VisitForm.findings",
+        "NextDateForm",
+        "VisitForm",
+        "CorrectionForm",
+        "MissedForm",
+        "MissedCorrectionForm",
+        "InErrorForm",
+        "FOLLOW_UPS",
+        "ABOUT_DEVICE",
+        "NOT_BESIDE",
+        "VisitForm.findings",
     ),
     "clinic/visits/forms/finishing.py": ("FinishForm", "ASKED_AGAIN", "FinishForm.findings"),
     "clinic/visits/forms/measurement.py": (
-        "MeasurementForm", "MeasurementForm.findings", "MeasurementForm.stored", "MeasurementForm.seen", "SEEN",
+        "MeasurementForm",
+        "MeasurementForm.findings",
+        "MeasurementForm.stored",
+        "MeasurementForm.seen",
+        "SEEN",
     ),
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
@@ -98,7 +116,9 @@ def _called(node: ast.AST) -> str:
 
 
 def _parts(node: ast.AST) -> Iterator[tuple[ast.AST, str]]:
-    """What can be taken out: fields of a class, statements that set one, entries of a list, arguments of a name."""
+    """What can be taken out: fields of a class, statements that set one, entries of a list, arguments of
+    a name.
+    """
     if isinstance(node, ast.ClassDef):
         dataclass_like = any("dataclass" in ast.unparse(one) for one in node.decorator_list)
         for one in node.body:
@@ -145,7 +165,8 @@ class Copy:
     def passes(self) -> tuple[bool, str]:
         """Whether the tests pass on the copy as it is, and the first words of what failed."""
         out = self.folder / "out.txt"
-        # A fork has the libraries imported already and the program not yet: a mutant costs its tests, no start.
+        # A fork has the libraries imported already and the program not yet: a mutant costs its tests, no
+        # start.
         child = os.fork()
         if child == 0:
             with out.open("w") as file:

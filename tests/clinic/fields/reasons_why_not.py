@@ -1,4 +1,6 @@
-"""Why a field, a form, or a form at one route leaves nothing in the record: one line each, true or to be removed."""
+"""Why a field, a form, or a form at one route leaves nothing in the record: one line each, true or to be
+removed.
+"""
 
 from clinic.accounts.forms import accounts
 from clinic.audit.forms import audit, outcomes

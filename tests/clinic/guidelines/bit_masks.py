@@ -1,9 +1,9 @@
 """A second evaluator of the rule table, by bit masks, to compare the program's with.
 
-Every condition of every row and caution is one set of allowed values per fact. Here each value of each fact keeps the
-conditions it does not contradict, as the bits of a number, and the intersection is what holds. What is read from
-several facts is tabulated beforehand for every combination. So it shares the table with ``clinic/guidelines/table.py``
-and none of its code.
+Every condition of every row and caution is one set of allowed values per fact. Here each value of each fact
+keeps the conditions it does not contradict, as the bits of a number, and the intersection is what holds. What
+is read from several facts is tabulated beforehand for every combination. So it shares the table with
+``clinic/guidelines/table.py`` and none of its code.
 """
 
 from clinic.guidelines.cautions import CAUTIONS
@@ -24,7 +24,9 @@ def _infection_readings():
 
 
 def _cell_readings(table):
-    """Matrix cell of each infection reading and ischaemia grade; where a grade is missing, what all agree on."""
+    """Matrix cell of each infection reading and ischaemia grade; where a grade is missing, what all agree
+    on.
+    """
     grades = {n: (n,) for n in (1, 2, 3, 4)}
     grades |= {"3_or_4": (3, 4), MISSING: (1, 2, 3, 4)}
     readings = {}

@@ -1,8 +1,10 @@
-"""Three tables of how advice for lesions becomes advice for a limb and a person; run as a program to print them.
+"""Three tables of how advice for lesions becomes advice for a limb and a person; run as a program to print
+them.
 
     python -m tests.clinic.guidelines.combinations
 
-Each row changes some facts of the plain case of `cases.py` for its two lesions. `worn` is what the other leg wears.
+Each row changes some facts of the plain case of `cases.py` for its two lesions. `worn` is what the other leg
+wears.
 """
 
 import csv
@@ -67,11 +69,18 @@ def _read() -> list[Combination]:
     with TABLE.open(newline="") as file:
         return [
             Combination(
-                row["table"], row["name"], _facts(row["lesion_a"]), _facts(row["lesion_b"]), row["worn"],
-                row["ranked"].split(), set(row["withheld"].split()), row["noted"], row["citation"],
+                row["table"],
+                row["name"],
+                _facts(row["lesion_a"]),
+                _facts(row["lesion_b"]),
+                row["worn"],
+                row["ranked"].split(),
+                set(row["withheld"].split()),
+                row["noted"],
+                row["citation"],
             )
             for row in csv.DictReader(file)
-        ]  # fmt: skip
+        ]
 
 
 def shown(limb: LimbAdvice) -> list[str]:

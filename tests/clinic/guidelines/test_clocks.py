@@ -1,4 +1,6 @@
-"""Every clock at its edges: midnight, hours, weekends, holidays, the days the clocks change, two time zones."""
+"""Every clock at its edges: midnight, hours, weekends, holidays, the days the clocks change, two time
+zones.
+"""
 
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo

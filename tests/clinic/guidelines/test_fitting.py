@@ -19,9 +19,18 @@ def test_the_list_of_what_stays_on_is_for_all_of_it_and_nothing_else():
 
 @pytest.mark.parametrize(
     "words",
-    ["Dressing", "Padding between the toes", "base of the toes to the stated distance below the knee",
-     "colour comes back", "Stocking", "Heel fully down", "few steps tried", "Leg length evened", "Wear advice"],
-)  # fmt: skip
+    [
+        "Dressing",
+        "Padding between the toes",
+        "base of the toes to the stated distance below the knee",
+        "colour comes back",
+        "Stocking",
+        "Heel fully down",
+        "few steps tried",
+        "Leg length evened",
+        "Wear advice",
+    ],
+)
 def test_what_stays_on_asks_for_each_of_the_common_steps(words):
     assert any(words in step for step in FITTING_LISTS["stays_on"].steps)
 

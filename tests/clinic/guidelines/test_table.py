@@ -42,7 +42,9 @@ def test_missing_names_exactly_the_absent_facts_of_the_first_group(facts):
 @settings(max_examples=200)
 @given(any_facts, st.sampled_from(FIRST_GROUP))
 def test_forgetting_a_fact_never_brings_a_device_that_stays_on(facts, forgotten):
-    """Unless what is forgotten was the very refusal: wish, dressing, deformity, calf and availability do not block."""
+    """Unless what is forgotten was the very refusal: wish, dressing, deformity, calf and availability do
+    not block.
+    """
     soft = {
         "declines_non_removable",
         "needs_frequent_dressing",

@@ -101,11 +101,16 @@ def test_lesions_of_one_person_widen_the_interval():
     def width(people):
         records = [
             CaseRecord(
-                str(k), "cast", DAY, on(7), on(100), *((Ending.HEALED, on(40 + k // 2)) if k % 4 < 2 else ()),
+                str(k),
+                "cast",
+                DAY,
+                on(7),
+                on(100),
+                *((Ending.HEALED, on(40 + k // 2)) if k % 4 < 2 else ()),
                 person=people(k),
             )
             for k in range(40)
-        ]  # fmt: skip
+        ]
         point = outcomes(records, AS_OF).groups[0].incidence[0].curve[-1]
         return point.high - point.low
 

@@ -15,7 +15,8 @@ def estimate(rows):
 
 
 def test_five_ulcers_by_hand():
-    # Weeks 1 healed, 2 died, 3 still open, 4 healed, 5 open: 1/5, then 1/5 dead, S = 3/5, then 3/5 · 1/2 healed.
+    # Weeks 1 healed, 2 died, 3 still open, 4 healed, 5 open: 1/5, then 1/5 dead, S = 3/5, then 3/5 · 1/2
+    # healed.
     healed, _, death = estimate([(1, "healed"), (2, "death"), (3, None), (4, "healed"), (5, None)])
     assert healed.at(0.5) == 0.0
     assert healed.at(1) == pytest.approx(0.2)

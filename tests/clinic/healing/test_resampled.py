@@ -1,4 +1,6 @@
-"""Intervals by people: as the formula where each has one lesion, wider where lesions of one person heal alike."""
+"""Intervals by people: as the formula where each has one lesion, wider where lesions of one person heal
+alike.
+"""
 
 import numpy as np
 import pytest

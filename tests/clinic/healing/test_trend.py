@@ -14,8 +14,8 @@ MODEL = TrendModel(
 def gaussian_reference(times, radii, variances, widen):
     """The same model as one joint normal law of all states, solved as one linear system: no recursion.
 
-    Unknowns (r, v) at each time; equations: first observation (sets the level), trend prior, one pair per step with
-    its covariance, one per further observation. Returns posterior means and covariances.
+    Unknowns (r, v) at each time; equations: first observation (sets the level), trend prior, one pair per
+    step with its covariance, one per further observation. Returns posterior means and covariances.
     """
     count = len(times)
     information = np.zeros((2 * count, 2 * count))

@@ -29,11 +29,15 @@ def busy(site):
         lesion = factories.lesion(
             on=factories.limb(
                 of=factories.person(
-                    at=site, given_name=f"Quillon{n}", family_name=f"Marshwiggle{n}",
-                    record_number=f"ZZ-77{n}", telephone=f"000 777 {n}", birth_date="1951-02-03",
+                    at=site,
+                    given_name=f"Quillon{n}",
+                    family_name=f"Marshwiggle{n}",
+                    record_number=f"ZZ-77{n}",
+                    telephone=f"000 777 {n}",
+                    birth_date="1951-02-03",
                 )
             )
-        )  # fmt: skip
+        )
         who = lesion.limb.person
         people.append(who)
         factories.visit(
@@ -41,16 +45,23 @@ def busy(site):
         )
         factories.red_flag(of=who)
         factories.prescription(
-            of=lesion.limb, device_class="total_contact_cast", sealed_on=today - timedelta(days=9),
-            open_by=today - timedelta(days=2), reason="secret reason",
-        )  # fmt: skip
+            of=lesion.limb,
+            device_class="total_contact_cast",
+            sealed_on=today - timedelta(days=9),
+            open_by=today - timedelta(days=2),
+            reason="secret reason",
+        )
         Look.objects.create(
             lesion=lesion, asked_at=timezone.now(), question="secret question", created_by=factories.author()
         )
         Referral.objects.create(
-            person=who, to="vascular", urgency="immediate", because="secret because", made_at=timezone.now(),
+            person=who,
+            to="vascular",
+            urgency="immediate",
+            because="secret because",
+            made_at=timezone.now(),
             created_by=factories.author(),
-        )  # fmt: skip
+        )
     return people
 
 
@@ -58,9 +69,11 @@ def test_counts_and_links_are_told(busy, site):
     text = digest(base_url="https://clinic.example/")
     for words in (
         "3 sealed devices past their day: https://clinic.example/today/",
-        "3 red flags unanswered", "3 referrals not reached", "3 visits overdue",
+        "3 red flags unanswered",
+        "3 referrals not reached",
+        "3 visits overdue",
         "3 looks waiting for an answer: https://clinic.example/review/",
-    ):  # fmt: skip
+    ):
         assert words in text
     assert f"?site={site.pk}" in text
 

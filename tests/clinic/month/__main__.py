@@ -1,4 +1,6 @@
-"""`python -m tests.clinic.month [people] [days] [seed]`: a month as large as one likes, its counts printed."""
+"""`python -m tests.clinic.month [people] [days] [seed]`: a month as large as one likes, its counts
+printed.
+"""
 
 import os
 import sys

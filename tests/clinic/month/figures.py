@@ -22,8 +22,11 @@ class Figures:
     twice: list[str] = field(default_factory=list)
 
     def table(self) -> str:
-        lines = [f"{self.moments} moments compared: {len(self.missing)} rows missing, {len(self.wrong)} wrong, "
-                 f"{len(self.twice)} said twice"]  # fmt: skip
+        lines = [
+            f"{self.moments} moments compared: {len(self.missing)} rows missing, {len(self.wrong)} "
+            "wrong, "
+            f"{len(self.twice)} said twice"
+        ]
         lines += [
             f"  {name:<10} {self.rows[name]:>6} rows, {self.entered[name]:>4} came onto it"
             for name in self.rows
@@ -39,10 +42,16 @@ def shown_rows(lists: TodayLists) -> Iterator[tuple[str, int]]:
     """List and person of every row the program shows."""
     morning = lists.morning
     for name, part in (
-        ("sealed", morning.sealed), ("flag", morning.flags), ("referral", morning.referrals),
-        ("no_date", morning.no_date), ("look", morning.looks), ("overdue", lists.overdue), ("due", lists.due),
-        ("coming", lists.coming), ("remission", lists.remission),
-    ):  # fmt: skip
+        ("sealed", morning.sealed),
+        ("flag", morning.flags),
+        ("referral", morning.referrals),
+        ("no_date", morning.no_date),
+        ("look", morning.looks),
+        ("overdue", lists.overdue),
+        ("due", lists.due),
+        ("coming", lists.coming),
+        ("remission", lists.remission),
+    ):
         yield from ((name, row.person.pk) for row in part)
     yield from ((CONTACT_NAMES[row.asks[0].message.id], row.person.pk) for row in morning.contacts)
 

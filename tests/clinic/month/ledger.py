@@ -1,6 +1,8 @@
-"""What the lists should say, kept on a pad: plain dates and counts, none of the program's own clocks or queries.
+"""What the lists should say, kept on a pad: plain dates and counts, none of the program's own clocks or
+queries.
 
-One working day is counted here the slow way, by walking open minutes; the program computes it from the calendar.
+One working day is counted here the slow way, by walking open minutes; the program computes it from the
+calendar.
 """
 
 from __future__ import annotations

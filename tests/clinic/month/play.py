@@ -1,4 +1,6 @@
-"""A month of an invented clinic through the services: sixty people, and each day's lists held against the pad."""
+"""A month of an invented clinic through the services: sixty people, and each day's lists held against the
+pad.
+"""
 
 from __future__ import annotations
 
@@ -147,9 +149,13 @@ class Month:
         with at(day, 10, 1):
             healed_on = day - timedelta(days=80)
             factories.lesion(
-                on=limb, first_seen_on=day - timedelta(days=200), state="healed", outcome="healed",
-                closed_on=day - timedelta(days=100), confirmed_on=healed_on,
-            )  # fmt: skip
+                on=limb,
+                first_seen_on=day - timedelta(days=200),
+                state="healed",
+                outcome="healed",
+                closed_on=day - timedelta(days=100),
+                confirmed_on=healed_on,
+            )
             card.healed_on = healed_on
             booked = day + timedelta(days=12) if card.pk % 2 else None
             factories.visit(of=who, on=healed_on, next_on=booked)
@@ -252,7 +258,9 @@ class Month:
             self._seal(card, day)
 
     def _seal(self, card: Card, day: date) -> None:
-        """Seal what is not sealed; the day to open is a week off, and a later next date comes forward to it."""
+        """Seal what is not sealed; the day to open is a week off, and a later next date comes forward to
+        it.
+        """
         device = Prescription.objects.filter(limb__person=card.pk, stopped_on=None).first()
         if device is None or card.flags:
             return
@@ -362,9 +370,12 @@ class Month:
         if roll < 0.003 and card.open_lesions == 1:
             lesion = self._open(card)[0]
             closure.lesion_end(
-                by=self.podiatrist, lesion=lesion, outcome="minor_amputation", ended_on=day,
+                by=self.podiatrist,
+                lesion=lesion,
+                outcome="minor_amputation",
+                ended_on=day,
                 expected_version=lesion.version,
-            )  # fmt: skip
+            )
             card.open_lesions = 0
             self._count("lesions ended")
         return False

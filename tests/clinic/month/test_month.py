@@ -1,4 +1,6 @@
-"""Every overdue device, open flag, unreached referral, missed visit and undated lesion on its list on its day."""
+"""Every overdue device, open flag, unreached referral, missed visit and undated lesion on its list on its
+day.
+"""
 
 import pytest
 

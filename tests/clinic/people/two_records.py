@@ -28,7 +28,9 @@ from tests import factories
 
 
 def record(site, *, side="left", days_ago=0, place="mth_2", device=True, plan=False, **fields):
-    """A person with a row of many kinds: one lesion on one side, seen twice, with or without a running device."""
+    """A person with a row of many kinds: one lesion on one side, seen twice, with or without a running
+    device.
+    """
     person = factories.person(at=site, **fields)
     feet = {one: factories.limb(of=person, side=one) for one in ("left", "right")}
     author, today = factories.author(), timezone.localdate()
@@ -48,14 +50,25 @@ def record(site, *, side="left", days_ago=0, place="mth_2", device=True, plan=Fa
         person=person, tried_at=timezone.now(), how="letter", result="reached", created_by=author
     )
     Referral.objects.create(
-        person=person, lesion=lesion, to="vascular", urgency="planned", because="test", made_at=timezone.now(),
+        person=person,
+        lesion=lesion,
+        to="vascular",
+        urgency="planned",
+        because="test",
+        made_at=timezone.now(),
         created_by=author,
-    )  # fmt: skip
+    )
     PhotoConsent.objects.create(person=person, given_on=day, created_by=author)
     Photo.objects.create(
-        lesion=lesion, visit=visit, taken_on=day, file="photos/none.jpg", sha256="0" * 64, width_px=1, height_px=1,
+        lesion=lesion,
+        visit=visit,
+        taken_on=day,
+        file="photos/none.jpg",
+        sha256="0" * 64,
+        width_px=1,
+        height_px=1,
         created_by=author,
-    )  # fmt: skip
+    )
     Look.objects.create(lesion=lesion, asked_at=timezone.now(), question="test", created_by=author)
     ReviewNote.objects.create(
         lesion=lesion, seen_on=today, concern="slow", note="Seen with the family.", created_by=author
@@ -64,9 +77,14 @@ def record(site, *, side="left", days_ago=0, place="mth_2", device=True, plan=Fa
         worn = factories.prescription(of=feet[side], lesions=[lesion], fitted_on=day)
         Fitting.objects.create(prescription=worn, fitted_on=day, created_by=author)
         line = DecisionLine(
-            limb=feet[side], prescription=worn, kind="signed", decided_on=day, who="test", sentence="Chosen.",
+            limb=feet[side],
+            prescription=worn,
+            kind="signed",
+            decided_on=day,
+            who="test",
+            sentence="Chosen.",
             created_by=author,
-        )  # fmt: skip
+        )
         line.digest = line.computed_digest()
         line.save()
     if plan:
@@ -77,9 +95,15 @@ def record(site, *, side="left", days_ago=0, place="mth_2", device=True, plan=Fa
 
 def relief_plan():
     return ReliefPlan.objects.create(
-        code=f"M{ReliefPlan.objects.count():05d}", side="left", spec={}, result={}, sha256="0" * 64,
-        core_version="test", created_at=timezone.now(), made_by="test",
-    )  # fmt: skip
+        code=f"M{ReliefPlan.objects.count():05d}",
+        side="left",
+        spec={},
+        result={},
+        sha256="0" * 64,
+        core_version="test",
+        created_at=timezone.now(),
+        made_by="test",
+    )
 
 
 def _values(row):
@@ -114,9 +138,16 @@ def twice(site):
         site, given_name="Alma", family_name="Reed", birth_date=date(1950, 3, 4), allergies="penicillin"
     )
     emptied = record(
-        site, side="right", days_ago=1, given_name="Alma", family_name="Read", birth_date=date(1950, 4, 3),
-        telephone="000 55 77", allergies="latex", interpreter=True,
-    )  # fmt: skip
+        site,
+        side="right",
+        days_ago=1,
+        given_name="Alma",
+        family_name="Read",
+        birth_date=date(1950, 4, 3),
+        telephone="000 55 77",
+        allergies="latex",
+        interpreter=True,
+    )
     return Person.objects.get(pk=kept.pk), Person.objects.get(pk=emptied.pk)
 
 

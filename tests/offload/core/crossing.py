@@ -1,8 +1,10 @@
-"""Which cut relieves more at which weight, as a table and a picture. `python -m tests.offload.core.crossing [PICTURE]`
+"""Which cut relieves more at which weight, as a table and a picture. `python -m tests.offload.core.crossing
+[PICTURE]`
 
-The demonstration stack (3 / 6 / 6 mm), one lesion of 20 mm under metatarsal heads 2 and 3, the reference map. Two load
-assumptions: push-off (1.1 body weights on the forefoot and toes) and mid-stance (1.0 on the whole print). The trade cuts
-the base from 90 kg on (common practice, no source): the direction should agree, the figure need not.
+The demonstration stack (3 / 6 / 6 mm), one lesion of 20 mm under metatarsal heads 2 and 3, the reference map.
+Two load assumptions: push-off (1.1 body weights on the forefoot and toes) and mid-stance (1.0 on the whole
+print). The trade cuts the base from 90 kg on (common practice, no source): the direction should agree, the
+figure need not.
 """
 
 from __future__ import annotations
@@ -43,7 +45,9 @@ def lesion(weight: float, cut: str, tissue: float, case: str, cell: float = 2.5)
 
 
 def crossing(tissue: float, case: str, low: float = 25.0, high: float = 250.0) -> float | None:
-    """Weight [kg] from which the base cut leaves the lower peak; 0 if from the lower limit on, None if not up to the upper."""
+    """Weight [kg] from which the base cut leaves the lower peak; 0 if from the lower limit on, None if
+    not up to the upper.
+    """
 
     def gain(weight: float) -> float:
         base, middle = (lesion(weight, cut, tissue, case, 5.0).peak_after for cut in ("base", "middle"))

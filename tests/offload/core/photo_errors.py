@@ -1,9 +1,9 @@
 """Where the error of an area comes from, on rendered photographs of known truth.
 
-`python -m tests.offload.core.photo_errors [scenes]` prints it by tilt and by size. Columns: what the photograph adds (card
-found by the program, exact outline), what the hand adds (true corners, an outline that wanders by one pixel of the photo, about
-0.23 mm), both, both with the picture held twice as near on the screen (the same hand wanders by half as much of the
-wound), and a ruler instead of the card.
+`python -m tests.offload.core.photo_errors [scenes]` prints it by tilt and by size. Columns: what the
+photograph adds (card found by the program, exact outline), what the hand adds (true corners, an outline that
+wanders by one pixel of the photo, about 0.23 mm), both, both with the picture held twice as near on the
+screen (the same hand wanders by half as much of the wound), and a ruler instead of the card.
 """
 
 import sys
@@ -24,7 +24,8 @@ WANDER = 1.0  # [px] of the photo
 def errors(tilt, count):
     """Absolute area errors [%] of every scene by kind, and the true areas [mm²].
 
-    A wandering ring that crosses itself is refused, as the program refuses a hand's: it has no area and counts nowhere.
+    A wandering ring that crosses itself is refused, as the program refuses a hand's: it has no area and
+    counts nowhere.
     """
     found, areas = [], []
     for number in range(count):

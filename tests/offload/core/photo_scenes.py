@@ -1,4 +1,6 @@
-"""Rendered photographs with a known truth: a wound and a reference card in one plane, seen by a pinhole camera."""
+"""Rendered photographs with a known truth: a wound and a reference card in one plane, seen by a pinhole
+camera.
+"""
 
 from __future__ import annotations
 
@@ -52,7 +54,9 @@ def scene(
     card: str = "#e8e6df",
     skin: tuple[int, int, int] = (205, 160, 138),
 ) -> Scene:
-    """A wound of 3 to 12 mm radius beside a card, the camera tilted by degrees about an axis of any direction."""
+    """A wound of 3 to 12 mm radius beside a card, the camera tilted by degrees about an axis of any
+    direction.
+    """
     rng = np.random.default_rng(seed)
     middle = np.array(PLANE) / 2
     ring = blob(rng, rng.uniform(3.0, 12.0)) + middle + rng.uniform(-6, 6, 2) + (0, -26)

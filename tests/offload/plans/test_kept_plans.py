@@ -22,9 +22,10 @@ from tests.offload.plans.test_keeping import draft, spec
 pytestmark = pytest.mark.django_db
 
 
-# --- a kept plan is drawn under the policy it was kept with ------------------------------------------------------
-#: Two lesions near each other and the edge, one with a corner, at a weight between two thresholds: the cut follows
-#: every rule of the policy that shapes it.
+# --- a kept plan is drawn under the policy it was kept with
+# ------------------------------------------------------
+#: Two lesions near each other and the edge, one with a corner, at a weight between two thresholds: the cut
+#: follows every rule of the policy that shapes it.
 POLICY_SENSITIVE = {
     "body_weight_kg": 95,
     "lesions": [
@@ -49,7 +50,9 @@ SHAPES_THE_CUT = {"weight_threshold", "least_web", "edge_strip", "blade_radius"}
 
 @pytest.fixture
 def one_effort(monkeypatch):
-    """What is kept and what is drawn are solved on the same cells, so that their figures can be held together."""
+    """What is kept and what is drawn are solved on the same cells, so that their figures can be held
+    together.
+    """
     effort = Effort(5.0, ranges=False, others=False, watch=False)
     monkeypatch.setattr(plans, "FULL", effort)
     monkeypatch.setattr(plans, "DRAWN", effort)
@@ -119,7 +122,8 @@ def test_a_plan_is_laid_on_its_insole_and_its_policy_decided_once(monkeypatch):
     assert sorted(asked) == ["decide", "faults_of_lesions"]
 
 
-# --- what stops a signature is said by the check -----------------------------------------------------------------
+# --- what stops a signature is said by the check
+# -----------------------------------------------------------------
 @pytest.mark.parametrize("weight", [82, 300])
 def test_no_name_of_a_check_decides_whether_it_stops_a_signature(weight):
     own = tuple(

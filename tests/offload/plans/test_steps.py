@@ -135,14 +135,28 @@ def test_a_replaced_plan_is_not_cut():
 def test_a_measured_pair_keeps_the_prediction_of_its_day():
     plan = signed(draft())
     row = measurements.plan_measured(
-        plan=plan, label="A", measured_on=DAY(), without_kpa=280, with_kpa=150, from_map=False, note="",
-        made_by="P", at=timezone.now(),
-    )  # fmt: skip
+        plan=plan,
+        label="A",
+        measured_on=DAY(),
+        without_kpa=280,
+        with_kpa=150,
+        from_map=False,
+        note="",
+        made_by="P",
+        at=timezone.now(),
+    )
     lesion = plan.result["pressure"]["lesions"][0]
     assert row.predicted_after_kpa == lesion["peak_after_kpa"]
     assert row.difference == 150 - lesion["peak_after_kpa"]
     with pytest.raises(PlanRefused, match="no prediction"):
         measurements.plan_measured(
-            plan=plan, label="Z", measured_on=DAY(), without_kpa=280, with_kpa=150, from_map=False, note="",
-            made_by="P", at=timezone.now(),
-        )  # fmt: skip
+            plan=plan,
+            label="Z",
+            measured_on=DAY(),
+            without_kpa=280,
+            with_kpa=150,
+            from_map=False,
+            note="",
+            made_by="P",
+            at=timezone.now(),
+        )

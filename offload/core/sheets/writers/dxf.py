@@ -35,13 +35,13 @@ def write_dxf(drawing: Drawing) -> bytes:
     Returns
     -------
     bytes
-        The file. Closed paths are closed LWPOLYLINE entities that do not repeat their first point, open ones are
-        open; coordinates are written with every digit they have.
+        The file. Closed paths are closed LWPOLYLINE entities that do not repeat their first point, open ones
+        are open; coordinates are written with every digit they have.
 
     Notes
     -----
-    A cutter follows lines: hatches are left out, and so are pen widths and shades. Dashed pens become the DASHED
-    line type, which a viewer may show or not; what a line means is said by its layer.
+    A cutter follows lines: hatches are left out, and so are pen widths and shades. Dashed pens become the
+    DASHED line type, which a viewer may show or not; what a line means is said by its layer.
     """
     with _option_lock:
         before = ezdxf.options.write_fixed_meta_data_for_testing

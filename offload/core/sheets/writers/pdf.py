@@ -37,9 +37,9 @@ def write_pdf(drawings: Sequence[Drawing]) -> bytes:
 
     Notes
     -----
-    1 mm = 72/25.4 points. `PrintScaling None` (ISO 32000-1, table 150) is only a wish to the viewer: the check
-    bars on the sheet are what decides. The built-in fonts cover Western European letters; others lose their marks
-    or become `?`, and the page then says so.
+    1 mm = 72/25.4 points. `PrintScaling None` (ISO 32000-1, table 150) is only a wish to the viewer: the
+    check bars on the sheet are what decides. The built-in fonts cover Western European letters; others lose
+    their marks or become `?`, and the page then says so.
     """
     if not drawings:
         raise ReliefError("pdf: no drawing given, at least 1 is needed")

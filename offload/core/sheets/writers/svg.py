@@ -25,13 +25,16 @@ def write_svg(drawing: Drawing) -> bytes:
 
     Notes
     -----
-    `width` and `height` are in mm and the view box has the same figures. Only presentation attributes are used, no
-    `style`, so a strict content security policy lets it pass; ink is `currentColor`, so it follows the page's theme.
-    Ids carry a digest of the drawing: several drawings can stand in one page.
+    `width` and `height` are in mm and the view box has the same figures. Only presentation attributes are
+    used, no `style`, so a strict content security policy lets it pass; ink is `currentColor`, so it follows
+    the page's theme. Ids carry a digest of the drawing: several drawings can stand in one page.
     """
     prefix = "h" + hashlib.sha256(repr(drawing).encode()).hexdigest()[:8]
     height = drawing.height
-    size = f'width="{_n(drawing.width)}mm" height="{_n(height)}mm" viewBox="0 0 {_n(drawing.width)} {_n(height)}"'
+    size = (
+        f'width="{_n(drawing.width)}mm" height="{_n(height)}mm" viewBox="0 0 {_n(drawing.width)} '
+        f'{_n(height)}"'
+    )
     out = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} role="img" aria-label={quoteattr(drawing.title)}'
         ' fill="none" stroke-linecap="round" stroke-linejoin="round">',
@@ -77,9 +80,8 @@ def _pattern(hatch: Hatch, prefix: str) -> str:
     for x, y, radius in tile.dots:
         marks.append(f'<circle cx="{_n(x)}" cy="{_n(s - y)}" r="{_n(radius)}" fill="currentColor"/>')
     return (
-        f'<pattern id="{prefix}-{hatch.value}" width="{_n(s)}" height="{_n(s)}" patternUnits="userSpaceOnUse">'
-        + "".join(marks)
-        + "</pattern>"
+        f'<pattern id="{prefix}-{hatch.value}" width="{_n(s)}" height="{_n(s)}" '
+        'patternUnits="userSpaceOnUse">' + "".join(marks) + "</pattern>"
     )
 
 

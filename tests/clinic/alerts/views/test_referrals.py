@@ -16,9 +16,13 @@ def stamp(hours_ago):
 @pytest.fixture
 def referral(person, staff):
     return Referral.objects.create(
-        person=person, to="vascular", urgency="planned", because="no pulse felt",
-        made_at=timezone.now() - timedelta(hours=72), created_by=staff,
-    )  # fmt: skip
+        person=person,
+        to="vascular",
+        urgency="planned",
+        because="no pulse felt",
+        made_at=timezone.now() - timedelta(hours=72),
+        created_by=staff,
+    )
 
 
 def test_made_by_the_page_and_then_followed_up(as_staff, person):
@@ -93,8 +97,12 @@ def test_a_manager_reads_but_writes_nothing(as_manager, person, referral):
 def test_another_site_is_not_there(as_staff, other_site):
     stranger = factories.person(at=other_site)
     theirs = Referral.objects.create(
-        person=stranger, to="other", urgency="planned", because="x", made_at=timezone.now(),
+        person=stranger,
+        to="other",
+        urgency="planned",
+        because="x",
+        made_at=timezone.now(),
         created_by=factories.author(),
-    )  # fmt: skip
+    )
     assert as_staff.get(f"/referrals/{theirs.pk}/").status_code == 404
     assert as_staff.get(f"/people/{stranger.pk}/referrals/new/").status_code == 404

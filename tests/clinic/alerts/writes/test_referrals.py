@@ -18,9 +18,16 @@ def hours_ago(hours):
 
 def make(person, by, **fields):
     return referral_make(
-        by=by, person=person,
-        **{"to": "vascular", "urgency": "planned", "because": "no pulse felt", "made_at": hours_ago(48), **fields},
-    )  # fmt: skip
+        by=by,
+        person=person,
+        **{
+            "to": "vascular",
+            "urgency": "planned",
+            "because": "no pulse felt",
+            "made_at": hours_ago(48),
+            **fields,
+        },
+    )
 
 
 def follow(referral, by, **fields):
@@ -82,9 +89,14 @@ def test_a_stale_page_overwrites_nothing(person, staff):
     follow(made, staff, result="seen and sent back")
     with pytest.raises(Conflict):
         referral_follow(
-            by=staff, referral=made, reached_at=None, accepted_at=None, seen_on=None, result="other",
+            by=staff,
+            referral=made,
+            reached_at=None,
+            accepted_at=None,
+            seen_on=None,
+            result="other",
             expected_version=1,
-        )  # fmt: skip
+        )
     made.refresh_from_db()
     assert made.result == "seen and sent back"
 

@@ -13,9 +13,14 @@ PARTS = ("first", "lower_dated", "lower_ticked", "departed", "unjudged")
 
 def figure(key, count, of=None, interval=None, suppressed=False):
     return {
-        "key": key, "words": key, "count": None if suppressed else count, "of": of, "suppressed": suppressed,
-        "percent": None if suppressed or not of else round(100 * count / of, 1), "interval_95": interval,
-    }  # fmt: skip
+        "key": key,
+        "words": key,
+        "count": None if suppressed else count,
+        "of": of,
+        "suppressed": suppressed,
+        "percent": None if suppressed or not of else round(100 * count / of, 1),
+        "interval_95": interval,
+    }
 
 
 def report(counts, hidden=()):
@@ -25,10 +30,17 @@ def report(counts, hidden=()):
     ]
     figures.append(figure("agreed", sum(counts[:3]), sum(counts[:4]) or None, [60.0, 90.0]))
     return {
-        "sites": ["Alder Lane"], "since": date(2026, 1, 1), "until": date(2026, 6, 30), "made_on": date(2026, 7, 1),
-        "notice": "Supports licensed judgement", "figures": figures, "harm_per_100_device_weeks": {},
-        "recurrence": [], "median_to_device": "3 days", "definitions": {},
-    }  # fmt: skip
+        "sites": ["Alder Lane"],
+        "since": date(2026, 1, 1),
+        "until": date(2026, 6, 30),
+        "made_on": date(2026, 7, 1),
+        "notice": "Supports licensed judgement",
+        "figures": figures,
+        "harm_per_100_device_weeks": {},
+        "recurrence": [],
+        "median_to_device": "3 days",
+        "definitions": {},
+    }
 
 
 def page(value):

@@ -72,14 +72,23 @@ def test_a_visit_with_an_open_lesion_and_no_measurement_is_owed(site, lesion):
 
 def test_a_photo_owes_a_scale_until_one_is_marked(site, lesion):
     photo = Photo.objects.create(
-        lesion=lesion, taken_on=ago(2), file="photos/x.jpg", sha256="0" * 64, width_px=1, height_px=1,
+        lesion=lesion,
+        taken_on=ago(2),
+        file="photos/x.jpg",
+        sha256="0" * 64,
+        width_px=1,
+        height_px=1,
         created_by=factories.author(),
-    )  # fmt: skip
+    )
     assert owed(site)["scale"] == (1, 1)
     PhotoScale.objects.create(
-        photo=photo, reference="ruler", marks_px=[[0, 0], [1, 1]], matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
-        error_percent=5, created_by=factories.author(),
-    )  # fmt: skip
+        photo=photo,
+        reference="ruler",
+        marks_px=[[0, 0], [1, 1]],
+        matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
+        error_percent=5,
+        created_by=factories.author(),
+    )
     assert owed(site)["scale"] == (0, 1)
 
 

@@ -42,8 +42,12 @@ def scene(site, other_site, podiatrist):
     moved.counts_for = site
     moved.save()
     factories.transfer(
-        of=moved.limb.person, to=other_site, from_site=site, state=TransferState.ACCEPTED, answered_at=timezone.now()
-    )  # fmt: skip
+        of=moved.limb.person,
+        to=other_site,
+        from_site=site,
+        state=TransferState.ACCEPTED,
+        answered_at=timezone.now(),
+    )
     for at, by in ((site, podiatrist), (other_site, None)):
         lesion, device = case(at, days_ago=63, **({"signed_by": by} if by else {}))
         factories.visit(of=lesion.limb.person, on=ago(50), fall=True, other_foot="problem")

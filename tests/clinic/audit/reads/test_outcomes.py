@@ -50,9 +50,14 @@ def test_time_runs_from_the_first_fitting_to_the_day_found_closed(site):
 def test_a_lesion_stays_under_its_first_device_and_one_prescribed_but_not_fitted_does_not_count(site):
     found = lesion(site, stopped=60, **healed(20))
     factories.prescription(
-        of=found.limb, lesions=[found], device_class="ankle_high_removable", prescribed_on=AGO(60),
-        fitted_on=AGO(60), stopped_on=AGO(50), stop_reason="changed",
-    )  # fmt: skip
+        of=found.limb,
+        lesions=[found],
+        device_class="ankle_high_removable",
+        prescribed_on=AGO(60),
+        fitted_on=AGO(60),
+        stopped_on=AGO(50),
+        stop_reason="changed",
+    )
     never = lesion(site, fitted=None)
     factories.prescription(of=never.limb, lesions=[never], prescribed_on=AGO(100))
     assert [(line.name, line.n) for line in asked(site).lines] == [
@@ -152,9 +157,13 @@ def graded(site, *, place="plantar_hallux", cm2=0.5, pulses="present", felt=10, 
     found = lesion(site, place=place, **fields)
     limb = found.limb
     factories.finding(
-        of=limb, found_on=found.first_seen_on, dorsalis_pedis=pulses, posterior_tibial=pulses,
-        monofilament_tested=10, monofilament_felt=felt,
-    )  # fmt: skip
+        of=limb,
+        found_on=found.first_seen_on,
+        dorsalis_pedis=pulses,
+        posterior_tibial=pulses,
+        monofilament_tested=10,
+        monofilament_felt=felt,
+    )
     visit = limb.person.visits.get(visited_on=found.first_seen_on)
     factories.measurement(at=visit, of=found, cm2=cm2, depth=depth, infection_looked=True, infection_grade=1)
     return found
@@ -178,9 +187,13 @@ def test_what_was_found_later_does_not_change_the_severity_when_first_seen(site)
     later = factories.visit(of=found.limb.person, on=AGO(90))
     factories.measurement(at=later, of=found, cm2=9.0, depth="bone", infection_looked=True, infection_grade=4)
     factories.finding(
-        of=found.limb, found_on=AGO(90), dorsalis_pedis="absent", posterior_tibial="absent",
-        monofilament_tested=10, monofilament_felt=0,
-    )  # fmt: skip
+        of=found.limb,
+        found_on=AGO(90),
+        dorsalis_pedis="absent",
+        posterior_tibial="absent",
+        monofilament_tested=10,
+        monofilament_felt=0,
+    )
     (line,) = asked(site, "severity").lines
     assert line.name == "SINBAD under 3"
 
@@ -220,9 +233,12 @@ def test_an_interval_is_by_people(site):
             on=one.limb, first_seen_on=one.first_seen_on, label="B", **(healed(43) if k % 2 else {})
         )
         factories.prescription(
-            of=factories.limb(of=one.limb.person, side="right"), lesions=[twin],
-            device_class="total_contact_cast", prescribed_on=AGO(113), fitted_on=AGO(113),
-        )  # fmt: skip
+            of=factories.limb(of=one.limb.person, side="right"),
+            lesions=[twin],
+            device_class="total_contact_cast",
+            prescribed_on=AGO(113),
+            fitted_on=AGO(113),
+        )
     (line,) = asked(site).lines
     week, share, ends = line.healed_at[0]
     assert (week, line.n, share) == (12, 12, pytest.approx(50.0))

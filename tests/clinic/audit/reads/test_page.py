@@ -66,9 +66,14 @@ def test_parts_of_one_whole_add_up(site):
     got = counts(site)
     assert got["agreed"] + got["departed"] + got["unjudged"] == got["all"]
     parts = {
-        "part": "all", "four_week": "lesions", "review": "all", "lesion12": "arrived", "episode12": "episodes",
-        "after": "healed", "assessed": "episodes",
-    }  # fmt: skip
+        "part": "all",
+        "four_week": "lesions",
+        "review": "all",
+        "lesion12": "arrived",
+        "episode12": "episodes",
+        "after": "healed",
+        "assessed": "episodes",
+    }
     for family, whole in parts.items():
         assert sum(n for key, n in got.items() if key.startswith(f"{family}.")) == got[whole], family
     outcomes = [n for key, n in got.items() if key.startswith("outcome.every.") and not key.endswith(".all")]
@@ -86,13 +91,17 @@ def test_a_lesion_counts_by_its_first_fitted_device(site):
     first.stopped_on, first.stop_reason = ago(40), "changed"
     first.save()
     factories.prescription(
-        of=lesion.limb, lesions=[lesion], device_class="ankle_high_removable",
-        prescribed_on=ago(40), fitted_on=ago(40),
-    )  # fmt: skip
+        of=lesion.limb,
+        lesions=[lesion],
+        device_class="ankle_high_removable",
+        prescribed_on=ago(40),
+        fitted_on=ago(40),
+    )
     got = counts(site)
     assert got["all"] == 2
     assert got["lesions"] == got["outcome.total_contact_cast.open"] == 1
-    # Filtered to the later class, and with the first before the period, it still stands with its first device.
+    # Filtered to the later class, and with the first before the period, it still stands with its first
+    # device.
     assert counts(site, device_class="ankle_high_removable")["outcome.total_contact_cast.open"] == 1
     assert counts(site, since=ago(50))["outcome.total_contact_cast.open"] == 1
 
@@ -149,15 +158,23 @@ def test_a_lesion_closed_before_day_35_owes_no_area(site):
     assert counts(site)["four_week.not_due"] == 1
 
 
-@pytest.mark.parametrize(("state", "attendance", "in_time"), [
-    ("stands", "came", 1), ("in_error", "came", 0), ("stands", "did_not_come", 0),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("state", "attendance", "in_time"),
+    [
+        ("stands", "came", 1),
+        ("in_error", "came", 0),
+        ("stands", "did_not_come", 0),
+    ],
+)
 def test_only_a_visit_that_was_made_and_stands_is_a_review(site, state, attendance, in_time):
     lesion, p = case(site)
     factories.visit(
-        of=lesion.limb.person, on=p.fitted_on + timedelta(days=4), state=state, attendance=attendance,
+        of=lesion.limb.person,
+        on=p.fitted_on + timedelta(days=4),
+        state=state,
+        attendance=attendance,
         error_reason="wrong person" if state == "in_error" else "",
-    )  # fmt: skip
+    )
     assert counts(site)["review.in_time"] == in_time
 
 

@@ -150,11 +150,15 @@ def test_the_chain_keeps_the_filter_of_an_export_in_words(as_manager, podiatrist
         ("weighed", lambda who: factories.weight(of=who), "weighed the person."),
         ("corrected", lambda who: factories.visit(of=who), "corrected a visit."),
         ("examined", lambda who: factories.finding(of=factories.limb(of=who)), "examined a limb."),
-        ("measured", lambda who: factories.measurement(
-            at=factories.visit(of=who), of=factories.lesion(on=factories.limb(of=who))
-        ), "measured a measurement."),
+        (
+            "measured",
+            lambda who: factories.measurement(
+                at=factories.visit(of=who), of=factories.lesion(on=factories.limb(of=who))
+            ),
+            "measured a measurement.",
+        ),
     ],
-)  # fmt: skip
+)
 def test_any_noun_of_the_record_makes_a_sentence(as_manager, staff, person, verb, make, words):
     with transaction.atomic():
         audit.record(by=staff, site=person.site, verb=verb, target=make(person))

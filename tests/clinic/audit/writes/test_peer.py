@@ -60,8 +60,14 @@ def test_two_others_read_each_choice_once(drawn, readers, podiatrist, manager):
 
 
 def test_the_result_waits_for_all_and_gives_kappa(drawn, readers, site):
-    opinions = [("same", "same"), ("same", "acceptable"), ("not_justified", "not_justified"),
-                ("acceptable", "acceptable"), ("same", "same"), ("acceptable", "same")]  # fmt: skip
+    opinions = [
+        ("same", "same"),
+        ("same", "acceptable"),
+        ("not_justified", "not_justified"),
+        ("acceptable", "acceptable"),
+        ("same", "same"),
+        ("acceptable", "same"),
+    ]
     for n, case in enumerate(drawn.cases.order_by("position")):
         assert peer_result(drawn) is None
         for who, opinion in zip(readers[:2], opinions[n], strict=True):

@@ -24,17 +24,28 @@ pytestmark = pytest.mark.django_db
 
 def traced_twice(lesion, by, first, second, blind=True):
     photo = Photo.objects.create(
-        lesion=lesion, taken_on=timezone.localdate(), file="photos/none.jpg", sha256="0" * 64,
-        width_px=9, height_px=9, created_by=by,
-    )  # fmt: skip
+        lesion=lesion,
+        taken_on=timezone.localdate(),
+        file="photos/none.jpg",
+        sha256="0" * 64,
+        width_px=9,
+        height_px=9,
+        created_by=by,
+    )
     scale = PhotoScale.objects.create(
         photo=photo, reference="card", marks_px=[], matrix=[], error_percent=1, created_by=by
     )
     for area in (first, second):
         Trace.objects.create(
-            scale=scale, outline_mm=[], area_mm2=area, perimeter_mm=1, length_mm=1, width_mm=1, blind=blind,
+            scale=scale,
+            outline_mm=[],
+            area_mm2=area,
+            perimeter_mm=1,
+            length_mm=1,
+            width_mm=1,
+            blind=blind,
             created_by=by,
-        )  # fmt: skip
+        )
 
 
 @pytest.fixture

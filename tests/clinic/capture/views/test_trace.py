@@ -161,9 +161,13 @@ def test_the_plot_of_repeats_draws_the_mean_difference_and_its_limits_where_the_
     page = as_staff.get("/repeatability/").content.decode()
     assert 'class="bias"' not in page, "one pair has no limits"
     other = PhotoScale.objects.create(
-        photo=scale.photo, reference="card", marks_px=scale.marks_px, matrix=scale.matrix, error_percent=1,
+        photo=scale.photo,
+        reference="card",
+        marks_px=scale.marks_px,
+        matrix=scale.matrix,
+        error_percent=1,
         created_by=scale.created_by,
-    )  # fmt: skip
+    )
     for area in (100, 90):
         Trace.objects.create(
             scale=other,

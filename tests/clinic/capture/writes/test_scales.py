@@ -1,4 +1,6 @@
-"""A photo is brought to scale, traced, and its imprint laid on the insole; what is not good enough is refused."""
+"""A photo is brought to scale, traced, and its imprint laid on the insole; what is not good enough is
+refused.
+"""
 
 import io
 from decimal import Decimal

@@ -1,4 +1,6 @@
-"""Hostile and broken uploads: refused in one sentence or cleaned; never a crash, never metadata, never much memory."""
+"""Hostile and broken uploads: refused in one sentence or cleaned; never a crash, never metadata, never
+much memory.
+"""
 
 from __future__ import annotations
 

@@ -37,13 +37,22 @@ def healed(limb, **fields):
 def test_device_weeks_failures_footwear_and_remission(limb, as_podiatrist):
     past = healed(limb)
     failed = factories.prescription(
-        of=limb, lesions=[past], device_class="ankle_high_removable", prescribed_on=ago(400),
-        fitted_on=ago(400), stopped_on=ago(370), stop_reason="not_tolerated",
-    )  # fmt: skip
+        of=limb,
+        lesions=[past],
+        device_class="ankle_high_removable",
+        prescribed_on=ago(400),
+        fitted_on=ago(400),
+        stopped_on=ago(370),
+        stop_reason="not_tolerated",
+    )
     worked = factories.prescription(
-        of=limb, lesions=[past], prescribed_on=ago(370), fitted_on=ago(369), stopped_on=ago(330),
+        of=limb,
+        lesions=[past],
+        prescribed_on=ago(370),
+        fitted_on=ago(369),
+        stopped_on=ago(330),
         stop_reason="healed",
-    )  # fmt: skip
+    )
     new = factories.lesion(on=limb, first_seen_on=ago(3), onset_on=ago(25), recurs_of=past)
     (told,) = healed_before(new)
     assert (told.device, told.failed, told.weeks) == (worked, (failed,), 8)

@@ -1,4 +1,6 @@
-"""Why is it not healing? The sheet is whole or not kept; what is to do becomes an event; Review asks for it."""
+"""Why is it not healing? The sheet is whole or not kept; what is to do becomes an event; Review asks for
+it.
+"""
 
 from datetime import timedelta
 
@@ -43,8 +45,10 @@ def test_what_is_to_do_becomes_an_event_of_the_lesion(lesion, podiatrist):
     )
     (event,) = Event.objects.all()
     assert (event.kind, event.lesion, event.note) == (
-        "decision", lesion, "Perfusion: toe pressure again this week",
-    )  # fmt: skip
+        "decision",
+        lesion,
+        "Perfusion: toe pressure again this week",
+    )
     kept = made.answers.get(topic="perfusion")
     assert kept.facts == ["Toe pressure: not known"]
     assert made.answers.count() == len(InquiryTopic)

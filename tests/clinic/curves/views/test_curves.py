@@ -1,4 +1,6 @@
-"""Curves are drawn once, sent once, and carry the axis they were asked for; comparisons say slope and interval."""
+"""Curves are drawn once, sent once, and carry the axis they were asked for; comparisons say slope and
+interval.
+"""
 
 from datetime import timedelta
 

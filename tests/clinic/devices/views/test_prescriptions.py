@@ -295,9 +295,24 @@ def test_a_removable_device_is_fitted_by_the_list_and_the_rest_kept_as_not_recor
 
 
 JARGON = (
-    "plantar", "ischaemi", "infection grade", "offload", "removable", "neuropath", "osteomyelitis", "erythema",
-    "oedema", "contraindic", "ulcer", "debride", "exudate", "adheren", "weight-bearing", "lesion", "iwgdf",
-)  # fmt: skip
+    "plantar",
+    "ischaemi",
+    "infection grade",
+    "offload",
+    "removable",
+    "neuropath",
+    "osteomyelitis",
+    "erythema",
+    "oedema",
+    "contraindic",
+    "ulcer",
+    "debride",
+    "exudate",
+    "adheren",
+    "weight-bearing",
+    "lesion",
+    "iwgdf",
+)
 
 
 @pytest.mark.parametrize("device", sorted(advice.DEVICES))

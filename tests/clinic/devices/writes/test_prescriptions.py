@@ -21,17 +21,30 @@ TODAY = timezone.localdate
 
 @pytest.fixture
 def limb(person):
-    """A limb with one plantar forefoot ulcer and every fact known, so that a device that stays on comes first."""
+    """A limb with one plantar forefoot ulcer and every fact known, so that a device that stays on comes
+    first.
+    """
     made = factories.limb(of=person)
     lesion = factories.lesion(on=made)
     factories.finding(
-        of=made, toe_pressure_mmhg=75, deformity="small", rigid_deformity=False, flexible_toe_deformity=False,
-        charcot="none", oedema="none", bulky_calf=False, fragile_skin=False,
-    )  # fmt: skip
+        of=made,
+        toe_pressure_mmhg=75,
+        deformity="small",
+        rigid_deformity=False,
+        flexible_toe_deformity=False,
+        charcot="none",
+        oedema="none",
+        bulky_calf=False,
+        fragile_skin=False,
+    )
     person.circumstances.create(
-        asked_on=TODAY(), high_falls_risk=False, cannot_attend_weekly=False, declines_non_removable=False,
-        mobility="walks", created_by=factories.author(),
-    )  # fmt: skip
+        asked_on=TODAY(),
+        high_falls_risk=False,
+        cannot_attend_weekly=False,
+        declines_non_removable=False,
+        mobility="walks",
+        created_by=factories.author(),
+    )
     factories.measurement(at=factories.visit(of=person), of=lesion, infection_looked=True, infection_grade=1)
     return made
 
@@ -216,9 +229,15 @@ def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
     assert limb.person.circumstances.get().high_falls_risk is False
     with pytest.raises(Refused, match="what-if"):
         service.prescription_sign(
-            by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=tried, prescribed_on=TODAY(),
-            device_class="walker_knee_high_removable", reason="not the record", seen_digest=tried.digest,
-        )  # fmt: skip
+            by=podiatrist,
+            limb=limb,
+            lesions=list(limb.lesions.all()),
+            decision=tried,
+            prescribed_on=TODAY(),
+            device_class="walker_knee_high_removable",
+            reason="not the record",
+            seen_digest=tried.digest,
+        )
     assert (Prescription.objects.count(), limb.history.count()) == before
 
 
@@ -282,10 +301,16 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     given = answers_for(limb)
     decision = limb_decision(limb, TODAY(), given)
     made = service.prescription_sign(
-        by=podiatrist, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(),
-        device_class="walker_knee_high_removable", beside=["toe_spacer"],
-        reason="Walker for A, spacer for B.", seen_digest=decision.digest,
-    )  # fmt: skip
+        by=podiatrist,
+        limb=limb,
+        lesions=list(limb.lesions.all()),
+        decision=decision,
+        prescribed_on=TODAY(),
+        device_class="walker_knee_high_removable",
+        beside=["toe_spacer"],
+        reason="Walker for A, spacer for B.",
+        seen_digest=decision.digest,
+    )
     # No class serves both lesions: the best for each is put first, so this departs from nothing.
     assert set(decision.first_offered) == {"toe_spacer", "walker_knee_high_removable", "ankle_high_removable"}
     assert made.agrees is True
@@ -308,8 +333,10 @@ def test_answers_of_the_device_before_can_be_carried_over_but_not_bone(limb, pod
     made = sign(podiatrist, limb)
     before = told_before(made, list(limb.lesions.all()))
     assert dict(before.answers) == {
-        "needs_frequent_dressing": False, "device_available": True, "non_surgical_care_failed": False,
-    }  # fmt: skip
+        "needs_frequent_dressing": False,
+        "device_available": True,
+        "non_surgical_care_failed": False,
+    }
     assert before.on == TODAY()
 
 

@@ -26,14 +26,30 @@ def graded(limb, lesion, bone=None):
 def full(limb, *, cm2=0.9, depth="skin", place="mth_2", **finding):
     lesion = factories.lesion(on=limb, place=place)
     factories.finding(
-        of=limb, monofilament_tested=10, monofilament_felt=10, dorsalis_pedis="present",
-        posterior_tibial="present", toe_pressure_mmhg=75, deformity="none", charcot="none",
-        rigid_deformity=False, flexible_toe_deformity=False, **finding,
-    )  # fmt: skip
+        of=limb,
+        monofilament_tested=10,
+        monofilament_felt=10,
+        dorsalis_pedis="present",
+        posterior_tibial="present",
+        toe_pressure_mmhg=75,
+        deformity="none",
+        charcot="none",
+        rigid_deformity=False,
+        flexible_toe_deformity=False,
+        **finding,
+    )
     factories.measurement(
-        at=factories.visit(of=limb.person), of=lesion, cm2=cm2, depth=depth, infection_looked=True,
-        infection_signs=[], infection_grade=1, deep_infection=False, unwell=False, probe_to_bone=False,
-    )  # fmt: skip
+        at=factories.visit(of=limb.person),
+        of=lesion,
+        cm2=cm2,
+        depth=depth,
+        infection_looked=True,
+        infection_signs=[],
+        infection_grade=1,
+        deep_infection=False,
+        unwell=False,
+        probe_to_bone=False,
+    )
     return lesion
 
 

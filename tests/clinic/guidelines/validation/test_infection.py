@@ -1,7 +1,8 @@
 """Infection grades and systemic signs.
 
-Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (criteria read in secondary pages);
-WIfI infection: Mills JL et al., J Vasc Surg 2014;59(1):220-234. Erythema of exactly 2 cm changes grade between them.
+Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (criteria read in secondary
+pages); WIfI infection: Mills JL et al., J Vasc Surg 2014;59(1):220-234. Erythema of exactly 2 cm changes
+grade between them.
 """
 
 import pytest
@@ -68,14 +69,24 @@ def test_infected_bone_without_local_signs():
 @pytest.mark.parametrize(
     ("finding", "value", "met"),
     [
-        ("temperature", 38.0, False), ("temperature", 38.1, True), ("temperature", 36.0, False),
-        ("temperature", 35.9, True), ("heart_rate", 90, False), ("heart_rate", 91, True),
-        ("respiratory_rate", 20, False), ("respiratory_rate", 21, True), ("paco2", 4.3, False),
-        ("paco2", 4.29, True), ("white_cells", 12, False), ("white_cells", 12.1, True),
-        ("white_cells", 4, False), ("white_cells", 3.9, True), ("bands_percent", 10, False),
+        ("temperature", 38.0, False),
+        ("temperature", 38.1, True),
+        ("temperature", 36.0, False),
+        ("temperature", 35.9, True),
+        ("heart_rate", 90, False),
+        ("heart_rate", 91, True),
+        ("respiratory_rate", 20, False),
+        ("respiratory_rate", 21, True),
+        ("paco2", 4.3, False),
+        ("paco2", 4.29, True),
+        ("white_cells", 12, False),
+        ("white_cells", 12.1, True),
+        ("white_cells", 4, False),
+        ("white_cells", 3.9, True),
+        ("bands_percent", 10, False),
         ("bands_percent", 10.1, True),
     ],
-)  # fmt: skip
+)
 def test_systemic_limits_are_strict(finding, value, met):
     signs = systemic_signs(**{finding: value})
     assert bool(signs.met) is met

@@ -1,5 +1,7 @@
 """Infection by ischaemia. Wording of the 2019 recommendations 7a to 7c (Bus SA et al., Diabetes Metab Res Rev
-2020;36(S1):e3274), from memory; Fernando ME et al. 2022, table 5, agrees on what rules a non-removable device out."""
+2020;36(S1):e3274), from memory; Fernando ME et al. 2022, table 5, agrees on what rules a non-removable
+device out.
+"""
 
 import itertools
 

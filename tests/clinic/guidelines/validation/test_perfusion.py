@@ -56,11 +56,16 @@ def test_the_toe_decides_where_ankle_and_toe_disagree():
 @pytest.mark.parametrize(
     ("finding", "value", "urgent"),
     [
-        ("ankle_pressure", 50, False), ("ankle_pressure", 49, True), ("ankle_brachial", 0.40, False),
-        ("ankle_brachial", 0.39, True), ("toe_pressure", 30, False), ("toe_pressure", 29, True),
-        ("tcpo2", 25, False), ("tcpo2", 24, True),
+        ("ankle_pressure", 50, False),
+        ("ankle_pressure", 49, True),
+        ("ankle_brachial", 0.40, False),
+        ("ankle_brachial", 0.39, True),
+        ("toe_pressure", 30, False),
+        ("toe_pressure", 29, True),
+        ("tcpo2", 25, False),
+        ("tcpo2", 24, True),
     ],
-)  # fmt: skip
+)
 def test_urgent_lines(finding, value, urgent):
     assert bool(ischaemia_grade(**{finding: value}).urgent) is urgent
 

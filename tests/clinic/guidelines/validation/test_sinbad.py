@@ -1,4 +1,6 @@
-"""SINBAD item definitions. Ince P et al., Diabetes Care 2008;31(5):964-967 (definitions from secondary pages)."""
+"""SINBAD item definitions. Ince P et al., Diabetes Care 2008;31(5):964-967 (definitions from secondary
+pages).
+"""
 
 import pytest
 

@@ -1,4 +1,6 @@
-"""University of Texas. Armstrong DG, Lavery LA, Harkless LB, Diabetes Care 1998;21:855-859; HL7 value sets."""
+"""University of Texas. Armstrong DG, Lavery LA, Harkless LB, Diabetes Care 1998;21:855-859; HL7 value
+sets.
+"""
 
 import pytest
 

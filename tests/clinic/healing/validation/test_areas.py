@@ -1,9 +1,9 @@
 """Closed formulas and published worked figures of wound areas.
 
-Sources: Gilman TH, Wounds 1990;2:95-101 (linear advance, as used in Wound Repair Regen 2008;16:507-512); Rogers
-LC et al., J Diabetes Sci Technol 2010;4:799-802 (length × width against the ellipse); Sheehan P et al., Diabetes
-Care 2003;26:1879-1882 (53 % at 4 weeks); Zimny S et al., J Diabetes Complications 2002;16:327-332 (radius of
-61.2 mm²). Ellipse perimeters by Ramanujan's second formula.
+Sources: Gilman TH, Wounds 1990;2:95-101 (linear advance, as used in Wound Repair Regen 2008;16:507-512);
+Rogers LC et al., J Diabetes Sci Technol 2010;4:799-802 (length × width against the ellipse); Sheehan P et
+al., Diabetes Care 2003;26:1879-1882 (53 % at 4 weeks); Zimny S et al., J Diabetes Complications
+2002;16:327-332 (radius of 61.2 mm²). Ellipse perimeters by Ramanujan's second formula.
 """
 
 import math

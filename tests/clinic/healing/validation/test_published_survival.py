@@ -1,8 +1,8 @@
 """Published survival data.
 
 Sources: Freireich EJ et al., Blood 1963;21:699-716 (6-MP against placebo; the rows are in ../data, licence
-beside them; log-rank χ² 16.79 is the printed textbook figure, the further decimals were computed with lifelines
-0.30.3). AML maintenance data as in R's `survival::aml` (values from memory; R prints χ² 3.4).
+beside them; log-rank χ² 16.79 is the printed textbook figure, the further decimals were computed with
+lifelines 0.30.3). AML maintenance data as in R's `survival::aml` (values from memory; R prints χ² 3.4).
 """
 
 import csv

@@ -1,8 +1,8 @@
 """Wilson's interval on the healed counts of a published trial of devices.
 
-Counts: rebuilt from the percentages of Armstrong DG et al., Diabetes Care 2001;24:1019-1022 (89.5 % of 19 healed in a
-cast, 65.0 % of 20 in a removable walker). Ends: the formula of Wilson EB, J Am Stat Assoc 1927;22:209-212, at 95 %,
-worked to four places apart from this program.
+Counts: rebuilt from the percentages of Armstrong DG et al., Diabetes Care 2001;24:1019-1022 (89.5 % of 19
+healed in a cast, 65.0 % of 20 in a removable walker). Ends: the formula of Wilson EB, J Am Stat Assoc
+1927;22:209-212, at 95 %, worked to four places apart from this program.
 """
 
 import pytest

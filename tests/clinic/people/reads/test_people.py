@@ -180,22 +180,51 @@ def test_a_likely_duplicate_shares_the_birth_date_and_a_name(podiatrist, site, o
     ("findings", "words"),
     [
         ({}, "not known, findings missing"),
-        ({"monofilament_tested": 10, "monofilament_felt": 10, "dorsalis_pedis": "present",
-          "posterior_tibial": "present", "previous_ulcer": False}, "category 0, very low"),
-        ({"monofilament_tested": 10, "monofilament_felt": 8, "dorsalis_pedis": "present",
-          "posterior_tibial": "present", "deformity": "none", "previous_ulcer": False}, "category 1, low"),
-        ({"monofilament_tested": 10, "monofilament_felt": 10, "dorsalis_pedis": "absent",
-          "deformity": "large", "previous_ulcer": False}, "category 2, moderate"),
+        (
+            {
+                "monofilament_tested": 10,
+                "monofilament_felt": 10,
+                "dorsalis_pedis": "present",
+                "posterior_tibial": "present",
+                "previous_ulcer": False,
+            },
+            "category 0, very low",
+        ),
+        (
+            {
+                "monofilament_tested": 10,
+                "monofilament_felt": 8,
+                "dorsalis_pedis": "present",
+                "posterior_tibial": "present",
+                "deformity": "none",
+                "previous_ulcer": False,
+            },
+            "category 1, low",
+        ),
+        (
+            {
+                "monofilament_tested": 10,
+                "monofilament_felt": 10,
+                "dorsalis_pedis": "absent",
+                "deformity": "large",
+                "previous_ulcer": False,
+            },
+            "category 2, moderate",
+        ),
         ({"previous_ulcer": True}, "category 3, high"),
     ],
-)  # fmt: skip
+)
 def test_the_header_tells_the_risk_category_of_the_worse_foot(person, findings, words):
     person.dialysis = False
     person.save()
     well = {
-        "monofilament_tested": 10, "monofilament_felt": 10, "dorsalis_pedis": "present",
-        "posterior_tibial": "present", "deformity": "none", "previous_ulcer": False,
-    }  # fmt: skip
+        "monofilament_tested": 10,
+        "monofilament_felt": 10,
+        "dorsalis_pedis": "present",
+        "posterior_tibial": "present",
+        "deformity": "none",
+        "previous_ulcer": False,
+    }
     factories.finding(of=factories.limb(of=person, side="right"), **well)
     limb = factories.limb(of=person)
     if findings:

@@ -172,7 +172,11 @@ def test_the_number_of_a_merged_record_breaks_the_glass_to_the_other_one(as_podi
     emptied = factories.merge(into=kept).emptied
     answer = as_podiatrist.post(
         reverse("break_glass"),
-        {"site": other_site.pk, "record_number": emptied.record_number, "birth_date": "1960-05-17",
-         "reason": "Came to our emergency room with fever."},
-    )  # fmt: skip
+        {
+            "site": other_site.pk,
+            "record_number": emptied.record_number,
+            "birth_date": "1960-05-17",
+            "reason": "Came to our emergency room with fever.",
+        },
+    )
     assert answer["Location"] == reverse("person", args=[kept.pk])

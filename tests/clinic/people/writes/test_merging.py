@@ -1,4 +1,6 @@
-"""Two records of one person: merged without losing a row, parted exactly, refused where they contradict each other."""
+"""Two records of one person: merged without losing a row, parted exactly, refused where they contradict
+each other.
+"""
 
 from __future__ import annotations
 
@@ -275,9 +277,13 @@ def test_what_was_corrected_since_stays_and_what_was_moved_since_stops_the_undoi
     Prescription.objects.filter(lesions=lesion).first().lesions.clear()
     with transaction.atomic():
         lesion_correct(
-            by=staff, lesion=lesion, limb=kept.limbs.get(side="left"), why="Other foot.",
-            expected_version=lesion.version, place="heel_central",
-        )  # fmt: skip
+            by=staff,
+            lesion=lesion,
+            limb=kept.limbs.get(side="left"),
+            why="Other foot.",
+            expected_version=lesion.version,
+            place="heel_central",
+        )
     with pytest.raises(Refused, match="moved or renamed since"), transaction.atomic():
         merge_undo(by=podiatrist, merge=again, because="Two people.")
 

@@ -1,4 +1,6 @@
-"""Erasing by law reaches both records of a merge, and the copies that a mistaken one left with another person."""
+"""Erasing by law reaches both records of a merge, and the copies that a mistaken one left with another
+person.
+"""
 
 from __future__ import annotations
 

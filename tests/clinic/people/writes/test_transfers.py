@@ -1,4 +1,6 @@
-"""A record handed from one clinic to another: asked, accepted, declined, withdrawn, sent back; and where it counts."""
+"""A record handed from one clinic to another: asked, accepted, declined, withdrawn, sent back; and where
+it counts.
+"""
 
 from __future__ import annotations
 
@@ -108,8 +110,9 @@ def test_accepting_leaves_one_row_in_each_chain(asked, there, site, other_site):
     transfer_accept(by=there, transfer=asked, record_number="B-17")
     rows = AuditEvent.objects.order_by("pk")[before:]
     assert {(row.site_id, row.verb) for row in rows} == {
-        (site.pk, "accepted the transfer of"), (other_site.pk, "accepted the transfer of"),
-    }  # fmt: skip
+        (site.pk, "accepted the transfer of"),
+        (other_site.pk, "accepted the transfer of"),
+    }
     assert len(rows) == 2
     assert not list(audit.faults(site.pk))
     assert not list(audit.faults(other_site.pk))

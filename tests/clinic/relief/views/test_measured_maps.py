@@ -156,7 +156,8 @@ def test_withdrawing_asks_for_words_and_shows_them_afterwards(as_staff, limb):
     assert AuditEvent.objects.filter(verb="withdrew", target_kind="measuredmap").count() == 1
 
 
-# --- the bench ---------------------------------------------------------------------------------------------------
+# --- the bench
+# ---------------------------------------------------------------------------------------------------
 def test_the_bench_starts_from_the_map_and_says_so(as_podiatrist, limb):
     assert "reference map, a group average" in words(as_podiatrist.get(f"/limbs/{limb.pk}/bench/"))
     row = factories.measured_map(of=limb)

@@ -123,10 +123,16 @@ def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, le
     marks = {mark.name: mark.at for mark in recomputed(plan.plan).insole.landmarks}
     (x0, y0), (x1, y1) = marks["heel"], marks["metatarsal_head_1"]
     data |= {
-        "unit": "N/cm2", "cell_across": "10", "cell_along": "10", "first_mark": "heel",
-        "second_mark": "metatarsal_head_1", "first_across": f"{x0 + 65:.1f}", "first_along": f"{y0:.1f}",
-        "second_across": f"{x1 + 65:.1f}", "second_along": f"{y1:.1f}",
-    }  # fmt: skip
+        "unit": "N/cm2",
+        "cell_across": "10",
+        "cell_along": "10",
+        "first_mark": "heel",
+        "second_mark": "metatarsal_head_1",
+        "first_across": f"{x0 + 65:.1f}",
+        "first_along": f"{y0:.1f}",
+        "second_across": f"{x1 + 65:.1f}",
+        "second_along": f"{y1:.1f}",
+    }
     answer = as_staff.post(at, data)
     assert answer.status_code == 302, answer.content.decode()
     row = PlanMeasurement.objects.get()

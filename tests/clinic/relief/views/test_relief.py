@@ -63,7 +63,8 @@ def sign(client, made, **more):
     return client.post(f"/plans/{plan.code}/sign/", {"version": plan.version, **more})
 
 
-# --- who may ---------------------------------------------------------------------------------------------------
+# --- who may
+# ---------------------------------------------------------------------------------------------------
 def test_only_podiatrists_open_the_bench(as_staff, as_manager, as_podiatrist, limb):
     assert as_staff.get(bench_url(limb)).status_code == 403
     assert as_manager.post(bench_url(limb) + "preview/").status_code == 403
@@ -99,7 +100,8 @@ def test_a_plan_of_another_limb_is_no_source(as_podiatrist, limb, lesion, person
     assert as_podiatrist.get(bench_url(other), {"from": made.plan.code}).status_code == 404
 
 
-# --- the bench -------------------------------------------------------------------------------------------------
+# --- the bench
+# -------------------------------------------------------------------------------------------------
 def test_the_bench_begins_at_the_site_name_and_says_so(as_podiatrist, limb):
     page = as_podiatrist.get(bench_url(limb)).content.decode()
     assert "placed from the site name: move it to the imprint" in page
@@ -221,7 +223,8 @@ def test_a_lesion_that_is_not_plantar_gets_other_advice(as_podiatrist, person):
     assert "float the heel" in page
 
 
-# --- draft, sign, replace --------------------------------------------------------------------------------------
+# --- draft, sign, replace
+# --------------------------------------------------------------------------------------
 def test_a_draft_is_kept_and_its_page_forbids_cutting(as_podiatrist, limb, lesion):
     made = save(as_podiatrist, limb, lesion)
     page = as_podiatrist.get(f"/plans/{made.plan.code}/").content.decode()
@@ -295,7 +298,8 @@ def test_every_press_of_save_leaves_one_draft(as_podiatrist, limb, lesion):
     assert AuditEvent.objects.count() == 1
 
 
-# --- sheets ----------------------------------------------------------------------------------------------------
+# --- sheets
+# ----------------------------------------------------------------------------------------------------
 def test_sheets_carry_the_code_and_no_person(as_podiatrist, limb, lesion, person):
     made = save(as_podiatrist, limb, lesion)
     code = made.plan.code
@@ -331,7 +335,8 @@ def test_a_code_typed_small_finds_the_plan(as_podiatrist, limb, lesion):
     assert as_podiatrist.get(f"/plans/{made.plan.code.lower()}/").status_code == 200
 
 
-# --- what was kept is what is drawn ----------------------------------------------------------------------------
+# --- what was kept is what is drawn
+# ----------------------------------------------------------------------------
 @pytest.mark.full_pressure
 def test_a_plan_kept_under_another_threshold_shows_its_pictures(as_podiatrist, site, person):
     site.weight_threshold_kg = 110

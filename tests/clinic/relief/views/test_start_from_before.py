@@ -24,9 +24,13 @@ def test_the_plan_that_healed_it_before_is_the_start_of_a_draft_for_the_new_lesi
     lesion.closed_on, lesion.confirmed_on = today - timedelta(days=200), today - timedelta(days=180)
     lesion.save()
     new = factories.lesion(
-        on=limb, label="B", place=lesion.place, recurs_of=lesion, first_seen_on=today - timedelta(days=2),
+        on=limb,
+        label="B",
+        place=lesion.place,
+        recurs_of=lesion,
+        first_seen_on=today - timedelta(days=2),
         onset_on=today - timedelta(days=4),
-    )  # fmt: skip
+    )
     page = as_podiatrist.get(f"/lesions/{new.pk}/").content.decode()
     link = re.search(r'href="([^"]+\?from=\w+)"[^>]*>start from it as a draft', page)[1]
     bench = as_podiatrist.get(link).content.decode()

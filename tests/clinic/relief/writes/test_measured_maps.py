@@ -64,7 +64,8 @@ def spec(limb, lesion, row=None):
     return relief_spec(limb_record(limb), [LesionShape(lesion, "traced", PLACE)], choice(row))
 
 
-# --- keeping -----------------------------------------------------------------------------------------------------
+# --- keeping
+# -----------------------------------------------------------------------------------------------------
 def test_a_map_is_kept_as_read_with_one_audit_row(podiatrist, limb):
     row = keep(podiatrist, limb)
     assert np.array(row.kpa).max() == max(max(line) for line in grid().kpa)
@@ -114,7 +115,8 @@ def test_without_the_foots_length_no_map_is_kept(podiatrist, person):
         keep(podiatrist, bare)
 
 
-# --- planning from it --------------------------------------------------------------------------------------------
+# --- planning from it
+# --------------------------------------------------------------------------------------------
 def test_the_newest_map_is_what_the_bench_starts_from(podiatrist, limb):
     assert limb_record(limb).house_choice.measured_map is None
     factories.measured_map(of=limb, measured_on=timezone.localdate() - timedelta(days=9))
@@ -152,7 +154,9 @@ def test_a_plan_from_a_map_says_so_and_differs_from_that_of_the_reference(podiat
 
 
 def test_the_peak_before_the_cut_scales_with_nothing_but_the_shape_of_a_peak_map(podiatrist, limb, lesion):
-    """A peak map is scaled to the load of the step, so one twice as high gives the same plan; one moment does not."""
+    """A peak map is scaled to the load of the step, so one twice as high gives the same plan; one moment
+    does not.
+    """
     low = draft(podiatrist, limb, lesion, keep(podiatrist, limb, grid(peak=150)))
     high = draft(podiatrist, limb, lesion, keep(podiatrist, limb, grid(peak=300)))
     before = [made.plan.result["pressure"]["lesions"][0]["peak_before_kpa"] for made in (low, high)]
@@ -175,7 +179,8 @@ def test_a_foot_whose_length_was_corrected_refuses_a_map_that_fits_no_more(limb,
     assert "does not fit this insole" in map_facts(row).trouble
 
 
-# --- withdrawing -------------------------------------------------------------------------------------------------
+# --- withdrawing
+# -------------------------------------------------------------------------------------------------
 def withdraw(by, row, **changes):
     return map_withdraw(
         by=by, row=row, **{"because": "the other foot", "expected_version": row.version, **changes}
@@ -223,7 +228,8 @@ def test_withdrawing_needs_words_the_version_and_happens_once(podiatrist, limb):
         withdraw(podiatrist, row)
 
 
-# --- facts -------------------------------------------------------------------------------------------------------
+# --- facts
+# -------------------------------------------------------------------------------------------------------
 def test_facts_of_a_peak_map_name_no_force_and_of_one_moment_its_integral(limb):
     peak, moment = factories.measured_map(of=limb), factories.measured_map(of=limb, kind="instant")
     assert map_facts(peak).force_n is None

@@ -234,10 +234,18 @@ def test_a_plan_carried_over_to_another_device_is_checked_in_that_device_before_
     check(staff, plan, touches=False)
     decision = limb_decision(limb, timezone.localdate(), {})
     made = service.prescription_sign(
-        by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
-        device_class="walker_non_removable", departure_reason="skill", reason="The boot is made to stay on now.",
-        prescribed_on=timezone.localdate(), stop_reason="changed", carry_plan=True,
-    )  # fmt: skip
+        by=podiatrist,
+        limb=limb,
+        lesions=[lesion],
+        decision=decision,
+        seen_digest=decision.digest,
+        device_class="walker_non_removable",
+        departure_reason="skill",
+        reason="The boot is made to stay on now.",
+        prescribed_on=timezone.localdate(),
+        stop_reason="changed",
+        carry_plan=True,
+    )
     before.refresh_from_db()
     assert (before.stopped_on, before.stop_reason) == (timezone.localdate(), "changed")
     assert (made.relief_plan, before.relief_plan) == (plan.plan, plan.plan)
@@ -257,8 +265,16 @@ def test_a_replaced_plan_is_not_carried_over(podiatrist, plan, limb, lesion):
     decision = limb_decision(limb, timezone.localdate(), {})
     with pytest.raises(Refused, match="was replaced"):
         service.prescription_sign(
-            by=podiatrist, limb=limb, lesions=[lesion], decision=decision, seen_digest=decision.digest,
-            device_class="ankle_high_removable", departure_reason="skill", reason="A lower boot is enough now.",
-            prescribed_on=timezone.localdate(), stop_reason="changed", carry_plan=True,
-        )  # fmt: skip
+            by=podiatrist,
+            limb=limb,
+            lesions=[lesion],
+            decision=decision,
+            seen_digest=decision.digest,
+            device_class="ankle_high_removable",
+            departure_reason="skill",
+            reason="A lower boot is enough now.",
+            prescribed_on=timezone.localdate(),
+            stop_reason="changed",
+            carry_plan=True,
+        )
     assert limb.prescriptions.get().stopped_on is None

@@ -87,9 +87,14 @@ def test_the_cases_behind_an_own_reason_open_with_its_words(as_manager, site, ma
     row = reason_add(by=manager, site=site, kind="departure", words="No bus", counts_as="cannot_attend")
     day = timezone.localdate() - timedelta(days=3)
     factories.prescription(
-        of=factories.limb(of=factories.person(at=site)), prescribed_on=day, agrees=False, agreement="departed",
-        departure_reason="cannot_attend", departure_own=row, departure_words="No bus then",
-    )  # fmt: skip
+        of=factories.limb(of=factories.person(at=site)),
+        prescribed_on=day,
+        agrees=False,
+        agreement="departed",
+        departure_reason="cannot_attend",
+        departure_own=row,
+        departure_words="No bus then",
+    )
     home = as_manager.get(reverse("audit")).content.decode()
     assert f"figure=reason_own.{row.pk}" in home
     cases = as_manager.get(f"{reverse('audit_cases')}?figure=reason_own.{row.pk}")

@@ -1,4 +1,6 @@
-"""Reasons in a clinic's own words: kept with history, never deleted, and past records keep the words they had."""
+"""Reasons in a clinic's own words: kept with history, never deleted, and past records keep the words they
+had.
+"""
 
 from datetime import timedelta
 from unittest.mock import patch
@@ -107,7 +109,9 @@ def test_a_retired_reason_is_not_offered_and_can_come_back(site, manager):
         change(manager, site, "skill", seen=2)
 
 
-@pytest.mark.parametrize(("kind", "key"), [("departure", "other"), ("stop", "healed"), ("stop", "changed"), ("stop", "other")])  # fmt: skip
+@pytest.mark.parametrize(
+    ("kind", "key"), [("departure", "other"), ("stop", "healed"), ("stop", "changed"), ("stop", "other")]
+)
 def test_what_the_figures_cannot_do_without_stays(site, manager, kind, key):
     with pytest.raises(Refused, match="stays"):
         change(manager, site, key, kind=kind, retired=True)
@@ -119,8 +123,10 @@ def test_a_signed_departure_counts_as_the_programs_reason_and_keeps_its_words(
     row = add(manager, site)
     made = sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason=f"own-{row.pk}")
     assert (made.departure_reason, made.departure_own, made.departure_words) == (
-        "cannot_attend", row, "No bus on clinic days",
-    )  # fmt: skip
+        "cannot_attend",
+        row,
+        "No bus on clinic days",
+    )
     assert made.content["departure"] == {"code": "cannot_attend", "words": "No bus on clinic days"}
     assert "coded reason: no bus on clinic days" in DecisionLine.objects.get().sentence
     change(manager, site, f"own-{row.pk}", words="No transport", seen=row.version)
@@ -156,9 +162,12 @@ def test_a_device_stops_for_a_reason_of_the_clinics_own(site, limb, podiatrist, 
     row = add(manager, site, kind="stop", words="Came apart at the sole", counts_as="broken")
     made = sign(podiatrist, limb)
     stopped = prescription_stop(
-        by=podiatrist, prescription=made, stopped_on=timezone.localdate(), stop_reason=f"own-{row.pk}",
+        by=podiatrist,
+        prescription=made,
+        stopped_on=timezone.localdate(),
+        stop_reason=f"own-{row.pk}",
         expected_version=made.version,
-    )  # fmt: skip
+    )
     assert (stopped.stop_reason, stopped.stop_own, stopped.stop_told) == (
         "broken",
         row,
@@ -172,10 +181,14 @@ def test_the_audit_counts_an_own_reason_within_the_one_it_counts_as(site, manage
     today = timezone.localdate()
     for n, told in enumerate(("No bus on clinic days", "No bus on clinic days", "")):
         factories.prescription(
-            of=factories.limb(of=factories.person(at=site)), prescribed_on=today - timedelta(days=n + 1), agrees=False,
-            agreement="departed", departure_reason="cannot_attend", departure_words=told,
+            of=factories.limb(of=factories.person(at=site)),
+            prescribed_on=today - timedelta(days=n + 1),
+            agrees=False,
+            agreement="departed",
+            departure_reason="cannot_attend",
+            departure_words=told,
             departure_own=row if told else None,
-        )  # fmt: skip
+        )
     asked = AuditFilter(sites=(site,), since=today - timedelta(days=30), until=today)
     report = audit_report(asked, today)
     (reason,) = report.reasons

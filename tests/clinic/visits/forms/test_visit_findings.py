@@ -28,19 +28,32 @@ from tests.clinic.fields.cases_visits import ONCE, RING, RULER, SEEN, traced, wo
 
 #: Columns of a visit that nobody answers on the weekly page, and why.
 NOT_ANSWERS = {
-    "id": "the row's own", "version": "the row's own", "created_at": "the row's own", "created_by": "the row's own",
-    "person": "whose page it is", "attendance": "a missed visit has a page of its own",
-    "why_not": "a missed visit has a page of its own", "submission_key": "the form's own",
-    "state": "taking out has a page of its own", "error_reason": "taking out has a page of its own",
-    "counts_for": "kept by transfers", "unfinished": "which button was pressed",
-}  # fmt: skip
+    "id": "the row's own",
+    "version": "the row's own",
+    "created_at": "the row's own",
+    "created_by": "the row's own",
+    "person": "whose page it is",
+    "attendance": "a missed visit has a page of its own",
+    "why_not": "a missed visit has a page of its own",
+    "submission_key": "the form's own",
+    "state": "taking out has a page of its own",
+    "error_reason": "taking out has a page of its own",
+    "counts_for": "kept by transfers",
+    "unfinished": "which button was pressed",
+}
 #: Columns of a measurement that are no finding of their own.
 NOT_SEEN = {
-    "id": "the row's own", "version": "the row's own", "created_at": "the row's own", "created_by": "the row's own",
-    "visit": "whose part it is", "lesion": "whose part it is", "method": "follows from how the area is told",
-    "area_mm2": "follows from how the area is told", "trace": "where the outline came from",
+    "id": "the row's own",
+    "version": "the row's own",
+    "created_at": "the row's own",
+    "created_by": "the row's own",
+    "visit": "whose part it is",
+    "lesion": "whose part it is",
+    "method": "follows from how the area is told",
+    "area_mm2": "follows from how the area is told",
+    "trace": "where the outline came from",
     "infection_grade": "follows from the signs",
-}  # fmt: skip
+}
 
 
 def names(kind):
@@ -72,15 +85,21 @@ def lesion(site):
 #: Words asked only after another answer.
 FOLLOWING = {"other_foot_note", "skin_note", "why_not_worn"}
 LAST = {
-    "pain": "worse pain", "fall": "no", "other_foot": "looked at, problem",
-    "skin_under_device": "looked at, problem", "device_condition": "worn, still works", "wear": "few steps",
+    "pain": "worse pain",
+    "fall": "no",
+    "other_foot": "looked at, problem",
+    "skin_under_device": "looked at, problem",
+    "device_condition": "worn, still works",
+    "wear": "few steps",
     "dressing": "foam, weekly",
-}  # fmt: skip
+}
 
 
 def as_stored(told):
-    return {name: {"yes": True, "no": False}.get(value, value) if isinstance(value, str) else value
-            for name, value in told.items()}  # fmt: skip
+    return {
+        name: {"yes": True, "no": False}.get(value, value) if isinstance(value, str) else value
+        for name, value in told.items()
+    }
 
 
 def stored_visit(lesion, n=-7):
@@ -108,11 +127,22 @@ def test_the_last_answers_stand_beside_the_fields_that_have_any(lesion):
     beside = {name: field.last for name, field in part.fields.items() if getattr(field, "last", "")}
     area = {"length_mm", "width_mm", "debridement", "infection"}
     assert beside.keys() == names(UlcerFindings) - {"infection_looked", "infection_signs"} | area
-    assert beside.items() >= {
-        "length_mm": "31.0", "width_mm": "17.5", "debridement": "after debridement", "depth": "bone or joint",
-        "tissue": "slough", "exudate": "heavy", "infection": "redness round the wound, pus", "redness_mm": "7",
-        "deep_infection": "no", "probe_to_bone": "no", "unwell": "yes",
-    }.items()  # fmt: skip
+    assert (
+        beside.items()
+        >= {
+            "length_mm": "31.0",
+            "width_mm": "17.5",
+            "debridement": "after debridement",
+            "depth": "bone or joint",
+            "tissue": "slough",
+            "exudate": "heavy",
+            "infection": "redness round the wound, pus",
+            "redness_mm": "7",
+            "deep_infection": "no",
+            "probe_to_bone": "no",
+            "unwell": "yes",
+        }.items()
+    )
 
 
 def test_a_device_is_asked_about_only_where_one_is_worn(lesion):

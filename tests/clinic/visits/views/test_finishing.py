@@ -26,9 +26,14 @@ def begin(client, wounds, **more):
     path = f"/people/{wounds[0].limb.person_id}/visits/new/"
     key = Fields(client.get(path).content.decode()).values["submission_key"][0]
     data = {
-        "submission_key": key, "visited_on": timezone.localdate().isoformat(), "red_flags": "none",
-        "fall": "no", "later": "yes", **area(wounds[0]), **more,
-    }  # fmt: skip
+        "submission_key": key,
+        "visited_on": timezone.localdate().isoformat(),
+        "red_flags": "none",
+        "fall": "no",
+        "later": "yes",
+        **area(wounds[0]),
+        **more,
+    }
     return client.post(path, data)
 
 
@@ -47,9 +52,12 @@ def test_a_visit_is_left_and_finished_by_somebody_else(as_staff, as_podiatrist, 
     assert 'name="fall"' not in page
     assert 'name="pain"' in page
     data = {
-        "version": visit.version, "visited_on": visit.visited_on.isoformat(), "red_flags": "none",
-        "pain": "none", **area(wounds[1]),
-    }  # fmt: skip
+        "version": visit.version,
+        "visited_on": visit.visited_on.isoformat(),
+        "red_flags": "none",
+        "pain": "none",
+        **area(wounds[1]),
+    }
     back = as_podiatrist.post(path, data)
     assert back.status_code == 422
     assert "a person with an open lesion needs one" in back.content.decode()

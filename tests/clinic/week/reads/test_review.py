@@ -25,7 +25,9 @@ COURSES = {
 
 
 def lesion_with(site, areas, *, last=None, kg=80, **fields):
-    """A lesion with weekly areas, a weight of today and a next visit that is not past: nothing is due but its course."""
+    """A lesion with weekly areas, a weight of today and a next visit that is not past: nothing is due but
+    its course.
+    """
     lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)), **fields)
     visits = factories.series(lesion, areas, last=last)
     visits[-1].next_on = max(timezone.localdate(), visits[-1].visited_on + timedelta(days=1))
@@ -38,10 +40,18 @@ def lesion_with(site, areas, *, last=None, kg=80, **fields):
 def plan_for(lesion, *, signed=None, kg=80):
     at = timezone.make_aware(datetime.combine(signed, time(12))) if signed else None
     plan = ReliefPlan.objects.create(
-        code=f"R{ReliefPlan.objects.count():05d}", side="left", spec={"body_weight_kg": kg}, result={},
-        sha256="0" * 64, core_version="test", created_at=at or timezone.now(), made_by="test",
-        signed_at=at, signed_by="test" if at else "", state="signed" if at else "draft",
-    )  # fmt: skip
+        code=f"R{ReliefPlan.objects.count():05d}",
+        side="left",
+        spec={"body_weight_kg": kg},
+        result={},
+        sha256="0" * 64,
+        core_version="test",
+        created_at=at or timezone.now(),
+        made_by="test",
+        signed_at=at,
+        signed_by="test" if at else "",
+        state="signed" if at else "draft",
+    )
     link = LimbPlan.objects.create(limb=lesion.limb, plan=plan, created_by=factories.author())
     link.lesions.set([lesion])
     return plan
@@ -115,15 +125,26 @@ def test_a_lesion_never_measured_is_not_forgotten(site):
     assert row.visit_words == "no visit yet"
 
 
-@pytest.mark.parametrize(("open_by", "opened", "stop"), [
-    (AGO(1), None, True), (AGO(0), None, False), (AGO(1), AGO(1), False),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("open_by", "opened", "stop"),
+    [
+        (AGO(1), None, True),
+        (AGO(0), None, False),
+        (AGO(1), AGO(1), False),
+    ],
+)
 def test_a_sealed_device_past_its_day_is_a_stop(site, open_by, opened, stop):
     lesion = lesion_with(site, COURSES["on_course"])
     factories.prescription(
-        of=lesion.limb, lesions=[lesion], device_class="total_contact_cast", prescribed_on=AGO(8),
-        fitted_on=AGO(8), sealed_on=AGO(8), open_by=open_by, opened_on=opened,
-    )  # fmt: skip
+        of=lesion.limb,
+        lesions=[lesion],
+        device_class="total_contact_cast",
+        prescribed_on=AGO(8),
+        fitted_on=AGO(8),
+        sealed_on=AGO(8),
+        open_by=open_by,
+        opened_on=opened,
+    )
     assert (only(site).concern == "stop") is stop
 
 

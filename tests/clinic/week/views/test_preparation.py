@@ -1,4 +1,6 @@
-"""The clinic of a day on paper: device and open-by, what to cut, dressing, what is due, interpreter, last photo."""
+"""The clinic of a day on paper: device and open-by, what to cut, dressing, what is due, interpreter, last
+photo.
+"""
 
 from datetime import timedelta
 
@@ -35,9 +37,15 @@ def test_the_page_says_what_to_lay_out(as_staff, site):
     page = as_staff.get("/today/preparation/").content.decode()
     today = timezone.localdate()
     for words in (
-        who.full_name, "Interpreter: Welsh", "total contact cast, sealed", f"open by {today.day} ",
-        "foam and film", "weight (none yet)", "toe pressure or index (none yet)", "nothing waiting",
-    ):  # fmt: skip
+        who.full_name,
+        "Interpreter: Welsh",
+        "total contact cast, sealed",
+        f"open by {today.day} ",
+        "foam and film",
+        "weight (none yet)",
+        "toe pressure or index (none yet)",
+        "nothing waiting",
+    ):
         assert words in page, words
 
 

@@ -33,8 +33,11 @@ def look(by, lesion, **fields):
 def test_a_look_is_kept_with_what_the_list_said(podiatrist, lesion):
     made = look(podiatrist, lesion, note="  Waits for shoes. ")
     assert (made.concern, made.note, made.created_by, made.seen_on) == (
-        "slow", "Waits for shoes.", podiatrist, TODAY(),
-    )  # fmt: skip
+        "slow",
+        "Waits for shoes.",
+        podiatrist,
+        TODAY(),
+    )
     assert [e.verb for e in AuditEvent.objects.all()] == ["reviewed"]
 
 

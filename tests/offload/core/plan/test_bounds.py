@@ -1,4 +1,6 @@
-"""One limit for files and for specifications made in the program, and a specification is written as it is read."""
+"""One limit for files and for specifications made in the program, and a specification is written as it is
+read.
+"""
 
 from dataclasses import fields, replace
 

@@ -98,7 +98,9 @@ def test_a_mirrored_foot_gives_the_mirrored_opening(x, y):
 
 
 class TestMerging:
-    """Discs of radius 6 with margin 5 and a 6 mm wall at 45° open to radius 17; the web is the distance − 34."""
+    """Discs of radius 6 with margin 5 and a 6 mm wall at 45° open to radius 17; the web is the distance −
+    34.
+    """
 
     @pytest.mark.parametrize(("past", "openings"), [(-0.1, 1), (0.1, 2)])
     def test_openings_merge_when_the_web_is_under_the_least(self, past, openings):
@@ -114,7 +116,8 @@ class TestMerging:
         cutting = cut(disc(0, 0, label="B"), disc(40, 0, label="A"))
         assert cutting.openings[0].labels == ("B", "A")
         assert (
-            "Lesions B, A share one opening: at the upper face the web between them would be 6.0 mm, under the "
+            "Lesions B, A share one opening: at the upper face the web between them would be 6.0 mm, under "
+            "the "
             f"{Policy().least_web:g} mm that are needed." in cutting.reasons
         )
 

@@ -33,7 +33,8 @@ def measured(
 
 
 def test_the_reference_print_is_the_published_map():
-    # Pataky 2011, as counted in its file: 54 loaded rows; 660 and 657 loaded cells; largest value 402 and 392.
+    # Pataky 2011, as counted in its file: 54 loaded rows; 660 and 657 loaded cells; largest value 402 and
+    # 392.
     grid = reference_print()
     assert grid.shape == (54, 20)
     assert 0.97 * 402 < grid.max() <= (402 + 392) / 2

@@ -16,7 +16,9 @@ WIDTH, HEIGHT = ID1_CARD
 
 
 def camera(points, tilt=0.0, turn=0.0, distance=300.0, focal=1000.0):
-    """Pinhole picture [px] of points in a plane [mm], tilted about its x axis by degrees, after a turn in the plane."""
+    """Pinhole picture [px] of points in a plane [mm], tilted about its x axis by degrees, after a turn in
+    the plane.
+    """
     t, r = math.radians(tilt), math.radians(turn)
     seen = []
     for x, y in points:

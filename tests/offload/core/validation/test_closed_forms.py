@@ -1,8 +1,8 @@
 """The foundation against closed forms of beds of springs and of a coupled bed's cut edge.
 
-Flat punch, circle, paraboloid, sphere, cylinder: Johnson KL, Contact Mechanics (Cambridge 1985), sect. 4.3, and footing
-mechanics (kern, partial uplift); re-derived for these tests. Cut edge: own derivation, repeated in its test.
-All at 1 mm cells, within 1 %.
+Flat punch, circle, paraboloid, sphere, cylinder: Johnson KL, Contact Mechanics (Cambridge 1985), sect. 4.3,
+and footing mechanics (kern, partial uplift); re-derived for these tests. Cut edge: own derivation, repeated
+in its test. All at 1 mm cells, within 1 %.
 """
 
 import numpy as np
@@ -105,7 +105,8 @@ def test_a_straight_cut_edge_carries_the_root_of_one_plus_the_stiffness_ratio():
 
 
 def test_the_edge_of_a_round_cut_carries_less_than_a_straight_one():
-    # Outside w = w_far + D K0(r / l_o), inside w = d - C I0(r / l_i); value and slope agree at r = 10 mm: 1.1517.
+    # Outside w = w_far + D K0(r / l_o), inside w = d - C I0(r / l_i); value and slope agree at r = 10 mm:
+    # 1.1517.
     cells = lattice(100, 100)
     r = np.hypot(cells.x[None, :], cells.y[:, None])
     bed = coupled(cells, np.clip(r - 10 + 0.5, 0, 1))

@@ -1,8 +1,8 @@
 """The demonstration stack under the reference load: where the cuts cross, and how the cells converge.
 
-The weight at which the base cut overtakes the middle cut is compared in direction only with the trade's 90 kg (common
-practice, no source). Measured relief of cut-outs: 32 % (Lin 2013, doi 10.1186/1757-1146-6-29) to 51 % (J Foot Ankle
-Res 2012;5:25); published FE and felt figures lie between them.
+The weight at which the base cut overtakes the middle cut is compared in direction only with the trade's 90 kg
+(common practice, no source). Measured relief of cut-outs: 32 % (Lin 2013, doi 10.1186/1757-1146-6-29) to 51 %
+(J Foot Ankle Res 2012;5:25); published FE and felt figures lie between them.
 """
 
 import pytest
@@ -29,7 +29,9 @@ def gain(weight: float, tissue: float) -> float:
 
 
 def test_the_heavier_the_person_the_more_the_base_cut_gains_on_the_middle_cut():
-    """The direction of the trade's rule; the crossing itself lies under 60 kg here and later for stiffer tissue."""
+    """The direction of the trade's rule; the crossing itself lies under 60 kg here and later for stiffer
+    tissue.
+    """
     for tissue in TISSUES:
         gains = [gain(weight, tissue) for weight in (20.0, 35.0, 50.0, 65.0, 80.0)]
         assert gains[-1] > gains[0]

@@ -1,7 +1,8 @@
 """The foundation against plane-strain finite elements of the layered foam, linear, before the void closes.
 
-The elements are written out here (four-node squares, Poisson ratio 0, tissue as springs on the upper face), so this is
-a second model, not a published figure. Nothing of the foundation is fitted to it. `pytest -s` prints the table.
+The elements are written out here (four-node squares, Poisson ratio 0, tissue as springs on the upper face),
+so this is a second model, not a published figure. Nothing of the foundation is fitted to it. `pytest -s`
+prints the table.
 """
 
 import numpy as np
@@ -77,7 +78,8 @@ def foundation(cut: str, half_width: float) -> tuple[np.ndarray, np.ndarray]:
     def pressed(force: float):
         return bed.press(np.zeros(everywhere.shape), everywhere, TISSUE, Load(force, 0.0, 0.0))
 
-    # The load is what is given, the far pressure what is wanted; while the void is open the problem is linear.
+    # The load is what is given, the far pressure what is wanted; while the void is open the problem is
+    # linear.
     trial = pressed(10.0)
     found = pressed(10.0 * FAR_KPA / trial.pressure_kpa[0, 1])
     assert found.pressure_kpa[0, 1] == pytest.approx(FAR_KPA, rel=1e-3)
@@ -94,8 +96,11 @@ def figures(cut: str, half_width: float) -> tuple[float, float, float, float]:
         exact[x > half_width].max(),
         ours[y > half_width].max(),
     )
-    print(f"{cut:7s} half width {half_width:4.0f} mm: lesion mean {found[0]:5.1f} by elements, {found[1]:5.1f} here; "
-          f"rim {found[2]:.1f}, {found[3]:.1f} kPa")  # fmt: skip
+    print(
+        f"{cut:7s} half width {half_width:4.0f} mm: lesion mean {found[0]:5.1f} by elements, "
+        f"{found[1]:5.1f} here; "
+        f"rim {found[2]:.1f}, {found[3]:.1f} kPa"
+    )
     return found
 
 

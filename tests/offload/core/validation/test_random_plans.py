@@ -1,4 +1,6 @@
-"""The solver on random valid plans with a fixed seed: it comes to rest, keeps the load, and says when it cannot."""
+"""The solver on random valid plans with a fixed seed: it comes to rest, keeps the load, and says when it
+cannot.
+"""
 
 import numpy as np
 import pytest

@@ -2,8 +2,9 @@
 
 Sources
 -------
-Pinhole projection of a tilted plane and of a plane nearer to the camera (elementary optics). The quadrilateral at the
-end was mapped once with OpenCV 5.0 (getPerspectiveTransform, perspectiveTransform), whose figures are kept here.
+Pinhole projection of a tilted plane and of a plane nearer to the camera (elementary optics). The
+quadrilateral at the end was mapped once with OpenCV 5.0 (getPerspectiveTransform, perspectiveTransform),
+whose figures are kept here.
 """
 
 import math
@@ -19,7 +20,9 @@ DISC = Outline.ellipse((0.0, 0.0), 40.0, 40.0)
 
 
 def test_a_tilt_of_twenty_degrees_hides_six_percent_until_it_is_rectified():
-    """f 1000 px, 300 mm away, 40 mm disc: 0.9404 of the true area; seen from far it would be cos 20° = 0.9397."""
+    """f 1000 px, 300 mm away, 40 mm disc: 0.9404 of the true area; seen from far it would be cos 20° =
+    0.9397.
+    """
     seen = camera(DISC.exterior, tilt=20.0)
     by_scale = scale_by_ruler((0.0, 0.0), (1000.0 / 3.0, 0.0), 100.0)
     assert Outline(by_scale.to_mm(seen)).area / DISC.area == pytest.approx(0.9404, abs=5e-5)

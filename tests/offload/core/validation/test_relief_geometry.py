@@ -2,10 +2,11 @@
 
 Sources
 -------
-Steiner's formula for the parallel body of a convex figure, A(r) = A + P·r + π·r² (J. Steiner 1840; any text on
-integral geometry); Cavalieri's principle for the sweep; a right reflex corner takes r²(1 − π/4) from it. Frustum
-volumes follow by integrating Steiner's formula over the depth. ANSUR II: public subset of the 2012 anthropometric
-survey of the US Army, means of 4,082 men and 1,986 women. Natural Earth: public domain outlines; see data/SOURCE.md.
+Steiner's formula for the parallel body of a convex figure, A(r) = A + P·r + π·r² (J. Steiner 1840; any text
+on integral geometry); Cavalieri's principle for the sweep; a right reflex corner takes r²(1 − π/4) from it.
+Frustum volumes follow by integrating Steiner's formula over the depth. ANSUR II: public subset of the 2012
+anthropometric survey of the US Army, means of 4,082 men and 1,986 women. Natural Earth: public domain
+outlines; see data/SOURCE.md.
 """
 
 import json
@@ -60,7 +61,9 @@ def test_a_bevel_over_six_millimetres_runs_out_by_t_over_tan(bevel, run):
 
 
 def test_the_volume_under_a_bevelled_rectangle_is_the_integral_of_steiners_formula():
-    """A·t + P·t²/(2 tan a) + π·t³/(3 tan² a) = 5626.195 mm³ for 20 × 30, t 6, 45°; thin slices cut by the core."""
+    """A·t + P·t²/(2 tan a) + π·t³/(3 tan² a) = 5626.195 mm³ for 20 × 30, t 6, 45°; thin slices cut by the
+    core.
+    """
     slices = 12
     stack = (Layer("cover", "soft", 3.0), Layer("middle", "medium", 6.0), Layer("base", "firm", 6.0))
     depths = np.linspace(0.0, 6.0, slices + 1)
@@ -83,7 +86,9 @@ def test_the_volume_under_a_bevelled_rectangle_is_the_integral_of_steiners_formu
 
 
 def test_two_squares_leave_the_web_of_their_upper_faces():
-    """Squares 0–20 and 27.5–40 in x: 7.5 mm apart; 1.5 mm at the top of 3 mm bevelled at 45° on both sides."""
+    """Squares 0–20 and 27.5–40 in x: 7.5 mm apart; 1.5 mm at the top of 3 mm bevelled at 45° on both
+    sides.
+    """
     squares = [
         LesionSpec("A", Outline(((0, 0), (20, 0), (20, 20), (0, 20)))),
         LesionSpec("B", Outline(((27.5, 0), (40, 0), (40, 20), (27.5, 20)))),
