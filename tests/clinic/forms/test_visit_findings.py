@@ -150,7 +150,14 @@ def sent_back(form):
 def ways(lesion):
     return {
         "ruler": {"method": "ellipse", "length_mm": 31, "width_mm": Decimal("17.5"), "debridement": "after"},
-        "trace": {"outline_mm": RING, "trace": traced(lesion), "debridement": "after", "cm2": 2.0},
+        "trace": {
+            "outline_mm": RING,
+            "trace": traced(lesion),
+            "debridement": "after",
+            "cm2": 2.0,
+            "length_mm": 20,
+            "width_mm": 10,
+        },
         "covered": {"covered_dry": True, "cm2": 0.0},
         "none": {"method": "not_measured", "area_mm2": None, "not_measured_because": "dressing stays on"},
     }
@@ -175,6 +182,7 @@ def test_a_correction_sent_back_as_shown_changes_nothing(lesion, way):
     assert again.is_valid(), again.errors
     copied = measurement_fill(Measurement(visit=visit, lesion=lesion), again.findings())
     assert copied.infection_grade == 4
+    assert again.findings().version == row.version
     kept = columns(Measurement) - {"id", "version", "created_at", "created_by", "infection_grade"}
     if way != "ruler":
         # Diameters of a trace are read off it again; the factory's area is rounded otherwise.
@@ -266,6 +274,11 @@ def test_what_stands_of_a_begun_visit_is_not_asked_again_and_stays(lesion, colum
     assert set(ASKED_AGAIN) == {"visited_on", "next_on", "note"}
     assert form.is_valid(), form.errors
     assert getattr(form.findings(), column) == told
+
+
+def test_a_sign_that_was_ticked_was_looked_for(lesion):
+    told = {"lesion": lesion, "covered_dry": True, "infection_signs": ("pus",)}
+    assert measurement_fill(Measurement(), LesionFindings(**told)).infection_looked
 
 
 def test_the_findings_of_a_lesion_are_those_of_its_area_and_of_the_rest():
