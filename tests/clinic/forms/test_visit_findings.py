@@ -85,7 +85,7 @@ def as_stored(told):
 
 def stored_visit(lesion, n=-7):
     day = timezone.localdate() + timedelta(days=n)
-    return factories.visit(of=lesion.limb.person, on=day, **as_stored(ONCE))
+    return factories.visit(of=lesion.limb.person, on=day, next_on=day + timedelta(days=9), **as_stored(ONCE))
 
 
 def stored_ulcer(visit, lesion, **area):
@@ -223,6 +223,20 @@ def test_two_pages_of_one_day_differ_only_in_what_both_asked(lesion):
     assert form.is_valid(), form.errors
     labels = {one.label for one in visit_differences(form, [], stored, [])}
     assert labels == {"Pain", form.fields["next_on"].label}
+
+
+def test_a_visit_is_finished_on_the_day_it_was_begun_whatever_day_is_sent(lesion):
+    begun = timezone.localdate() - timedelta(days=2)
+    visit = factories.visit(of=lesion.limb.person, unfinished=True, on=begun)
+    data = {
+        "visited_on": timezone.localdate().isoformat(),
+        "red_flags": ["none"],
+        "version": "1",
+        "next_in_7": "on",
+    }
+    form = FinishForm(_query(data), sheet=visit_sheet(lesion.limb.person, begun), visit=visit)
+    assert form.is_valid(), form.errors
+    assert form.findings().visited_on == begun
 
 
 @pytest.mark.parametrize("column", sorted(names(VisitFindings)))
