@@ -104,7 +104,7 @@ def as_stored(told):
 
 def stored_visit(lesion, n=-7):
     day = timezone.localdate() + timedelta(days=n)
-    return factories.visit(of=lesion.limb.person, on=day, **as_stored(ONCE))
+    return factories.visit(of=lesion.limb.person, on=day, next_on=day + timedelta(days=9), **as_stored(ONCE))
 
 
 def stored_ulcer(visit, lesion, **area):
@@ -180,7 +180,14 @@ def sent_back(form):
 def ways(lesion):
     return {
         "ruler": {"method": "ellipse", "length_mm": 31, "width_mm": Decimal("17.5"), "debridement": "after"},
-        "trace": {"outline_mm": RING, "trace": traced(lesion), "debridement": "after", "cm2": 2.0},
+        "trace": {
+            "outline_mm": RING,
+            "trace": traced(lesion),
+            "debridement": "after",
+            "cm2": 2.0,
+            "length_mm": 20,
+            "width_mm": 10,
+        },
         "covered": {"covered_dry": True, "cm2": 0.0},
         "none": {"method": "not_measured", "area_mm2": None, "not_measured_because": "dressing stays on"},
     }
@@ -205,6 +212,7 @@ def test_a_correction_sent_back_as_shown_changes_nothing(lesion, way):
     assert again.is_valid(), again.errors
     copied = measurement_fill(Measurement(visit=visit, lesion=lesion), again.findings())
     assert copied.infection_grade == 4
+    assert again.findings().version == row.version
     kept = columns(Measurement) - {"id", "version", "created_at", "created_by", "infection_grade"}
     if way != "ruler":
         # Diameters of a trace are read off it again; the factory's area is rounded otherwise.
@@ -245,6 +253,20 @@ def test_two_pages_of_one_day_differ_only_in_what_both_asked(lesion):
     assert form.is_valid(), form.errors
     labels = {one.label for one in visit_differences(form, [], stored, [])}
     assert labels == {"Pain", form.fields["next_on"].label}
+
+
+def test_a_visit_is_finished_on_the_day_it_was_begun_whatever_day_is_sent(lesion):
+    begun = timezone.localdate() - timedelta(days=2)
+    visit = factories.visit(of=lesion.limb.person, unfinished=True, on=begun)
+    data = {
+        "visited_on": timezone.localdate().isoformat(),
+        "red_flags": ["none"],
+        "version": "1",
+        "next_in_7": "on",
+    }
+    form = FinishForm(_query(data), sheet=visit_sheet(lesion.limb.person, begun), visit=visit)
+    assert form.is_valid(), form.errors
+    assert form.findings().visited_on == begun
 
 
 @pytest.mark.parametrize("column", sorted(names(VisitFindings)))
@@ -296,6 +318,11 @@ def test_what_stands_of_a_begun_visit_is_not_asked_again_and_stays(lesion, colum
     assert set(ASKED_AGAIN) == {"visited_on", "next_on", "note"}
     assert form.is_valid(), form.errors
     assert getattr(form.findings(), column) == told
+
+
+def test_a_sign_that_was_ticked_was_looked_for(lesion):
+    told = {"lesion": lesion, "covered_dry": True, "infection_signs": ("pus",)}
+    assert measurement_fill(Measurement(), LesionFindings(**told)).infection_looked
 
 
 def test_the_findings_of_a_lesion_are_those_of_its_area_and_of_the_rest():
