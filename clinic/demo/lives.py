@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from random import Random
 
+from clinic.guidelines.devices import NON_REMOVABLE
+
 __all__ = ["Device", "Ulcer", "life", "measured"]
 
 YEARS = 3
@@ -180,7 +182,7 @@ def _devices(rng: Random, ulcer: Ulcer) -> list[Device]:
 
 
 def _seal(rng: Random, device: Device, last: date) -> None:
-    if device.fitted is None or device.device_class not in ("total_contact_cast", "walker_non_removable"):
+    if device.fitted is None or device.device_class not in NON_REMOVABLE:
         return
     device.sealed = max(device.fitted, last if device.stopped is None else device.stopped - timedelta(days=6))
     device.open_by = device.sealed + timedelta(days=7)

@@ -8,7 +8,7 @@ from typing import Any
 
 from django import forms
 
-from clinic.models import DeviceClass, User
+from clinic.models import DEVICE_CHOICES, User
 
 from .dates import DayField
 
@@ -21,7 +21,7 @@ class AuditForm(forms.Form):
 
     def __init__(self, *args: Any, prescribers: Iterable[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["device_class"].choices = [("", "All"), *DeviceClass.choices]  # type: ignore[attr-defined]
+        self.fields["device_class"].choices = [("", "All"), *DEVICE_CHOICES]  # type: ignore[attr-defined]
         self.fields["prescriber"].choices = [  # type: ignore[attr-defined]
             ("", "All"), *((user.pk, str(user)) for user in prescribers)
         ]  # fmt: skip

@@ -9,7 +9,7 @@ from django import forms
 from django.utils import timezone
 
 from clinic.guidelines.facts import CHOICES, GRADES
-from clinic.models import DeviceClass, Lesion, ReasonKind, Site
+from clinic.models import DEVICE_CHOICES, Lesion, ReasonKind, Site
 from clinic.selectors.advice import ToldBefore
 from clinic.selectors.facts import ASKED, PER_LESION, WORDS
 from clinic.selectors.reasons import choices_of, reasons_of
@@ -147,7 +147,7 @@ class ChoiceForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         ranked = list(offered)
-        names = dict(DeviceClass.choices)
+        names = dict(DEVICE_CHOICES)
         rest = [c for c in names if c not in ranked]
         choice = self.fields["device_class"]
         assert isinstance(choice, forms.ChoiceField)

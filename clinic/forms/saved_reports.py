@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from clinic.models import DeviceClass, ReportForm
+from clinic.models import DEVICE_CHOICES, ReportForm
 
 
 class SavedReportForm(forms.Form):
@@ -14,6 +14,6 @@ class SavedReportForm(forms.Form):
         label="Days back from the day it is run", min_value=1, max_value=3660, initial=365
     )
     device_class = forms.ChoiceField(
-        label="Device class", required=False, choices=[("", "All"), *DeviceClass.choices]
+        label="Device class", required=False, choices=[("", "All"), *DEVICE_CHOICES]
     )
     deidentified = forms.BooleanField(label="De-identified", required=False, initial=True)

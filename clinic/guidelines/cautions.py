@@ -7,7 +7,7 @@ publication or says that the rule is common practice without one.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from clinic.guidelines.devices import Urgency
+from clinic.guidelines.devices import Urgency, classes_where
 from clinic.guidelines.rows import PRACTICE, marked
 
 __all__ = ["CAUTIONS", "RED_FLAGS", "Caution", "RedFlag"]
@@ -21,11 +21,20 @@ GUYTON = "Guyton GP, Foot Ankle Int 2005;26:903 (figure read in an encyclopaedia
 NG19 = "NICE NG19 (read in pages that quote it)"
 PAD = "Fitridge R et al., IWGDF/ESVS/SVS intersocietal guideline 2023"
 
-STAYS_ON = ("total_contact_cast", "walker_non_removable")
-KNEE_HIGH = (*STAYS_ON, "walker_knee_high_removable", "heel_relieving_knee_high")
-COMES_OFF = ("walker_knee_high_removable", "ankle_high_removable", "heel_relieving_knee_high")
-WALKED_IN = (*KNEE_HIGH, "ankle_high_removable")
-ALL_WORN = (*WALKED_IN, "felted_foam_with_footwear", "dorsum_free_device", "footwear_modification")
+STAYS_ON = classes_where(lambda d: d.stays_on)
+KNEE_HIGH = classes_where(lambda d: d.height == "knee_high")
+KNEE_HIGH_OFF = classes_where(lambda d: d.height == "knee_high" and d.removable)
+BELOW_KNEE = classes_where(lambda d: d.height in ("ankle_high", "below_ankle"))
+WALKED_IN = classes_where(lambda d: d.height in ("knee_high", "ankle_high"))
+COMES_OFF = classes_where(lambda d: d.height in ("knee_high", "ankle_high") and d.removable)
+ALL_WORN = classes_where(lambda d: d.height != "none")
+SIZED_STAYS_ON = classes_where(lambda d: d.prefabricated and d.stays_on)
+SIZED_COMES_OFF = classes_where(lambda d: d.prefabricated and d.removable)
+SIZED_KNEE_HIGH = classes_where(lambda d: d.prefabricated and d.height == "knee_high")
+SIZED_WITH_INSOLE = classes_where(lambda d: d.prefabricated and d.takes_insole)
+MEASURED_KNEE_HIGH_OFF = classes_where(
+    lambda d: d.height == "knee_high" and d.removable and not d.prefabricated
+)
 
 
 @dataclass(frozen=True)
@@ -89,7 +98,7 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "falls_knee_high",
-        ("walker_knee_high_removable", "heel_relieving_knee_high"),
+        KNEE_HIGH_OFF,
         "High falls risk: check gait in the device and give a walking aid.",
         PRACTICE,
         {"high_falls_risk": YES},
@@ -187,35 +196,35 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "large_deformity_unknown",
-        ("walker_non_removable",),
+        SIZED_STAYS_ON,
         "Whether the deformity is large is missing: a walker in sizes may not fit.",
         FERNANDO,
         {"large_deformity": UNKNOWN},
     ),
     Caution(
         "large_deformity_fit",
-        ("walker_knee_high_removable", "ankle_high_removable", "dorsum_free_device"),
+        SIZED_COMES_OFF,
         "Large deformity: a device in sizes may press; have it adapted or made to measure.",
         PRACTICE,
         {"large_deformity": YES},
     ),
     Caution(
         "rigid_deformity",
-        ("walker_non_removable", "walker_knee_high_removable", "ankle_high_removable"),
+        SIZED_WITH_INSOLE,
         "Rigid deformity: the relief under the ulcer may need to reach one layer deeper.",
         PRACTICE,
         {"rigid_deformity": YES},
     ),
     Caution(
         "calf_unknown",
-        ("walker_non_removable", "walker_knee_high_removable"),
+        SIZED_KNEE_HIGH,
         "The calf is not measured: check that the walker closes.",
         PRACTICE,
         {"bulky_calf": UNKNOWN},
     ),
     Caution(
         "calf_made_to_measure",
-        ("heel_relieving_knee_high",),
+        MEASURED_KNEE_HIGH_OFF,
         "Large calf: only made to measure.",
         PRACTICE,
         {"bulky_calf": YES},
@@ -243,14 +252,14 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "charcot_interim",
-        ("walker_knee_high_removable", "heel_relieving_knee_high"),
+        KNEE_HIGH_OFF,
         "Active Charcot joints: worn day and night until the Charcot assessment decides.",
         PRACTICE,
         {"active_charcot": YES},
     ),
     Caution(
         "charcot_unknown",
-        ("ankle_high_removable", "dorsum_free_device", "footwear_modification", "felted_foam_with_footwear"),
+        BELOW_KNEE,
         "Rule out active Charcot joints (hot, red, swollen) before anything lower than the knee.",
         PRACTICE,
         {"active_charcot": UNKNOWN},

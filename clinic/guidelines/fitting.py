@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
+from clinic.guidelines.devices import DEVICES, FittingKind, classes_where
 from clinic.guidelines.errors import GuidelineError
 
 __all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "FittingList", "fitting_list", "steps_for"]
@@ -18,28 +18,30 @@ class FittingList:
 
     Parameters
     ----------
-    id : str
-        Key under which a site keeps its own steps.
+    id : FittingKind
+        Key under which a site keeps its own steps, and under which a device class names its list.
     words : str
         Which devices it is for.
-    classes : tuple of str
     steps : tuple of str
         In the order they are done; a site may replace them.
     """
 
-    id: str
+    id: FittingKind
     words: str
-    classes: tuple[str, ...]
     steps: tuple[str, ...]
 
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """Device classes that name this list."""
+        return classes_where(lambda d: d.fitting == self.id)
 
-FITTING_LISTS: dict[str, FittingList] = {
+
+FITTING_LISTS: dict[FittingKind, FittingList] = {
     one.id: one
     for one in (
         FittingList(
             "stays_on",
             "Devices that stay on",
-            tuple(name for name in DEVICES if name in NON_REMOVABLE),
             (
                 "Dressing in place that holds until the next opening",
                 "Padding between the toes, skin dry",
@@ -57,7 +59,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "comes_off",
             "Removable walkers and ankle-high devices",
-            ("walker_knee_high_removable", "ankle_high_removable"),
             (
                 "Dressing in place, no folds under the sole",
                 "Padding between the toes, skin dry",
@@ -73,7 +74,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "heel",
             "Heel relief: device or heel floated",
-            ("heel_relieving_knee_high", "heel_float_in_bed_and_chair"),
             (
                 "Dressing in place, no folds under the heel",
                 "Heel hangs free: a flat hand passes under it",
@@ -88,7 +88,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "top_free",
             "Devices open over the back of the foot",
-            ("dorsum_free_device",),
             (
                 "Dressing in place",
                 "Nothing touches the lesion, standing and sitting",
@@ -101,7 +100,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "spacer",
             "Toe spacers",
-            ("toe_spacer",),
             (
                 "Web space dry, no infection, no stitches",
                 "Spacer parts the toes without bending them",
@@ -114,7 +112,6 @@ FITTING_LISTS: dict[str, FittingList] = {
         FittingList(
             "footwear",
             "Footwear and felted foam",
-            ("footwear_modification", "felted_foam_with_footwear"),
             (
                 "Dressing in place",
                 "Shoe long and wide enough, standing",
@@ -143,12 +140,11 @@ def fitting_list(device_class: str) -> FittingList:
     Raises
     ------
     GuidelineError
-        If no list is for the class.
+        If there is no such class.
     """
-    for one in FITTING_LISTS.values():
-        if device_class in one.classes:
-            return one
-    raise GuidelineError(f"device class is {device_class}, must be one of {', '.join(DEVICES)}")
+    if device_class not in DEVICES:
+        raise GuidelineError(f"device class is {device_class}, must be one of {', '.join(DEVICES)}")
+    return FITTING_LISTS[DEVICES[device_class].fitting]
 
 
 def steps_for(device_class: str, own: Mapping[str, Sequence[str]]) -> tuple[str, ...]:

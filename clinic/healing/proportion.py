@@ -1,8 +1,8 @@
 """A share of cases with the interval its small numbers deserve."""
 
-import math
 from dataclasses import dataclass
-from statistics import NormalDist
+
+from scipy import stats
 
 from clinic.healing.errors import HealingError
 
@@ -79,12 +79,5 @@ def wilson(count: int, of: int, level: float = 0.95) -> Proportion:
         raise ProportionError(f"count: {count} is not from 0 to {of}")
     if not 0.0 < level < 1.0:
         raise ProportionError(f"level: {level:g} is not between 0 and 1")
-    z = NormalDist().inv_cdf(0.5 + level / 2.0)
-    share = count / of
-    middle = share + z * z / (2.0 * of)
-    half = z * math.sqrt(share * (1.0 - share) / of + z * z / (4.0 * of * of))
-    scale = 1.0 + z * z / of
-    # At none and at all of the cases the end is 0 or 1 exactly; the root leaves a rounding error there.
-    low = 0.0 if count == 0 else (middle - half) / scale
-    high = 1.0 if count == of else (middle + half) / scale
-    return Proportion(count=count, of=of, low=low, high=high, level=level)
+    found = stats.binomtest(count, of).proportion_ci(level, method="wilson")
+    return Proportion(count=count, of=of, low=float(found.low), high=float(found.high), level=level)

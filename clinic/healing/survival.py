@@ -1,19 +1,20 @@
 """Time to healing with right-censored durations: Kaplan-Meier, median, numbers at risk, log-rank test."""
 
+import bisect
 import math
-from collections.abc import Iterator, Sequence
+import warnings
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, ndtri
+from scipy import stats
+from scipy.special import chdtrc
 
 from clinic.healing.errors import SurvivalError
 
-__all__ = ["KaplanMeier", "LogRank", "Steps", "SurvivalPoint", "at_risk", "kaplan_meier", "logrank"]
+__all__ = ["KaplanMeier", "LogRank", "SurvivalPoint", "at_risk", "kaplan_meier", "logrank"]
 
-_COUNTABLE = 2**20  # a table of counts no longer than the rows it spares sorting
 _ROUNDING = 1e-12  # a product of ratios that should be exactly one half may miss it by a few ulp
 
 
@@ -44,59 +45,6 @@ class SurvivalPoint:
     high: float | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Steps(Sequence[SurvivalPoint]):
-    """All steps of one estimate: columns inside, points when asked, since a million rows may make half a million.
-
-    Parameters
-    ----------
-    time, survival : (M,) ndarray
-        Distinct event times [unit of the durations] and the share after each. [-]
-    at_risk, events : (M,) ndarray of int
-        Subjects still observed just before each time, and events at it.
-    error, low, high : (M,) ndarray
-        As in ``SurvivalPoint``; not a number where that has None. [-]
-    """
-
-    time: NDArray[np.float64]
-    at_risk: NDArray[np.int64]
-    events: NDArray[np.int64]
-    survival: NDArray[np.float64]
-    error: NDArray[np.float64]
-    low: NDArray[np.float64]
-    high: NDArray[np.float64]
-
-    def __len__(self) -> int:
-        return int(self.time.size)
-
-    def __iter__(self) -> Iterator[SurvivalPoint]:
-        return iter(self[:])
-
-    @overload
-    def __getitem__(self, index: int) -> SurvivalPoint: ...
-
-    @overload
-    def __getitem__(self, index: slice) -> tuple[SurvivalPoint, ...]: ...
-
-    def __getitem__(self, index: int | slice) -> SurvivalPoint | tuple[SurvivalPoint, ...]:
-        if not isinstance(index, slice):
-            at = index + len(self) if index < 0 else index
-            if not 0 <= at < len(self):
-                raise IndexError(f"step {index} of {len(self)}")
-            return self[at : at + 1][0]
-        whole = (self.time, self.at_risk, self.events, self.survival)
-        maybe = (self.error, self.low, self.high)
-        columns = [column[index].tolist() for column in whole]
-        columns += [[None if v != v else v for v in column[index].tolist()] for column in maybe]
-        return tuple(SurvivalPoint(*row) for row in zip(*columns, strict=True))
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Sequence) and self[:] == tuple(other)
-
-    def __hash__(self) -> int:
-        return hash(self[:])
-
-
 @dataclass(frozen=True, slots=True)
 class KaplanMeier:
     """Product-limit estimate of one group.
@@ -105,7 +53,7 @@ class KaplanMeier:
     ----------
     n, events : int
         Subjects and events.
-    curve : Steps
+    curve : tuple of SurvivalPoint
         One step per distinct event time.
     median, median_low, median_high : float or None
         First time at which the share is at most one half, and the interval read off the pointwise bounds in
@@ -114,15 +62,15 @@ class KaplanMeier:
 
     n: int
     events: int
-    curve: Steps
+    curve: tuple[SurvivalPoint, ...]
     median: float | None
     median_low: float | None
     median_high: float | None
 
     def survival_at(self, time: float) -> float:
         """Share without the event at a time, 1 before the first event. [-]"""
-        passed = int(np.searchsorted(self.curve.time, time, side="right"))
-        return float(self.curve.survival[passed - 1]) if passed else 1.0
+        passed = bisect.bisect_right(self.curve, time, key=lambda point: point.time)
+        return self.curve[passed - 1].survival if passed else 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,35 +132,29 @@ def kaplan_meier(durations: ArrayLike, events: ArrayLike, confidence: float = 0.
     times, marks = _checked(durations, events)
     if not 0.0 < confidence < 1.0:
         raise SurvivalError(f"confidence: {confidence:g} is not between 0 and 1")
-    when, failed = _counted(times[marks])
-    risk = times.size - _before(times, when)
-    share: NDArray[np.float64] = np.cumprod(1.0 - failed / risk).astype(float)
+    when, failed = np.unique(times[marks], return_counts=True)
+    risk = _at_risk(times, when)
+    estimate = stats.ecdf(stats.CensoredData.right_censored(times, ~marks)).sf
+    with (
+        warnings.catch_warnings()
+    ):  # bounds are not a number where the share is 0 or 1; here they become None
+        warnings.simplefilter("ignore", RuntimeWarning)
+        bounds = estimate.confidence_interval(confidence, method="log-log")
+    share, low, high = (f.evaluate(when) for f in (estimate, bounds.low, bounds.high))
     with np.errstate(divide="ignore", invalid="ignore"):
-        hazard_variance = np.cumsum(failed / (risk * (risk - failed).astype(float)))
-        spread = np.sqrt(hazard_variance)
-        error = share * spread
-        width = float(ndtri(0.5 + confidence / 2.0)) * spread / np.log(share)
-        low, high = share ** np.exp(-width), share ** np.exp(width)
-    inside = (share > 0.0) & (share < 1.0)
-    curve = Steps(
-        time=when,
-        at_risk=risk,
-        events=failed,
-        survival=share,
-        error=np.where(share > 0.0, error, np.nan),
-        low=np.where(inside, low, np.nan),
-        high=np.where(inside, high, np.nan),
+        error = share * np.sqrt(np.cumsum(failed / (risk * (risk - failed))))
+    curve = tuple(
+        SurvivalPoint(float(t), int(n), int(d), float(s), _known(e), _known(lo), _known(hi))
+        for t, n, d, s, e, lo, hi in zip(when, risk, failed, share, error, low, high, strict=True)
     )
     # Where the share has reached 0 its lower bound has too, and its upper bound is not known.
-    bounds_low = np.where(share > 0, low, 0.0)
-    bounds_high = np.where(share > 0, high, 1.0)
     return KaplanMeier(
         n=int(times.size),
         events=int(failed.sum()),
         curve=curve,
-        median=_first_at_most_half(when, share),
-        median_low=_first_at_most_half(when, bounds_low),
-        median_high=_first_at_most_half(when, bounds_high),
+        median=_first_at_most_half((p.time, p.survival) for p in curve),
+        median_low=_first_at_most_half((p.time, 0.0 if p.low is None else p.low) for p in curve),
+        median_high=_first_at_most_half((p.time, 1.0 if p.high is None else p.high) for p in curve),
     )
 
 
@@ -236,8 +178,7 @@ def at_risk(durations: ArrayLike, times: Sequence[float]) -> tuple[int, ...]:
     SurvivalError
         If a duration is negative or not finite.
     """
-    values = np.sort(_durations(durations))
-    return tuple(int(values.size - np.searchsorted(values, time, side="left")) for time in times)
+    return tuple(_at_risk(_durations(durations), times).tolist())
 
 
 def logrank(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> LogRank | None:
@@ -272,16 +213,14 @@ def logrank(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> LogRank | None:
     if len(groups) < 2:
         return None
     checked = [_checked(durations, events) for durations, events in groups]
-    failures = [np.sort(times[marks]) for times, marks in checked]
-    when, _ = _counted(np.concatenate(failures))
+    when = np.unique(np.concatenate([times[marks] for times, marks in checked]))
     if when.size == 0:
         return None
-    risk = np.empty((len(groups), when.size))
-    failed = np.empty_like(risk)
-    for j, (times, _) in enumerate(checked):
-        risk[j] = times.size - _before(times, when)
-        # Every failure stands at one of the times, so what is new up to each of them failed at it.
-        failed[j] = np.diff(np.searchsorted(failures[j], when, side="right"), prepend=0)
+    risk = np.array([_at_risk(times, when) for times, _ in checked], dtype=float)
+    failed = np.zeros_like(risk)
+    for j, (times, marks) in enumerate(checked):
+        at, counts = np.unique(times[marks], return_counts=True)
+        failed[j, np.searchsorted(when, at)] = counts
     total_risk, total_failed = risk.sum(axis=0), failed.sum(axis=0)
     share = risk / total_risk
     expected = share * total_failed
@@ -335,37 +274,14 @@ def _checked(durations: ArrayLike, events: ArrayLike) -> tuple[NDArray[np.float6
     return times, marks.astype(bool)
 
 
-def _whole(values: NDArray[np.float64]) -> NDArray[np.int64] | None:
-    """Values as whole numbers small enough to count by; None where they are not. Clinics record whole days."""
-    if values.size == 0 or values.max() >= _COUNTABLE:
-        return None
-    whole = values.astype(np.int64)
-    return whole if np.array_equal(whole, values) else None
+def _at_risk(durations: NDArray[np.float64], times: ArrayLike) -> NDArray[np.int64]:
+    """How many are still observed just before each time."""
+    return durations.size - np.searchsorted(np.sort(durations), np.asarray(times), side="left")
 
 
-def _counted(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-    """Distinct values in order, and how often each occurs."""
-    whole = _whole(values)
-    if whole is not None:
-        counts = np.bincount(whole)
-        (at,) = np.nonzero(counts)
-        return at.astype(float), counts[at]
-    ordered = np.sort(values)
-    first = np.flatnonzero(np.diff(ordered, prepend=-1.0))
-    return ordered[first], np.diff(first, append=ordered.size)
+def _known(value: float) -> float | None:
+    return None if math.isnan(value) else float(value)
 
 
-def _before(values: NDArray[np.float64], when: NDArray[np.float64]) -> NDArray[np.int64]:
-    """How many values lie before each time."""
-    whole = _whole(values)
-    if whole is not None:
-        until = np.concatenate(([0], np.cumsum(np.bincount(whole))))
-        return np.asarray(until[np.minimum(np.ceil(when), until.size - 1).astype(np.int64)])
-    return np.searchsorted(np.sort(values), when, side="left")
-
-
-def _first_at_most_half(when: NDArray[np.float64], share: NDArray[np.floating]) -> float | None:
-    reached = np.flatnonzero(share <= 0.5 + _ROUNDING)
-    if reached.size == 0 or not math.isfinite(when[reached[0]]):
-        return None
-    return float(when[reached[0]])
+def _first_at_most_half(steps: Iterable[tuple[float, float]]) -> float | None:
+    return next((time for time, share in steps if share <= 0.5 + _ROUNDING), None)

@@ -51,13 +51,11 @@ from .person import (
 from .photo import Photo, PhotoConsent, PhotoSubject
 from .prescription import (
     AGREES,
-    NON_REMOVABLE,
+    DEVICE_CHOICES,
     SEALED,
     UNSIGNED,
-    WITH_INSOLE,
     Agreement,
     DepartureReason,
-    DeviceClass,
     LimbPlan,
     Prescription,
     StopReason,
@@ -89,10 +87,10 @@ from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind
 __all__ = [
     "HITS", "PROGRAM", "ReasonKind", "SiteReason", "Found", "PlanFlag", "PlanFlagCause", "SiteFoam", "WatchFinding", "WatchKind", "WatchPoint",
     "AGREES", "Agreement", "PeerCase", "PeerOpinion", "PeerReading", "PeerRound", "ReportForm", "SavedReport",
-    "INFECTION_SIGNS", "NON_REMOVABLE", "OPEN_STATES", "PLACES", "SEALED", "UNSIGNED", "WITH_INSOLE",
+    "DEVICE_CHOICES", "INFECTION_SIGNS", "OPEN_STATES", "PLACES", "SEALED", "UNSIGNED",
     "AccountLink", "Amputation", "AreaMethod", "Attendance", "AuditEvent", "BreakGlass", "Cause", "Charcot", "Circumstances",
     "ClinicalRecord", "Contact", "ContactHow", "ContactResult", "Debridement", "DecisionKind", "DecisionLine", "Deformity", "DepartureReason",
-    "Depth", "DeviceClass", "DeviceCondition", "DiabetesType", "Episode", "Erasure", "ErasurePermit", "Event", "EventKind", "Exudate",
+    "Depth", "DeviceCondition", "DiabetesType", "Episode", "Erasure", "ErasurePermit", "Event", "EventKind", "Exudate",
     "Fitting", "FlagAnswer", "Imprint", "ImprintHow", "Inquiry", "InquiryAnswer",
     "InquiryOutcome", "InquiryTopic", "Lesion", "LesionOutcome", "LesionState", "Limb", "LimbFinding",
     "LimbPlan",

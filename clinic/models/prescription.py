@@ -12,43 +12,17 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
-from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE, classes_where
 
 from .record import ClinicalRecord, counts_for, one_of
 
-
-def _named(device: str) -> tuple[str, str]:
-    """A class with the trade term of the one list of device classes."""
-    return device, DEVICES[device].label
-
-
-class DeviceClass(models.TextChoices):
-    """Generic trade classes; a maker's label is for tracing only and enters no rule."""
-
-    TOTAL_CONTACT_CAST = _named("total_contact_cast")
-    WALKER_NON_REMOVABLE = _named("walker_non_removable")
-    WALKER_KNEE_HIGH_REMOVABLE = _named("walker_knee_high_removable")
-    ANKLE_HIGH_REMOVABLE = _named("ankle_high_removable")
-    FELTED_FOAM = _named("felted_foam_with_footwear")
-    HEEL_RELIEVING = _named("heel_relieving_knee_high")
-    DORSUM_FREE = _named("dorsum_free_device")
-    TOE_SPACER = _named("toe_spacer")
-    FOOTWEAR_MODIFICATION = _named("footwear_modification")
-    HEEL_FLOAT = _named("heel_float_in_bed_and_chair")
-
-
-NON_REMOVABLE = (DeviceClass.TOTAL_CONTACT_CAST, DeviceClass.WALKER_NON_REMOVABLE)
+#: Generic trade classes; a maker's label is for tracing only and enters no rule.
+DEVICE_CHOICES: list[tuple[str, str]] = [(d.id, d.label) for d in DEVICES.values()]
+_STAYS_ON = classes_where(lambda d: d.stays_on)
 #: Rows of devices that are sealed on now.
-SEALED = models.Q(device_class__in=NON_REMOVABLE, stopped_on=None, sealed_on__isnull=False, opened_on=None)
+SEALED = models.Q(device_class__in=_STAYS_ON, stopped_on=None, sealed_on__isnull=False, opened_on=None)
 #: Rows of devices that wait for a second signature.
 UNSIGNED = models.Q(second_needed=True, second_at=None, stopped_on=None)
-#: Classes with an insole that a relief plan can serve. A cast has none.
-WITH_INSOLE = (
-    DeviceClass.WALKER_NON_REMOVABLE,
-    DeviceClass.WALKER_KNEE_HIGH_REMOVABLE,
-    DeviceClass.ANKLE_HIGH_REMOVABLE,
-    DeviceClass.FOOTWEAR_MODIFICATION,
-)
 
 
 class DepartureReason(models.TextChoices):
@@ -113,7 +87,7 @@ class Prescription(ClinicalRecord):
 
     limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="prescriptions")
     lesions = models.ManyToManyField("clinic.Lesion", related_name="prescriptions")
-    device_class = models.CharField(max_length=32, choices=DeviceClass.choices)
+    device_class = models.CharField(max_length=32, choices=DEVICE_CHOICES)
     device_label = models.CharField("maker's label, for tracing only", max_length=80, blank=True)
     prescribed_on = models.DateField()
 
@@ -176,7 +150,7 @@ class Prescription(ClinicalRecord):
             ),
         ]
         constraints = [
-            one_of("device_class", DeviceClass, name="prescription_class"),
+            one_of("device_class", DEVICE_CHOICES, name="prescription_class"),
             one_of("departure_reason", DepartureReason, name="prescription_departure", blank=True),
             one_of("stop_reason", StopReason, name="prescription_stop", blank=True),
             models.CheckConstraint(
@@ -207,7 +181,7 @@ class Prescription(ClinicalRecord):
                 | models.Q(
                     open_by__isnull=False,
                     open_by__gt=models.F("sealed_on"),
-                    device_class__in=[c.value for c in NON_REMOVABLE],
+                    device_class__in=list(_STAYS_ON),
                 ),
                 name="prescription_sealed",
                 violation_error_message="only a non-removable device is sealed, and then it has a day to open it by",

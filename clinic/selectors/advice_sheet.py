@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.models import DeviceClass, Fitting, Prescription, Site
+from clinic.guidelines.devices import DEVICES, WearKind
+from clinic.models import Fitting, Prescription, Site
 
 __all__ = ["AdviceSheet", "advice_sheet"]
 
@@ -18,65 +19,46 @@ class PlainDevice:
     wear: tuple[str, ...]
 
 
-STAYS_ON = (
-    "It stays on day and night. It works because it is on at every step.",
-    "Do not take it off, cut it or loosen it yourself, unless something in the box above happens.",
-    "Keep it dry. Wash with the leg outside the tub, under a sealed bag.",
-    "Put nothing down inside it, even if it itches.",
-    "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
-    "Do not drive with it on.",
-)
-COMES_OFF = (
-    "Wear it for every step, also at night to the bathroom. It helps only while it is on.",
-    "Take it off only to wash, to change the dressing and to sleep, if we said so.",
-    "Look inside with your hand before you put it on: nothing may lie in it.",
-    "Push the heel right down first, then close the straps from the foot up.",
-    "Look at your foot, or have somebody look, every day: new red marks, blisters, wet dressing.",
-    "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
-)
-PLAIN: dict[str, PlainDevice] = {
-    DeviceClass.TOTAL_CONTACT_CAST: PlainDevice("a cast on the lower leg and foot", STAYS_ON),
-    DeviceClass.WALKER_NON_REMOVABLE: PlainDevice("a boot to the knee that stays on", STAYS_ON),
-    DeviceClass.WALKER_KNEE_HIGH_REMOVABLE: PlainDevice(
-        "a boot to the knee that you can take off", COMES_OFF
+#: Advice on wearing each kind of device.
+WEAR: dict[WearKind, tuple[str, ...]] = {
+    "stays_on": (
+        "It stays on day and night. It works because it is on at every step.",
+        "Do not take it off, cut it or loosen it yourself, unless something in the box above happens.",
+        "Keep it dry. Wash with the leg outside the tub, under a sealed bag.",
+        "Put nothing down inside it, even if it itches.",
+        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
+        "Do not drive with it on.",
     ),
-    DeviceClass.ANKLE_HIGH_REMOVABLE: PlainDevice("a boot to the ankle that you can take off", COMES_OFF),
-    DeviceClass.HEEL_RELIEVING: PlainDevice("a boot that keeps your heel off the ground", COMES_OFF),
-    DeviceClass.DORSUM_FREE: PlainDevice("a shoe that leaves the top of your foot free", COMES_OFF),
-    DeviceClass.FELTED_FOAM: PlainDevice(
-        "a felt pad round the sore place, in your shoe",
-        (
-            "Wear the shoe with the pad for every step. Never walk barefoot or on socks.",
-            "The pad flattens within days: come to have it renewed on the day we wrote down.",
-            "If the pad slips onto the sore place or gets wet, take it off and call us.",
-            "Walk as little as you can.",
-        ),
+    "comes_off": (
+        "Wear it for every step, also at night to the bathroom. It helps only while it is on.",
+        "Take it off only to wash, to change the dressing and to sleep, if we said so.",
+        "Look inside with your hand before you put it on: nothing may lie in it.",
+        "Push the heel right down first, then close the straps from the foot up.",
+        "Look at your foot, or have somebody look, every day: new red marks, blisters, wet dressing.",
+        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
     ),
-    DeviceClass.TOE_SPACER: PlainDevice(
-        "a soft piece between your toes",
-        (
-            "Keep the skin between the toes dry. Change the piece when it is wet.",
-            "Take it out every day, look at the skin of both toes, put it back.",
-            "Wear shoes that are wide enough with it in.",
-            "If a toe turns red, white or sore, take it out and call us.",
-        ),
+    "felt": (
+        "Wear the shoe with the pad for every step. Never walk barefoot or on socks.",
+        "The pad flattens within days: come to have it renewed on the day we wrote down.",
+        "If the pad slips onto the sore place or gets wet, take it off and call us.",
+        "Walk as little as you can.",
     ),
-    DeviceClass.FOOTWEAR_MODIFICATION: PlainDevice(
-        "your shoe, changed so that it no longer rubs",
-        (
-            "Wear only this shoe until we tell you otherwise, also at home.",
-            "Feel inside with your hand before you put it on.",
-            "Look at the sore place every day.",
-        ),
+    "spacer": (
+        "Keep the skin between the toes dry. Change the piece when it is wet.",
+        "Take it out every day, look at the skin of both toes, put it back.",
+        "Wear shoes that are wide enough with it in.",
+        "If a toe turns red, white or sore, take it out and call us.",
     ),
-    DeviceClass.HEEL_FLOAT: PlainDevice(
-        "a support that keeps your heel free in bed and in the chair",
-        (
-            "The whole calf lies on it; the heel hangs free. A flat hand must pass under the heel.",
-            "Use it each time you lie down or put your feet up.",
-            "It does nothing while you walk.",
-            "Have somebody look at the heel every day.",
-        ),
+    "shoe": (
+        "Wear only this shoe until we tell you otherwise, also at home.",
+        "Feel inside with your hand before you put it on.",
+        "Look at the sore place every day.",
+    ),
+    "heel_float": (
+        "The whole calf lies on it; the heel hangs free. A flat hand must pass under the heel.",
+        "Use it each time you lie down or put your feet up.",
+        "It does nothing while you walk.",
+        "Have somebody look at the heel every day.",
     ),
 }
 #: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it), and common practice.
@@ -105,13 +87,19 @@ class AdviceSheet:
     fitting: Fitting | None
 
 
+def plain_device(device_class: str) -> PlainDevice:
+    """A device class in the person's words, with how it is worn."""
+    device = DEVICES[device_class]
+    return PlainDevice(device.plain_label, WEAR[device.wear])
+
+
 def advice_sheet(prescription: Prescription) -> AdviceSheet:
     """What the person is told in writing; one query, for the newest fitting."""
     fitting = prescription.fittings.first()
     sealed = prescription.stays_closed
     return AdviceSheet(
-        device=PLAIN[prescription.device_class],
-        beside=tuple(PLAIN[name] for name in prescription.beside),
+        device=plain_device(prescription.device_class),
+        beside=tuple(plain_device(name) for name in prescription.beside),
         call=CALL,
         stays_on=prescription.is_non_removable,
         open_by=prescription.open_by if sealed else None,

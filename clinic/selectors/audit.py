@@ -10,9 +10,10 @@ from typing import Any
 from django.core.cache import cache
 from django.db.models import Count, Max, QuerySet
 
+from clinic.guidelines.devices import DEVICES
 from clinic.healing.incidence import Incidence, cumulative_incidence
 from clinic.healing.proportion import wilson
-from clinic.models import Agreement, Attendance, DepartureReason, DeviceClass, Prescription
+from clinic.models import Agreement, Attendance, DepartureReason, Prescription
 
 from .audit_cases import OUTCOMES, WEEK12, AuditFilter, Base
 from .audit_figures import (
@@ -203,9 +204,7 @@ def _outcome_row(name: str, words: str, tallies: dict[str, Tally]) -> OutcomeRow
 def _outcomes(tallies: dict[str, Tally]) -> tuple[OutcomeRow, ...]:
     found = set(tallies["lesion"].values("first_class"))
     return tuple(
-        _outcome_row(key or "none", class_words(key), tallies)
-        for key in (*(c.value for c in DeviceClass), "")
-        if key in found
+        _outcome_row(key or "none", class_words(key), tallies) for key in (*DEVICES, "") if key in found
     )
 
 

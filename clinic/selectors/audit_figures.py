@@ -9,7 +9,8 @@ from typing import Any
 
 from django.db.models import Count, QuerySet
 
-from clinic.models import Agreement, Attendance, DepartureReason, DeviceClass, StopReason
+from clinic.guidelines.devices import DEVICES
+from clinic.models import Agreement, Attendance, DepartureReason, StopReason
 
 from .audit_after import AFTER_BASES
 from .audit_cases import BASES, OUTCOMES, WEEK12, AuditFilter, Base
@@ -124,7 +125,7 @@ class Tally:
 
 def class_words(device_class: str) -> str:
     """A device class in words; empty is a lesion that never had a device fitted."""
-    return str(DeviceClass(device_class).label) if device_class else "No device fitted"
+    return DEVICES[device_class].label if device_class else "No device fitted"
 
 
 _PLAIN: tuple[Spec, ...] = (
@@ -196,7 +197,7 @@ def _own_reason(row: str) -> Spec | None:
 
 
 def _outcome(name: str, outcome: str) -> Spec | None:
-    if name not in ("every", "none", *DeviceClass.values) or outcome not in ("all", *OUTCOMES):
+    if name not in ("every", "none", *DEVICES) or outcome not in ("all", *OUTCOMES):
         return None
     where: list[tuple[str, Any]] = []
     device = "any first device"

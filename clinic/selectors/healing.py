@@ -12,13 +12,13 @@ from typing import Any, NamedTuple
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from clinic.guidelines.devices import DEVICES
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
     AreaMethod,
     Depth,
-    DeviceClass,
     Event,
     EventKind,
     Lesion,
@@ -288,7 +288,7 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
     for limb, lesion_id, kind, note, day in _events(by_limb):
         put(limb, lesion_id, Mark(day, kind, _event_words(kind, note), kind in BREAKING_EVENTS))
     for limb, device, prescribed_on, fitted_on, stopped_on in _devices(by_limb):
-        put(limb, None, Mark(fitted_on or prescribed_on, "device", DeviceClass(device).label, True))
+        put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
         if stopped_on:
             put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
     for limb, number, signed_at in _signed_plans(by_limb):

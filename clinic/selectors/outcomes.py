@@ -6,11 +6,12 @@ from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.guidelines.devices import DEVICES
 from clinic.healing.cohort import RULES, CaseRecord, Cohort, Ending, GroupOutcome, TimeZero, outcomes
 from clinic.healing.incidence import Incidence
 from clinic.healing.proportion import Proportion, wilson
 from clinic.healing.survival import at_risk
-from clinic.models import Depth, DeviceClass, Lesion, Measurement, Prescription, Site, VisitState
+from clinic.models import Depth, Lesion, Measurement, Prescription, Site, VisitState
 
 from .counted_site import handed_over, rows_of_sites
 from .followup import FollowUp, follow_ups
@@ -61,16 +62,7 @@ DRAWN = 6
 SHORT = 12
 #: Names that fit beside a line of a chart; the table has them in full.
 _ON_CHARTS = {
-    DeviceClass.TOTAL_CONTACT_CAST.label: "Cast",
-    DeviceClass.WALKER_NON_REMOVABLE.label: "Walker, stays on",
-    DeviceClass.WALKER_KNEE_HIGH_REMOVABLE.label: "Walker, comes off",
-    DeviceClass.ANKLE_HIGH_REMOVABLE.label: "Ankle-high",
-    DeviceClass.FELTED_FOAM.label: "Felted foam",
-    DeviceClass.HEEL_RELIEVING.label: "Heel relief",
-    DeviceClass.DORSUM_FREE.label: "Open dorsum",
-    DeviceClass.TOE_SPACER.label: "Toe spacer",
-    DeviceClass.FOOTWEAR_MODIFICATION.label: "Footwear",
-    DeviceClass.HEEL_FLOAT.label: "Heel float",
+    **{device.label: device.short_label for device in DEVICES.values()},
     SEVERITIES[0]: "SINBAD < 3",
     SEVERITIES[1]: "SINBAD ≥ 3",
     SEVERITIES[2]: "Not known",
@@ -242,9 +234,8 @@ def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> 
         for pk, depth in rows.order_by("-visit__visited_on", "-pk").values_list("lesion_id", "depth"):
             first[pk] = Depth(depth).label
         return {lesion.pk: first.get(lesion.pk, "Depth not looked at") for lesion in lesions}
-    labels = dict(DeviceClass.choices)
     return {
-        lesion.pk: labels[fitted[lesion.pk].device_class] if lesion.pk in fitted else "Never fitted"
+        lesion.pk: DEVICES[fitted[lesion.pk].device_class].label if lesion.pk in fitted else "Never fitted"
         for lesion in lesions
     }
 

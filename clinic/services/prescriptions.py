@@ -8,10 +8,8 @@ from typing import Any, Protocol
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.models import (
-    NON_REMOVABLE,
-    WITH_INSOLE,
     Agreement,
     DecisionKind,
     Lesion,

@@ -10,9 +10,9 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.dates import day_words
+from clinic.guidelines.devices import DEVICES
 from clinic.models import (
     Amputation,
-    DeviceClass,
     ImprintHow,
     Lesion,
     Limb,
@@ -175,10 +175,11 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
         return Obstacle("state", f"This person is not in care here ({person.get_state_display().lower()}).")
     if limb.amputation == Amputation.MAJOR:
         return Obstacle("amputation", "This limb was amputated above the ankle: there is no insole to cut.")
-    if record.running is not None and record.running.device_class == DeviceClass.TOTAL_CONTACT_CAST:
+    if record.running is not None and DEVICES[record.running.device_class].moulded_on:
         return Obstacle(
             "cast",
-            "The running device of this limb is a total contact cast. A cast has no insole, so there is nothing to cut: "
+            f"The running device of this limb is a {DEVICES[record.running.device_class].label.lower()}. "
+            "A cast has no insole, so there is nothing to cut: "
             "relieve the lesion by padding and moulding when the cast is applied, by your own protocol.",
             "Open the device",
             "prescription",

@@ -9,7 +9,8 @@ import pypdf
 import pytest
 from django.utils import timezone
 
-from clinic.models import NON_REMOVABLE, DeviceClass, Fitting, Prescription
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
+from clinic.models import Fitting, Prescription
 from clinic.selectors.advice import limb_decision
 from clinic.services.prescriptions import prescription_sign
 from tests import factories
@@ -79,7 +80,7 @@ def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the
     lesion.limb.person.site.name = "Alder Lane clinic for feet, knees and everything between them"
     lesion.limb.person.site.save()
     found = []
-    for device in DeviceClass.values:
+    for device in DEVICES:
         for beside in ([], ["toe_spacer", "heel_float_in_bed_and_chair"]):
             made = worst(lesion, device, [one for one in beside if one != device])
             sheets, lost, wide = printed(visitor, f"/prescriptions/{made.pk}/advice-sheet/", paper)

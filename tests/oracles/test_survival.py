@@ -1,4 +1,7 @@
-"""Survival estimates against lifelines: steps, intervals, medians, log-rank, competing endings."""
+"""Survival estimates against lifelines: steps, intervals, medians, log-rank, competing endings.
+
+Answers only: the goals for the speed of a million rows over lifelines were withdrawn, since no page waits for them.
+"""
 
 import warnings
 from pathlib import Path
@@ -9,7 +12,6 @@ import pytest
 from clinic.healing.incidence import cumulative_incidence
 from clinic.healing.survival import kaplan_meier, logrank
 from clinic.healing.tables import read_events
-from tests.oracles.timing import seconds
 
 pytestmark = pytest.mark.oracle
 
@@ -131,35 +133,13 @@ def test_random_log_ranks_are_lifelines(seed, count):
 
 
 @pytest.mark.parametrize("whole_days", [True, False], ids=["ties", "no-ties"])
-def test_a_million_rows_are_lifelines(whole_days, capsys):
+def test_a_million_rows_are_lifelines(whole_days):
     """Whole days as clinics record them, and the extreme of a million different times."""
-    from lifelines import KaplanMeierFitter
-
-    durations, events = censored(1, 1_000_000, whole_days=whole_days)
-    hold_same(durations, events)
-    ours = seconds(lambda: kaplan_meier(durations, events), 2)
-    theirs = seconds(lambda: KaplanMeierFitter().fit(durations, events), 2)
-    with capsys.disabled():
-        print(
-            f"\nKaplan-Meier, 1,000,000 rows, {'whole days' if whole_days else 'no ties'}: "
-            f"{ours:.2f} s, lifelines {theirs:.2f} s, ratio {theirs / ours:.1f}"
-        )
+    hold_same(*censored(1, 1_000_000, whole_days=whole_days))
 
 
-def test_a_million_rows_log_rank_is_lifelines(capsys):
-    from lifelines.statistics import multivariate_logrank_test
-
-    groups = [censored(5 + j, n, mean=90.0 + j) for j, n in enumerate((400_000, 350_000, 250_000))]
-    hold_same_test(groups)
-    durations, events = (np.concatenate([group[i] for group in groups]) for i in (0, 1))
-    names = np.repeat(np.arange(3), [len(d) for d, _ in groups])
-    ours = seconds(lambda: logrank(groups), 2)
-    theirs = seconds(lambda: multivariate_logrank_test(durations, names, events), 2)
-    with capsys.disabled():
-        print(
-            f"\nLog-rank of 3 groups, 1,000,000 rows: {ours:.2f} s, lifelines {theirs:.2f} s, "
-            f"ratio {theirs / ours:.1f}"
-        )
+def test_a_million_rows_log_rank_is_lifelines():
+    hold_same_test([censored(5 + j, n, mean=90.0 + j) for j, n in enumerate((400_000, 350_000, 250_000))])
 
 
 @pytest.mark.parametrize("n", [40, 200, 5000])

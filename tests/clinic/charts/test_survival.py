@@ -2,6 +2,7 @@ import io
 import xml.etree.ElementTree as ElementTree
 
 import pytest
+from matplotlib.axes import Axes
 
 from clinic.charts.errors import ChartError
 from clinic.charts.survival import SurvivalGroup, survival_svg
@@ -30,6 +31,17 @@ def test_the_same_groups_give_the_same_bytes():
 
 def test_a_group_without_events_is_drawn_flat():
     assert "walker" in texts(survival_svg([SurvivalGroup("walker", (4.0, 9.0), (0, 0))]))
+
+
+def test_the_band_is_drawn_as_far_as_the_line(monkeypatch):
+    """Bounds hold until the next step, so after the last one they hold to the last observation."""
+    drawn = []
+    plain = Axes.fill_between
+    monkeypatch.setattr(
+        Axes, "fill_between", lambda self, x, *a, **k: drawn.append(x) or plain(self, x, *a, **k)
+    )
+    survival_svg([CAST, WALKER])
+    assert [max(times) for times in drawn] == [max(CAST.durations), max(WALKER.durations)]
 
 
 @pytest.mark.parametrize("count", [0, 7])

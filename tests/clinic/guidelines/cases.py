@@ -1,7 +1,7 @@
 """The case table in ``data/cases.csv``, read into facts and expectations.
 
 Each row changes some facts of one plain case: a clean neuropathic ulcer under the forefoot, every other fact known
-and "no". Short names of the columns are spelled out here.
+and "no". Short names of the columns are spelled out here; a class may stand in full.
 """
 
 import csv
@@ -91,8 +91,8 @@ def _case(row: dict[str, str]) -> Case:
         citation=row["citation"],
         name=row["case"],
         facts=facts,
-        classes=[SHORT_CLASSES[short] for short in row["classes"].split()],
-        withheld={SHORT_CLASSES[short] for short in row["withheld"].split()},
+        classes=[SHORT_CLASSES.get(name, name) for name in row["classes"].split()],
+        withheld={SHORT_CLASSES.get(name, name) for name in row["withheld"].split()},
         refer={(SHORT_REFERRALS[short[:-1]], SHORT_URGENCIES[short[-1]]) for short in row["refer"].split()},
         rules=set(row["rules"].split()),
         caution=row["caution"],

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from clinic.guidelines.combine import LimbAdvice, PersonAdvice, combine_limb, combine_person
+from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.facts import parse
 from clinic.guidelines.table import decide
 from tests.clinic.guidelines.cases import PLAIN, SHORT_CLASSES
@@ -21,7 +22,7 @@ TITLES = {
     "both_feet": "Both feet",
     "plantar_and_not": "One plantar and one non-plantar lesion on one foot",
 }
-SHORT = {name: short for short, name in SHORT_CLASSES.items()}
+SHORT = {**{name: name for name in DEVICES}, **{name: short for short, name in SHORT_CLASSES.items()}}
 VALUES = {"true": True, "false": False, "null": None}
 
 

@@ -1,4 +1,6 @@
 import math
+import warnings
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -68,16 +70,46 @@ def test_a_test_needs_two_groups_and_an_event():
     assert logrank([([1, 2], [0, 0]), ([3], [1])]) is None
 
 
+def plain_steps(rows):
+    """Product limit with log-log intervals, one time after another and the share as a fraction."""
+    share, greenwood, steps = Fraction(1), 0.0, []
+    for when in sorted({time for time, event in rows if event}):
+        risk = sum(time >= when for time, _ in rows)
+        failed = sum(time == when and event for time, event in rows)
+        share *= Fraction(risk - failed, risk)
+        if share == 0:
+            steps.append((when, risk, failed, 0.0, None, None, None))
+            continue
+        greenwood += failed / (risk * (risk - failed))
+        width = 1.959963984540054 * math.sqrt(greenwood) / math.log(share)
+        low, high = float(share) ** math.exp(-width), float(share) ** math.exp(width)
+        steps.append((when, risk, failed, float(share), float(share) * math.sqrt(greenwood), low, high))
+    return steps
+
+
 @given(ROWS)
-def test_the_estimate_equals_scipys(rows):
-    durations, events = split(rows)
-    ours = kaplan_meier(durations, events)
-    censored = stats.CensoredData.right_censored(durations, 1 - np.array(events))
-    theirs = stats.ecdf(censored).sf
-    for point in ours.curve:
-        assert point.survival == pytest.approx(float(theirs.evaluate(point.time)), abs=1e-12)
-    assert ours.n == len(rows)
-    assert ours.events == sum(events)
+def test_the_estimate_equals_a_plain_loop(rows):
+    estimate, steps = kaplan_meier(*split(rows)), plain_steps(rows)
+    assert (estimate.n, estimate.events) == (len(rows), sum(event for _, event in rows))
+    assert len(estimate.curve) == len(steps)
+    for point, step in zip(estimate.curve, steps, strict=True):
+        assert (point.time, point.at_risk, point.events) == step[:3]
+        assert (point.survival, point.error, point.low, point.high) == tuple(
+            None if value is None else pytest.approx(value, abs=1e-12) for value in step[3:]
+        )
+
+
+@given(ROWS, st.floats(-1, 31))
+def test_the_share_at_any_time_is_that_of_the_last_step_before_it(rows, time):
+    estimate = kaplan_meier(*split(rows))
+    passed = [point.survival for point in estimate.curve if point.time <= time]
+    assert estimate.survival_at(time) == (passed[-1] if passed else 1.0)
+
+
+def test_bounds_that_are_not_known_are_no_warning():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        assert kaplan_meier([1, 2], [1, 1]).curve[-1].low is None
 
 
 @given(ROWS)
@@ -116,7 +148,7 @@ def test_the_order_of_groups_does_not_matter(first, second, third):
 
 
 @given(ROWS, ROWS)
-def test_counting_whole_days_and_sorting_parts_of_days_agree(first, second):
+def test_the_unit_of_time_does_not_matter(first, second):
     (days, events), (others, marks) = split(first), split(second)
     whole = kaplan_meier(days, events)
     parts = kaplan_meier(np.array(days) / 8.0, events)  # exact in binary, and not whole
@@ -126,11 +158,3 @@ def test_counting_whole_days_and_sorting_parts_of_days_agree(first, second):
     ]
     mixed = [(np.array(days) / 8.0, events), (np.array(others) / 8.0, marks)]
     assert logrank([(days, events), (others, marks)]) == logrank(mixed)
-
-
-def test_steps_are_read_like_a_tuple_of_points():
-    curve = kaplan_meier([1, 2, 3], [1, 0, 1]).curve
-    assert (curve[0], curve[-1]) == tuple(curve) == curve[:]
-    assert curve == kaplan_meier([1, 2, 3], [1, 0, 1]).curve
-    with pytest.raises(IndexError, match="step 2 of 2"):
-        curve[2]

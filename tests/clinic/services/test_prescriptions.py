@@ -8,8 +8,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from clinic.guidelines.devices import DEVICES
-from clinic.models import AuditEvent, DecisionLine, DeviceClass, Fitting, Prescription, content_digest
+from clinic.models import AuditEvent, DecisionLine, Fitting, Prescription, content_digest
 from clinic.selectors.advice import limb_decision, told_before
 from clinic.services import opening_cards
 from clinic.services import prescriptions as service
@@ -201,10 +200,6 @@ def test_nothing_is_saved_when_the_audit_row_cannot_be(limb, podiatrist):
     ):
         sign(podiatrist, limb)
     assert not Prescription.objects.exists()
-
-
-def test_the_classes_of_the_record_are_those_of_the_one_list():
-    assert dict(DeviceClass.choices) == {name: device.label for name, device in DEVICES.items()}
 
 
 def test_skin_found_fragile_on_another_day_is_not_counted(limb):
