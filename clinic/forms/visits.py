@@ -10,7 +10,7 @@ from django import forms
 from django.utils import timezone
 
 from clinic.dates import day_words
-from clinic.guidelines.cautions import RED_FLAGS
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.models import (
     Attendance,
     DeviceCondition,

@@ -122,6 +122,19 @@ FITTING_LISTS: dict[FittingKind, FittingList] = {
                 "Wear advice given, by word and on paper",
             ),
         ),
+        FittingList(
+            "rest",
+            "Rest, with or without a walking aid",
+            (
+                "Agreed what is still walked or stood, and for what",
+                "Aid chosen (wheelchair, crutches, knee walker, frame), set to height and tried",
+                "Steps, bathroom and the night talked through: falls",
+                "Bed, chair and footplate do not press on the ulcer; both heels hang free",
+                "Other foot and seat looked at",
+                "Person or helper shows how to move over without standing on the foot",
+                "Knows whom to call",
+            ),
+        ),
     )
 }
 

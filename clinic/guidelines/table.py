@@ -28,6 +28,7 @@ __all__ = [
     "load",
     "rows_that_hold",
     "tightened",
+    "unasked",
 ]
 
 CAUTION_BITS = (1 << len(CAUTIONS)) - 1
@@ -155,11 +156,15 @@ class _Decider:
 
         offered: dict[str, list[Row]] = {}
         withheld: dict[str, list[Row]] = {}
+        demoted: dict[str, list[Row]] = {}
         shown: set[str] = set(NON_REMOVABLE)
         for row in rows:
             if row.kind == "offer":
                 for name in row.classes:
                     offered.setdefault(name, []).append(row)
+            elif row.kind == "demote":
+                for name in row.classes:
+                    demoted.setdefault(name, []).append(row)
             elif row.kind == "withhold":
                 for name in row.classes:
                     withheld.setdefault(name, []).append(row)
@@ -172,21 +177,23 @@ class _Decider:
             if name in withheld:
                 continue
             beside = [row for row in adjuncts if name in row.classes]
-            decided += speaking + beside
+            later = demoted.get(name, [])
+            decided += speaking + beside + later
             classes.append(
                 Offer(
                     id=name,
-                    tier=min(row.tier for row in speaking),
+                    tier=max([min(row.tier for row in speaking), *(row.tier for row in later)]),
                     rules=_topics(speaking + beside),
                     cautions=tuple(
-                        [r.said for r in beside] + [c.said for c in cautions if name in c.classes]
+                        [r.said for r in (*later, *beside)] + [c.said for c in cautions if name in c.classes]
                     ),
                     because=tuple(row.said for row in speaking),
                     derived=tuple(row.said for row in speaking if row.derived),
                     rows=tuple(row.id for row in speaking),
                 )
             )
-        classes.sort(key=attrgetter("tier"))
+        # Of one tier what was put later comes after the rest of it, and rest itself last.
+        classes.sort(key=lambda offer: (offer.tier, offer.id in demoted, offer.last_resort))
 
         not_offered = []
         for name in DEVICES:
@@ -283,7 +290,7 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     Notes
     -----
     A class is offered if some row offers it and no row withholds it. Its tier is the best among the rows that
-    offer it; classes of one tier keep the order of the table. The urgency of a referral is the most pressing
+    offer it, unless a row puts it later; classes of one tier keep the order of the table. The urgency of a referral is the most pressing
     among its rows. Rules named are those of rows that changed the answer.
 
     References
@@ -308,3 +315,29 @@ def rows_that_hold(facts: Facts, table: Table | None = None) -> tuple[Row, ...]:
     """
     compiled = _decider(table)
     return tuple(compiled.rows(compiled.holding(facts)))
+
+
+def unasked(facts: Facts, table: Table | None = None) -> tuple[str, ...]:
+    """Optional facts that nobody has asked for, though an answer could take a device that stays on away.
+
+    The advice offers such a device without them, since they are asked for only where one is meant to be fitted; it is
+    not closed before each is answered.
+
+    Parameters
+    ----------
+    facts : Facts
+    table : Table, optional
+
+    Returns
+    -------
+    tuple of str
+        In the order of :class:`Facts`; empty if a device that stays on may be closed as far as they go.
+    """
+    rows = (current() if table is None else table).rows
+    reading = {
+        name
+        for row in rows
+        if row.kind in ("withhold", "demote") and set(row.classes) & NON_REMOVABLE
+        for name in row.reads
+    }
+    return tuple(name for name in OPTIONAL if name in reading and getattr(facts, name) is None)

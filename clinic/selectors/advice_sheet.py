@@ -60,6 +60,12 @@ WEAR: dict[WearKind, tuple[str, ...]] = {
         "It does nothing while you walk.",
         "Have somebody look at the heel every day.",
     ),
+    "rest": (
+        "Keep your weight off the foot. Use the aid we gave you for every step.",
+        "Sit or lie with the leg up. The heel hangs free; nothing presses on the sore place.",
+        "Move your other foot and your knees often. Change how you sit.",
+        "Look at both feet every day, or have somebody look.",
+    ),
 }
 #: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it), and common practice.
 CALL = (
