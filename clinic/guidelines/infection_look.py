@@ -28,7 +28,8 @@ CAUSE_WORDS = {
 class Look:
     """One day's looks for infection, read the cautious way.
 
-    ``grade`` is what is known to be there at least; ``clean`` says that somebody looked and found nothing.
+    ``grade`` is what is known to be there at least; ``clean`` says that somebody looked and found no sign; ``open`` that
+    signs were seen whose extent is not known: redness not measured, or no full look.
     """
 
     on: date
@@ -41,7 +42,8 @@ class Look:
     bone_treated: bool
     unwell: bool | None
     systemic: bool
-    redness_open: bool
+    open: bool
+    measured: bool
     causes: frozenset[str]
     said: str
     notes: tuple[str, ...]
@@ -125,14 +127,20 @@ def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
     if (len(signs.met) == 1 or found.unwell) and signs.missing:
         asks.append(f"Measure {_listed(signs.missing)} (unwell or one systemic sign on {day}).")
     unwell = _unwell(found, signs)
-    redness_open = "redness" in listed and found.redness_mm is None and not explained and grade < 3
+    redness_open = "redness" in listed and found.redness_mm is None and not explained
     if redness_open:
         asks.append(f"Measure how far the redness of {day} reaches.")
     looked = bool(found.looked)
+    # One sign is uninfected by the published count, but no look on which an infection is declared over.
+    signs_left = "pus" in listed if explained else bool(listed) or reach > SIGN_MM
     return Look(
         on=found.on,
         grade=grade,
-        clean=looked and grade == 1 and not unwell and found.bone not in ("probable", "proven"),
+        clean=looked
+        and grade == 1
+        and not signs_left
+        and not unwell
+        and found.bone not in ("probable", "proven"),
         looked=looked,
         by_podiatrist=found.by == "podiatrist",
         deep=found.deep,
@@ -140,7 +148,8 @@ def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
         bone_treated=bool(found.bone_treated) and found.by == "podiatrist",
         unwell=unwell,
         systemic=bool(signs.met),
-        redness_open=redness_open,
+        open=redness_open or (not looked and (bool(listed) or reach > 0)),
+        measured=found.redness_mm is not None,
         causes=frozenset(() if found.other_cause is None else (found.other_cause,)),
         said=_said(found, signs, explained),
         notes=tuple(notes),
@@ -198,7 +207,8 @@ def day_of(looks: list[Look]) -> Look:
         bone_treated=any(look.bone_treated for look in looks),
         unwell=worst_of([look.unwell for look in looks]),
         systemic=any(look.systemic for look in looks),
-        redness_open=any(look.redness_open for look in looks),
+        open=any(look.open for look in looks),
+        measured=any(look.looked and look.measured for look in looks),
         causes=frozenset().union(*(look.causes for look in looks)),
         notes=tuple(dict.fromkeys(note for look in looks for note in look.notes)),
         asks=tuple(dict.fromkeys(ask for look in looks for ask in look.asks)),

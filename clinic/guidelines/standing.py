@@ -90,7 +90,14 @@ def facts_of(blood: PerfusionState, infection: InfectionState) -> Facts:
     """
     # Bone is a fact of its own: a grade of 3 from bone alone is read again from osteomyelitis by the rule table.
     bone = {"no": False, "probable": True, "proven": True}.get(infection.bone or "")
-    return Facts(infection_grade=infection.grade, osteomyelitis=bone, ischaemia_grade=blood.grade)
+    return Facts(
+        infection_grade=infection.grade,
+        osteomyelitis=bone,
+        ischaemia_grade=blood.grade,
+        ischaemia_settled=blood.settled,
+        dvt_suspected=True if infection.thrombosis else None,
+        active_charcot=True if infection.charcot else None,
+    )
 
 
 def _withheld(blood: PerfusionState, infection: InfectionState, today: date) -> list[str]:
@@ -115,7 +122,7 @@ def _withheld(blood: PerfusionState, infection: InfectionState, today: date) -> 
     if infection.unwell is not False:
         because.append(f"Fever or unwell: {'yes' if infection.unwell else 'not asked'}.")
     if not infection.complete and not because:
-        because.append("How far redness reaches was not measured.")
+        because.append("Signs of infection were not looked at in full, or redness not measured.")
     if infection.thrombosis:
         because.append(f"Thrombosis is suspected ({spoken(today)}).")
     return because

@@ -26,6 +26,7 @@ class _Standing:
     look: Look | None = None  # sets the grade of the soft tissue
     first_clean: date | None = None
     deep_on: date | None = None  # infection beneath the skin, not lifted
+    open_on: date | None = None  # signs whose extent nobody has settled since
     bone: Bone | None = None
     bone_on: date | None = None
     bone_note: str = ""
@@ -34,6 +35,10 @@ class _Standing:
         """Worse at once; grade 2 is lifted by one clean day, 3 and 4 by two, the second a podiatrist's."""
         if day.deep:
             self.deep_on = day.on
+        if day.open:
+            self.open_on = day.on
+        elif day.clean or day.measured:
+            self.open_on = None
         if day.grade >= 2:
             self.first_clean = None
             if self.look is None or day.grade >= self.look.grade:
@@ -125,7 +130,6 @@ def infection_state(findings: Findings, today: date, settings: StandingSettings)
     deep = True if standing.deep_on else False if deep_said and counts(deep_said.on) else None
     unwell = None if ill is None else True if ill.unwell else False if counts(ill.on) else None
     thrombosis, charcot = (_cause_stands(days, name) for name in ("thrombosis", "charcot"))
-    redness_open = look is not None and look.redness_open
     asks = _asks(days, standing, grade is not None, bone, settings)
     urgent = _urgent(standing, grade, on, ill, thrombosis)
     return InfectionState(
@@ -136,7 +140,7 @@ def infection_state(findings: Findings, today: date, settings: StandingSettings)
         standing=bad and on is not None and on < today and not since,
         deep=deep,
         unwell=unwell,
-        complete=None not in (grade, bone, deep, unwell) and not redness_open,
+        complete=None not in (grade, bone, deep, unwell) and standing.open_on is None,
         thrombosis=thrombosis is not None,
         charcot=charcot is not None,
         urgent=tuple(urgent),
@@ -170,6 +174,10 @@ def _asks(
     asks = [ask for day in days[-1:] for ask in day.asks]
     if not known:
         asks.append("Look for infection: device and dressing off, five signs, probe.")
+    if standing.open_on is not None:
+        asks.append(
+            f"Signs of {spoken(standing.open_on)} not looked at in full: look for all five, and measure redness."
+        )
     if standing.first_clean is not None:
         asks.append(
             f"One clean look on {spoken(standing.first_clean)}; a podiatrist's, {settings.looks_apart_days} days or "

@@ -173,6 +173,13 @@ def test_mild_infection_is_lifted_by_one_clean_look_on_a_later_day():
     assert infection(mild, clean(1)).grade == 1
 
 
+@pytest.mark.parametrize("sign", SIGNS)
+def test_a_look_that_finds_one_sign_is_uninfected_but_lifts_nothing(sign):
+    one = look(1, **{**CLEAN, "signs": (sign,)})
+    assert infection(one).grade == 1
+    assert infection(look(3, signs=("pus", "warmth"), looked=True), one).grade == 2
+
+
 @pytest.mark.parametrize("values", [{"deep": True}, {"redness_mm": 30}, ILL])
 def test_more_than_mild_is_lifted_by_two_clean_looks_apart_the_second_a_podiatrists(values):
     bad = look(9, **values)
@@ -224,6 +231,13 @@ def test_redness_that_nobody_measured_forbids_what_stays_on():
     mild = {"signs": ("redness", "warmth"), "looked": True, **WELL}
     assert state_of(look(0, **mild, redness_mm=10)).non_removable_allowed
     assert not state_of(look(0, **mild)).non_removable_allowed
+
+
+def test_signs_seen_without_a_full_look_forbid_what_stays_on_until_there_is_one():
+    for seen in (look(1, signs=("redness",)), look(1, signs=("warmth",)), look(1, redness_mm=4)):
+        assert not state_of(clean(2), seen).non_removable_allowed
+        assert not state_of(clean(2), seen, look(0, signs=("swelling", "warmth"))).non_removable_allowed
+        assert state_of(clean(2), seen, clean(0)).non_removable_allowed
 
 
 @pytest.mark.parametrize(("days", "counts"), [(0, True), (7, True), (8, False)])

@@ -41,6 +41,8 @@ BAD_BLOOD = (
     {"worsening": True},
 )
 BAD_INFECTION = (
+    {"signs": ("warmth",)},
+    {"signs": ("redness",)},
     {"signs": ("swelling", "warmth")},
     {"signs": ("redness", "pus"), "redness_mm": 30},
     {"redness_mm": 30},
@@ -54,8 +56,16 @@ BAD_INFECTION = (
     {"other_cause": "thrombosis"},
 )
 bad_blood = st.builds(lambda on, bad: PerfusionFinding(on, **bad), days, st.sampled_from(BAD_BLOOD))
+#: These say nothing of the soft tissue: as a full look they would be a clean one, which is a good finding.
+SAYS_NOTHING_OF_SKIN = {"bone", "other_cause"}
+
+
+def _bad_infection(on, bad, looked, by):
+    return InfectionFinding(on, **bad, looked=None if SAYS_NOTHING_OF_SKIN & set(bad) else looked, by=by)
+
+
 bad_infection = st.builds(
-    lambda on, bad, looked, by: InfectionFinding(on, **bad, looked=looked, by=by),
+    _bad_infection,
     days,
     st.sampled_from(BAD_INFECTION),
     st.sampled_from([None, True]),
