@@ -5,13 +5,13 @@ same measurement, taken later, is better; a good one permits what stays on for a
 """
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 
 from clinic.guidelines.perfusion import TCPO2_SOURCES
 from clinic.guidelines.perfusion_record import PerfusionRecord, Reading
 from clinic.guidelines.rows import PRACTICE
 from clinic.guidelines.standing_findings import Findings, StandingSettings
-from clinic.guidelines.standing_state import Due, PerfusionState, StandingReferral, UrgentLine, days, spoken
+from clinic.guidelines.standing_state import Due, PerfusionState, StandingReferral, UrgentLine, spoken
 
 __all__ = ["perfusion_state"]
 
@@ -119,10 +119,12 @@ def _due(record: PerfusionRecord) -> tuple[Due, ...]:
     spans = ((28, 42, "4 to 6 weeks"), (84, 98, "3 months"))
     return tuple(
         Due(
-            last + days(first), last + days(end), f"Toe pressure {words} after revascularisation ({PRACTICE})"
+            last + timedelta(days=first),
+            last + timedelta(days=end),
+            f"Toe pressure {words} after revascularisation ({PRACTICE})",
         )
         for first, end, words in spans
-        if not record.since(last + days(first - 1))
+        if not record.since(last + timedelta(days=first - 1))
     )
 
 
@@ -179,8 +181,8 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
     if operation is not None:
         doubts.append(
             f"Revascularised on {spoken(operation)}: earlier values are from before it; measure a toe pressure from "
-            f"{spoken(operation + days(settings.toe_after_days))} or TcPO2 from "
-            f"{spoken(operation + days(settings.tcpo2_after_days))} on."
+            f"{spoken(operation + timedelta(days=settings.toe_after_days))} or TcPO2 from "
+            f"{spoken(operation + timedelta(days=settings.tcpo2_after_days))} on."
         )
     for one in standing:
         if one.repeat is not None:

@@ -1,7 +1,7 @@
 """What stands about one foot today: the answer of the standing rules, in words and with dates."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 from clinic.guidelines.devices import URGENCIES, Urgency, most_urgent
@@ -15,6 +15,7 @@ __all__ = [
     "StandingReferral",
     "UrgentLine",
     "merged",
+    "spoken",
     "state_json",
 ]
 
@@ -210,13 +211,22 @@ def merged(referrals: list[StandingReferral]) -> tuple[StandingReferral, ...]:
 
 
 def spoken(day: date) -> str:
-    """A day as it is said on screens and prints, such as ``3 May 2026``."""
+    """A day as it is said on screens and prints.
+
+    Parameters
+    ----------
+    day : datetime.date
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> spoken(date(2026, 5, 3))
+    '3 May 2026'
+    """
     return f"{day.day} {day:%b %Y}"
-
-
-def days(count: int) -> timedelta:
-    """A span of whole days."""
-    return timedelta(days=count)
 
 
 def state_json(state: LimbState) -> dict[str, Any]:

@@ -221,10 +221,17 @@ def test_possible_bone_infection_is_not_known_and_asks_for_a_picture():
     assert urgency(state) == "planned"
 
 
-@pytest.mark.parametrize("unlooked", ["deep", "bone", "unwell"])
-def test_depth_bone_and_fever_not_looked_at_forbid_what_stays_on(unlooked):
+@pytest.mark.parametrize(
+    ("unlooked", "words"),
+    [
+        ("deep", "Infection beneath the skin: not looked for."),
+        ("bone", "Bone infection: not looked for."),
+        ("unwell", "Fever or unwell: not asked."),
+    ],
+)
+def test_depth_bone_and_fever_not_looked_at_forbid_what_stays_on_and_are_named(unlooked, words):
     assert state_of(look(0, **CLEAN)).non_removable_allowed
-    assert not state_of(look(0, **{**CLEAN, unlooked: None})).non_removable_allowed
+    assert state_of(look(0, **{**CLEAN, unlooked: None})).withheld_because == (words,)
 
 
 def test_redness_that_nobody_measured_forbids_what_stays_on():

@@ -211,6 +211,9 @@ def test_after_revascularisation_only_a_late_enough_toe_level_value_settles():
 
 
 def test_a_value_too_soon_after_revascularisation_can_worsen_and_not_mend():
+    for bad, better in ((22, 65), (35, 45)):
+        before = found(60, tcpo2_mmhg=bad)
+        assert blood(before, found(20, tcpo2_mmhg=better), operated=(30,)).grade == blood(before).grade
     assert blood(found(60, tcpo2_mmhg=45), found(20, tcpo2_mmhg=22), operated=(30,)).grade == 3
 
 
