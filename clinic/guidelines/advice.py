@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol, TypeVar
 
-from clinic.guidelines.devices import REFERRALS, URGENCIES, Urgency, most_urgent
+from clinic.guidelines.devices import DEVICES, REFERRALS, URGENCIES, Urgency, most_urgent
 from clinic.guidelines.errors import GuidelineError
 
 __all__ = ["NOTICE", "Advice", "Offer", "Referral", "Withheld", "advice_json", "tightened"]
@@ -39,6 +39,11 @@ class Offer:
     because: tuple[str, ...]
     derived: tuple[str, ...]
     rows: tuple[str, ...]
+
+    @property
+    def last_resort(self) -> bool:
+        """Whether it is rest as it is always offered, beside a device or where none may be chosen."""
+        return DEVICES[self.id].is_rest and self.tier > 1
 
 
 @dataclass(frozen=True)

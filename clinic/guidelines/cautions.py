@@ -1,16 +1,13 @@
-"""What must be watched with a device class, and which findings stop everything?
+"""What must be watched with a device class?
 
 Cautions never forbid; what forbids stands in ``rules.toml``. Texts are our own words; ``source`` names a
 publication or says that the rule is common practice without one.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from clinic.guidelines.devices import classes_where
+from clinic.guidelines.rows import PRACTICE, Caution
 
-from clinic.guidelines.devices import Urgency, classes_where
-from clinic.guidelines.rows import PRACTICE, marked
-
-__all__ = ["CAUTIONS", "RED_FLAGS", "Caution", "RedFlag"]
+__all__ = ["CAUTIONS", "Caution"]
 
 FERNANDO = "Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5"
 LAZZARINI = "Lazzarini PA et al., Diabetes Metab Res Rev 2024;40(3):e3650"
@@ -18,16 +15,15 @@ ARMSTRONG = "Armstrong DG et al., Diabetes Care 2003;26:2595"
 CREWS = "Crews RT et al., Diabetes Care 2016;39:1371"
 LIFT_TRIAL = "Diabetes Care 2018;41:1400"
 GUYTON = "Guyton GP, Foot Ankle Int 2005;26:903 (figure read in an encyclopaedia)"
-NG19 = "NICE NG19 (read in pages that quote it)"
-PAD = "Fitridge R et al., IWGDF/ESVS/SVS intersocietal guideline 2023"
 
 STAYS_ON = classes_where(lambda d: d.stays_on)
 KNEE_HIGH = classes_where(lambda d: d.height == "knee_high")
 KNEE_HIGH_OFF = classes_where(lambda d: d.height == "knee_high" and d.removable)
-BELOW_KNEE = classes_where(lambda d: d.height in ("ankle_high", "below_ankle"))
 WALKED_IN = classes_where(lambda d: d.height in ("knee_high", "ankle_high"))
 COMES_OFF = classes_where(lambda d: d.height in ("knee_high", "ankle_high") and d.removable)
 ALL_WORN = classes_where(lambda d: d.height != "none")
+MADE_TO_MEASURE = classes_where(lambda d: d.height in ("knee_high", "ankle_high") and not d.prefabricated)
+REST = classes_where(lambda d: d.is_rest)
 SIZED_STAYS_ON = classes_where(lambda d: d.prefabricated and d.stays_on)
 SIZED_COMES_OFF = classes_where(lambda d: d.prefabricated and d.removable)
 SIZED_KNEE_HIGH = classes_where(lambda d: d.prefabricated and d.height == "knee_high")
@@ -35,35 +31,6 @@ SIZED_WITH_INSOLE = classes_where(lambda d: d.prefabricated and d.takes_insole)
 MEASURED_KNEE_HIGH_OFF = classes_where(
     lambda d: d.height == "knee_high" and d.removable and not d.prefabricated
 )
-
-
-@dataclass(frozen=True)
-class Caution:
-    """One thing to watch with some device classes, shown when its condition holds.
-
-    Parameters
-    ----------
-    id : str
-    classes : tuple of str
-        Device classes it belongs to.
-    text : str
-    source : str
-    when : mapping of str to tuple
-        Condition in the form of the rule table; empty = always.
-    """
-
-    id: str
-    classes: tuple[str, ...]
-    text: str
-    source: str
-    when: Mapping[str, tuple] = field(default_factory=dict)
-
-    @property
-    def said(self) -> str:
-        """The text as an answer gives it, marked where it is common practice without a source."""
-        return marked(self.text, self.source)
-
-
 UNKNOWN = ("missing",)
 YES = (True,)
 
@@ -174,10 +141,17 @@ CAUTIONS: tuple[Caution, ...] = (
         {"poor_sight": YES},
     ),
     Caution(
-        "driving",
+        "duties",
         STAYS_ON,
-        "Driving, work or care duties: a removable device may be considered; no driving with the device on.",
+        "Driving, work or care duties: a removable device may be considered.",
         FERNANDO,
+        {"drives_or_job_at_risk": YES},
+    ),
+    Caution(
+        "driving",
+        WALKED_IN,
+        "Driving with the device on: ask the licensing authority and the insurer first.",
+        PRACTICE,
         {"drives_or_job_at_risk": YES},
     ),
     Caution(
@@ -186,6 +160,61 @@ CAUTIONS: tuple[Caution, ...] = (
         "An earlier device was not tolerated: ask which and why before choosing the same kind again.",
         PRACTICE,
         {"previous_device_not_tolerated": YES},
+    ),
+    Caution(
+        "clots",
+        KNEE_HIGH,
+        "A leg held still may clot: ask about earlier clots, and say what calf pain or breathlessness means.",
+        PRACTICE,
+    ),
+    Caution(
+        "thrombosis_suspected",
+        KNEE_HIGH_OFF,
+        "Thrombosis of the leg veins is suspected: assessed today, before the leg goes into the device.",
+        PRACTICE,
+        {"dvt_suspected": YES},
+    ),
+    Caution(
+        "nobody_to_notice",
+        WALKED_IN,
+        "Nobody would notice trouble: agree who looks at toes and leg each day; what stays on is opened within two or "
+        "three days.",
+        PRACTICE,
+        {"nobody_to_notice": YES},
+    ),
+    Caution(
+        "material_allergy",
+        ALL_WORN,
+        "Reacts to a material: name it to whoever makes the device, and line or change it.",
+        PRACTICE,
+        {"material_allergy": YES},
+    ),
+    Caution(
+        "over_weight_limit",
+        MADE_TO_MEASURE,
+        "Heavier than the device is made for: ask for one made to measure, and check it at each visit.",
+        PRACTICE,
+        {"over_weight_limit": YES},
+    ),
+    Caution(
+        "cavity",
+        COMES_OFF,
+        "Deeper than wide or undermined: pack it, probe it, and look into it at each dressing.",
+        PRACTICE,
+        {"cavity": YES},
+    ),
+    Caution(
+        "rest_followed",
+        REST,
+        "It relieves only as far as it is followed: agree what is still walked, and with which aid.",
+        PRACTICE,
+    ),
+    Caution(
+        "interim_site",
+        REST,
+        "Interim: region or surface is missing. Record it, and choose again.",
+        PRACTICE,
+        {"site": ("unknown",)},
     ),
     Caution(
         "recent_surgery",
@@ -258,15 +287,8 @@ CAUTIONS: tuple[Caution, ...] = (
         {"active_charcot": YES},
     ),
     Caution(
-        "charcot_unknown",
-        BELOW_KNEE,
-        "Rule out active Charcot joints (hot, red, swollen) before anything lower than the knee.",
-        PRACTICE,
-        {"active_charcot": UNKNOWN},
-    ),
-    Caution(
         "treat_first",
-        ALL_WORN,
+        (*ALL_WORN, *REST),
         "Infection or ischaemia is treated first: this is interim relief, looked at daily.",
         "IWGDF offloading guideline 2019 (wording from memory)",
         {"cell": ("treat_first",)},
@@ -279,6 +301,20 @@ CAUTIONS: tuple[Caution, ...] = (
         {"infection": (2, 3, 4, "3_or_4")},
     ),
     Caution(
+        "infection_closed_in",
+        STAYS_ON,
+        "Mild infection: sample and antibiotic decision recorded; first opening within 72 hours, then within 7 days.",
+        PRACTICE,
+        {"infection": (2,)},
+    ),
+    Caution(
+        "ask_before_closing",
+        STAYS_ON,
+        "Before it is closed ask for: a clot in the leg, a wound deeper than wide, another wound on the leg, the weight "
+        "limit, being closed in, and who would notice trouble.",
+        PRACTICE,
+    ),
+    Caution(
         "ischaemia",
         ALL_WORN,
         "Ischaemia: no tight straps or edges; check colour and warmth of the toes.",
@@ -287,14 +323,14 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
     Caution(
         "matrix_unknown",
-        ALL_WORN,
+        (*ALL_WORN, *REST),
         "Infection or ischaemia is not fully known: this is interim until it is.",
         PRACTICE,
         {"cell": ("unknown", "rm_or_treat_first")},
     ),
     Caution(
         "bone_unknown",
-        ALL_WORN,
+        (*ALL_WORN, *REST),
         "Whether bone is infected is missing: probe and look before relying on this device.",
         PRACTICE,
         {"osteomyelitis": UNKNOWN},
@@ -331,60 +367,5 @@ CAUTIONS: tuple[Caution, ...] = (
         "It does nothing while walking: add a device for steps.",
         PRACTICE,
         {"mobility": ("walks", "walks_with_aid", "transfers_only", "missing")},
-    ),
-)
-
-
-@dataclass(frozen=True)
-class RedFlag:
-    """A finding that stops the visit until it is answered.
-
-    Parameters
-    ----------
-    id : str
-    question : str
-        What the screen asks.
-    urgency : {"immediate", "one_working_day"}
-    source : str
-        Publication, or common practice.
-    offload_today : bool
-        Whether load must come off the foot the same day, before anybody is reached.
-    """
-
-    id: str
-    question: str
-    urgency: Urgency
-    source: str
-    offload_today: bool = False
-
-
-RED_FLAGS: tuple[RedFlag, ...] = (
-    RedFlag("fever_or_unwell", "Fever, shivering or generally unwell", "immediate", NG19),
-    RedFlag("spreading_redness", "Redness spreading from the wound", "immediate", NG19),
-    RedFlag("abscess", "Abscess, or pus under pressure", "immediate", NG19),
-    RedFlag("new_probe_to_bone", "Bone felt with the probe, new", "immediate", NG19),
-    RedFlag("infection_3_4_or_bone", "Infection grade 3 or 4, or infected bone", "immediate", NG19),
-    RedFlag("gangrene", "Any black or dead tissue (gangrene)", "immediate", NG19),
-    RedFlag("severe_ischaemia", "Ulcer with severe ischaemia (grade 3)", "immediate", NG19),
-    RedFlag("cold_pale_blue_foot", "Foot newly cold, pale or blue", "immediate", NG19),
-    RedFlag("new_rest_pain", "New pain in the foot at rest or at night", "immediate", PAD),
-    RedFlag(
-        "suspected_charcot",
-        "Foot hot, red and swollen, shape perhaps changed (suspected acute Charcot)",
-        "one_working_day",
-        NG19,
-        offload_today=True,
-    ),
-    RedFlag(
-        "calf_pain_or_swelling",
-        "New calf pain or swelling in a leg that has been in a device",
-        "immediate",
-        PRACTICE,
-    ),
-    RedFlag(
-        "breathlessness",
-        "New breathlessness or chest pain in somebody whose leg has been in a device",
-        "immediate",
-        PRACTICE,
     ),
 )

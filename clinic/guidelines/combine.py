@@ -28,7 +28,7 @@ SECOND_STAYS_ON = (
 ONE_SIDE_ONLY = (
     "A device that stays on is possible on either leg, but only on one of them (common practice, no source)."
 )
-UNSERVED = "Lesion {label} is served by no class allowed on this limb."
+UNSERVED = "Lesion {label} is served by no device allowed on this limb."
 LIFT = (
     "The knee-high device on the {limb} leg lifts that side: raise the lift under the {other} shoe to even out "
     "leg length (IWGDF offloading guideline 2023)."
@@ -62,6 +62,11 @@ class LimbOffer:
     rules: tuple[str, ...]
     because: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def last_resort(self) -> bool:
+        """Whether it is rest as it is always offered: it serves every lesion, so it must not outrank a device."""
+        return DEVICES[self.id].is_rest and self.tier > 1
 
 
 @dataclass(frozen=True)
@@ -191,7 +196,7 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
                 ),
             )
         )
-    offers.sort(key=lambda offer: (len(offer.leaves), offer.tier))
+    offers.sort(key=lambda offer: (offer.last_resort, len(offer.leaves), offer.tier))
 
     refer: list[LimbReferral] = []
     for name in _in_order(*([r.id for r in advice.refer] for advice in lesions.values())):
@@ -205,7 +210,11 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
             )
         )
     refer.sort(key=lambda r: URGENCIES.index(r.urgency))
-    left_over = [label for label in lesions if not any(label in offer.serves for offer in offers)]
+    left_over = [
+        label
+        for label in lesions
+        if not any(label in offer.serves for offer in offers if not offer.last_resort)
+    ]
     return LimbAdvice(
         limb=limb,
         lesions=tuple(lesions),
@@ -299,7 +308,7 @@ def _without_second(advice: LimbAdvice) -> LimbAdvice:
         because = f"{before.because} {SECOND_STAYS_ON}" if before else SECOND_STAYS_ON
         kept[name] = LimbWithheld(name, because, before.decided_by if before else ())
     classes = tuple(offer for offer in advice.classes if offer.id not in NON_REMOVABLE)
-    served = {label for offer in classes for label in offer.serves}
+    served = {label for offer in classes if not offer.last_resort for label in offer.serves}
     stranded = tuple(
         note
         for label in advice.lesions

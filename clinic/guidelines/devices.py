@@ -26,8 +26,8 @@ __all__ = [
 Height = Literal["knee_high", "ankle_high", "below_ankle", "none"]
 Urgency = Literal["immediate", "one_working_day", "planned"]
 #: Lists of fitting steps, and advice on wearing a device that the person takes home; both stand in ``fitting.py``.
-FittingKind = Literal["stays_on", "comes_off", "heel", "top_free", "spacer", "footwear"]
-WearKind = Literal["stays_on", "comes_off", "felt", "spacer", "shoe", "heel_float"]
+FittingKind = Literal["stays_on", "comes_off", "heel", "top_free", "spacer", "footwear", "rest"]
+WearKind = Literal["stays_on", "comes_off", "felt", "spacer", "shoe", "heel_float", "rest"]
 
 URGENCIES: tuple[Urgency, ...] = ("immediate", "one_working_day", "planned")
 
@@ -79,6 +79,11 @@ class Device:
     def removable(self) -> bool:
         """Whether the wearer can take it off."""
         return not self.stays_on
+
+    @property
+    def is_rest(self) -> bool:
+        """Whether it is no device on the foot but rest: what is left where nothing else may be chosen."""
+        return self.wear == "rest"
 
     @property
     def moulded_on(self) -> bool:
@@ -228,6 +233,34 @@ DEVICES: dict[str, Device] = {
             wear="heel_float",
             gains="no load on the heel at rest",
             costs="does nothing while walking",
+        ),
+        Device(
+            id="rest_and_walking_aid",
+            label="Rest and a walking aid",
+            short_label="Rest, aid",
+            plain_label="rest, and an aid that keeps your weight off the foot",
+            height="none",
+            stays_on=False,
+            prefabricated=False,
+            takes_insole=False,
+            fitting="rest",
+            wear="rest",
+            gains="needs no device on the foot; begins at once",
+            costs="relieves only as far as it is followed",
+        ),
+        Device(
+            id="bed_and_chair_rest",
+            label="Rest in bed and chair",
+            short_label="Bed and chair",
+            plain_label="rest in bed and in the chair",
+            height="none",
+            stays_on=False,
+            prefabricated=False,
+            takes_insole=False,
+            fitting="rest",
+            wear="rest",
+            gains="takes the load where somebody who does not walk has it",
+            costs="loads heel and seat instead; look at both",
         ),
     )
 }

@@ -49,6 +49,12 @@ ROW_KEYS = {
 }  # fmt: skip
 
 
+def _stamp(edition: Mapping[str, Any]) -> str:
+    """What an answer is stamped with: edition, revision of its rows, and which of them are an older text."""
+    stamp = f"{edition['id']}, table revision {edition['revision']} of {edition['transcribed'].isoformat()}"
+    return f"{stamp}; {edition['older']}" if "older" in edition else stamp
+
+
 def table_from(raw: Mapping[str, Any]) -> Table:
     """Build and check a table from its parsed file.
 
@@ -81,7 +87,7 @@ def table_from(raw: Mapping[str, Any]) -> Table:
         }
         table = Table(
             id=edition["id"],
-            edition=f"{edition['id']}, table revision {edition['revision']} of {edition['transcribed'].isoformat()}",
+            edition=_stamp(edition),
             year=edition["year"],
             revision=edition["revision"],
             transcribed=edition["transcribed"],

@@ -47,6 +47,14 @@ class Facts:
         Optional.
     drives_or_job_at_risk, previous_device_not_tolerated : bool or None
         Optional.
+    ischaemia_settled : bool or None
+        Optional: False where the grade stands in doubt or nothing is known, see :mod:`clinic.guidelines.standing`.
+    dvt_suspected, cavity, ulcer_on_same_leg, over_weight_limit : bool or None
+        Optional: leg vein thrombosis suspected; wound deeper than wide or undermined; another wound or a graft where a
+        knee-high device would lie; heavier than the device is made for.
+    nobody_to_notice, claustrophobia, material_allergy : bool or None
+        Optional: neither the person nor anybody at home would notice trouble; cannot bear to be closed in; reacts to
+        a material of the device.
     recent_surgery_weeks : float or None
         Optional: time since surgery on this foot. [weeks]
     """
@@ -76,6 +84,14 @@ class Facts:
     poor_sight: bool | None = None
     drives_or_job_at_risk: bool | None = None
     previous_device_not_tolerated: bool | None = None
+    ischaemia_settled: bool | None = None
+    dvt_suspected: bool | None = None
+    cavity: bool | None = None
+    nobody_to_notice: bool | None = None
+    claustrophobia: bool | None = None
+    ulcer_on_same_leg: bool | None = None
+    material_allergy: bool | None = None
+    over_weight_limit: bool | None = None
     recent_surgery_weeks: float | None = None
 
 

@@ -122,6 +122,19 @@ FITTING_LISTS: dict[FittingKind, FittingList] = {
                 "Wear advice given, by word and on paper",
             ),
         ),
+        FittingList(
+            "rest",
+            "Rest, with or without a walking aid",
+            (
+                "Agreed what is still walked or stood, and for what",
+                "Aid chosen (wheelchair, crutches, knee walker, frame), set to height and tried",
+                "Steps, bathroom and the night talked through: falls",
+                "Bed, chair and footplate do not press on the ulcer; both heels hang free",
+                "Other foot and seat looked at",
+                "Person or helper shows how to move over without standing on the foot",
+                "Knows whom to call",
+            ),
+        ),
     )
 }
 
@@ -165,6 +178,12 @@ WEAR_ADVICE: dict[WearKind, tuple[str, ...]] = {
         "Use it each time you lie down or put your feet up.",
         "It does nothing while you walk.",
         "Have somebody look at the heel every day.",
+    ),
+    "rest": (
+        "Keep your weight off the foot. Use the aid we gave you for every step.",
+        "Sit or lie with the leg up. The heel hangs free; nothing presses on the sore place.",
+        "Move your other foot and your knees often. Change how you sit.",
+        "Look at both feet every day, or have somebody look.",
     ),
 }
 

@@ -211,6 +211,11 @@ def _local_signs(f: dict[str, Any]) -> int:
     return sum((f["swelling"], f["tenderness"], f["warmth"], f["pus"], f["erythema_cm"] > 0.5))
 
 
+def _infected(f: dict[str, Any]) -> bool:
+    """Two local signs; where another cause explains the others, pus alone speaks (common practice, no source)."""
+    return bool(f["pus"]) if f["other_cause"] else _local_signs(f) >= 2
+
+
 def _check_erythema(findings: InfectionFindings) -> None:
     reach = findings.erythema_cm
     if reach is not None and not (math.isfinite(reach) and 0 <= reach <= 100):
@@ -244,7 +249,9 @@ def infection_grade(
     -----
     1: fewer than two local signs. 2: two or more, skin and subcutis only, redness under 2 cm. 3: redness from
     2 cm on, or deeper. 4: any infection with two or more systemic signs. Infected bone without two local signs is
-    3(O), with two systemic signs 4(O).
+    3(O), with two systemic signs 4(O). The source counts local signs first; here depth, redness from 2 cm on and two
+    systemic signs decide alone, the cautious way (design choice). With another cause of the signs only pus, depth,
+    bone and systemic signs speak.
 
     References
     ----------
@@ -258,13 +265,12 @@ def infection_grade(
 
     def rule(**f: Any) -> tuple[int, bool]:
         wide = f["erythema_cm"] >= 2 if erythema_2_cm == "moderate" else f["erythema_cm"] > 2
-        if f["osteomyelitis"]:
-            return (4 if f["systemic"] else 3), True
-        if _local_signs(f) < 2 or f["other_cause"]:
-            return 1, False
+        bone = bool(f["osteomyelitis"])
         if f["systemic"]:
-            return 4, False
-        return (3 if wide or f["deep"] else 2), False
+            return 4, bone
+        if bone or f["deep"] or (wide and not f["other_cause"]):
+            return 3, bone
+        return (2 if _infected(f) else 1), False
 
     left, missing = outcomes(rule, asdict(findings), _possible_values(2.0))
     grades = tuple(sorted({grade for grade, _ in left}))
@@ -297,7 +303,8 @@ def wifi_infection(findings: InfectionFindings) -> InfectionGrade:
 
     Notes
     -----
-    Redness of exactly 2 cm is grade 1 here and grade 3 of 4 in the 2023 scheme: the two are not convertible.
+    Redness of exactly 2 cm is grade 1 here and grade 3 of 4 in the 2023 scheme: the two are not convertible. Depth,
+    wide redness and systemic signs decide alone, as in :func:`infection_grade`.
 
     References
     ----------
@@ -306,13 +313,12 @@ def wifi_infection(findings: InfectionFindings) -> InfectionGrade:
     _check_erythema(findings)
 
     def rule(**f: Any) -> tuple[int, bool]:
-        local = _local_signs(f) >= 2 and not f["other_cause"]
-        if not local and not f["osteomyelitis"]:
-            return 0, False
         bone = bool(f["osteomyelitis"])
         if f["systemic"]:
             return 3, bone
-        return (2 if bone or f["deep"] or f["erythema_cm"] > 2 else 1), bone
+        if bone or f["deep"] or (f["erythema_cm"] > 2 and not f["other_cause"]):
+            return 2, bone
+        return (1 if _infected(f) else 0), False
 
     left, missing = outcomes(rule, asdict(findings), _possible_values(2.0))
     grades = tuple(sorted({grade for grade, _ in left}))

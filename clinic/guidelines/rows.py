@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from clinic.guidelines.devices import Urgency
@@ -18,6 +18,7 @@ __all__ = [
     "NOT_APPLIED",
     "PRACTICE",
     "READ_FROM",
+    "Caution",
     "Recommendation",
     "Row",
     "Table",
@@ -27,14 +28,14 @@ __all__ = [
 
 PRACTICE = "common practice, no source"
 
-Kind = Literal["offer", "adjunct", "withhold", "refer", "hold_referral", "note"]
+Kind = Literal["offer", "adjunct", "demote", "withhold", "refer", "hold_referral", "note"]
 Value = str | int | bool
 MISSING = "missing"
 
 CELLS = ("nr_first", "nr_mild", "rm", "rm_derived", "treat_first", "rm_or_treat_first", "unknown")
 MATRIX_CELLS = CELLS[:5]
 NOT_APPLIED = "memory_low"
-KINDS = ("offer", "adjunct", "withhold", "refer", "hold_referral", "note")
+KINDS = ("offer", "adjunct", "demote", "withhold", "refer", "hold_referral", "note")
 CONTENTS = ("verified", "secondary", "memory", NOT_APPLIED)
 
 #: Which facts each reading is made from.
@@ -126,7 +127,7 @@ class Row:
     Parameters
     ----------
     id : str
-    kind : {"offer", "adjunct", "withhold", "refer", "hold_referral", "note"}
+    kind : {"offer", "adjunct", "demote", "withhold", "refer", "hold_referral", "note"}
     when : mapping of str to tuple
         Allowed values per fact or reading; all must hold.
     because : str
@@ -171,6 +172,33 @@ class Row:
     def reads(self) -> frozenset[str]:
         """Facts this row looks at, through readings too."""
         return frozenset(f for name in self.when for f in READ_FROM.get(name, (name,)))
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One thing to watch with some device classes, shown when its condition holds.
+
+    Parameters
+    ----------
+    id : str
+    classes : tuple of str
+        Device classes it belongs to.
+    text : str
+    source : str
+    when : mapping of str to tuple
+        Condition in the form of the rule table; empty = always.
+    """
+
+    id: str
+    classes: tuple[str, ...]
+    text: str
+    source: str
+    when: Mapping[str, tuple] = field(default_factory=dict)
+
+    @property
+    def said(self) -> str:
+        """The text as an answer gives it, marked where it is common practice without a source."""
+        return marked(self.text, self.source)
 
 
 @dataclass(frozen=True)

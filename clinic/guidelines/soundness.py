@@ -13,6 +13,7 @@ from clinic.guidelines.rows import (
     KINDS,
     MATRIX_CELLS,
     NOT_APPLIED,
+    PRACTICE,
     Row,
     Table,
     Value,
@@ -98,13 +99,17 @@ def _row_faults(row: Row, table: Table, domains: Mapping[str, tuple]) -> list[st
             faults.append(f"row {row.id} names {name}, which is no referral")
     if row.topic is not None and row.topic not in table.recommendations:
         faults.append(f"row {row.id} names topic {row.topic}, which has no recommendation")
-    elif row.topic is not None and table.recommendations[row.topic].content == NOT_APPLIED:
+    elif (
+        row.topic is not None
+        and table.recommendations[row.topic].content == NOT_APPLIED
+        and row.source != PRACTICE  # common practice that only falls under the topic
+    ):
         faults.append(f"row {row.id} applies {row.topic}, whose substance was not confirmed")
-    if row.kind in ("offer", "adjunct", "withhold") and not row.classes:
+    if row.kind in ("offer", "adjunct", "demote", "withhold") and not row.classes:
         faults.append(f"row {row.id} names no device class")
     if row.kind in ("offer", "adjunct") and row.topic is None:
         faults.append(f"row {row.id} offers without a topic")
-    if row.kind == "offer" and row.tier not in (1, 2, 3, 4):
+    if row.kind in ("offer", "demote") and row.tier not in (1, 2, 3, 4):
         faults.append(f"row {row.id} has tier {row.tier}, must be 1, 2, 3 or 4")
     if row.kind in ("refer", "hold_referral") and not row.refer:
         faults.append(f"row {row.id} names no referral")

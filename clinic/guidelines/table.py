@@ -6,13 +6,12 @@ among the values it allows; the rows that hold make the answer.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from operator import attrgetter
 
 from clinic.guidelines.advice import NOTICE, Advice, Offer, Referral, Withheld, advice_json, tightened
 from clinic.guidelines.cautions import CAUTIONS, Caution
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, REFERRALS, URGENCIES, most_urgent
 from clinic.guidelines.edition import MISSING, Row, Table, current, load
-from clinic.guidelines.facts import ALL_FIELDS, FIRST_GROUP, Facts, check
+from clinic.guidelines.facts import ALL_FIELDS, FIRST_GROUP, OPTIONAL, Facts, check
 from clinic.guidelines.rows import Value
 
 __all__ = [
@@ -27,6 +26,7 @@ __all__ = [
     "decide",
     "load",
     "tightened",
+    "unasked",
     "what_holds",
 ]
 
@@ -102,8 +102,8 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     Notes
     -----
     A class is offered if some row offers it and no row withholds it. Its tier is the best among the rows that
-    offer it; classes of one tier keep the order of the table. The urgency of a referral is the most pressing
-    among its rows. Rules named are those of rows that changed the answer.
+    offer it, unless a row puts it later; classes of one tier keep the order of the table. The urgency of a
+    referral is the most pressing among its rows. Rules named are those of rows that changed the answer.
 
     References
     ----------
@@ -118,12 +118,21 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     against = _by_class(refusals)
     offers = _by_class(row for row in rows if row.kind == "offer")
 
+    demotions = _by_class(row for row in rows if row.kind == "demote")
+
     classes = [
-        _offer(name, speaking, [row for row in adjuncts if name in row.classes], holding.cautions)
+        _offer(
+            name,
+            speaking,
+            [row for row in adjuncts if name in row.classes],
+            demotions.get(name, []),
+            holding.cautions,
+        )
         for name, speaking in offers.items()
         if name not in against
     ]
-    classes.sort(key=attrgetter("tier"))
+    # Of one tier what was put later comes after the rest of it, and rest itself last.
+    classes.sort(key=lambda offer: (offer.tier, offer.id in demotions, offer.last_resort))
     # What stays on is always accounted for, offered or not; other classes where a row offers or names them.
     considered = {*offers, *NON_REMOVABLE, *(name for row in refusals for name in row.always)}
     withheld = [_withheld(name, against[name]) for name in DEVICES if name in against and name in considered]
@@ -132,6 +141,7 @@ def decide(facts: Facts, table: Table | None = None) -> Advice:
     said: list[Offer | Withheld | Referral] = [*classes, *withheld, *refer, *held]
     decided = {row for part in said for row in part.rows}
     decided |= {row.id for row in adjuncts if any(offer.id in row.classes for offer in classes)}
+    decided |= {row.id for offer in classes for row in demotions.get(offer.id, [])}
     decided |= {row.id for row in notes}
     in_order = [row for row in rows if row.id in decided]
     return Advice(
@@ -208,12 +218,20 @@ def _by_class(rows: Iterable[Row]) -> dict[str, list[Row]]:
     return found
 
 
-def _offer(name: str, speaking: list[Row], beside: list[Row], cautions: tuple[Caution, ...]) -> Offer:
+def _offer(
+    name: str,
+    speaking: list[Row],
+    beside: list[Row],
+    later: list[Row],
+    cautions: tuple[Caution, ...],
+) -> Offer:
     return Offer(
         id=name,
-        tier=min(row.tier for row in speaking),
+        tier=max([min(row.tier for row in speaking), *(row.tier for row in later)]),
         rules=_topics(speaking + beside),
-        cautions=tuple([r.said for r in beside] + [c.said for c in cautions if name in c.classes]),
+        cautions=tuple(
+            [row.said for row in (*later, *beside)] + [c.said for c in cautions if name in c.classes]
+        ),
         because=tuple(row.said for row in speaking),
         derived=tuple(row.said for row in speaking if row.derived),
         rows=tuple(row.id for row in speaking),
@@ -243,3 +261,29 @@ def _referrals(rows: tuple[Row, ...]) -> tuple[list[Referral], list[Withheld]]:
 
 def _topics(rows: list[Row]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(row.topic for row in rows if row.topic is not None))
+
+
+def unasked(facts: Facts, table: Table | None = None) -> tuple[str, ...]:
+    """Optional facts that nobody has asked for, though an answer could take a device that stays on away.
+
+    The advice offers such a device without them, since they are asked for only where one is meant to be
+    fitted; it is not closed before each is answered.
+
+    Parameters
+    ----------
+    facts : Facts
+    table : Table, optional
+
+    Returns
+    -------
+    tuple of str
+        In the order of :class:`Facts`; empty if a device that stays on may be closed as far as they go.
+    """
+    rows = (current() if table is None else table).rows
+    reading = {
+        name
+        for row in rows
+        if row.kind in ("withhold", "demote") and set(row.classes) & NON_REMOVABLE
+        for name in row.reads
+    }
+    return tuple(name for name in OPTIONAL if name in reading and getattr(facts, name) is None)

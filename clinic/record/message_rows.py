@@ -202,6 +202,6 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "areas of two kinds compared",
         RECORD,
     ),
-    ("refer_planned", "note", "{label}: {urgency}.", "referral asked for by the guidance", NG19),
+    ("refer_planned", "note", "{label}: {urgency}.", "referral asked for by the guidance", DESIGN),
     ("referred_then", "note", "{label}: {urgency}.", "referral asked for by the guidance", NG19),
 )

@@ -8,9 +8,9 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
-from clinic.guidelines.cautions import RED_FLAGS
-from clinic.guidelines.cautions import RedFlag as Question
 from clinic.guidelines.clocks import clock_words, due_at, flag_clock, openings
+from clinic.guidelines.red_flags import RED_FLAGS
+from clinic.guidelines.red_flags import RedFlag as Question
 from clinic.models import SEALED, Person, Prescription, RedFlag, Site, Urgency
 from clinic.rules.reads.clocks import hours_of, telephone_now
 

@@ -216,8 +216,9 @@ def _tenth(value: float) -> Decimal:
 def infection_of(found: LesionFindings) -> InfectionGrade | None:
     """Infection grade of what was looked at, perhaps still open; None when nobody looked.
 
-    Read the cautious way: "fever or unwell" counts as two systemic signs, bone felt with the probe as infected
-    bone. Bone that nobody probed does not hold the soft-tissue grade open; it stays a missing fact of its own.
+    A look finds what is not listed absent, depth too; signs without a look leave it open. "Fever or unwell" that nobody
+    measured leaves severe infection open, and no grade is stored; its red flag is raised all the same. Bone felt with
+    the probe is infected bone; bone that nobody probed does not hold the grade open, it is a missing fact of its own.
     """
     if not (found.infection_looked or found.infection_signs):
         return None
@@ -230,10 +231,10 @@ def infection_of(found: LesionFindings) -> InfectionGrade | None:
             warmth="warmth" in ticked,
             pus="pus" in ticked,
             erythema_cm=reach if "redness" in ticked else 0.0,
-            deep=found.deep_infection,
+            deep=False if found.infection_looked and found.deep_infection is None else found.deep_infection,
             osteomyelitis=bool(found.probe_to_bone),
             other_cause=False,
-            systemic=found.unwell,
+            systemic=None if found.unwell else False,
         )
     )
 

@@ -150,9 +150,9 @@ class LimbDecision:
         """Classes the advice puts first: the best of those that serve every lesion.
 
         Where none serves them all, the best for each lesion: a walker for one and a spacer for the other are then
-        both put first, and neither is a departure (own design).
+        both put first, and neither is a departure (own design). Rest, which is always there, is first only alone.
         """
-        ranked = self.advice.classes
+        ranked = [o for o in self.advice.classes if not o.last_resort] or self.advice.classes
         whole = [o for o in ranked if not o.leaves]
         groups = [whole] if whole else [[o for o in ranked if x in o.serves] for x in self.advice.lesions]
         first: set[str] = set()
@@ -178,7 +178,7 @@ class LimbDecision:
                 self.advice.limb,
                 {label: decide(_eased(one) if ease else one.facts) for label, one in asked.items()},
             )
-            return min((o.tier for o in advice.classes if not o.leaves), default=tier)
+            return min((o.tier for o in advice.classes if not o.leaves and not o.last_resort), default=tier)
 
         # Both without the other leg's device, which is a dated fact.
         return "lower_ticked" if best(True) < best(False) else "lower_dated"

@@ -34,16 +34,16 @@ class Command(BaseCommand):
         self.stdout.write(json.dumps(advice, indent=1, allow_nan=False))
 
 
-def read_object(path: Path) -> dict[str, Any]:
+def read_object(path: Path, what: str = "facts") -> dict[str, Any]:
     """The JSON object in a file, or a FactsError saying what the file is instead."""
     try:
         with path.open("rb") as file:
             content = file.read(FILE_BYTES_MAX + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise FactsError((f"facts file {path.name} cannot be read: {reason}",)) from error
+        raise FactsError((f"{what} file {path.name} cannot be read: {reason}",)) from error
     if len(content) > FILE_BYTES_MAX:
-        raise FactsError((f"facts file {path.name} is over {FILE_BYTES_MAX} bytes, the limit",))
+        raise FactsError((f"{what} file {path.name} is over {FILE_BYTES_MAX} bytes, the limit",))
     repeated: list[str] = []
 
     def pairs(items: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -59,7 +59,7 @@ def read_object(path: Path) -> dict[str, Any]:
     try:
         given = json.loads(content.decode("utf-8"), object_pairs_hook=pairs)
     except (ValueError, RecursionError) as error:
-        raise FactsError((f"facts file {path.name} is not JSON in UTF-8: {error}",)) from error
+        raise FactsError((f"{what} file {path.name} is not JSON in UTF-8: {error}",)) from error
     if repeated:
         raise FactsError(tuple(repeated))
     return given

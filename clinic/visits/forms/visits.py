@@ -9,7 +9,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from clinic.guidelines.cautions import RED_FLAGS
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.models import (
     Attendance,
     DeviceCondition,

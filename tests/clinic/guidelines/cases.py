@@ -20,6 +20,8 @@ SHORT_CLASSES = {
     "SPAC": "toe_spacer",
     "FOOT": "footwear_modification",
     "FLOAT": "heel_float_in_bed_and_chair",
+    "REST": "rest_and_walking_aid",
+    "BED": "bed_and_chair_rest",
 }
 SHORT_REFERRALS = {
     "TREAT": "treat_infection_or_ischaemia_first",

@@ -18,7 +18,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from clinic.guidelines.devices import NON_REMOVABLE
+from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
 from clinic.guidelines.facts import CHOICES, Facts
 from clinic.guidelines.table import Advice, current, decide, what_holds
 from tests.clinic.guidelines.bit_masks import BitMasks
@@ -67,7 +67,8 @@ def assert_safe(facts, advice):
     withheld = {w.id for w in advice.withheld}
     referred = {referral.id: referral.urgency for referral in advice.refer}
     unique = set(offered)
-    assert offered or referred or advice.missing, "no answer"
+    assert offered, "nothing to choose"
+    assert any(DEVICES[name].is_rest for name in offered)
     assert len(unique) == len(offered)
     assert not unique & withheld
     assert unique | withheld >= NON_REMOVABLE
@@ -86,6 +87,16 @@ def assert_safe(facts, advice):
         assert facts.device_available is not False
         assert facts.surface == "plantar"
         assert facts.cause in ("neuropathic", "neuroischaemic")
+        assert facts.ischaemia_settled is not False
+        assert facts.dvt_suspected is not True
+        assert facts.cavity is not True
+        assert facts.ulcer_on_same_leg is not True
+    if facts.ischaemia_settled is False:
+        assert "vascular_assessment" in referred
+    if facts.dvt_suspected:
+        assert referred["vascular_assessment"] == "immediate"
+    if facts.active_charcot is None:
+        assert not unique & {"ankle_high_removable", "footwear_modification", "felted_foam_with_footwear"}
     if cell in TREAT_FIRST_CELLS or facts.ischaemia_grade == 3 or facts.infection_grade == 4:
         assert referred["treat_infection_or_ischaemia_first"] == "immediate"
     if facts.ischaemia_grade == 3:

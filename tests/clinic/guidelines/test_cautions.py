@@ -2,9 +2,10 @@
 
 import pytest
 
-from clinic.guidelines.cautions import CAUTIONS, RED_FLAGS
+from clinic.guidelines.cautions import CAUTIONS
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, most_urgent
 from clinic.guidelines.facts import parse
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.guidelines.table import decide
 from tests.clinic.guidelines.cases import CASES, PLAIN
 

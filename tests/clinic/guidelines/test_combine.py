@@ -25,7 +25,11 @@ def ids(things):
 
 def test_two_plantar_lesions_on_one_foot_take_the_stricter_answer():
     limb = combine_limb("left", {"A": advise(), "B": advise(infection_grade=3)})
-    assert ids(limb.classes) == ["walker_knee_high_removable", "ankle_high_removable"]
+    assert ids(limb.classes) == [
+        "walker_knee_high_removable",
+        "ankle_high_removable",
+        "rest_and_walking_aid",
+    ]
     cast = next(w for w in limb.withheld if w.id == "total_contact_cast")
     assert cast.decided_by == ("B",)
     assert cast.because.startswith("Lesion B: ")
@@ -39,7 +43,9 @@ def test_forefoot_and_heel_on_one_foot_rank_by_the_worst_tier_and_name_the_lesio
     assert ids(limb.classes)[:2] == ["total_contact_cast", "walker_non_removable"]
     assert both["walker_knee_high_removable"].tier == 2
     assert both["heel_relieving_knee_high"].leaves == ("A",)
-    ranks = [(len(offer.leaves), offer.tier) for offer in limb.classes]
+    *devices, rest = limb.classes
+    assert rest.id == "rest_and_walking_aid"
+    ranks = [(len(offer.leaves), offer.tier) for offer in devices]
     assert ranks == sorted(ranks)
 
 
@@ -66,7 +72,7 @@ def test_a_lesion_that_no_allowed_class_serves_is_named():
     limb = combine_limb(
         "right", {"A": advise(), "B": advise(region="lesser_toe", surface="interdigital", infection_grade=2)}
     )
-    assert limb.notes == ("Lesion B is served by no class allowed on this limb.",)
+    assert limb.notes == ("Lesion B is served by no device allowed on this limb.",)
 
 
 def test_a_fact_missing_for_one_lesion_is_missing_for_the_limb():

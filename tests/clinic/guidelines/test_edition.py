@@ -10,6 +10,7 @@ import pytest
 from clinic.guidelines import edition
 from clinic.guidelines.edition import current, load, table_from
 from clinic.guidelines.errors import TableError
+from clinic.guidelines.rows import PRACTICE
 
 RULES = Path(edition.__file__).with_name("rules.toml")
 RAW = tomllib.loads(RULES.read_text(encoding="utf-8"))
@@ -49,7 +50,37 @@ def test_all_published_topics_are_listed_and_the_unconfirmed_one_is_not_applied(
         "TENOTOMY", "IS_A", "IS_B", "IS_C", "HEEL", "NONPLANTAR", "SHOE_LIFT", "ACTIVITY",
     }  # fmt: skip
     assert table.recommendations["ACTIVITY"].content == "memory_low"
-    assert "ACTIVITY" not in {r.topic for r in table.rows}
+    assert {r.source for r in table.rows if r.topic == "ACTIVITY"} == {PRACTICE}
+
+
+def test_the_stamp_of_an_answer_says_which_rows_are_an_older_text_from_memory():
+    table = current()
+    older = {t for t, r in table.recommendations.items() if r.content == "memory" and "2019" in r.source}
+    assert older == {"IS_A", "IS_B", "IS_C", "HEEL"}
+    assert table.edition.endswith("infection, ischaemia and heel rows: 2019 text, from memory")
+    assert len(table.edition) <= 120  # the column of a prescription
+
+
+@pytest.mark.parametrize(
+    ("row_id", "source"),
+    [
+        ("ischaemia_moderate", "derived from NICE NG19"),
+        ("ischaemic_cause_unmeasured", "derived from NICE NG19"),
+        ("ischaemia_moderate_treat_first", "derived from Fitridge"),
+        ("infection_mild", "derived from NICE NG19"),
+        ("infection_mild_treat_first", "derived from NICE NG19"),
+        ("nr_not_toe_tip", "derived from IWGDF Practical"),
+        ("nr_declined", "derived from the IWGDF offloading"),
+        ("not_tolerated_before", "derived from the IWGDF offloading"),
+    ],
+)
+def test_what_a_source_does_not_spell_out_is_said_to_be_derived(row_id, source):
+    assert next(r for r in current().rows if r.id == row_id).source.startswith(source)
+
+
+def test_mild_infection_is_treated_at_this_visit_not_referred_away():
+    because = next(r for r in current().rows if r.id == "infection_mild").because
+    assert "sample and treat by local policy at this visit" in because
 
 
 def test_a_row_lists_the_facts_behind_its_readings():

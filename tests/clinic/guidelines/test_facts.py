@@ -19,7 +19,7 @@ ANY_JSON = st.recursive(
 def test_nothing_given_is_everything_missing():
     assert parse({}) == Facts()
     assert len(FIRST_GROUP) == 18
-    assert len(OPTIONAL) == 8
+    assert len(OPTIONAL) == 16
 
 
 def test_null_is_missing_in_both_groups():

@@ -83,7 +83,8 @@ def test_nobody_looked_means_no_grade(lesion):
     ("told", "grade"),
     [
         ({"infection_looked": True}, 1),
-        ({"infection_signs": ("warmth",)}, 1),
+        ({"infection_looked": True, "infection_signs": ("warmth",)}, 1),
+        ({"infection_signs": ("warmth",)}, None),
         ({"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": False}, 2),
         (
             {
@@ -104,9 +105,12 @@ def test_nobody_looked_means_no_grade(lesion):
             3,
         ),
         ({"infection_signs": ("warmth", "pus"), "deep_infection": True, "unwell": False}, 3),
-        ({"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": True}, 4),
+        # Unwell, and nothing measured: severe is open, not found.
+        ({"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": True}, None),
+        ({"infection_looked": True, "deep_infection": True}, 3),
+        ({"infection_looked": True, "infection_signs": ("redness",), "redness_mm": 30}, 3),
         ({"infection_looked": True, "probe_to_bone": True, "unwell": False}, 3),
-        # Two signs, but nobody said how deep or how well: the grade stays open.
+        # Two signs without a look, and nobody said how deep: the grade stays open.
         ({"infection_signs": ("warmth", "pus")}, None),
     ],
 )

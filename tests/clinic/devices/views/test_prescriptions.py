@@ -131,6 +131,7 @@ def test_every_class_shows_its_rules_with_their_grade_and_labels_from_memory_say
 
 def test_a_what_if_says_so_offers_nothing_to_sign_and_is_refused_when_sent(as_podiatrist, limb):
     url = f"/limbs/{limb.pk}/prescribe/"
+    factories.finding(of=limb, charcot="none")
     lesion = limb.lesions.get()
     tried = as_podiatrist.post(url, {f"if-surface_{lesion.pk}": "dorsal", "work_out": "yes"}).content.decode()
     assert "What if: not the record" in tried
@@ -274,6 +275,7 @@ def test_the_local_protocol_and_a_tighter_urgency_stand_on_the_page(as_podiatris
 
 def test_a_non_plantar_lesion_gets_what_serves_it_and_its_own_fitting_list(as_podiatrist, limb):
     Lesion.objects.filter(limb=limb).update(place="dorsum")
+    factories.finding(of=limb, charcot="none")
     sent = post_choice(as_podiatrist, limb, device_class="dorsum_free_device", reason="Strap rubs the top.")
     assert sent.status_code == 302
     made = Prescription.objects.get()

@@ -220,7 +220,7 @@ def test_ticked_flags_and_flags_in_the_findings_are_raised_together(staff, perso
     told = at(lesion, covered_dry=True, infection_looked=True, probe_to_bone=True)
     log(staff, person, [told], red_flags=("gangrene",))
     flag = RedFlag.objects.get()
-    assert flag.flags == ["gangrene", "new_probe_to_bone"]
+    assert flag.flags == ["gangrene", "infection_3_4_or_bone", "new_probe_to_bone"]
     assert flag.visit == Visit.objects.get()
 
 

@@ -16,9 +16,8 @@ from offload.core.sheets.sheet_code import sheet_code
 from offload.core.sheets.writers.dxf import write_dxf
 from offload.core.sheets.writers.pdf import write_pdf
 from offload.core.sheets.writers.svg import write_svg
+from tests.offload.core.sheet_plans import plan_of
 from tests.offload.core.sheets.writers.test_pdf import PX_PER_MM, dark_extent, render
-
-from ..sheet_plans import plan_of
 
 IMPRINT = SheetLabel(sheet_code(b"files"), 1, date(2026, 11, 25))
 PLANS = {
