@@ -53,7 +53,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "wear",
         COMES_OFF,
-        "It works only while worn: in one study walkers were on for 28 % of steps. Say what wearing it brings.",
+        "It works only while worn: in one study walkers were on for 28 % of steps. Say what wearing it "
+        "brings.",
         ARMSTRONG,
     ),
     Caution(
@@ -177,7 +178,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "nobody_to_notice",
         WALKED_IN,
-        "Nobody would notice trouble: agree who looks at toes and leg each day; what stays on is opened within two or "
+        "Nobody would notice trouble: agree who looks at toes and leg each day; what stays on is opened "
+        "within two or "
         "three days.",
         PRACTICE,
         {"nobody_to_notice": YES},
@@ -261,7 +263,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "does_not_walk",
         (*COMES_OFF, "felted_foam_with_footwear"),
-        "The person does not walk: look for the load in bed, chair and footplate first; the device protects transfers.",
+        "The person does not walk: look for the load in bed, chair and footplate first; the device protects "
+        "transfers.",
         PRACTICE,
         {"mobility": ("does_not_walk",)},
     ),
@@ -303,14 +306,16 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "infection_closed_in",
         STAYS_ON,
-        "Mild infection: sample and antibiotic decision recorded; first opening within 72 hours, then within 7 days.",
+        "Mild infection: sample and antibiotic decision recorded; first opening within 72 hours, then within "
+        "7 days.",
         PRACTICE,
         {"infection": (2,)},
     ),
     Caution(
         "ask_before_closing",
         STAYS_ON,
-        "Before it is closed ask for: a clot in the leg, a wound deeper than wide, another wound on the leg, the weight "
+        "Before it is closed ask for: a clot in the leg, a wound deeper than wide, another wound on the leg, "
+        "the weight "
         "limit, being closed in, and who would notice trouble.",
         PRACTICE,
     ),

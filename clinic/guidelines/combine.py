@@ -30,7 +30,8 @@ ONE_SIDE_ONLY = (
 )
 UNSERVED = "Lesion {label} is served by no device allowed on this limb."
 LIFT = (
-    "The knee-high device on the {limb} leg lifts that side: raise the lift under the {other} shoe to even out "
+    "The knee-high device on the {limb} leg lifts that side: raise the lift under the {other} shoe to even "
+    "out "
     "leg length (IWGDF offloading guideline 2023)."
 )
 
@@ -65,13 +66,17 @@ class LimbOffer:
 
     @property
     def last_resort(self) -> bool:
-        """Whether it is rest as it is always offered: it serves every lesion, so it must not outrank a device."""
+        """Whether it is rest as it is always offered: it serves every lesion, so it must not outrank a
+        device.
+        """
         return DEVICES[self.id].is_rest and self.tier > 1
 
 
 @dataclass(frozen=True)
 class LimbWithheld:
-    """A class not allowed on this limb, and which lesions decided it; ``decided_by`` is empty if the person did."""
+    """A class not allowed on this limb, and which lesions decided it; ``decided_by`` is empty if the
+    person did.
+    """
 
     id: str
     because: str
@@ -151,9 +156,9 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
 
     Notes
     -----
-    A class is allowed if at least one lesion is offered it and none withholds it. Its tier is the worst among the
-    lesions it serves; a class that leaves a lesion unserved ranks behind those that leave none. A missing fact of
-    one lesion is missing for the limb.
+    A class is allowed if at least one lesion is offered it and none withholds it. Its tier is the worst among
+    the lesions it serves; a class that leaves a lesion unserved ranks behind those that leave none. A missing
+    fact of one lesion is missing for the limb.
     """
     if limb not in ("left", "right"):
         raise GuidelineError(f"limb is {limb}, must be left or right")
@@ -251,7 +256,8 @@ def combine_person(
     limbs : sequence of LimbAdvice
         One or two, each limb once.
     worn_or_chosen : mapping of limb to device class id, optional
-        What each leg wears already or has been chosen in the same sitting; a leg without a lesion may stand here.
+        What each leg wears already or has been chosen in the same sitting; a leg without a lesion may stand
+        here.
 
     Returns
     -------
@@ -264,9 +270,9 @@ def combine_person(
 
     Notes
     -----
-    While one leg has a device that stays on, such classes are withheld on the other (common practice, no source). A
-    knee-high device on one leg asks for a lift under the other shoe. If nothing is worn yet and both legs could
-    have one, both keep the offer and the note says that only one may take it.
+    While one leg has a device that stays on, such classes are withheld on the other (common practice, no
+    source). A knee-high device on one leg asks for a lift under the other shoe. If nothing is worn yet and
+    both legs could have one, both keep the offer and the note says that only one may take it.
     """
     names = [limb.limb for limb in limbs]
     if len(set(names)) != len(names):

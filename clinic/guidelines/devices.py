@@ -1,7 +1,7 @@
 """Which device classes and referrals can an answer name?
 
-``DEVICES`` is the one table of device classes: whatever a class decides, here or on a screen, is read from its row.
-Generic trade terms only: a class is a kind of device, never a product.
+``DEVICES`` is the one table of device classes: whatever a class decides, here or on a screen, is read from
+its row. Generic trade terms only: a class is a kind of device, never a product.
 """
 
 from collections.abc import Callable
@@ -25,7 +25,8 @@ __all__ = [
 
 Height = Literal["knee_high", "ankle_high", "below_ankle", "none"]
 Urgency = Literal["immediate", "one_working_day", "planned"]
-#: Lists of fitting steps, and advice on wearing a device that the person takes home; both stand in ``fitting.py``.
+#: Lists of fitting steps, and advice on wearing a device that the person takes home; both stand in
+#: ``fitting.py``.
 FittingKind = Literal["stays_on", "comes_off", "heel", "top_free", "spacer", "footwear", "rest"]
 WearKind = Literal["stays_on", "comes_off", "felt", "spacer", "shoe", "heel_float", "rest"]
 

@@ -45,8 +45,20 @@ def _row(raw: Mapping[str, Any], sources: Mapping[str, str]) -> Row:
 
 
 ROW_KEYS = {
-    "id", "kind", "when", "because", "source", "topic", "classes", "always", "refer", "urgency", "tier", "derived", "line",
-}  # fmt: skip
+    "id",
+    "kind",
+    "when",
+    "because",
+    "source",
+    "topic",
+    "classes",
+    "always",
+    "refer",
+    "urgency",
+    "tier",
+    "derived",
+    "line",
+}
 
 
 def _stamp(edition: Mapping[str, Any]) -> str:
@@ -70,8 +82,8 @@ def table_from(raw: Mapping[str, Any]) -> Table:
     Raises
     ------
     TableError
-        If a key is absent or unknown, an id, class, referral, topic, source or value is not known, rows of one line
-        overlap, the matrix or the site list has a gap, or a site is left without any offer.
+        If a key is absent or unknown, an id, class, referral, topic, source or value is not known, rows of
+        one line overlap, the matrix or the site list has a gap, or a site is left without any offer.
     """
     try:
         edition, sources = raw["edition"], raw["sources"]
@@ -154,8 +166,8 @@ def load(path: Path) -> Table:
     Parameters
     ----------
     path : pathlib.Path
-        A file in the form of ``rules.toml``: whole, or with ``extends`` naming a whole file beside it whose rows and
-        recommendations it replaces by id, adds to, or ``drops``.
+        A file in the form of ``rules.toml``: whole, or with ``extends`` naming a whole file beside it whose
+        rows and recommendations it replaces by id, adds to, or ``drops``.
 
     Returns
     -------

@@ -48,13 +48,14 @@ class Facts:
     drives_or_job_at_risk, previous_device_not_tolerated : bool or None
         Optional.
     ischaemia_settled : bool or None
-        Optional: False where the grade stands in doubt or nothing is known, see :mod:`clinic.guidelines.standing`.
+        Optional: False where the grade stands in doubt or nothing is known, see
+        :mod:`clinic.guidelines.standing`.
     dvt_suspected, cavity, ulcer_on_same_leg, over_weight_limit : bool or None
-        Optional: leg vein thrombosis suspected; wound deeper than wide or undermined; another wound or a graft where a
-        knee-high device would lie; heavier than the device is made for.
+        Optional: leg vein thrombosis suspected; wound deeper than wide or undermined; another wound or a
+        graft where a knee-high device would lie; heavier than the device is made for.
     nobody_to_notice, claustrophobia, material_allergy : bool or None
-        Optional: neither the person nor anybody at home would notice trouble; cannot bear to be closed in; reacts to
-        a material of the device.
+        Optional: neither the person nor anybody at home would notice trouble; cannot bear to be closed in;
+        reacts to a material of the device.
     recent_surgery_weeks : float or None
         Optional: time since surgery on this foot. [weeks]
     """

@@ -94,8 +94,8 @@ def systemic_signs(
 
     Notes
     -----
-    All limits are strict: exactly 38.0 degrees or 90 per minute does not count. Of a sign with two findings one
-    met is enough; it is not met if one was measured and none is met.
+    All limits are strict: exactly 38.0 degrees or 90 per minute does not count. Of a sign with two findings
+    one met is enough; it is not met if one was measured and none is met.
 
     References
     ----------
@@ -212,7 +212,9 @@ def _local_signs(f: dict[str, Any]) -> int:
 
 
 def _infected(f: dict[str, Any]) -> bool:
-    """Two local signs; where another cause explains the others, pus alone speaks (common practice, no source)."""
+    """Two local signs; where another cause explains the others, pus alone speaks (common practice, no
+    source).
+    """
     return bool(f["pus"]) if f["other_cause"] else _local_signs(f) >= 2
 
 
@@ -222,8 +224,8 @@ def _check_erythema(findings: InfectionFindings) -> None:
         raise GradingError(f"erythema_cm is {reach}, must lie from 0 to 100 cm")
 
 
-# With nothing looked at, some 800 combinations are gone through: 7 ms a grade. The prescribing page grades each lesion
-# again at every answer: 75 ms with three lesions, 115 ms without this.
+# With nothing looked at, some 800 combinations are gone through: 7 ms a grade. The prescribing page grades
+# each lesion again at every answer: 75 ms with three lesions, 115 ms without this.
 @lru_cache(maxsize=500)
 def infection_grade(
     findings: InfectionFindings, *, erythema_2_cm: Erythema2Cm = "moderate"
@@ -248,14 +250,15 @@ def infection_grade(
     Notes
     -----
     1: fewer than two local signs. 2: two or more, skin and subcutis only, redness under 2 cm. 3: redness from
-    2 cm on, or deeper. 4: any infection with two or more systemic signs. Infected bone without two local signs is
-    3(O), with two systemic signs 4(O). The source counts local signs first; here depth, redness from 2 cm on and two
-    systemic signs decide alone, the cautious way (design choice). With another cause of the signs only pus, depth,
-    bone and systemic signs speak.
+    2 cm on, or deeper. 4: any infection with two or more systemic signs. Infected bone without two local
+    signs is 3(O), with two systemic signs 4(O). The source counts local signs first; here depth, redness from
+    2 cm on and two systemic signs decide alone, the cautious way (design choice). With another cause of the
+    signs only pus, depth, bone and systemic signs speak.
 
     References
     ----------
-    .. [1] Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (secondary pages; the rule
+    .. [1] Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (secondary pages; the
+    rule
        for bone without local signs from memory).
     .. [2] Lipsky BA et al., IDSA 2012: redness of exactly 2 cm is mild (secondary pages).
     """
@@ -303,8 +306,8 @@ def wifi_infection(findings: InfectionFindings) -> InfectionGrade:
 
     Notes
     -----
-    Redness of exactly 2 cm is grade 1 here and grade 3 of 4 in the 2023 scheme: the two are not convertible. Depth,
-    wide redness and systemic signs decide alone, as in :func:`infection_grade`.
+    Redness of exactly 2 cm is grade 1 here and grade 3 of 4 in the 2023 scheme: the two are not convertible.
+    Depth, wide redness and systemic signs decide alone, as in :func:`infection_grade`.
 
     References
     ----------

@@ -28,8 +28,8 @@ CAUSE_WORDS = {
 class Look:
     """One day's looks for infection, read the cautious way.
 
-    ``grade`` is what is known to be there at least; ``clean`` says that somebody looked and found no sign; ``open`` that
-    signs were seen whose extent is not known: redness not measured, or no full look.
+    ``grade`` is what is known to be there at least; ``clean`` says that somebody looked and found no sign;
+    ``open`` that signs were seen whose extent is not known: redness not measured, or no full look.
     """
 
     on: date
@@ -104,7 +104,8 @@ def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
         reach = SIGN_MM + 1
     if found.other_cause is not None and not explained:
         notes.append(
-            f"{CAUSE_WORDS[found.other_cause].capitalize()} on {day} was not named by a podiatrist: the signs count."
+            f"{CAUSE_WORDS[found.other_cause].capitalize()} on {day} was not named by a podiatrist: the "
+            "signs count."
         )
     signs = _measured(found)
     grade = infection_grade(

@@ -1,7 +1,7 @@
 """Which dangers stand about this foot, who has taken each, and which must be raised again today?
 
-An alarm that repeats is a defect: what a named team has taken, with a next date, is shown and not raised again until
-it is worse or that date is past (design choice).
+An alarm that repeats is a defect: what a named team has taken, with a next date, is shown and not raised
+again until it is worse or that date is past (design choice).
 """
 
 from collections.abc import Sequence

@@ -1,4 +1,6 @@
-"""What an edition of the rules is made of: recommendations, rows, and the values their conditions may name."""
+"""What an edition of the rules is made of: recommendations, rows, and the values their conditions may
+name.
+"""
 
 import datetime
 from collections.abc import Mapping

@@ -1,4 +1,6 @@
-"""What stands about this foot today? Blood and infection together: what they forbid, and who must be asked."""
+"""What stands about this foot today? Blood and infection together: what they forbid, and who must be
+asked.
+"""
 
 from datetime import date
 
@@ -45,8 +47,8 @@ def standing(findings: Findings, today: date, settings: StandingSettings | None 
 
     Notes
     -----
-    Which cells of infection and ischaemia allow a device that stays on, and which referrals a grade asks for, stand in
-    the rule table in force; nothing of it is repeated here.
+    Which cells of infection and ischaemia allow a device that stays on, and which referrals a grade asks for,
+    stand in the rule table in force; nothing of it is repeated here.
     """
     settings = settings or StandingSettings()
     _not_after(findings, today)
@@ -88,7 +90,8 @@ def facts_of(blood: PerfusionState, infection: InfectionState) -> Facts:
     -------
     Facts
     """
-    # Bone is a fact of its own: a grade of 3 from bone alone is read again from osteomyelitis by the rule table.
+    # Bone is a fact of its own: a grade of 3 from bone alone is read again from osteomyelitis by the rule
+    # table.
     bone = {"no": False, "probable": True, "proven": True}.get(infection.bone or "")
     return Facts(
         infection_grade=infection.grade,

@@ -1,4 +1,6 @@
-"""What was found about the blood and the infection of one foot, and on which day? The input of the standing state."""
+"""What was found about the blood and the infection of one foot, and on which day? The input of the
+standing state.
+"""
 
 from dataclasses import dataclass
 from datetime import date
@@ -47,7 +49,8 @@ class PerfusionFinding:
     newly_lost_pulse, newly_cold : bool or None
         A pulse felt before and not now; a foot newly cold, pale or blue.
     rest_pain, gangrene, worsening : bool or None
-        New pain at rest, dead tissue, a wound getting worse: each ends the validity of what was measured before.
+        New pain at rest, dead tissue, a wound getting worse: each ends the validity of what was measured
+        before.
     toe_unmeasurable : bool or None
         A podiatrist gave the reason why no toe pressure can be taken; TcPO2 then stands in its place.
     """
@@ -78,7 +81,8 @@ class InfectionFinding:
     signs : tuple of str or None
         Local signs found, of swelling, redness, tenderness, warmth and pus.
     looked : bool or None
-        Device and dressing off, the five local signs looked for and the wound probed: what is not listed is absent.
+        Device and dressing off, the five local signs looked for and the wound probed: what is not listed is
+        absent.
     redness_mm : float or None
         Reach of redness from the wound's margin. [mm]
     deep : bool or None

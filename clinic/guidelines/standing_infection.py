@@ -1,6 +1,7 @@
 """How infected is this foot, as far as the record can be believed today?
 
-A bad finding stands until somebody has looked again and found it clean; a clean look counts for some days only.
+A bad finding stands until somebody has looked again and found it clean; a clean look counts for some days
+only.
 """
 
 from collections.abc import Callable, Iterator
@@ -65,7 +66,8 @@ class _Standing:
         held = self.bone in ("probable", "proven") and BONE.index(said) < BONE.index(self.bone)
         if held and not (day.bone_treated and self.bone_on is not None and day.on > self.bone_on):
             self.bone_note = (
-                f"Bone infection read {said} on {spoken(day.on)}, {self.bone} on {spoken(self.bone_on or day.on)}: it "
+                f"Bone infection read {said} on {spoken(day.on)}, {self.bone} on "
+                f"{spoken(self.bone_on or day.on)}: it "
                 "stands until a podiatrist signs that treatment is completed or the bone resected."
             )
             return
@@ -93,15 +95,16 @@ def infection_state(findings: Findings, today: date, settings: StandingSettings)
 
     Notes
     -----
-    Grade 2 is lifted by one clean look on a later day; grades 3 and 4, and an abscess, by two clean looks at least
-    `looks_apart_days` apart, the second a podiatrist's (common practice, no source). One systemic sign beside an
-    infection makes it 3 at least (common practice). "Unwell" that nobody measured makes no grade, but nothing that
-    stays on. Another cause of the signs counts when a podiatrist names it: then only pus, depth, bone and systemic
-    signs speak.
+    Grade 2 is lifted by one clean look on a later day; grades 3 and 4, and an abscess, by two clean looks at
+    least `looks_apart_days` apart, the second a podiatrist's (common practice, no source). One systemic sign
+    beside an infection makes it 3 at least (common practice). "Unwell" that nobody measured makes no grade,
+    but nothing that stays on. Another cause of the signs counts when a podiatrist names it: then only pus,
+    depth, bone and systemic signs speak.
 
     References
     ----------
-    .. [1] Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (secondary pages): grades and
+    .. [1] Senneville E et al., IWGDF/IDSA 2023, Diabetes Metab Res Rev 2024;40(3):e3687 (secondary pages):
+    grades and
        the exclusion of other causes.
     .. [2] NICE NG19 (read in pages that quote it): who is seen at once.
     """
@@ -159,7 +162,9 @@ def _last(days: list[Look], answer: Callable[[Look], bool | None]) -> Look | Non
 
 
 def _cause_stands(days: list[Look], cause: str) -> Look | None:
-    """The day another cause was named, unless a podiatrist has found the foot clean since and not named it again."""
+    """The day another cause was named, unless a podiatrist has found the foot clean since and not named
+    it again.
+    """
     named = [day for day in days if cause in day.causes]
     if not named:
         return None
@@ -176,11 +181,13 @@ def _asks(
         asks.append("Look for infection: device and dressing off, five signs, probe.")
     if standing.open_on is not None:
         asks.append(
-            f"Signs of {spoken(standing.open_on)} not looked at in full: look for all five, and measure redness."
+            f"Signs of {spoken(standing.open_on)} not looked at in full: look for all five, and measure "
+            "redness."
         )
     if standing.first_clean is not None:
         asks.append(
-            f"One clean look on {spoken(standing.first_clean)}; a podiatrist's, {settings.looks_apart_days} days or "
+            f"One clean look on {spoken(standing.first_clean)}; a podiatrist's, {settings.looks_apart_days} "
+            "days or "
             f"more later, lifts it ({PRACTICE})."
         )
     if standing.bone == "possible":
@@ -216,7 +223,8 @@ def _urgent(
     if thrombosis is not None:
         lines.append(
             UrgentLine(
-                f"Thrombosis suspected on {spoken(thrombosis.on)}: the local route for leg vein thrombosis today "
+                f"Thrombosis suspected on {spoken(thrombosis.on)}: the local route for leg vein thrombosis "
+                "today "
                 f"({PRACTICE}).",
                 "vascular_assessment",
             )

@@ -41,13 +41,32 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "by": get_args(Looker),
 }
 PERFUSION = (
-    "on", "ankle_brachial_index", "ankle_pressure_mmhg", "toe_pressure_mmhg", "toe_brachial_index", "tcpo2_mmhg",
-    "pulses", "waveform", "newly_lost_pulse", "newly_cold",
-)  # fmt: skip
+    "on",
+    "ankle_brachial_index",
+    "ankle_pressure_mmhg",
+    "toe_pressure_mmhg",
+    "toe_brachial_index",
+    "tcpo2_mmhg",
+    "pulses",
+    "waveform",
+    "newly_lost_pulse",
+    "newly_cold",
+)
 INFECTION = (
-    "on", "signs", "looked", "redness_mm", "deep", "bone", "unwell", "other_cause", "by", "temperature_c",
-    "pulse_per_min", "breaths_per_min", "white_cells_10e9_per_l",
-)  # fmt: skip
+    "on",
+    "signs",
+    "looked",
+    "redness_mm",
+    "deep",
+    "bone",
+    "unwell",
+    "other_cause",
+    "by",
+    "temperature_c",
+    "pulse_per_min",
+    "breaths_per_min",
+    "white_cells_10e9_per_l",
+)
 TOP = ("today", "perfusion", "revascularised_on", "infection")
 LIST_MAX = 5000  # design choice: a life of daily looks
 
@@ -153,8 +172,8 @@ def parse_findings(given: Any) -> tuple[Findings, date]:
     Raises
     ------
     FactsError
-        With all faults together: an unknown field, a missing required one, a wrong type, a value out of bounds, a day
-        after today.
+        With all faults together: an unknown field, a missing required one, a wrong type, a value out of
+        bounds, a day after today.
     """
     if not isinstance(given, Mapping):
         raise FactsError((f"the findings are {_shown(given)}, must be one JSON object",))
@@ -162,7 +181,8 @@ def parse_findings(given: Any) -> tuple[Findings, date]:
     for name, value in given.items():
         if name not in TOP:
             faults.append(
-                f"{name[:40]} is no field of the contract (given {_shown(value)}); allowed are {', '.join(TOP)}"
+                f"{name[:40]} is no field of the contract (given {_shown(value)}); allowed are "
+                f"{', '.join(TOP)}"
             )
     today = faults.day("today", given.get("today"))
     perfusion = [

@@ -1,7 +1,7 @@
 """How much blood reaches this foot, as far as the record can be believed today?
 
-Only a toe pressure or a TcPO2 says so: a stiff artery makes an ankle value worthless. A bad value stands until the
-same measurement, taken later, is better; a good one permits what stays on for a while only.
+Only a toe pressure or a TcPO2 says so: a stiff artery makes an ankle value worthless. A bad value stands
+until the same measurement, taken later, is better; a good one permits what stays on for a while only.
 """
 
 from collections.abc import Iterator
@@ -149,15 +149,17 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
 
     Notes
     -----
-    Of one measurement the newest value counts if it is as bad or worse, or one grade better; two or more grades
-    better without revascularisation is believed when a second day confirms it (common practice, no source). Toe
-    pressure and TcPO2 do not lift each other: the worse of the two stands. Grade 0 and 1 permit a device that stays
-    on for a while only, after which grade 0 is unknown and grade 1 is in doubt; grades 2 and 3 do not age.
+    Of one measurement the newest value counts if it is as bad or worse, or one grade better; two or more
+    grades better without revascularisation is believed when a second day confirms it (common practice, no
+    source). Toe pressure and TcPO2 do not lift each other: the worse of the two stands. Grade 0 and 1 permit
+    a device that stays on for a while only, after which grade 0 is unknown and grade 1 is in doubt; grades 2
+    and 3 do not age.
 
     References
     ----------
     .. [1] Mills JL et al., J Vasc Surg 2014;59(1):220-234, doi:10.1016/j.jvs.2013.08.003: grades.
-    .. [2] Fitridge R et al., Diabetes Metab Res Rev 2024;40(3):e3686: urgent lines, signs of arterial disease (read in
+    .. [2] Fitridge R et al., Diabetes Metab Res Rev 2024;40(3):e3686: urgent lines, signs of arterial disease
+    (read in
        secondary pages). Spans, doubts and how a value is lifted: common practice, no source.
     """
     record = PerfusionRecord(findings, today, settings)
@@ -180,14 +182,16 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
 
     if operation is not None:
         doubts.append(
-            f"Revascularised on {spoken(operation)}: earlier values are from before it; measure a toe pressure from "
+            f"Revascularised on {spoken(operation)}: earlier values are from before it; measure a toe "
+            "pressure from "
             f"{spoken(operation + timedelta(days=settings.toe_after_days))} or TcPO2 from "
             f"{spoken(operation + timedelta(days=settings.tcpo2_after_days))} on."
         )
     for one in standing:
         if one.repeat is not None:
             doubts.append(
-                f"{one.repeat.said} is {one.reading.grade - one.repeat.grade} grades better than {one.reading.said} "
+                f"{one.repeat.said} is {one.reading.grade - one.repeat.grade} grades better than "
+                f"{one.reading.said} "
                 "without revascularisation: repeat it on another day."
             )
     if record.ended is not None and not record.since(record.ended):
@@ -203,7 +207,8 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
     ankle_urgent = [line for line in urgent if line.text.startswith("Ankle")]
     if ankle_urgent and current and setting is not None and setting.grade < 2:
         contradictions.append(
-            f"{setting.said} says grade {setting.grade}; {ankle_urgent[0].text[:1].lower()}{ankle_urgent[0].text[1:]} "
+            f"{setting.said} says grade {setting.grade}; "
+            f"{ankle_urgent[0].text[:1].lower()}{ankle_urgent[0].text[1:]} "
             "Read as not settled."
         )
     if not (current or decided or by_waves):
@@ -212,7 +217,8 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
     if len({s.reading.grade for s in standing}) > 1:
         worse, better = sorted((s.reading for s in standing), key=lambda r: -r.grade)
         contradictions.append(
-            f"{better.said[0].upper()}{better.said[1:]} does not lift {worse.said}: toe pressure and TcPO2 each lift only themselves."
+            f"{better.said[0].upper()}{better.said[1:]} does not lift {worse.said}: toe pressure and TcPO2 "
+            "each lift only themselves."
         )
 
     if setting is not None:

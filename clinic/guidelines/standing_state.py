@@ -119,7 +119,8 @@ class InfectionState:
     unwell : bool or None
         Systemic signs or an unmeasured "unwell" that stands; False only by an answer that still counts.
     complete : bool
-        Grade, bone, depth and systemic signs all answered by looks that still count, and the extent of every sign.
+        Grade, bone, depth and systemic signs all answered by looks that still count, and the extent of every
+        sign.
     thrombosis, charcot : bool
         Named as another cause of the signs and not looked at again.
     urgent : tuple of UrgentLine

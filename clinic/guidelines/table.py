@@ -1,7 +1,7 @@
 """Which device class suits these facts? The rule table, asked.
 
-The facts are read once into what conditions speak of; a row or caution holds when each reading its condition names is
-among the values it allows; the rows that hold make the answer.
+The facts are read once into what conditions speak of; a row or caution holds when each reading its condition
+names is among the values it allows; the rows that hold make the answer.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -163,7 +163,9 @@ def _met(when: Mapping[str, Sequence[Value]], read: Mapping[str, Value]) -> bool
 
 
 def _readings(facts: Facts, table: Table) -> dict[str, Value]:
-    """Everything a condition can name: each fact as it stands or as missing, and what is read from several."""
+    """Everything a condition can name: each fact as it stands or as missing, and what is read from
+    several.
+    """
     read: dict[str, Value] = {}
     for name in ALL_FIELDS:
         value = getattr(facts, name)
@@ -177,7 +179,9 @@ def _readings(facts: Facts, table: Table) -> dict[str, Value]:
 
 
 def _site(facts: Facts, table: Table) -> tuple[str, bool]:
-    """Kind of site and whether it is in doubt; where region or surface is missing, what all sound pairs agree on."""
+    """Kind of site and whether it is in doubt; where region or surface is missing, what all sound pairs
+    agree on.
+    """
     if facts.region is not None and facts.surface is not None:
         return table.sites[facts.region, facts.surface]
     kinds = {

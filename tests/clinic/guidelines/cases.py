@@ -1,7 +1,7 @@
 """The case table in ``data/cases.csv``, read into facts and expectations.
 
-Each row changes some facts of one plain case: a clean neuropathic ulcer under the forefoot, every other fact known
-and "no". Short names of the columns are spelled out here; a class may stand in full.
+Each row changes some facts of one plain case: a clean neuropathic ulcer under the forefoot, every other fact
+known and "no". Short names of the columns are spelled out here; a class may stand in full.
 """
 
 import csv

@@ -2,11 +2,11 @@
 
     python -m tests.clinic.guidelines.sweep [--write]
 
-Region x surface x cause x infection x ischaemia, each with missing (6,000), times every state of at most two further
-facts of the first group, the others known and plain: about two million answers. Of each, what holds is found twice, by
-the program and by bit masks, and must be the same. The answer is made of what holds alone, so it is put together once
-for each set of it, and checked for each facts. ``--write`` keeps the count of how often each row decided in
-``data/row_coverage.csv``, the artefact that a change of the rules shows up in.
+Region x surface x cause x infection x ischaemia, each with missing (6,000), times every state of at most two
+further facts of the first group, the others known and plain: about two million answers. Of each, what holds
+is found twice, by the program and by bit masks, and must be the same. The answer is made of what holds alone,
+so it is put together once for each set of it, and checked for each facts. ``--write`` keeps the count of how
+often each row decided in ``data/row_coverage.csv``, the artefact that a change of the rules shows up in.
 """
 
 import collections
@@ -140,7 +140,9 @@ def _answer(facts: Facts, masks: BitMasks, known: dict[int, tuple[tuple, Advice]
 
 
 def rules_digest() -> str:
-    """Hash of what the rows do, wording left out, kept with the coverage so that a stale record is noticed."""
+    """Hash of what the rows do, wording left out, kept with the coverage so that a stale record is
+    noticed.
+    """
     table = current()
     rows = [
         (r.id, r.kind, sorted(r.when.items()), r.classes, r.always, r.refer, r.urgency, r.tier, r.topic)
@@ -175,7 +177,8 @@ def main() -> None:
             kinds["class" if advice.classes else "referral" if advice.refer else "missing"] += 1
     seconds = time.perf_counter() - began
     print(
-        f"{answers} answers of {len(answer_of)} kinds, all safe and the same by bit masks, in {seconds:.0f} s ({seconds / answers * 1e6:.1f} microseconds each)"
+        f"{answers} answers of {len(answer_of)} kinds, all safe and the same by bit masks, in {seconds:.0f} "
+        f"s ({seconds / answers * 1e6:.1f} microseconds each)"
     )
     print(f"first thing answered: {dict(kinds)}")
     print(f"a device that stays on, by (infection, ischaemia): {dict(+stays_on)}")

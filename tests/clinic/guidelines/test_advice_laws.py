@@ -1,4 +1,6 @@
-"""Laws of the device advice over the whole input space: dangers only take away, and not knowing never gives more."""
+"""Laws of the device advice over the whole input space: dangers only take away, and not knowing never
+gives more.
+"""
 
 import dataclasses
 import itertools
@@ -31,12 +33,21 @@ FURTHER = {
     "ischaemia_settled": (True, False),
     **dict.fromkeys(
         (
-            "dvt_suspected", "cavity", "nobody_to_notice", "claustrophobia", "ulcer_on_same_leg", "material_allergy",
-            "over_weight_limit", "heavy_exudate", "fragile_skin", "poor_sight", "previous_device_not_tolerated",
+            "dvt_suspected",
+            "cavity",
+            "nobody_to_notice",
+            "claustrophobia",
+            "ulcer_on_same_leg",
+            "material_allergy",
+            "over_weight_limit",
+            "heavy_exudate",
+            "fragile_skin",
+            "poor_sight",
+            "previous_device_not_tolerated",
         ),
         (False, True),
     ),
-}  # fmt: skip
+}
 #: Answers that bring a device of their own: immobilisation of Charcot joints to the knee.
 OWN_TREATMENT = {"active_charcot": {"walker_knee_high_removable"}}
 
@@ -86,9 +97,15 @@ def test_a_further_danger_not_asked_for_is_named_before_anything_is_closed(facts
 
 def test_what_is_asked_before_a_device_is_closed_is_read_from_the_rows():
     assert unasked(Facts()) == (
-        "mobility", "previous_device_not_tolerated", "ischaemia_settled", "dvt_suspected", "cavity",
-        "claustrophobia", "ulcer_on_same_leg", "over_weight_limit",
-    )  # fmt: skip
+        "mobility",
+        "previous_device_not_tolerated",
+        "ischaemia_settled",
+        "dvt_suspected",
+        "cavity",
+        "claustrophobia",
+        "ulcer_on_same_leg",
+        "over_weight_limit",
+    )
     answered = dict.fromkeys(unasked(Facts()), False) | {"mobility": "walks", "ischaemia_settled": True}
     assert unasked(Facts(**answered)) == ()
 
@@ -143,8 +160,16 @@ def test_with_the_site_not_known_rest_is_offered_and_called_interim(facts, name)
 def test_each_further_danger_is_said_with_a_class_or_withholds_one(name):
     """Asked, it changes what is read: a caution, a reason to withhold, or the order."""
     plain = Facts(
-        region="forefoot", surface="plantar", cause="neuropathic", infection_grade=1, osteomyelitis=False,
-        ischaemia_grade=0, high_falls_risk=False, cannot_attend_weekly=False, both_feet_ulcerated=False,
-        active_charcot=False, device_available=True,
-    )  # fmt: skip
+        region="forefoot",
+        surface="plantar",
+        cause="neuropathic",
+        infection_grade=1,
+        osteomyelitis=False,
+        ischaemia_grade=0,
+        high_falls_risk=False,
+        cannot_attend_weekly=False,
+        both_feet_ulcerated=False,
+        active_charcot=False,
+        device_available=True,
+    )
     assert advice_json(decide(dataclasses.replace(plain, **{name: True}))) != advice_json(decide(plain))

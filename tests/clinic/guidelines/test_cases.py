@@ -29,7 +29,8 @@ def test_the_case_table_is_large_and_covers_every_applied_topic():
     assert all(case.citation for case in CASES)
 
 
-# Each only repeats what another row already withholds; both stand so that either may be edited without danger.
+# Each only repeats what another row already withholds; both stand so that either may be edited without
+# danger.
 SECOND_LOCKS = {
     "nr_not_with_osteomyelitis": "the matrix counts infected bone",
     "nr_impossible_site": "not plantar",

@@ -52,10 +52,14 @@ def test_each_caution_is_shown_in_some_case_and_only_with_its_classes(caution):
     further = [
         {**PLAIN, **change}
         for change in (
-            {"fragile_skin": True}, {"poor_sight": True}, {"recent_surgery_weeks": 2}, {"bulky_calf": None},
-            {"needs_frequent_dressing": None}, {"region": "rearfoot", "surface": "posterior", "mobility": "walks"},
+            {"fragile_skin": True},
+            {"poor_sight": True},
+            {"recent_surgery_weeks": 2},
+            {"bulky_calf": None},
+            {"needs_frequent_dressing": None},
+            {"region": "rearfoot", "surface": "posterior", "mobility": "walks"},
         )
-    ]  # fmt: skip
+    ]
     shown = 0
     for facts in [*(case.facts for case in CASES), *further]:
         for offer in decide(parse(facts)).classes:

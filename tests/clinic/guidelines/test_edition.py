@@ -46,9 +46,22 @@ def test_no_2023_label_is_claimed_to_be_verified():
 def test_all_published_topics_are_listed_and_the_unconfirmed_one_is_not_applied():
     table = current()
     assert set(table.recommendations) == {
-        "FIRST_NR", "TCC_OR_NRW", "SECOND_RM", "NO_FOOTWEAR_ALONE", "FELTED_FOAM", "SURG_FOREFOOT", "SURG_HALLUX",
-        "TENOTOMY", "IS_A", "IS_B", "IS_C", "HEEL", "NONPLANTAR", "SHOE_LIFT", "ACTIVITY",
-    }  # fmt: skip
+        "FIRST_NR",
+        "TCC_OR_NRW",
+        "SECOND_RM",
+        "NO_FOOTWEAR_ALONE",
+        "FELTED_FOAM",
+        "SURG_FOREFOOT",
+        "SURG_HALLUX",
+        "TENOTOMY",
+        "IS_A",
+        "IS_B",
+        "IS_C",
+        "HEEL",
+        "NONPLANTAR",
+        "SHOE_LIFT",
+        "ACTIVITY",
+    }
     assert table.recommendations["ACTIVITY"].content == "memory_low"
     assert {r.source for r in table.rows if r.topic == "ACTIVITY"} == {PRACTICE}
 
@@ -86,8 +99,13 @@ def test_mild_infection_is_treated_at_this_visit_not_referred_away():
 def test_a_row_lists_the_facts_behind_its_readings():
     rows = {r.id: r for r in current().rows}
     assert rows["first_nr"].reads == {
-        "region", "surface", "cause", "infection_grade", "osteomyelitis", "ischaemia_grade",
-    }  # fmt: skip
+        "region",
+        "surface",
+        "cause",
+        "infection_grade",
+        "osteomyelitis",
+        "ischaemia_grade",
+    }
 
 
 @pytest.mark.parametrize(

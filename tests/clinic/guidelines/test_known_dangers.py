@@ -39,7 +39,8 @@ def test_it_is_raised_again_when_worse_or_past_its_date():
 def test_the_strip_says_what_since_when_what_it_forbids_and_who_has_it():
     state = standing(Findings(perfusion=(PerfusionFinding(date(2026, 3, 12), toe_pressure_mmhg=22),)), TODAY)
     assert strip(state) == (
-        "Ischaemia grade 3 (severe) by toe pressure 22 mmHg on 12 Mar 2026. Forbids what stays on. Nobody has "
+        "Ischaemia grade 3 (severe) by toe pressure 22 mmHg on 12 Mar 2026. Forbids what stays on. Nobody "
+        "has "
         "taken it.",
     )
     taken = [Owned("ischaemia", 3, "Vascular team", date(2026, 5, 3))]

@@ -55,7 +55,9 @@ def test_a_look_with_nothing_listed_is_clean_and_a_list_without_a_look_is_not():
 
 
 def test_over_every_pair_of_findings_depth_is_moderate_and_two_systemic_signs_are_severe():
-    """Every combination of the five signs, redness, depth and systemic signs, with and without another cause."""
+    """Every combination of the five signs, redness, depth and systemic signs, with and without another
+    cause.
+    """
     answered = 0
     for count in range(6):
         for signs in itertools.combinations(SIGNS, count):

@@ -1,4 +1,6 @@
-"""Laws of the standing state over its whole input space: nothing bad is talked down, aged out or forgotten."""
+"""Laws of the standing state over its whole input space: nothing bad is talked down, aged out or
+forgotten.
+"""
 
 import os
 from dataclasses import replace
@@ -123,7 +125,9 @@ PLAIN_SITE = {
 @settings(max_examples=EXAMPLES, deadline=None)
 @given(any_base, st.integers(1, 900))
 def test_a_bad_state_grown_older_changes_nothing_but_what_good_findings_allowed(findings, later):
-    """Bad findings have no age: grades from 2 on, bone, urgent lines and what is forbidden stay as they are."""
+    """Bad findings have no age: grades from 2 on, bone, urgent lines and what is forbidden stay as they
+    are.
+    """
     before = standing(findings, TODAY)
     after = standing(findings, TODAY + timedelta(days=later))
     assert before.non_removable_allowed or not after.non_removable_allowed

@@ -67,7 +67,9 @@ def test_one_fact_that_forbids_withholds_what_stays_on_everywhere(fact):
 
 
 def test_pairs_of_further_facts_are_answered_safely():
-    """Every 331st of the two million; ``python -m tests.clinic.guidelines.sweep`` goes through all of them."""
+    """Every 331st of the two million; ``python -m tests.clinic.guidelines.sweep`` goes through all of
+    them.
+    """
     states = list(further_states())
     assert len(states) * len(PRODUCT) == 2_034_000
     masks = BitMasks(current())
@@ -79,7 +81,9 @@ def test_pairs_of_further_facts_are_answered_safely():
 
 
 def test_no_row_reads_more_than_two_facts_beyond_the_product():
-    """So that sweeping pairs of further facts goes through every row; optional facts count as further ones."""
+    """So that sweeping pairs of further facts goes through every row; optional facts count as further
+    ones.
+    """
     for row in current().rows:
         assert len(row.reads - set(SWEPT)) <= 2, row.id
 
