@@ -129,7 +129,8 @@ def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) 
     except Http404:
         if not glass:
             raise
-        path = "pk" if rows.model is Person else rows.model.SITE_PATH.removesuffix("__site")  # type: ignore[attr-defined]
+        to_site = getattr(rows.model, "SITE_PATH", "")
+        path = "pk" if rows.model is Person else to_site.removesuffix("__site")
         if path == "site":
             # What belongs to a clinic and to no person is behind no glass.
             raise

@@ -90,7 +90,8 @@ def play(scenario: Scenario, today: date, say: Callable[[str], None] = lambda wo
         users = _users(scenario, site)
         steps: list[Step] = []
         for order, plot in enumerate(scenario.people):
-            seed = Random(int.from_bytes(hashlib.sha256(plot.number.encode()).digest()[:4], "big"))  # noqa: S311
+            digest = hashlib.sha256(plot.number.encode()).digest()
+            seed = Random(int.from_bytes(digest[:4], "big"))  # noqa: S311
             steps += _steps(order, plot, Story(plot, site, users, seed), today)
         steps.sort(key=lambda step: (step.day, step.hour, step.order))
         for n, step in enumerate(steps):

@@ -42,7 +42,8 @@ def _create(vendor: str, table: str, action: str, door: bool) -> str:
     message = f"{table} is append-only"
     # With a door, both are open during an erasure: a copy's author is nulled before the copy goes.
     if vendor == "sqlite":
-        when = (f"WHEN NOT EXISTS (SELECT 1 FROM {PERMIT})") if door else ""  # noqa: S608  names of our own tables
+        # Names of our own tables only.
+        when = f"WHEN NOT EXISTS (SELECT 1 FROM {PERMIT})" if door else ""  # noqa: S608
         return (
             f'CREATE TRIGGER "{name}" BEFORE {action.upper()} ON "{table}" {when} '
             f"BEGIN SELECT RAISE(ABORT, '{message}'); END"

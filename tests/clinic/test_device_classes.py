@@ -154,7 +154,9 @@ print(json.dumps({
     "chart": _ON_CHARTS["Invented"],
     "sheet": plain_device("invented").name,
     "fitting": fitting_list("invented").id,
-    "cautions": [c.id for c in CAUTIONS if ("invented" in c.classes) is not ("walker_non_removable" in c.classes)],
+    "cautions": [
+        c.id for c in CAUTIONS if ("invented" in c.classes) is not ("walker_non_removable" in c.classes)
+    ],
 }))
 """
 

@@ -151,7 +151,8 @@ def parts_of(outline: Any) -> Parts:
         )
     except (TypeError, ValueError, IndexError, KeyError) as fault:
         raise Refused(
-            "Outline: not a list of points; [[x, y], …], or parts with holes, [[ring, hole, …], …], is needed.",
+            "Outline: not a list of points; [[x, y], …], or parts with holes, "
+            "[[ring, hole, …], …], is needed.",
             field="outline",
         ) from fault
 
@@ -162,7 +163,8 @@ def outline_planimetry(outline: Any) -> Planimetry:
     points = sum(len(ring) for part in parts for ring in part)
     if len(parts) > MOST_PARTS or points > MOST_POINTS:
         raise Refused(
-            f"Outline: {len(parts)} parts with {points} points; at most {MOST_PARTS} parts and {MOST_POINTS} points.",
+            f"Outline: {len(parts)} parts with {points} points; "
+            f"at most {MOST_PARTS} parts and {MOST_POINTS} points.",
             field="outline",
         )
     try:
@@ -216,8 +218,9 @@ def _tenth(value: float) -> Decimal:
 def infection_of(found: LesionFindings) -> InfectionGrade | None:
     """Infection grade of what was looked at, perhaps still open; None when nobody looked.
 
-    Read the cautious way: "fever or unwell" counts as two systemic signs, bone felt with the probe as infected
-    bone. Bone that nobody probed does not hold the soft-tissue grade open; it stays a missing fact of its own.
+    Read the cautious way: "fever or unwell" counts as two systemic signs, bone felt with the probe as
+    infected bone. Bone that nobody probed does not hold the soft-tissue grade open; it stays a missing fact
+    of its own.
     """
     if not (found.infection_looked or found.infection_signs):
         return None

@@ -106,7 +106,8 @@ def _words(person: Person, name: str, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, date):
         return str(date_format(value))
-    return str(dict(Person._meta.get_field(name).flatchoices or ()).get(value, value))  # type: ignore[union-attr]
+    field: Any = Person._meta.get_field(name)
+    return str(dict(field.flatchoices or ()).get(value, value))
 
 
 def _fields(kept: Person, emptied: Person) -> Iterator[FieldRow]:

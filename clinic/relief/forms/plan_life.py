@@ -77,4 +77,5 @@ class MeasuredForm(forms.Form):
 
     def __init__(self, *args: Any, labels: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["label"].choices = [(label, f"Lesion {label}") for label in labels]  # type: ignore[attr-defined]
+        label_field: Any = self.fields["label"]
+        label_field.choices = [(label, f"Lesion {label}") for label in labels]

@@ -219,15 +219,14 @@ def value_words(name: str, value: Any) -> str:
 
 def seen_number(site: Site) -> int:
     """Number of the newest copy of the site's rules: a page made from an older one overwrites nothing."""
-    newest = site.history.order_by("-history_id").values_list("history_id", flat=True).first()  # type: ignore[attr-defined]
-    return newest or 0
+    copies = site.history.order_by("-history_id")  # type: ignore[attr-defined]
+    return copies.values_list("history_id", flat=True).first() or 0
 
 
 def history_of(site: Site) -> tuple[Amendment, ...]:
     """The last changes, newest first; one query."""
-    copies = list(
-        site.history.select_related("history_user").order_by("-history_id")[: 2 * HISTORY_SHOWN]  # type: ignore[attr-defined]
-    )
+    newest_first = site.history.order_by("-history_id")  # type: ignore[attr-defined]
+    copies = list(newest_first.select_related("history_user")[: 2 * HISTORY_SHOWN])
     told = []
     for new, old in zip(copies, copies[1:], strict=False):
         changes = tuple(

@@ -109,8 +109,8 @@ def amendments_of(site: Site) -> list[ReasonAmendment]:
     """What was changed about a site's reasons, newest first; one query."""
     found = []
     before: dict[int, str] = {}
-    copies = SiteReason.history.filter(site_id=site.pk).select_related("history_user")  # type: ignore[attr-defined]
-    for copy in copies.order_by("history_id"):
+    copies = SiteReason.history.filter(site_id=site.pk)  # type: ignore[attr-defined]
+    for copy in copies.select_related("history_user").order_by("history_id"):
         old = before.get(copy.id)
         if old is None:
             old = str(PROGRAM[copy.kind](copy.counts_as).label) if copy.replaces else "nothing"

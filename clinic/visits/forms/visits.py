@@ -70,7 +70,8 @@ class NextDateForm(PlainForm):
             if typed is not None and typed != week:
                 self.add_error(
                     "next_on",
-                    f"Next visit: {typed:%Y-%m-%d} is typed and 7 days ({week:%Y-%m-%d}) is ticked; keep one.",
+                    f"Next visit: {typed:%Y-%m-%d} is typed and 7 days ({week:%Y-%m-%d}) is ticked; "
+                    "keep one.",
                 )
             data["next_on"] = week
 
@@ -232,7 +233,7 @@ class CorrectionForm(VisitForm):
         self.fields["next_on"].label = "Next visit"
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
-        """Every stored answer keeps its field, whatever device runs today; only corrections of answers here."""
+        """Every stored answer keeps its field, whatever device runs today: this form only corrects answers."""
         for name in set(VisitForm.base_fields) - set(COLUMNS):
             del self.fields[name]
 

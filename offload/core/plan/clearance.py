@@ -12,7 +12,7 @@ from offload.core.plan.trial import Trial, Trials
 __all__ = ["clearance_advice", "possible_cuts"]
 
 ENOUGH = 0.30
-"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, here only for ranking."""
+"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, used to rank."""
 SOME = 0.10
 """Fall of the peak below which no cut is advised [-]; design choice."""
 TIE = 0.05
