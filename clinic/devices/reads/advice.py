@@ -185,7 +185,7 @@ class LimbDecision:
 
     @property
     def missing_words(self) -> tuple[str, ...]:
-        """Missing facts as the page names them, inside a sentence: a name such as Charcot keeps its capital."""
+        """Missing facts as the page names them in a sentence: a name such as Charcot keeps its capital."""
         said = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
         return tuple(words[:1].lower() + words[1:] for words in said)
 

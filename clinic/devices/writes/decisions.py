@@ -17,7 +17,7 @@ from clinic.models import DecisionKind, DecisionLine, Limb, Prescription, User
 from clinic.record.writes.rows import store
 from clinic.rules.reads.reasons import Reason
 
-__all__ = ["decision_add", "signed_content", "signed_sentence", "who"]
+__all__ = ["decision_add", "device_words", "signed_content", "signed_sentence", "who"]
 
 #: Facts that a sentence on the decision names, in this order, where they were known.
 TOLD = (
@@ -36,6 +36,12 @@ TOLD = (
 def who(user: User) -> str:
     """A user as the record names them."""
     return f"{user}, {user.get_role_display().lower()}"
+
+
+def device_words(prescription: Prescription) -> str:
+    """The device in words as they stood when it was chosen."""
+    label = prescription.content.get("device", {}).get("label") or DEVICES[prescription.device_class].label
+    return f"the {label.lower()} chosen on {prescription.prescribed_on:%-d %b %Y}"
 
 
 def day_words(day: date) -> str:

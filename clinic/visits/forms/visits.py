@@ -233,7 +233,7 @@ class CorrectionForm(VisitForm):
         self.fields["next_on"].label = "Next visit"
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
-        """Every stored answer keeps its field, whatever device runs today: this form only corrects answers."""
+        """Every stored answer keeps its field, whatever device runs today: corrections only."""
         for name in set(VisitForm.base_fields) - set(COLUMNS):
             del self.fields[name]
 

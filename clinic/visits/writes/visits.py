@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from clinic.alerts.writes.flags import flags_at_visit
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
-from clinic.devices.writes.prescriptions import prescription_open
+from clinic.devices.writes.wear import prescription_open
 from clinic.models import (
     Attendance,
     Lesion,

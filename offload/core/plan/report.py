@@ -31,7 +31,7 @@ ELEMENTS = (
     "with a void 16 mm "
     "wide and 5 to 8 % with one of 24 to 50 mm; under a middle cut it is within 5 %, the rim within 4 %."
 )
-"""What the estimate is off by, as measured by ``tests/oracles``; said beside every plan that cuts the base."""
+"""What the estimate is off by, as measured by ``tests/oracles``; shown with every plan that cuts the base."""
 
 
 @dataclass(frozen=True, slots=True)
