@@ -147,6 +147,33 @@ def test_reads_write_nothing_and_import_no_room_of_writes():
     assert not wrong_imports(["clinic"], writes)
 
 
+#: What makes a page, a picture or a file; numbers and words of `clinic.charts.agreement` are points only.
+RENDERING = [
+    "django.http",
+    "django.shortcuts",
+    "django.template",
+    "django.utils.html",
+    "django.utils.safestring",
+    "matplotlib",
+    "offload.core.sheets.writers",
+    "offload.pictures",
+    "reportlab",
+]
+
+
+def test_reads_render_nothing():
+    def renders(module, name):
+        parts = module.split(".")
+        return (
+            place(module, "clinic", ROOMS) is not None
+            and len(parts) > 2
+            and parts[2] == "reads"
+            and (any(inside(name, one) for one in RENDERING) or name.endswith(("_svg", "_pdf")))
+        )
+
+    assert not wrong_imports(["clinic"], renders)
+
+
 @pytest.mark.parametrize("package", PURE)
 def test_pure_packages_import_nothing_above_them(package):
     allowed = {"clinic.charts": ["clinic.healing"]}.get(package, [])

@@ -30,9 +30,9 @@ from clinic.models import (
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.writes import limbs, people
 from clinic.relief.reads.relief import bench_lesions, start_of
+from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.reads.watch import points_of
 from clinic.relief.writes import plan_life, relief
-from clinic.relief.writes.relief_record import LesionShape
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
 from offload.core.shapes.lesion import Ellipse

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.safestring import SafeString
-from shapely import LineString
 
 from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import ReliefError
@@ -33,7 +32,6 @@ __all__ = [
     "InsolePicture",
     "PlanPicture",
     "bare_picture",
-    "place_on_insole",
     "plan_picture",
 ]
 
@@ -146,23 +144,6 @@ class PlanPicture:
         if not self.flagged:
             return f"none of {len(self.checks)} checks is flagged"
         return f"{len(self.flagged)} of {len(self.checks)} checks flagged"
-
-
-def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> tuple[float, float]:
-    """A point of the insole: a landmark if it has that name, else shares across and along the foot.
-
-    `across` counts from the medial edge, `along` from the heel. The point is drawn inwards if it would lie
-    off the insole or nearer than a fingertip to its edge. [mm]
-    """
-    for mark in insole.landmarks:
-        if mark.name == landmark:
-            return round(mark.at[0], 1), round(mark.at[1], 1)
-    y = along * insole.foot_length
-    row = insole.outline.polygon.intersection(_line_at(y, insole))
-    low, high = (row.bounds[0], row.bounds[2]) if not row.is_empty else (0.0, 0.0)
-    inset = min(10.0, (high - low) / 2)
-    x = min(max(low + across * (high - low), low + inset), high - inset)
-    return round(x, 1), round(y, 1)
 
 
 def bare_picture(
@@ -278,11 +259,6 @@ def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -
 def _inline(drawing: Drawing) -> SafeString:
     # Our own writer escapes every text and writes neither scripts nor style attributes.
     return SafeString(write_svg(drawing).decode())
-
-
-def _line_at(y: float, insole: Insole) -> LineString:
-    low, _, high, _ = insole.outline.bounds
-    return LineString([(low - 1, y), (high + 1, y)])
 
 
 def _weight(check: Check) -> tuple[bool, int]:

@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Count
-from django.utils.safestring import SafeString, mark_safe
 
 from clinic.audit.reads.cases import BASES, AuditFilter
 from clinic.audit.reads.counted_site import site_counted
 from clinic.audit.reads.figures import SMALL
 from clinic.audit.reads.page import judged_by_site
-from clinic.charts.funnel import funnel_svg
 from clinic.healing.funnel import Place, placed
 from clinic.models import User
 
@@ -58,7 +56,18 @@ class Funnel:
     words: str
     rows: tuple[FunnelRow, ...]
     share: float
-    svg: SafeString
+
+    @property
+    def points(self) -> list[tuple[str, int, int]]:
+        """Name, count and cases of each row that is shown as a point."""
+        return [(row.name, row.count, row.of) for row in self.rows if row.place is not None]
+
+    @property
+    def label(self) -> str:
+        return (
+            f"{self.words}: one point a clinic against the limits of chance. "
+            "The table below holds the same numbers."
+        )
 
 
 def _rows(
@@ -102,15 +111,8 @@ def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
 
 
 def _funnel(key: str, words: str, counts: list[tuple[str, int, int, int]]) -> Funnel | None:
-    rows, share = _rows(counts)
-    shown = [(row.name, row.count, row.of) for row in rows if row.place is not None]
-    if not shown:
-        return None
-    label = (
-        f"{words}: one point a clinic against the limits of chance. The table below holds the same numbers."
-    )
-    # Drawn by our own code from names that it escapes, and numbers.
-    return Funnel(key, words, rows, share, mark_safe(funnel_svg(shown, share, label)))  # noqa: S308
+    funnel = Funnel(key, words, *_rows(counts))
+    return funnel if funnel.points else None
 
 
 def prescriber_rows(asked: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:

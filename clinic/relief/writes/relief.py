@@ -14,7 +14,7 @@ from clinic.record.dates import day_words
 from clinic.record.errors import Conflict, Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.relief.writes.relief_record import (
+from clinic.relief.reads.relief_record import (
     CutChoice,
     LesionShape,
     LimbRecord,

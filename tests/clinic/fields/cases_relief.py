@@ -9,8 +9,8 @@ from clinic.relief.forms.plan_life import ContactForm, CutForm, MeasuredForm
 from clinic.relief.forms.plan_life import FitForm as PlanFitForm
 from clinic.relief.forms.relief import BenchCutForm, LesionShapeForm, SignForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
+from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.writes import plan_life, relief
-from clinic.relief.writes.relief_record import LesionShape
 from tests import factories
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 from tests.clinic.fields.scenes import wound

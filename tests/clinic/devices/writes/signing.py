@@ -6,7 +6,7 @@ from decimal import Decimal
 from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision
-from clinic.devices.writes import opening_cards
+from clinic.devices.writes import opening_cards, wear
 from clinic.devices.writes import prescriptions as service
 from clinic.devices.writes.fittings import FittingFindings, steps_of
 
@@ -55,7 +55,7 @@ def fit(by, made, *, days=7, sealed=True, **changed):
             by=by, prescription=made, sealed_on=TODAY(), open_by=TODAY() + timedelta(days=days)
         )
         opening_cards.card_hand_over(by=by, card=card)
-    return service.prescription_fit(
+    return wear.prescription_fit(
         by=by,
         prescription=made,
         fitted_on=TODAY(),

@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import wear
 from clinic.devices.writes.fittings import steps_of
 from clinic.models import DecisionLine, Fitting
 from clinic.record.errors import Refused
@@ -27,9 +28,7 @@ def test_opening_stops_the_clock_and_sealing_again_allows_the_site_s_longer_inte
     limb.person.site.sealed_days = 14
     limb.person.site.save()
     made = fit(podiatrist, sign(podiatrist, limb))
-    service.prescription_open(
-        by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version
-    )
+    wear.prescription_open(by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version)
     made.refresh_from_db()
     assert made.opened_on == TODAY()
     assert fit(podiatrist, made, days=14).opened_on is None
