@@ -193,10 +193,10 @@ def site_or_404(user: User, request: HttpRequest) -> Site:
     mine = sites_of(user)
     if not mine:
         raise Http404("no site")
-    asked = request.GET.get("site", "")
+    wanted = request.GET.get("site", "")
     for site in mine:
-        if str(site.pk) == asked:
+        if str(site.pk) == wanted:
             return site
-    if asked:
+    if wanted:
         raise Http404("no such site")
     return mine[0]

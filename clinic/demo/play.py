@@ -1,4 +1,4 @@
-"""Play the scenario day by day through the services, as the clinic's people would have worked."""
+"""Play the scenario day by day through the clinic's own writes, as the clinic's people would have worked."""
 
 from __future__ import annotations
 
@@ -60,8 +60,8 @@ def _steps(order: int, plot: PersonPlot, story: Story, today: date) -> Iterator[
         day = today - timedelta(days=plot.again["days_ago"])
         yield Step(day, 16, order, lambda: _register_again(plot, story))
     if plot.look:
-        asked = today - timedelta(days=plot.last_days_ago)
-        yield Step(asked, 18, order, lambda: story.ask(plot.look))
+        last_day = today - timedelta(days=plot.last_days_ago)
+        yield Step(last_day, 18, order, lambda: story.ask(plot.look))
     if plot.plan_draft:
         day = today - timedelta(days=plot.last_days_ago)
         yield Step(day, 17, order, lambda: story.plan(day, sign=False))

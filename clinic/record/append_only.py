@@ -1,7 +1,7 @@
 """Append-only held by the database itself: triggers that refuse to change or remove a kept row.
 
 History copies, the audit chain and the log of reads may only grow. The one door is an erasure by law: history
-copies may be removed while a permit row exists, and the service writes and removes that row in one
+copies may be removed while a permit row exists, and the erasure writes and removes that row in one
 transaction. The chain and the batches have no door at all.
 
 A migration that rebuilds one of these tables drops its triggers on SQLite: it must end with

@@ -20,7 +20,7 @@ from offload.core.plan.summary import BASELINE_WORDS, summary_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
-from offload.core.sheets.drawing import Drawing, Item, Layer, Pen, Text
+from offload.core.sheets.drawing import Drawing, DrawingLayer, Item, Pen, Text
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
 from offload.core.sheets.section import UnderLoad, section_drawing
 from offload.core.sheets.writers.svg import write_svg
@@ -250,7 +250,9 @@ def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -
                 *ring_path(outline, side, OTHER_PEN),
                 Text((x, y - 1.3), label, 3.4, "middle", shade=0.3),
             ]
-        layer = Drawing("others", 1, 1, (Layer("OTHER", tuple(items)),)).moved(-bounds.left, -bounds.bottom)
+        layer = Drawing("others", 1, 1, (DrawingLayer("OTHER", tuple(items)),)).moved(
+            -bounds.left, -bounds.bottom
+        )
         drawing = replace(drawing, layers=(*drawing.layers, *layer))
     frame = Frame(side, bounds.left, bounds.bottom, bounds.width, bounds.height)
     return InsolePicture(_inline(drawing), frame)
@@ -270,22 +272,22 @@ def _check_line(check: Check) -> CheckLine:
     words, kind = ("Not flagged", "healed") if check.passed else loud
     # A check of the estimate begins with the very words that stand beside it.
     message = check.message
-    for said in ("Look here first: ", "Not flagged: "):
-        if message.startswith(said):
-            message = message.removeprefix(said)
+    for prefix in ("Look here first: ", "Not flagged: "):
+        if message.startswith(prefix):
+            message = message.removeprefix(prefix)
             message = message[0].upper() + message[1:]
     return CheckLine(check.id, check.severity, check.passed, kind, words, message)
 
 
 def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[PressureField]) -> UnderLoad | None:
     """The load on the line of a lesion's section, where it was solved."""
-    told = (
+    worst = (
         next((one for one in plan.pressure.lesions if one.label == lesion.label), None)
         if plan.pressure
         else None
     )
-    field = next((one for one in fields if told is not None and one.case == told.load_case), None)
-    if told is None or field is None:
+    field = next((one for one in fields if worst is not None and one.case == worst.load_case), None)
+    if worst is None or field is None:
         return None
     column = int(abs(field.x - lesion.outline.centroid[0]).argmin())
     return UnderLoad(
@@ -293,7 +295,7 @@ def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[Pressur
         descent=field.descent_mm[:, column].tolist(),
         void=field.void_mm[:, column].tolist(),
         still_open=field.void_left_mm[:, column].tolist(),
-        left=told.clearance,
+        left=worst.clearance,
     )
 
 

@@ -82,14 +82,14 @@ def _rows(
     return rows, share
 
 
-def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
+def site_funnels(wanted: AuditFilter, today: date) -> tuple[Funnel, ...]:
     """Agreement, and alive and ulcer-free at 12 weeks, by clinic; two queries."""
-    names = {site.pk: site.name for site in asked.sites}
-    agreed = {key: (count, of) for key, count, of in judged_by_site(asked)}
+    names = {site.pk: site.name for site in wanted.sites}
+    agreed = {key: (count, of) for key, count, of in judged_by_site(wanted)}
     free: dict[int, list[int]] = {}
     rows = (
         BASES["episode"]
-        .rows(asked, today)
+        .rows(wanted, today)
         .order_by()
         .annotate(at_site=site_counted("person__site"))
         .values("at_site", "week12")
@@ -99,13 +99,13 @@ def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
         pair = free.setdefault(row["at_site"], [0, 0])
         pair[0] += row["n"] if row["week12"] == "free" else 0
         pair[1] += row["n"] if row["week12"] in ("free", "not_free", "died") else 0
-    told = (
+    counted = (
         ("agreed", "Agreement with guidance", agreed),
         ("episode12.free", "Alive and ulcer-free at 12 weeks", {k: (a, b) for k, (a, b) in free.items()}),
     )
     return tuple(
         funnel
-        for key, words, counts in told
+        for key, words, counts in counted
         if (funnel := _funnel(key, words, [(names[pk], pk, *counts.get(pk, (0, 0))) for pk in names]))
     )
 
@@ -115,11 +115,11 @@ def _funnel(key: str, words: str, counts: list[tuple[str, int, int, int]]) -> Fu
     return funnel if funnel.points else None
 
 
-def prescriber_rows(asked: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:
+def prescriber_rows(wanted: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:
     """Agreement by prescriber, from 20 judged decisions on: for the lead all, for a prescriber the own
     row.
     """
-    judged = judged_by_site(asked, "signed_by")
+    judged = judged_by_site(wanted, "signed_by")
     names = {user.pk: str(user) for user in User.objects.filter(pk__in=[key for key, *_ in judged])}
     rows, _ = _rows([(names[key], key, count, of) for key, count, of in judged], ENOUGH)
     return tuple(row for row in rows if row.of >= ENOUGH and (only is None or row.key == only.pk))

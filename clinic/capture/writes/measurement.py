@@ -99,10 +99,10 @@ def wound_area(found: AreaTold, last: Measurement | None = None) -> WoundArea:
     if len(ways) > 1:
         raise Refused(f"Area: given as {' and as '.join(ways)}; give one of them.", field="length_mm")
     if found.covered_dry:
-        kept = last if last is not None and last.area_mm2 is not None else None
+        measured = last if last is not None and last.area_mm2 is not None else None
         return WoundArea(
-            method=kept.method if kept else AreaMethod.TRACED,
-            debridement=kept.debridement if kept else Debridement.BEFORE,
+            method=measured.method if measured else AreaMethod.TRACED,
+            debridement=measured.debridement if measured else Debridement.BEFORE,
             area_mm2=0.0,
         )
     if because:

@@ -171,12 +171,12 @@ class LimbDecision:
         tier = min((o.tier for o in self.advice.classes if o.id in self.first_offered), default=1)
         if tier == 1:
             return "first"
-        asked = {one.lesion.label: one for one in self.facts}
+        by_label = {one.lesion.label: one for one in self.facts}
 
         def best(ease: bool) -> int:
             advice = combine_limb(
                 self.advice.limb,
-                {label: decide(_eased(one) if ease else one.facts) for label, one in asked.items()},
+                {label: decide(_eased(one) if ease else one.facts) for label, one in by_label.items()},
             )
             return min((o.tier for o in advice.classes if not o.leaves), default=tier)
 
@@ -186,8 +186,8 @@ class LimbDecision:
     @property
     def missing_words(self) -> tuple[str, ...]:
         """Missing facts as the page names them in a sentence: a name such as Charcot keeps its capital."""
-        said = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
-        return tuple(words[:1].lower() + words[1:] for words in said)
+        missing = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
+        return tuple(words[:1].lower() + words[1:] for words in missing)
 
     @property
     def lesion_rows(self) -> tuple[tuple[LesionFacts, tuple[GradeRow, ...]], ...]:

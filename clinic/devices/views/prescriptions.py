@@ -21,7 +21,7 @@ from clinic.devices.forms.prescriptions import (
 )
 from clinic.devices.reads.advice import LimbDecision, ToldBefore, limb_decision, told_before
 from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_record
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
 from clinic.guidelines.due import sealed_past
 from clinic.models import Lesion, LesionState, Limb, Prescription
@@ -81,7 +81,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
         seen = data.pop("seen")
         try:
-            made = service.prescription_sign(
+            made = writes.prescription_sign(
                 by=request.user,
                 limb=found,
                 lesions=lesions,
@@ -209,7 +209,7 @@ def prescription_second(request: ClinicRequest, prescription: int) -> HttpRespon
     form = SecondForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            service.prescription_second(
+            writes.prescription_second(
                 by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
             )
         except Refused as refused:

@@ -90,6 +90,6 @@ def _refuse(row: ClinicalRecord, fault: Exception) -> None:
     """
     try:
         row.full_clean(exclude=["created_by"])
-    except ValidationError as told:
-        field, messages = next(iter(told.message_dict.items()))
+    except ValidationError as refusal:
+        field, messages = next(iter(refusal.message_dict.items()))
         raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from fault

@@ -51,7 +51,7 @@ class BenchCutForm(CutForm):
         label="Before the cut",
         required=False,
         choices=[(REFERENCE, "Reference map")],
-        coerce=lambda told: None if told == REFERENCE else int(told),
+        coerce=lambda choice: None if choice == REFERENCE else int(choice),
         empty_value=None,
     )
     departure_reason = forms.CharField(

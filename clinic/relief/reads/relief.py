@@ -24,7 +24,7 @@ from clinic.models import (
     User,
     VisitState,
 )
-from offload.core.pressure.agreement import Agreement, agreement_of
+from offload.core.pressure.agreement import PeakAgreement, agreement_of
 from offload.core.shapes.insole import Insole, place_on_insole
 from offload.core.sheets.sheet_code import normalised
 from offload.models import PlanMeasurement, ReliefPlan
@@ -135,8 +135,8 @@ class MeasuredPlans:
     """Predicted against measured over a site's plans: peaks with the cut, and what the cut takes off."""
 
     rows: Sequence[PlanMeasurement]
-    peak: Agreement | None
-    fall: Agreement | None
+    peak: PeakAgreement | None
+    fall: PeakAgreement | None
 
     @property
     def points(self) -> list[MeasuredPoint]:

@@ -196,7 +196,7 @@ class VisitForm(NextDateForm):
         hold(self, why_not_worn_check, "wear", "why_not_worn")
 
     def findings(self) -> PersonFindings:
-        """What was typed, as the service takes it."""
+        """What was typed, as the write takes it."""
         return findings_of(self, PersonFindings, unfinished=False, watch=watch_answers(self.cleaned_data))
 
 
@@ -228,8 +228,8 @@ class CorrectionForm(VisitForm):
     needs_next = False
 
     def __init__(self, *args: Any, sheet: VisitSheet, visit: Visit, **kwargs: Any) -> None:
-        kept = {f.attname: getattr(visit, f.attname) for f in Visit._meta.concrete_fields}
-        super().__init__(*args, sheet=sheet, initial=kept, **kwargs)
+        on_record = {f.attname: getattr(visit, f.attname) for f in Visit._meta.concrete_fields}
+        super().__init__(*args, sheet=sheet, initial=on_record, **kwargs)
         self.fields["next_on"].label = "Next visit"
 
     def _fit_devices(self, sheet: VisitSheet) -> None:

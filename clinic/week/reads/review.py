@@ -174,7 +174,7 @@ def _open_looks(lesions: Any) -> QuerySet[Any, Any]:
     return Look.objects.filter(lesion__in=lesions, answer="").select_related("created_by")
 
 
-def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> ReviewList:
+def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) -> ReviewList:
     """Open lesions of people in care, by concern; seventeen queries at most, whatever their number."""
     lesions = list(
         Lesion.objects.filter(
@@ -200,7 +200,7 @@ def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> R
         )
         for lesion in lesions
     ]
-    wanted = [row for row in every if asked is None or asked.takes(row)]
+    wanted = [row for row in every if filter_ is None or filter_.takes(row)]
     open_rows = sorted((row for row in wanted if row.seen is None), key=lambda row: row.worry)
     return ReviewList(
         groups=tuple(
@@ -218,7 +218,7 @@ def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> R
 
 
 def _counts(words: dict[str, str], counted: Counter[str]) -> tuple[tuple[str, str, int], ...]:
-    return tuple((key, said, counted[key]) for key, said in words.items() if counted[key])
+    return tuple((key, label, counted[key]) for key, label in words.items() if counted[key])
 
 
 def _devices(rows: Sequence[ReviewRow]) -> tuple[tuple[str, str], ...]:

@@ -107,13 +107,13 @@ def _holding(trials: Trials) -> list[Trial]:
 def _void_words(scene: Scene, trial: Trial) -> str:
     """Whether the void stays open at soft, central and stiff tissue."""
     soft, stiff = scene.other_tissues
-    said = []
+    clauses = []
     for word, tissue in (("soft", soft), ("central", scene.tissue), ("stiff", stiff)):
         least = min(_void_left(scene, trial, index, tissue) for index in range(len(scene.spec.lesions)))
-        said.append(
+        clauses.append(
             f"stays open with {word} tissue ({least:.1f} mm)" if least > 0 else f"closes with {word} tissue"
         )
-    return f"The void {', '.join(said)}."
+    return f"The void {', '.join(clauses)}."
 
 
 def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:

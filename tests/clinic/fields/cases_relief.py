@@ -5,8 +5,8 @@ from django.utils import timezone
 
 from clinic.models import PlanFlag
 from clinic.relief.forms.measured_maps import BaselineMapForm, MapForm, WithdrawForm
-from clinic.relief.forms.plan_life import ContactForm, CutForm, MeasuredForm
-from clinic.relief.forms.plan_life import FitForm as PlanFitForm
+from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, MeasuredForm
+from clinic.relief.forms.plan_life import FitStepForm as PlanFitForm
 from clinic.relief.forms.relief import BenchCutForm, LesionShapeForm, SignForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
 from clinic.relief.reads.relief_record import LesionShape
@@ -130,12 +130,12 @@ def sheet(made):
     return {"code": made.plan.code, "side": "left", "done_on": day(0), "note": "clean edge"}
 
 
-@filled("plan_cut", CutForm)
+@filled("plan_cut", CutStepForm)
 def a_cut(site, by):
     _, made = signed(site, by)
     data = {**sheet(made), "bar_mm": "100.1", "depth_mm": "6.2"}
     kept = Kept("PlanStep", dict.fromkeys(("code", "side"), ("PlanStep.plan", made.plan)))
-    return Sent({"code": made.plan.code}, data, {CutForm: kept})
+    return Sent({"code": made.plan.code}, data, {CutStepForm: kept})
 
 
 def cut(by, made):
@@ -158,13 +158,13 @@ def a_plan_fitted(site, by):
     return Sent({"code": made.plan.code}, sheet(made), {PlanFitForm: kept})
 
 
-@filled("plan_contact", ContactForm)
+@filled("plan_contact", ContactCheckForm)
 def a_contact_check(site, by):
     _, made = signed(site, by)
     cut(by, made)
     plan_life.plan_fit(by=by, limb_plan=made, code=made.plan.code, side="left", done_on=timezone.localdate())
     data = {"touches": "yes", "done_on": day(0), "note": "ink on the floor"}
-    return Sent({"code": made.plan.code}, data, {ContactForm: Kept("PlanStep")})
+    return Sent({"code": made.plan.code}, data, {ContactCheckForm: Kept("PlanStep")})
 
 
 GRID = {

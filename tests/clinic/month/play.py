@@ -1,5 +1,5 @@
-"""A month of an invented clinic through the services: sixty people, and each day's lists held against the
-pad.
+"""A month of an invented clinic through the clinic's own writes: sixty people, and each day's
+lists held against the pad.
 """
 
 from __future__ import annotations

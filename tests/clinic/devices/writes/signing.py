@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision
 from clinic.devices.writes import opening_cards, wear
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import FittingFindings, steps_of
 
 TODAY = timezone.localdate
@@ -32,7 +32,7 @@ def sign(by, limb, **changed):
         "seen_digest": decision.digest,
         **changed,
     }
-    return service.prescription_sign(
+    return writes.prescription_sign(
         by=by, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(), **given
     )
 

@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision, told_before
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import steps_of
 from clinic.models import AuditEvent, DecisionLine, Prescription, content_digest
 from clinic.record.errors import Conflict, Refused
@@ -113,7 +113,7 @@ def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
     assert "total_contact_cast" not in {offer.id for offer in tried.advice.classes}
     assert limb.person.circumstances.get().high_falls_risk is False
     with pytest.raises(Refused, match="what-if"):
-        service.prescription_sign(
+        writes.prescription_sign(
             by=podiatrist,
             limb=limb,
             lesions=list(limb.lesions.all()),
@@ -185,7 +185,7 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     )
     given = answers_for(limb)
     decision = limb_decision(limb, TODAY(), given)
-    made = service.prescription_sign(
+    made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,
         lesions=list(limb.lesions.all()),

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
 from clinic.devices.writes.fittings import steps_of
 from clinic.models import DecisionLine, Fitting
@@ -91,10 +91,10 @@ def test_where_the_site_asks_a_second_podiatrist_signs_before_the_fitting(limb, 
     with pytest.raises(Refused, match="second signature"):
         fit(podiatrist, made)
     with pytest.raises(Refused, match="another podiatrist"):
-        service.prescription_second(by=podiatrist, prescription=made, expected_version=made.version)
+        writes.prescription_second(by=podiatrist, prescription=made, expected_version=made.version)
     other = factories.user("podiatrist", at=site)
-    service.prescription_second(by=other, prescription=made, expected_version=made.version)
+    writes.prescription_second(by=other, prescription=made, expected_version=made.version)
     assert fit(podiatrist, made).fitted_on == TODAY()
     assert [line.kind for line in DecisionLine.objects.order_by("pk")] == ["signed", "second", "sealed"]
     with pytest.raises(Refused, match="already"):
-        service.prescription_second(by=other, prescription=made, expected_version=made.version)
+        writes.prescription_second(by=other, prescription=made, expected_version=made.version)
