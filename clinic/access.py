@@ -129,7 +129,8 @@ def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) 
     except Http404:
         if not glass:
             raise
-        path = "pk" if rows.model is Person else rows.model.SITE_PATH.removesuffix("__site")  # type: ignore[attr-defined]
+        to_site = getattr(rows.model, "SITE_PATH", "")
+        path = "pk" if rows.model is Person else to_site.removesuffix("__site")
         if path == "site":
             # What belongs to a clinic and to no person is behind no glass.
             raise
@@ -192,10 +193,10 @@ def site_or_404(user: User, request: HttpRequest) -> Site:
     mine = sites_of(user)
     if not mine:
         raise Http404("no site")
-    asked = request.GET.get("site", "")
+    wanted = request.GET.get("site", "")
     for site in mine:
-        if str(site.pk) == asked:
+        if str(site.pk) == wanted:
             return site
-    if asked:
+    if wanted:
         raise Http404("no such site")
     return mine[0]

@@ -68,9 +68,9 @@ class ProxyAddress:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         if settings.BEHIND_PROXY:
-            told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")[-1].strip()
-            if told:
-                request.META["REMOTE_ADDR"] = told
+            address = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")[-1].strip()
+            if address:
+                request.META["REMOTE_ADDR"] = address
         return self.get_response(request)
 
 

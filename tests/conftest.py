@@ -146,31 +146,28 @@ def manager(site):
     return factories.user("manager", at=site)
 
 
-def _signed_in(client_class, user):
-    client = client_class()
+def _signed_in(user):
+    # Imported late: settings come first.
+    from tests.pages import PageClient
+
+    client = PageClient()
     client.force_login(user)
     return client
 
 
 @pytest.fixture
 def as_staff(staff):
-    from django.test import Client
-
-    return _signed_in(Client, staff)
+    return _signed_in(staff)
 
 
 @pytest.fixture
 def as_podiatrist(podiatrist):
-    from django.test import Client
-
-    return _signed_in(Client, podiatrist)
+    return _signed_in(podiatrist)
 
 
 @pytest.fixture
 def as_manager(manager):
-    from django.test import Client
-
-    return _signed_in(Client, manager)
+    return _signed_in(manager)
 
 
 @pytest.fixture

@@ -147,6 +147,33 @@ def test_reads_write_nothing_and_import_no_room_of_writes():
     assert not wrong_imports(["clinic"], writes)
 
 
+#: What makes a page, a picture or a file; numbers and words of `clinic.charts.agreement` are points only.
+RENDERING = [
+    "django.http",
+    "django.shortcuts",
+    "django.template",
+    "django.utils.html",
+    "django.utils.safestring",
+    "matplotlib",
+    "offload.core.sheets.writers",
+    "offload.pictures",
+    "reportlab",
+]
+
+
+def test_reads_render_nothing():
+    def renders(module, name):
+        parts = module.split(".")
+        return (
+            place(module, "clinic", ROOMS) is not None
+            and len(parts) > 2
+            and parts[2] == "reads"
+            and (any(inside(name, one) for one in RENDERING) or name.endswith(("_svg", "_pdf")))
+        )
+
+    assert not wrong_imports(["clinic"], renders)
+
+
 @pytest.mark.parametrize("package", PURE)
 def test_pure_packages_import_nothing_above_them(package):
     allowed = {"clinic.charts": ["clinic.healing"]}.get(package, [])
@@ -268,3 +295,95 @@ def test_templates_and_style_sheets_have_lines_that_can_be_read():
     ]
     assert pages
     assert not wrong, "\n".join(wrong)
+
+
+#: Identifiers that were retired for the trade's and the engineer's words.
+RETIRED = {
+    "Asked",
+    "Blank",
+    "Filling",
+    "Kept",
+    "Pace",
+    "Said",
+    "Statement",
+    "Told",
+    "asked",
+    "pace",
+    "said",
+    "selectors",
+    "service",
+    "services",
+    "told",
+}
+#: Where such a word still is the plain one: file -> words, with the reason.
+STILL = {
+    # The text of a caution or a rule as the answer gives it; a public name of the pure package.
+    "clinic/guidelines/cautions.py": {"said"},
+    "clinic/guidelines/rows.py": {"said"},
+    "clinic/guidelines/table.py": {"said"},
+    # A forecast said at the time, held against what came.
+    "clinic/healing/lookback.py": {"said"},
+    # What was asked once per person, beside what was only ticked now.
+    "clinic/evidence/reads/facts.py": {"asked"},
+    # The cut, the margin and the compression asked of the foam.
+    "offload/core/foam/law.py": {"asked"},
+    "offload/core/plan/openings.py": {"asked"},
+    # A line search is told the slope at the step it gave.
+    "offload/core/pressure/foundation.py": {"told"},
+    "offload/core/pressure/line_search.py": {"told"},
+}
+
+
+def program_files():
+    return [path for package in ("clinic", "offload") for path in module_files(package)]
+
+
+def identifiers(path):
+    for node in ast.walk(ast.parse(path.read_text())):
+        for part in ("id", "arg", "name", "attr"):
+            if isinstance(word := getattr(node, part, None), str):
+                yield word
+
+
+def test_retired_words_name_nothing():
+    found = {
+        path.relative_to(ROOT).as_posix(): words
+        for path in program_files()
+        if (words := RETIRED & set(identifiers(path)))
+    }
+    beyond = {file: words - STILL.get(file, set()) for file, words in found.items()}
+    assert not {file: words for file, words in beyond.items() if words}
+
+
+def test_no_module_speaks_of_layers_that_are_gone():
+    old = re.compile(r"\b(selectors?|services?)\.\w+|\bclinic/(services|selectors|forms|views)/")
+    wrong = [
+        f"{path.relative_to(ROOT)}:{number} {line.strip()}"
+        for path in program_files()
+        for number, line in enumerate(path.read_text().splitlines(), start=1)
+        if old.search(line)
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+#: Class names that stand twice, and why neither is the other.
+TWINS = {
+    "Agreement": "of two readers' areas; of a choice with the guidance",
+    "Looked": "a forecast looked back at; a choice of the visit's form",
+    "RedFlag": "a rule of the guidance; the row raised by it",
+    "Referral": "what the guidance asks for; the row of one that was made",
+    "Span": "what an interval covers; bounds of a number in a plan",
+    "TableError": "each pure package has its own errors",
+}
+
+
+def test_no_class_name_stands_twice():
+    places = {}
+    for path in program_files():
+        for node in ast.parse(path.read_text()).body:
+            # Django finds every command by the name Command.
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_") and node.name != "Command":
+                places.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
+    twice = {name: found for name, found in places.items() if len(found) > 1}
+    assert {name: found for name, found in twice.items() if name not in TWINS} == {}
+    assert all(len(found) == 2 for found in twice.values())

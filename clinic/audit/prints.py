@@ -116,11 +116,11 @@ def _agreement_bar(figures: list[dict[str, Any]]) -> list[Any]:
             drawing.add(
                 String(wide * share, 0.5 * mm, words, fontName="Helvetica", fontSize=7, textAnchor=anchor)
             )
-    told = (
+    entries = (
         "All prescriptions, left to right as in the table; below, the share that agreed with its 95 % "
         "interval."
     )
-    return [drawing, Paragraph(told, _SMALL)]
+    return [drawing, Paragraph(entries, _SMALL)]
 
 
 def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
@@ -175,10 +175,10 @@ def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
         )
     )
     story += [Spacer(1, 6 * mm), Paragraph("What is counted", _HEAD)]
-    for told in value["definitions"].values():
+    for entries in value["definitions"].values():
         story += [
             Paragraph(f"<b>{escape(d['words'])}</b>: {escape(d['says'])} ({escape(d['source'])})", _SMALL)
-            for d in told
+            for d in entries
         ]
     out = io.BytesIO()
     document = SimpleDocTemplate(

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from clinic.case.reads.inquiries import Cause, WhySheet
+from clinic.case.reads.inquiries import PossibleCause, WhySheet
 from clinic.case.writes import CauseFound
 from clinic.models import InquiryOutcome
 
@@ -29,7 +29,7 @@ class WhyForm(forms.Form):
             )
 
     @property
-    def rows(self) -> list[tuple[Cause, forms.BoundField, forms.BoundField]]:
+    def rows(self) -> list[tuple[PossibleCause, forms.BoundField, forms.BoundField]]:
         return [
             (cause, self[f"{cause.topic}_outcome"], self[f"{cause.topic}_words"])
             for cause in self.sheet.causes

@@ -74,11 +74,11 @@ def agreement_svg(points: Sequence[MeasuredPoint], bias: float, low: float | Non
     def y(measured: float) -> float:
         return TOP + (HEIGHT - TOP - BOTTOM) * (1.0 - measured / top)
 
-    told = f"Measured over predicted peaks of {len(points)} pairs; bias {bias:.0f} kPa"
+    label = f"Measured over predicted peaks of {len(points)} pairs; bias {bias:.0f} kPa"
     if low is not None and high is not None:
-        told += f", limits {low:.0f} to {high:.0f} kPa"
+        label += f", limits {low:.0f} to {high:.0f} kPa"
     parts = [
-        f'<svg class="agreement" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{told}" fill="none" '
+        f'<svg class="agreement" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{label}" fill="none" '
         'stroke="currentColor" font-size="12">'
     ]
     for n in range(int(top // step) + 1):

@@ -47,17 +47,17 @@ def lesion_of(request: ClinicRequest, pk: int) -> Lesion:
 
 
 def _asked(request: HttpRequest) -> tuple[str, str]:
-    asked = (request.GET.get("show", "area"), request.GET.get("scale", "linear"))
-    if asked not in SWITCHES:
+    options = (request.GET.get("show", "area"), request.GET.get("scale", "linear"))
+    if options not in SWITCHES:
         raise Http404("no such axis")
-    return asked
+    return options
 
 
 def chart_switches(request: HttpRequest) -> tuple[dict[str, str], list[dict[str, Any]]]:
     """The axis asked for, and the switches of the page with the present one marked."""
-    asked = _asked(request)
-    return {"show": asked[0], "scale": asked[1]}, [
-        {"show": show, "scale": scale, "words": words, "current": (show, scale) == asked}
+    options = _asked(request)
+    return {"show": options[0], "scale": options[1]}, [
+        {"show": show, "scale": scale, "words": words, "current": (show, scale) == options}
         for (show, scale), words in SWITCHES.items()
     ]
 
@@ -65,15 +65,15 @@ def chart_switches(request: HttpRequest) -> tuple[dict[str, str], list[dict[str,
 @cache
 def code_hash(folder: Path) -> str:
     """Hash of all code under a folder and of the libraries that draw."""
-    told = hashlib.sha256(repr([version(name) for name in DRAWING_LIBRARIES]).encode())
+    drawn = hashlib.sha256(repr([version(name) for name in DRAWING_LIBRARIES]).encode())
     for path in sorted(folder.rglob("*.py")):
-        told.update(path.read_bytes())
-    return told.hexdigest()
+        drawn.update(path.read_bytes())
+    return drawn.hexdigest()
 
 
-def content_key(*told: object) -> str:
+def content_key(*drawn: object) -> str:
     """Hash of what a picture tells, and of how pictures are drawn now."""
-    return hashlib.sha256(repr((code_hash(settings.BASE_DIR / "clinic"), *told)).encode()).hexdigest()
+    return hashlib.sha256(repr((code_hash(settings.BASE_DIR / "clinic"), *drawn)).encode()).hexdigest()
 
 
 def chart_key(healing: LesionHealing, missed: list[date], axis: tuple[str, str]) -> str:
@@ -206,18 +206,18 @@ def person_curves_page(request: ClinicRequest, person: int) -> HttpResponse:
 @may("see_cases")
 def person_curves_chart(request: ClinicRequest, person: int) -> HttpResponse:
     curves = person_curves(_person(request, person))[:PANELS]
-    told = [(c.lesion.label, c.lesion.where, c.words, c.areas, _changes(c)) for c in curves]
+    drawn = [(c.lesion.label, c.lesion.where, c.words, c.areas, _changes(c)) for c in curves]
 
     def draw() -> bytes:
         from clinic.charts.multiples import Panel, multiples_svg
 
-        if not told:
+        if not drawn:
             return _words("No area measured yet: the curves start with the first measured visit.")
         return multiples_svg(
-            [Panel(f"{label}: {where}", words, areas, days) for label, where, words, areas, days in told]
+            [Panel(f"{label}: {where}", words, areas, days) for label, where, words, areas, days in drawn]
         )
 
-    return chart_answer(request, content_key("person", told), draw)
+    return chart_answer(request, content_key("person", drawn), draw)
 
 
 def _changes(healing: LesionHealing) -> tuple[date, ...]:

@@ -1,1 +1,1 @@
-"""The invented clinic: a scenario played day by day through the services, never written past them."""
+"""The invented clinic: a scenario played day by day through the clinic's own writes, never past them."""

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 from clinic.devices.reads.advice import limb_decision
-from clinic.devices.writes import opening_cards, prescriptions
+from clinic.devices.writes import opening_cards, prescriptions, wear
 from clinic.devices.writes.fittings import FittingFindings, steps_of
 from clinic.models import OPEN_STATES, Lesion, Limb, Person, Prescription, User
 
@@ -48,7 +48,7 @@ def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
                     by=by, prescription=device, sealed_on=day, open_by=day + timedelta(days=7)
                 )
                 opening_cards.card_hand_over(by=by, card=card)
-            prescriptions.prescription_fit(
+            wear.prescription_fit(
                 by=by,
                 prescription=device,
                 fitted_on=day,
@@ -74,7 +74,7 @@ def stop_if_over(lesion: Lesion, day: date, *, by: User) -> None:
     still = lesion.limb.lesions.filter(state__in=OPEN_STATES).exists()
     device = Prescription.objects.filter(limb=lesion.limb, stopped_on=None).first()
     if device is not None and not still:
-        prescriptions.prescription_stop(
+        wear.prescription_stop(
             by=by,
             prescription=device,
             stopped_on=day,

@@ -15,7 +15,7 @@ from offload.core.pressure.measured import MeasuredGrid
 __all__ = ["measured_under"]
 
 CELL_OF_LENGTH = 5.0 / 262.0
-"""Cell of the invented system as a share of the foot's length, so that the print is as long as the foot's own."""
+"""Cell of the invented system as a share of the foot's length: the print is as long as the foot's own."""
 
 
 def measured_under(limb: Limb, day: date, by: User, seed: Random) -> MeasuredMap:

@@ -1,4 +1,4 @@
-"""Play the scenario day by day through the services, as the clinic's people would have worked."""
+"""Play the scenario day by day through the clinic's own writes, as the clinic's people would have worked."""
 
 from __future__ import annotations
 
@@ -60,8 +60,8 @@ def _steps(order: int, plot: PersonPlot, story: Story, today: date) -> Iterator[
         day = today - timedelta(days=plot.again["days_ago"])
         yield Step(day, 16, order, lambda: _register_again(plot, story))
     if plot.look:
-        asked = today - timedelta(days=plot.last_days_ago)
-        yield Step(asked, 18, order, lambda: story.ask(plot.look))
+        last_day = today - timedelta(days=plot.last_days_ago)
+        yield Step(last_day, 18, order, lambda: story.ask(plot.look))
     if plot.plan_draft:
         day = today - timedelta(days=plot.last_days_ago)
         yield Step(day, 17, order, lambda: story.plan(day, sign=False))
@@ -90,7 +90,8 @@ def play(scenario: Scenario, today: date, say: Callable[[str], None] = lambda wo
         users = _users(scenario, site)
         steps: list[Step] = []
         for order, plot in enumerate(scenario.people):
-            seed = Random(int.from_bytes(hashlib.sha256(plot.number.encode()).digest()[:4], "big"))  # noqa: S311
+            digest = hashlib.sha256(plot.number.encode()).digest()
+            seed = Random(int.from_bytes(digest[:4], "big"))  # noqa: S311
             steps += _steps(order, plot, Story(plot, site, users, seed), today)
         steps.sort(key=lambda step: (step.day, step.hour, step.order))
         for n, step in enumerate(steps):

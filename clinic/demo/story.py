@@ -1,4 +1,4 @@
-"""One invented person's story, told through the services."""
+"""One invented person's story, played through the clinic's own writes."""
 
 from __future__ import annotations
 
@@ -30,9 +30,9 @@ from clinic.models import (
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.writes import limbs, people
 from clinic.relief.reads.relief import bench_lesions, start_of
+from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.reads.watch import points_of
 from clinic.relief.writes import plan_life, relief
-from clinic.relief.writes.relief_record import LesionShape
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
 from offload.core.shapes.lesion import Ellipse
@@ -360,16 +360,16 @@ class Story:
         devices.fit_what_is_due(self.person, day, by=self.podiatrist)
 
     def _referral(self, week: int, day: date) -> None:
-        told = self.plot.referral
-        if told is None or told["week"] != week:
+        planned = self.plot.referral
+        if planned is None or planned["week"] != week:
             return
         referrals.referral_make(
             by=self.podiatrist,
             person=self.person,
             lesion=next(iter(self.lesions.values())),
-            to=told["to"],
-            urgency=told["urgency"],
-            because=told["because"],
+            to=planned["to"],
+            urgency=planned["urgency"],
+            because=planned["because"],
             made_at=timezone.now(),
         )
 

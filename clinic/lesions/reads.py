@@ -13,7 +13,7 @@ from math import cos, hypot, pi, sin
 from clinic.guidelines.sites import SITES, FootSite
 from clinic.models import Lesion, Side
 
-__all__ = ["FootMap", "Mark", "Spot", "lesion_maps", "pick_maps", "place_on_page", "view_of"]
+__all__ = ["FootMap", "FootMark", "Spot", "lesion_maps", "pick_maps", "place_on_page", "view_of"]
 
 SOLE, TOP = "sole", "top"
 VIEW_WORDS = {SOLE: "Sole", TOP: "Top"}
@@ -28,7 +28,7 @@ TIP_BEYOND = 0.082
 
 
 @dataclass(frozen=True)
-class Mark:
+class FootMark:
     """A lesion on the map: the dot where it is, and the lettered disc beside it when there is a crowd."""
 
     lesion: Lesion
@@ -57,7 +57,7 @@ class FootMap:
 
     side: str
     view: str
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[FootMark, ...] = ()
     spots: tuple[Spot, ...] = ()
 
     @property
@@ -132,7 +132,7 @@ def lesion_maps(side: str, lesions: Iterable[Lesion]) -> tuple[FootMap, FootMap]
         seen = [lesion for lesion in ours if view_of(lesion.foot_site) == view]
         at = [place_on_page(lesion.foot_site, side) for lesion in seen]
         marks = tuple(
-            Mark(lesion, round(x, 1), round(y, 1), round(ax, 1), round(ay, 1))
+            FootMark(lesion, round(x, 1), round(y, 1), round(ax, 1), round(ay, 1))
             for lesion, (x, y), (ax, ay) in zip(seen, _spread(at), at, strict=True)
         )
         maps.append(FootMap(side, view, marks=marks))

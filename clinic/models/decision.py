@@ -43,7 +43,7 @@ class DecisionLine(ClinicalRecord):
 
     def computed_digest(self) -> str:
         """Hash of everything the line says."""
-        told = [
+        parts = [
             self.prescription_id,
             self.kind,
             str(self.decided_on),
@@ -51,4 +51,4 @@ class DecisionLine(ClinicalRecord):
             self.sentence,
             self.content_sha256,
         ]
-        return hashlib.sha256(json.dumps(told, ensure_ascii=False).encode()).hexdigest()
+        return hashlib.sha256(json.dumps(parts, ensure_ascii=False).encode()).hexdigest()

@@ -133,7 +133,7 @@ class UlcerFindings:
     """What was seen at a lesion beside its area: columns of `Measurement` by the same names; None or empty
     was not looked at.
 
-    The one list of them: the service copies, the form reads and shows, corrections and conflicts compare what
+    The one list of them: the write copies, the form reads and shows, corrections and conflicts compare what
     stands here. A new finding is a column above, a line here, a field of `MeasurementForm`, and its places in
     the two pages.
     """

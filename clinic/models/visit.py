@@ -129,7 +129,7 @@ class Visit(ClinicalRecord):
 class VisitFindings:
     """The answers of a visit that are columns of `Visit`, by the same names; None or empty was not asked.
 
-    The one list of them: services copy, forms read, corrections and conflicts compare what stands here. A new
+    The one list of them: writes copy, forms read, corrections and conflicts compare what stands here. A new
     question is a column above, a line here, a field of `VisitForm`, and its places in the two visit pages.
     """
 

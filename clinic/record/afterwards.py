@@ -18,7 +18,7 @@ AFTERWARDS: dict[str, tuple[str, ...]] = {
 }
 
 
-def afterwards(event: str, **told: Any) -> None:
+def afterwards(event: str, **details: Any) -> None:
     """Do what the table asks for; whatever is raised there takes the write back too."""
     for name in AFTERWARDS[event]:
-        import_string(name)(**told)
+        import_string(name)(**details)

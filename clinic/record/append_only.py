@@ -1,7 +1,7 @@
 """Append-only held by the database itself: triggers that refuse to change or remove a kept row.
 
 History copies, the audit chain and the log of reads may only grow. The one door is an erasure by law: history
-copies may be removed while a permit row exists, and the service writes and removes that row in one
+copies may be removed while a permit row exists, and the erasure writes and removes that row in one
 transaction. The chain and the batches have no door at all.
 
 A migration that rebuilds one of these tables drops its triggers on SQLite: it must end with
@@ -42,7 +42,8 @@ def _create(vendor: str, table: str, action: str, door: bool) -> str:
     message = f"{table} is append-only"
     # With a door, both are open during an erasure: a copy's author is nulled before the copy goes.
     if vendor == "sqlite":
-        when = (f"WHEN NOT EXISTS (SELECT 1 FROM {PERMIT})") if door else ""  # noqa: S608  names of our own tables
+        # Names of our own tables only.
+        when = f"WHEN NOT EXISTS (SELECT 1 FROM {PERMIT})" if door else ""  # noqa: S608
         return (
             f'CREATE TRIGGER "{name}" BEFORE {action.upper()} ON "{table}" {when} '
             f"BEGIN SELECT RAISE(ABORT, '{message}'); END"

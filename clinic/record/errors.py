@@ -1,4 +1,4 @@
-"""What a service refuses, as one sentence tied to the form field it concerns."""
+"""What a write refuses, as one sentence tied to the form field it concerns."""
 
 from __future__ import annotations
 

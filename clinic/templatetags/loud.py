@@ -26,17 +26,18 @@ ATTRIBUTES = ("tag", "extra", "role", "id", "hidden")
 LEVELS = {"error": "stop", "warning": "ask"}
 
 
-class Panel(template.Node):
+class PanelNode(template.Node):
     """`{% panel "id" tag="div" extra="full" role="alert" value=… %}more{% endpanel %}`."""
 
     def __init__(self, name: FilterExpression, values: dict[str, FilterExpression], inside: NodeList) -> None:
         self.name, self.values, self.nodelist = name, values, inside
 
     def render(self, context: Context) -> SafeString:
-        told = {key: value.resolve(context) for key, value in self.values.items()}
-        attributes = {key: told.pop(key) for key in ATTRIBUTES if key in told}
+        resolved = {key: value.resolve(context) for key, value in self.values.items()}
+        attributes = {key: resolved.pop(key) for key in ATTRIBUTES if key in resolved}
         message = message_of(
-            str(self.name.resolve(context)), **{key: conditional_escape(value) for key, value in told.items()}
+            str(self.name.resolve(context)),
+            **{key: conditional_escape(value) for key, value in resolved.items()},
         )
         inside = self.nodelist.render(context).strip()
         # The words are the table's own, their values were escaped above; what stands inside is the
@@ -54,13 +55,13 @@ def _element(id_: str, level: str, body: SafeString, attributes: dict[str, Any])
     css = f"{level} {attributes.get('extra', '')}".strip()
     shown = [("class", css), ("data-message", id_)]
     shown += [(name, attributes[name]) for name in ("role", "id") if name in attributes]
-    told = format_html_join("", ' {}="{}"', shown)
+    resolved = format_html_join("", ' {}="{}"', shown)
     hidden = " hidden" if attributes.get("hidden") else ""
-    return format_html("<{}{}{}>{}</{}>", tag, told, hidden, body, tag)
+    return format_html("<{}{}{}>{}</{}>", tag, resolved, hidden, body, tag)
 
 
 @register.tag
-def panel(parser: Parser, token: Token) -> Panel:
+def panel(parser: Parser, token: Token) -> PanelNode:
     """A loud panel; its level is the message's, never the page's."""
     bits = token.split_contents()[1:]
     if not bits:
@@ -72,7 +73,7 @@ def panel(parser: Parser, token: Token) -> Panel:
         raise template.TemplateSyntaxError(f"panel: {rest[0]} is no name=value")
     inside = parser.parse(("endpanel",))
     parser.delete_first_token()
-    return Panel(name, values, inside)
+    return PanelNode(name, values, inside)
 
 
 @register.simple_tag

@@ -20,7 +20,7 @@ __all__ = [
 ]
 
 Path = tuple[str | int, ...]
-"""Where a value stands in a specification, such as ``("lesions", 0, "length_mm")``; empty for the whole of it."""
+"""Where a value stands in a specification, such as ``("lesions", 0, "length_mm")``; empty for all of it."""
 
 LONGEST_SHOWN = 60
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from django.utils.safestring import SafeString
-from shapely import LineString
 
 from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import ReliefError
@@ -21,7 +20,7 @@ from offload.core.plan.summary import BASELINE_WORDS, summary_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
-from offload.core.sheets.drawing import Drawing, Item, Layer, Pen, Text
+from offload.core.sheets.drawing import Drawing, DrawingLayer, Item, Pen, Text
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
 from offload.core.sheets.section import UnderLoad, section_drawing
 from offload.core.sheets.writers.svg import write_svg
@@ -33,7 +32,6 @@ __all__ = [
     "InsolePicture",
     "PlanPicture",
     "bare_picture",
-    "place_on_insole",
     "plan_picture",
 ]
 
@@ -148,23 +146,6 @@ class PlanPicture:
         return f"{len(self.flagged)} of {len(self.checks)} checks flagged"
 
 
-def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> tuple[float, float]:
-    """A point of the insole: a landmark if it has that name, else shares across and along the foot.
-
-    `across` counts from the medial edge, `along` from the heel. The point is drawn inwards if it would lie
-    off the insole or nearer than a fingertip to its edge. [mm]
-    """
-    for mark in insole.landmarks:
-        if mark.name == landmark:
-            return round(mark.at[0], 1), round(mark.at[1], 1)
-    y = along * insole.foot_length
-    row = insole.outline.polygon.intersection(_line_at(y, insole))
-    low, high = (row.bounds[0], row.bounds[2]) if not row.is_empty else (0.0, 0.0)
-    inset = min(10.0, (high - low) / 2)
-    x = min(max(low + across * (high - low), low + inset), high - inset)
-    return round(x, 1), round(y, 1)
-
-
 def bare_picture(
     side: str,
     insole: Insole,
@@ -269,7 +250,9 @@ def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -
                 *ring_path(outline, side, OTHER_PEN),
                 Text((x, y - 1.3), label, 3.4, "middle", shade=0.3),
             ]
-        layer = Drawing("others", 1, 1, (Layer("OTHER", tuple(items)),)).moved(-bounds.left, -bounds.bottom)
+        layer = Drawing("others", 1, 1, (DrawingLayer("OTHER", tuple(items)),)).moved(
+            -bounds.left, -bounds.bottom
+        )
         drawing = replace(drawing, layers=(*drawing.layers, *layer))
     frame = Frame(side, bounds.left, bounds.bottom, bounds.width, bounds.height)
     return InsolePicture(_inline(drawing), frame)
@@ -278,11 +261,6 @@ def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -
 def _inline(drawing: Drawing) -> SafeString:
     # Our own writer escapes every text and writes neither scripts nor style attributes.
     return SafeString(write_svg(drawing).decode())
-
-
-def _line_at(y: float, insole: Insole) -> LineString:
-    low, _, high, _ = insole.outline.bounds
-    return LineString([(low - 1, y), (high + 1, y)])
 
 
 def _weight(check: Check) -> tuple[bool, int]:
@@ -294,22 +272,22 @@ def _check_line(check: Check) -> CheckLine:
     words, kind = ("Not flagged", "healed") if check.passed else loud
     # A check of the estimate begins with the very words that stand beside it.
     message = check.message
-    for said in ("Look here first: ", "Not flagged: "):
-        if message.startswith(said):
-            message = message.removeprefix(said)
+    for prefix in ("Look here first: ", "Not flagged: "):
+        if message.startswith(prefix):
+            message = message.removeprefix(prefix)
             message = message[0].upper() + message[1:]
     return CheckLine(check.id, check.severity, check.passed, kind, words, message)
 
 
 def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[PressureField]) -> UnderLoad | None:
     """The load on the line of a lesion's section, where it was solved."""
-    told = (
+    worst = (
         next((one for one in plan.pressure.lesions if one.label == lesion.label), None)
         if plan.pressure
         else None
     )
-    field = next((one for one in fields if told is not None and one.case == told.load_case), None)
-    if told is None or field is None:
+    field = next((one for one in fields if worst is not None and one.case == worst.load_case), None)
+    if worst is None or field is None:
         return None
     column = int(abs(field.x - lesion.outline.centroid[0]).argmin())
     return UnderLoad(
@@ -317,7 +295,7 @@ def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[Pressur
         descent=field.descent_mm[:, column].tolist(),
         void=field.void_mm[:, column].tolist(),
         still_open=field.void_left_mm[:, column].tolist(),
-        left=told.clearance,
+        left=worst.clearance,
     )
 
 

@@ -137,8 +137,8 @@ def departures_of(plan: ComputedPlan, remarks: Remarks = NO_REMARKS) -> tuple[st
     decision = plan.decision
     if not decision.departs:
         return remarks.departures
-    asked, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
-    return (f"The cut is in the {asked}; the policy would cut the {own}.", *remarks.departures)
+    wanted, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
+    return (f"The cut is in the {wanted}; the policy would cut the {own}.", *remarks.departures)
 
 
 def foams_as_json(plan: ComputedPlan, foams: Mapping[str, Foam] | None) -> dict[str, Any]:
@@ -148,9 +148,9 @@ def foams_as_json(plan: ComputedPlan, foams: Mapping[str, Foam] | None) -> dict[
     return {name: asdict(known[name]) for name in sorted(used) if name in known}
 
 
-def foams_from_json(kept: Mapping[str, Any]) -> dict[str, Foam]:
+def foams_from_json(stored: Mapping[str, Any]) -> dict[str, Foam]:
     """Foams as a plan kept them."""
     return {
         name: Foam(**{**row, "points": tuple(FoamPoint(**point) for point in row["points"])})
-        for name, row in kept.items()
+        for name, row in stored.items()
     }

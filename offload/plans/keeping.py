@@ -43,7 +43,7 @@ from offload.plans.estimates import (
     plan_estimate,
     pressed,
 )
-from offload.plans.kept import advice_of, alternatives_of, check_json, check_of, report_of
+from offload.plans.stored import advice_of, alternatives_of, check_json, check_of, report_of
 
 __all__ = [
     "PlanChanged",
@@ -110,7 +110,7 @@ def plan_create(
         raise PlanRefused(f"Plan {replaces.code} is a draft; only a signed plan is replaced.")
     estimate = plan_estimate(spec, policy=policy, remarks=remarks, foams=foams, effort=FULL)
     plan = estimate.plan
-    kept = json.loads(_canonical(spec_json(spec)))
+    spec_copy = json.loads(_canonical(spec_json(spec)))
     printed = as_json(plan)
     result = {
         **printed,
@@ -130,9 +130,9 @@ def plan_create(
         number=1 if replaces is None else replaces.number + 1,
         replaces=replaces,
         side=plan.spec.side,
-        spec=kept,
+        spec=spec_copy,
         result=result,
-        sha256=_digest(kept, result, plan.core_version),
+        sha256=_digest(spec_copy, result, plan.core_version),
         core_version=plan.core_version,
         departure_reason=departure_reason.strip(),
         created_at=at,
@@ -302,10 +302,10 @@ def _watch_json(point: LoadedPlace) -> dict[str, Any]:
 
 
 def _says_the_same(old: ReliefPlan, new: ReliefPlan) -> bool:
-    def said(plan: ReliefPlan) -> tuple[object, ...]:
+    def content(plan: ReliefPlan) -> tuple[object, ...]:
         return plan.state, plan.sha256, plan.replaces_id, plan.departure_reason, plan.made_by
 
-    return said(old) == said(new)
+    return content(old) == content(new)
 
 
 def _supersede(replaced: int) -> None:

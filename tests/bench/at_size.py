@@ -157,7 +157,8 @@ def main() -> None:
         counts = [min(side.ask(name) for _ in range(3)) for side in (one, many)]
         queries = f"{counts[1]}" if counts[0] == counts[1] else f"{counts[1]} ({counts[0]} alone)"
         print(
-            f"{name:26}{queries:>8}{place(b, 0.5):9.1f}{place(b, 0.95):9.1f}{place(a, 0.5):9.1f}{ratio:7.2f}{bests:10.2f}"
+            f"{name:26}{queries:>8}{place(b, 0.5):9.1f}{place(b, 0.95):9.1f}"
+            f"{place(a, 0.5):9.1f}{ratio:7.2f}{bests:10.2f}"
         )
     many.ask("same rows")
     page, figures, hand = [], [], []

@@ -1,7 +1,7 @@
 """Rows written by the hundred thousand: COPY on PostgreSQL, one prepared statement on SQLite.
 
-Nothing here goes through a service: no check of a form, no history row, no row of the audit chain a write. It
-is for invented networks only; `tests.bench.invented` says in the chain of every site what was done.
+Nothing here goes through a room's writes: no check of a form, no history row, no row of the audit chain a
+write. It is for invented networks only; `tests.bench.invented` says in the chain of every site what was done.
 """
 
 from __future__ import annotations

@@ -49,7 +49,8 @@ end
 done = function(summary, latency, requests)
   io.write(string.format("RESULT %%d %%.1f %%.1f %%.1f %%d %%d\\n", summary.requests,
     summary.requests / (summary.duration / 1e6), latency:percentile(50) / 1e3, latency:percentile(95) / 1e3,
-    summary.errors.status, summary.errors.connect + summary.errors.read + summary.errors.write + summary.errors.timeout))
+    summary.errors.status,
+    summary.errors.connect + summary.errors.read + summary.errors.write + summary.errors.timeout))
 end
 """
 

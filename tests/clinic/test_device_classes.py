@@ -32,12 +32,6 @@ NAMED = {
     ): "felt flattens; felt and who does not walk",
     ("clinic/guidelines/cautions.py", "toe_spacer"): "skin between the toes",
     ("clinic/guidelines/cautions.py", "heel_float_in_bed_and_chair"): "it does nothing while walking",
-    ("tests/bench/lives.py", "total_contact_cast"): "invented courses",
-    ("tests/bench/lives.py", "walker_non_removable"): "invented courses",
-    ("tests/bench/lives.py", "walker_knee_high_removable"): "invented courses",
-    ("tests/bench/lives.py", "ankle_high_removable"): "invented courses",
-    ("tests/bench/lives.py", "felted_foam_with_footwear"): "invented courses",
-    ("clinic/demo/network.py", "total_contact_cast"): "invented courses",
 }
 WORDS = {text for d in DEVICES.values() for text in (d.label, d.plain_label)}
 
@@ -154,7 +148,9 @@ print(json.dumps({
     "chart": _ON_CHARTS["Invented"],
     "sheet": plain_device("invented").name,
     "fitting": fitting_list("invented").id,
-    "cautions": [c.id for c in CAUTIONS if ("invented" in c.classes) is not ("walker_non_removable" in c.classes)],
+    "cautions": [
+        c.id for c in CAUTIONS if ("invented" in c.classes) is not ("walker_non_removable" in c.classes)
+    ],
 }))
 """
 

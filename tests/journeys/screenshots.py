@@ -50,7 +50,8 @@ def _clinic():
         address = f"http://127.0.0.1:{port}"
         try:
             for _ in range(100):
-                with contextlib.suppress(OSError), urllib.request.urlopen(f"{address}/sign-in/"):  # noqa: S310
+                page = f"{address}/sign-in/"
+                with contextlib.suppress(OSError), urllib.request.urlopen(page):  # noqa: S310
                     break
                 time.sleep(0.2)
             yield address

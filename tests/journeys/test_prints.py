@@ -35,14 +35,19 @@ def printed(visitor, path, paper="A4"):
     wanted = visitor.page.evaluate(
         """() => {
           const out = [];
-          const walk = document.createTreeWalker(document.querySelector("main article"), NodeFilter.SHOW_TEXT);
-          while (walk.nextNode()) if (!walk.currentNode.parentElement.closest("button, summary")) out.push(walk.currentNode.data);
+          const article = document.querySelector("main article");
+          const walk = document.createTreeWalker(article, NodeFilter.SHOW_TEXT);
+          while (walk.nextNode()) {
+            const text = walk.currentNode;
+            if (!text.parentElement.closest("button, summary")) out.push(text.data);
+          }
           return out.join(" ");
         }"""
     )
     wide = visitor.page.evaluate(
-        """() => [...document.querySelectorAll("main *")].filter(
-          (one) => one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline").length"""
+        """() => [...document.querySelectorAll("main *")].filter((one) =>
+          one.scrollWidth > one.clientWidth + 1 && getComputedStyle(one).display !== "inline"
+        ).length"""
     )
     visitor.page.emulate_media(media="screen")
     return sheets, sorted(set(re.findall(r"\w+", wanted)) - shown), wide

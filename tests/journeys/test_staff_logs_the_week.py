@@ -80,7 +80,10 @@ def test_the_same_form_sent_again_finds_the_visit_it_made(visitor, lesion):
         """async () => {
           const form = document.querySelector("form[method=post]:has([name=submission_key])");
           const codes = [];
-          for (let i = 0; i < 2; i += 1) codes.push((await fetch(form.action || location.href, {method: "POST", body: new FormData(form)})).status);
+          for (let i = 0; i < 2; i += 1) {
+            const body = new FormData(form);
+            codes.push((await fetch(form.action || location.href, {method: "POST", body})).status);
+          }
           return codes;
         }"""
     )

@@ -32,7 +32,8 @@ def stroke(tablet, points):
     tablet.page.evaluate(
         """apart => {
           globalThis.lifted = new Promise((done) => {
-            for (const name of ["pointerup", "pointercancel"]) addEventListener(name, () => setTimeout(done, apart));
+            for (const name of ["pointerup", "pointercancel"])
+              addEventListener(name, () => setTimeout(done, apart));
           });
         }""",
         STROKES_APART,
@@ -67,7 +68,10 @@ def on_screen(tablet, points):
     return tablet.page.evaluate(
         """points => {
           const matrix = document.getElementById("stage").getScreenCTM();
-          return points.map(([x, y]) => { const p = new DOMPoint(x, y).matrixTransform(matrix); return [p.x, p.y]; });
+          return points.map(([x, y]) => {
+            const p = new DOMPoint(x, y).matrixTransform(matrix);
+            return [p.x, p.y];
+          });
         }""",
         [[float(x), float(y)] for x, y in points],
     )

@@ -39,7 +39,8 @@ class AccountForm(forms.Form):
     def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._own = {str(site.pk): site for site in Site.objects.filter(pk__in=by.site_ids)}
-        self.fields["sites"].choices = [(key, site.name) for key, site in self._own.items()]  # type: ignore[attr-defined]
+        sites: Any = self.fields["sites"]
+        sites.choices = [(key, site.name) for key, site in self._own.items()]
 
     def clean_sites(self) -> list[Site]:
         return [self._own[key] for key in self.cleaned_data["sites"]]

@@ -15,7 +15,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from clinic.access import ClinicRequest, may
 from clinic.accounts.forms.accounts import AccountForm, InviteForm, LinkPasswordForm
 from clinic.accounts.reads.accounts import accounts_of
-from clinic.accounts.writes import accounts as service
+from clinic.accounts.writes import accounts as writes
 from clinic.models import User
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
@@ -39,7 +39,7 @@ def account_new(request: ClinicRequest) -> HttpResponse:
     form = InviteForm(request.POST or None, by=request.user)
     if request.method == "POST" and form.is_valid():
         try:
-            made, token = service.account_invite(by=request.user, **form.cleaned_data)
+            made, token = writes.account_invite(by=request.user, **form.cleaned_data)
         except Refused as refused:
             show(form, refused)
         else:
@@ -67,15 +67,15 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
     form = AccountForm(request.POST if act == "change" else None, by=request.user, initial=initial)
     try:
         if act == "reset":
-            return _show_link(request, found, service.account_reset(by=request.user, user=found))
+            return _show_link(request, found, writes.account_reset(by=request.user, user=found))
         if act == "second_factor":
-            service.second_factor_remove(by=request.user, user=found)
+            writes.second_factor_remove(by=request.user, user=found)
             messages.success(
                 request, "The second factor is removed; it is enrolled anew at the next sign-in."
             )
             return redirect("account", account=found.pk)
         if act == "change" and form.is_valid():
-            service.account_change(by=request.user, user=found, **form.cleaned_data)
+            writes.account_change(by=request.user, user=found, **form.cleaned_data)
             messages.success(request, "The account is changed.")
             return redirect("accounts")
     except Refused as refused:
@@ -95,13 +95,13 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
 @never_cache
 @login_not_required
 def account_link(request: HttpRequest, token: str) -> HttpResponse:
-    link = service.link_find(token)
+    link = writes.link_find(token)
     if link is None:
         return render(request, "accounts/link_ended.html", status=404)
     form = LinkPasswordForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            service.link_use(token=token, password=form.cleaned_data["password"])
+            writes.link_use(token=token, password=form.cleaned_data["password"])
         except Refused as refused:
             show(form, refused)
         else:

@@ -40,11 +40,11 @@ SEATS_DAYS = 30
 
 def _next(request: HttpRequest) -> str:
     """Where to go afterwards: only a path of this host."""
-    asked = request.POST.get("next") or request.GET.get("next") or ""
+    target = request.POST.get("next") or request.GET.get("next") or ""
     safe = url_has_allowed_host_and_scheme(
-        asked, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+        target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
-    return asked if safe and asked.startswith("/") else resolve_url("home")
+    return target if safe and target.startswith("/") else resolve_url("home")
 
 
 def _seats(request: HttpRequest) -> list[str]:

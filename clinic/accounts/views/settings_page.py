@@ -30,7 +30,7 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
             messages.error(request, message_of("manager_only").text)
         else:
             try:
-                second_factor_rule(by=request.user, site=site, asked=request.POST.get("asked") == "yes")
+                second_factor_rule(by=request.user, site=site, required=request.POST.get("asked") == "yes")
             except Refused as refused:
                 status = 422
                 messages.error(request, message_of("refused", words=refused.message).text)

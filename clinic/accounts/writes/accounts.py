@@ -112,8 +112,8 @@ def account_change(
     touched = {site.pk: site for site in [*_shared(by, user), *chosen]}
     user.first_name, user.last_name, user.role, user.is_active = first_name, last_name, role, active
     user.save(update_fields=["first_name", "last_name", "role", "is_active"])
-    kept = list(user.sites.exclude(pk__in=by.site_ids))
-    user.sites.set([*kept, *chosen])
+    others = list(user.sites.exclude(pk__in=by.site_ids))
+    user.sites.set([*others, *chosen])
     after = {
         "name": str(user),
         "role": user.role,

@@ -52,16 +52,17 @@ def _database() -> dict[str, Any]:
 
 def _postgres(*command: str, database: dict[str, Any] | None = None) -> None:
     """Run a PostgreSQL tool; the password travels in its environment, never on its command line."""
-    told = database or connection.settings_dict
+    values = database or connection.settings_dict
     environment = {
         **os.environ,
-        "PGHOST": str(told["HOST"] or ""),
-        "PGPORT": str(told["PORT"] or ""),
-        "PGUSER": str(told["USER"] or ""),
-        "PGPASSWORD": str(told["PASSWORD"] or ""),
-        "PGDATABASE": str(told["NAME"]),
+        "PGHOST": str(values["HOST"] or ""),
+        "PGPORT": str(values["PORT"] or ""),
+        "PGUSER": str(values["USER"] or ""),
+        "PGPASSWORD": str(values["PASSWORD"] or ""),
+        "PGDATABASE": str(values["NAME"]),
     }
-    done = subprocess.run(command, env=environment, capture_output=True, text=True)  # noqa: S603  our own words
+    # The command is made of our own words only.
+    done = subprocess.run(command, env=environment, capture_output=True, text=True)  # noqa: S603
     if done.returncode:
         raise ArchiveFault(f"{command[0]} failed: {done.stderr.strip().splitlines()[-1:]}")
 
@@ -138,8 +139,8 @@ def backup(target: Path, *, passphrase: str = "", say: Say = lambda words: None)
 
 
 def _own_hash(manifest: dict[str, Any]) -> str:
-    told = {key: value for key, value in manifest.items() if key != "sha256"}
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+    values = {key: value for key, value in manifest.items() if key != "sha256"}
+    return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()
 
 
 def _unpack(archive: Path, folder: Path, passphrase: str) -> Path:
@@ -184,10 +185,10 @@ def _checked(archive: Path, folder: Path, passphrase: str) -> tuple[Path, dict[s
         raise ArchiveFault(f"{MANIFEST} is missing in {archive.name}: it is no backup, or cut short")
     try:
         manifest = json.loads((out / MANIFEST).read_bytes())
-        told, files = manifest["sha256"], dict(manifest["files"])
+        values, files = manifest["sha256"], dict(manifest["files"])
     except (ValueError, KeyError, TypeError) as fault:
         raise ArchiveFault(f"{MANIFEST} cannot be read") from fault
-    if told != _own_hash(manifest):
+    if values != _own_hash(manifest):
         raise ArchiveFault(f"{MANIFEST} was altered")
     if manifest["format"] != FORMAT:
         raise ArchiveFault(f"{MANIFEST}: format {manifest['format']} is not the {FORMAT} this program reads")
@@ -257,8 +258,8 @@ def restore(archive: Path, *, passphrase: str = "", say: Say = lambda words: Non
         media = Path(settings.MEDIA_ROOT)
         if (out / "media").exists():
             shutil.copytree(out / "media", media, dirs_exist_ok=True)
-        kept = digests.path()
-        if (out / "digests").exists() and not kept.exists():
-            kept.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(out / "digests" / "heads.jsonl", kept)
+        stored = digests.path()
+        if (out / "digests").exists() and not stored.exists():
+            stored.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copyfile(out / "digests" / "heads.jsonl", stored)
     return manifest

@@ -42,7 +42,7 @@ def write() -> list[str]:
     path().parent.mkdir(parents=True, exist_ok=True)
     old = _lines()
     previous = old[-1]["line"] if old else ""
-    told = []
+    written = []
     with path().open("a") as out:
         for site in Site.objects.order_by("pk"):
             reads.batch(site.pk)
@@ -63,10 +63,10 @@ def write() -> list[str]:
             }
             line["line"] = previous = _bound(line, previous)
             out.write(json.dumps(line, sort_keys=True) + "\n")
-            told.append(f"{site.name}: {line['rows']} rows, head {str(line['digest'])[:16]}")
+            written.append(f"{site.name}: {line['rows']} rows, head {str(line['digest'])[:16]}")
         out.flush()
         os.fsync(out.fileno())
-    return told
+    return written
 
 
 def faults() -> Iterator[str]:
@@ -84,8 +84,8 @@ def faults() -> Iterator[str]:
             if row is not None and row.digest != line["digest"]:
                 yield f"row {line['rows']} of site {line['site']} is not the one of {line['at']}"
         if line["batches"]:
-            kept = ViewBatch.objects.filter(site_id=line["site"], sequence=line["batches"]).first()
-            if kept is not None and kept.digest != line["batch_digest"]:
+            stored = ViewBatch.objects.filter(site_id=line["site"], sequence=line["batches"]).first()
+            if stored is not None and stored.digest != line["batch_digest"]:
                 yield (
                     f"batch {line['batches']} of the reads of site {line['site']} is not the one of "
                     f"{line['at']}"

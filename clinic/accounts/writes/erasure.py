@@ -46,11 +46,11 @@ def person_export(*, by: User, person: Person) -> str:
     """
 
     def plain(row: models.Model) -> dict[str, Any]:
-        told = model_to_dict(row)
-        told |= {f.name: f.value_from_object(row) for f in row._meta.concrete_fields}
+        copied = model_to_dict(row)
+        copied |= {f.name: f.value_from_object(row) for f in row._meta.concrete_fields}
         return {
             key: value.name if hasattr(value, "storage") else value
-            for key, value in told.items()
+            for key, value in copied.items()
             if key != "history_user"
         }
 
@@ -63,11 +63,11 @@ def person_export(*, by: User, person: Person) -> str:
             }
             for copy in row.history.order_by("history_id")
         ]
-        told = plain(row)
-        for name, value in told.items():
+        copied = plain(row)
+        for name, value in copied.items():
             if isinstance(value, list):
-                told[name] = [item.pk if isinstance(item, models.Model) else item for item in value]
-        return {"now": told, "copies": copies}
+                copied[name] = [item.pk if isinstance(item, models.Model) else item for item in value]
+        return {"now": copied, "copies": copies}
 
     # A record merged into this one told of the same person under another number.
     merged = list(Person.objects.filter(merged_into=person).order_by("pk"))

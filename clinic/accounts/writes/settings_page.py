@@ -12,17 +12,17 @@ __all__ = ["second_factor_rule"]
 
 
 @transaction.atomic
-def second_factor_rule(*, by: User, site: Site, asked: bool) -> Site:
+def second_factor_rule(*, by: User, site: Site, required: bool) -> Site:
     """Whether podiatrists and managers of this site sign in with a second factor."""
     row = Site.objects.select_for_update().get(pk=site.pk)
-    if row.second_factor == asked:
+    if row.second_factor == required:
         raise Refused("Nothing was changed.")
-    if asked and not by.second_factor:
+    if required and not by.second_factor:
         raise Refused("Turn on your own second factor first, so that you cannot lock yourself out.")
-    before, row.second_factor = row.second_factor, asked
+    before, row.second_factor = row.second_factor, required
     row._history_user = by  # type: ignore[attr-defined]
     row.save()
     audit.record(
-        by=by, site=row, verb="changed", target=row, changes={"second_factor": [str(before), str(asked)]}
+        by=by, site=row, verb="changed", target=row, changes={"second_factor": [str(before), str(required)]}
     )
     return row

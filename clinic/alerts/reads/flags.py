@@ -1,6 +1,4 @@
-"""Reading red flags: the questions of the list, the sheet of one flag, and what travels with the visit
-page.
-"""
+"""Red flags: the questions of the list, the sheet of one flag, and what travels with the visit page."""
 
 from __future__ import annotations
 
@@ -60,9 +58,7 @@ class FlagSheet:
 
 @dataclass(frozen=True)
 class TravellingSheet:
-    """The same four steps before anything is ticked, whole: rule, words and numbers, for a page without
-    network.
-    """
+    """The same four steps before anything is ticked: rule, words and numbers, for a page without network."""
 
     site: Site
     questions: tuple[Question, ...]

@@ -11,11 +11,11 @@ from clinic.guidelines.clocks import Clock, referral_clock
 from clinic.models import Referral, Site
 from clinic.rules.reads.clocks import hours_of
 
-__all__ = ["ReferralPage", "Step", "clock_of", "referral_page"]
+__all__ = ["ReferralPage", "ReferralStep", "clock_of", "referral_page"]
 
 
 @dataclass(frozen=True)
-class Step:
+class ReferralStep:
     """One step of a referral; no time yet is a step still owed."""
 
     words: str
@@ -30,7 +30,7 @@ class Step:
 @dataclass(frozen=True)
 class ReferralPage:
     referral: Referral
-    steps: tuple[Step, ...]
+    steps: tuple[ReferralStep, ...]
     next_words: str
     clock: Clock
 
@@ -60,10 +60,10 @@ def referral_page(referral: Referral, now: datetime | None = None) -> ReferralPa
     """The steps of a referral and which of them is owed next; no query of its own."""
     moment = now or timezone.now()
     steps = (
-        Step("Made", at=referral.made_at),
-        Step("Reached", at=referral.reached_at),
-        Step("Accepted", at=referral.accepted_at),
-        Step("Seen", on=referral.seen_on),
+        ReferralStep("Made", at=referral.made_at),
+        ReferralStep("Reached", at=referral.reached_at),
+        ReferralStep("Accepted", at=referral.accepted_at),
+        ReferralStep("Seen", on=referral.seen_on),
     )
     owed = next((step.words.lower() for step in steps if not step.done), None)
     if owed:

@@ -72,7 +72,7 @@ def referral_follow(
     """Record how far a referral has come; an earlier entry may be corrected, its copy stays in the
     history.
     """
-    told: dict[str, Any] = {
+    values: dict[str, Any] = {
         "reached_at": reached_at,
         "accepted_at": accepted_at,
         "seen_on": seen_on,
@@ -81,7 +81,7 @@ def referral_follow(
     # The page's control has no seconds: a time shown and sent back unchanged is the same time.
     changed = {
         name: (getattr(referral, name), value)
-        for name, value in told.items()
+        for name, value in values.items()
         if _minute(getattr(referral, name)) != _minute(value)
     }
     if not changed:

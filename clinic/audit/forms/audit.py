@@ -59,5 +59,7 @@ class ChangesForm(forms.Form):
 
     def __init__(self, *args: Any, actors: Iterable[str], verbs: Iterable[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["actor"].choices = [("", "Anyone"), *((a, a) for a in actors)]  # type: ignore[attr-defined]
-        self.fields["verb"].choices = [("", "Anything"), *((v, v) for v in verbs)]  # type: ignore[attr-defined]
+        who: Any = self.fields["actor"]
+        what: Any = self.fields["verb"]
+        who.choices = [("", "Anyone"), *((a, a) for a in actors)]
+        what.choices = [("", "Anything"), *((v, v) for v in verbs)]

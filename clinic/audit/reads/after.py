@@ -15,7 +15,7 @@ from clinic.models import Lesion, LesionState, PersonState, Visit, WoundKind
 __all__ = ["AFTER_BASES"]
 
 
-def _healed(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _healed(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Lesions confirmed healed in the period, and what came first afterwards: a new ulcer, death, or the
     last look.
     """
@@ -40,10 +40,10 @@ def _healed(asked: AuditFilter, today: date) -> QuerySet[Any]:
     # the way.
     way = Case(When(died, then=Value(2)), default=Value(0), output_field=IntegerField())
     return Lesion.objects.filter(
-        asked.at("limb__person__site"),
+        wanted.at("limb__person__site"),
         state=LesionState.HEALED,
-        confirmed_on__gte=asked.since,
-        confirmed_on__lte=asked.until,
+        confirmed_on__gte=wanted.since,
+        confirmed_on__lte=wanted.until,
     ).annotate(
         again_on=again,
         seen_on=seen,

@@ -151,26 +151,26 @@ def prescribers(sites: tuple[Site, ...]) -> QuerySet[User]:
     )
 
 
-def _signed(asked: AuditFilter) -> QuerySet[Any]:
+def _signed(wanted: AuditFilter) -> QuerySet[Any]:
     """Prescriptions of the period."""
     rows = Prescription.objects.filter(
-        asked.at("limb__person__site"), prescribed_on__gte=asked.since, prescribed_on__lte=asked.until
+        wanted.at("limb__person__site"), prescribed_on__gte=wanted.since, prescribed_on__lte=wanted.until
     )
-    if asked.device_class:
-        rows = rows.filter(device_class=asked.device_class)
-    if asked.prescriber is not None:
-        rows = rows.filter(signed_by=asked.prescriber)
+    if wanted.device_class:
+        rows = rows.filter(device_class=wanted.device_class)
+    if wanted.prescriber is not None:
+        rows = rows.filter(signed_by=wanted.prescriber)
     return rows
 
 
-def _prescriptions(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _prescriptions(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     seen = Visit.objects.filter(
         STANDS,
         person=OuterRef("limb__person"),
         visited_on__gt=OuterRef("fitted_on"),
         visited_on__lte=AddDays(OuterRef("fitted_on"), REVIEW_DAYS),
     )
-    return _signed(asked).annotate(
+    return _signed(wanted).annotate(
         offered=ExpressionWrapper(~Q(first_offered=""), output_field=BooleanField()),
         review=_text(
             _says(Q(fitted_on__isnull=True), "not_fitted"),
@@ -181,19 +181,19 @@ def _prescriptions(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def _unjudged(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _unjudged(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Prescriptions that cannot be judged, with the names of the facts that were missing as one text."""
     return (
-        _prescriptions(asked, today)
+        _prescriptions(wanted, today)
         .filter(agreement=Agreement.UNJUDGED)
         .annotate(missing=KeyTextTransform("missing", "advice"))
     )
 
 
-def _departed(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _departed(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Departures, with a mark of their sentence that does not depend on case or outer spaces."""
     return (
-        _prescriptions(asked, today)
+        _prescriptions(wanted, today)
         .filter(agreement=Agreement.DEPARTED)
         .annotate(mark=MD5(Lower(Trim("reason"))))
     )
@@ -219,10 +219,10 @@ def _first(column: str) -> Subquery:
     return Subquery(fitted.order_by("fitted_on", "pk").values(column)[:1])
 
 
-def _lesions(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _lesions(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Lesions named on a prescription of the period, as they stand today, under their first fitted device."""
     link = Prescription.lesions.through
-    named = link.objects.filter(prescription__in=_signed(asked).values("pk")).values("lesion_id")
+    named = link.objects.filter(prescription__in=_signed(wanted).values("pk")).values("lesion_id")
     areas = Measurement.objects.filter(
         Q(area_mm2__isnull=False) | Q(covered_dry=True),
         lesion=OuterRef("pk"),
@@ -244,16 +244,16 @@ def _lesions(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def _arrivals(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _arrivals(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Lesions that came under care in the period, with or without a device."""
     # Known once both have come: said of the two columns apart, so that the planner knows how many rows to
     # expect.
     rows = Lesion.objects.filter(
-        Q(episode__first_assessed_on__gte=asked.since) | Q(first_seen_on__gte=asked.since),
-        asked.at("limb__person__site"),
+        Q(episode__first_assessed_on__gte=wanted.since) | Q(first_seen_on__gte=wanted.since),
+        wanted.at("limb__person__site"),
         wound_kind=WoundKind.ULCER,
-        episode__first_assessed_on__lte=asked.until,
-        first_seen_on__lte=asked.until,
+        episode__first_assessed_on__lte=wanted.until,
+        first_seen_on__lte=wanted.until,
     ).annotate(
         known_on=Greatest("episode__first_assessed_on", "first_seen_on"),
         first_pk=_first("pk"),
@@ -261,10 +261,10 @@ def _arrivals(asked: AuditFilter, today: date) -> QuerySet[Any]:
         now=_OUTCOME,
         lag=Days(_first("fitted_on"), Greatest("episode__first_assessed_on", "first_seen_on")),
     )
-    if asked.device_class:
-        rows = rows.annotate(first_class=_first("device_class")).filter(first_class=asked.device_class)
-    if asked.prescriber is not None:
-        rows = rows.annotate(signer=_first("signed_by")).filter(signer=asked.prescriber)
+    if wanted.device_class:
+        rows = rows.annotate(first_class=_first("device_class")).filter(first_class=wanted.device_class)
+    if wanted.prescriber is not None:
+        rows = rows.annotate(signer=_first("signed_by")).filter(signer=wanted.prescriber)
     target = AddDays(F("known_on"), WINDOW[1])
     seen = Visit.objects.filter(
         STANDS,
@@ -305,7 +305,7 @@ def _arrivals(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _episodes(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Episodes first assessed in the period."""
     target = AddDays(OuterRef("first_assessed_on"), WINDOW[1])
     lesions = Lesion.objects.filter(episode=OuterRef("pk"), first_seen_on__lte=target)
@@ -326,10 +326,10 @@ def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
     own = AddDays(F("first_assessed_on"), WINDOW[1])
     return Episode.objects.filter(
-        asked.at("person__site"),
+        wanted.at("person__site"),
         Exists(Lesion.objects.filter(episode=OuterRef("pk"))),
-        first_assessed_on__gte=asked.since,
-        first_assessed_on__lte=asked.until,
+        first_assessed_on__gte=wanted.since,
+        first_assessed_on__lte=wanted.until,
     ).annotate(
         wait=Days(F("first_assessed_on"), F("first_presented_on")),
         week12=_text(
@@ -357,12 +357,12 @@ def _episodes(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def _visits(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _visits(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     return Visit.objects.filter(
-        asked.at("person__site"),
+        wanted.at("person__site"),
         state=VisitState.STANDS,
-        visited_on__gte=asked.since,
-        visited_on__lte=asked.last_day(today),
+        visited_on__gte=wanted.since,
+        visited_on__lte=wanted.last_day(today),
     )
 
 

@@ -89,9 +89,9 @@ def _open(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _perfusion(sites: list[int], today: date) -> QuerySet[Any]:
-    told = Q(ankle_pressure_mmhg__isnull=False) | Q(ankle_index__isnull=False)
-    told |= Q(toe_pressure_mmhg__isnull=False) | Q(tcpo2_mmhg__isnull=False)
-    fresh = LimbFinding.objects.filter(told, limb=OuterRef("limb"), found_on__lte=today)
+    measured = Q(ankle_pressure_mmhg__isnull=False) | Q(ankle_index__isnull=False)
+    measured |= Q(toe_pressure_mmhg__isnull=False) | Q(tcpo2_mmhg__isnull=False)
+    fresh = LimbFinding.objects.filter(measured, limb=OuterRef("limb"), found_on__lte=today)
     # The house rule is a site's own number of days; few sites differ, so each number is asked once.
     ages = _ages(sites, "perfusion_fresh_days")
     return _by_age(

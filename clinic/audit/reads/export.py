@@ -36,9 +36,9 @@ HEAD = (
 )
 
 
-def case_rows(spec: Spec, asked: AuditFilter, today: date) -> Iterable[dict[str, Any]]:
+def case_rows(spec: Spec, wanted: AuditFilter, today: date) -> Iterable[dict[str, Any]]:
     """One value a case, without names or free text."""
-    for case in all_rows(spec, asked, today):
+    for case in all_rows(spec, wanted, today):
         yield _row(case)
 
 
@@ -58,7 +58,7 @@ def _row(case: CaseRow) -> dict[str, Any]:
         "first_offered": p.first_offered if p else None,
         "agreement": case.agreement or None,
         "departure_reason": p.departure_reason or None if p else None,
-        "outcome": case.told or None,
+        "outcome": case.outcome_words or None,
         "days": case.days,
         "edition": p.edition if p else None,
         "notice": NOTICE,
@@ -70,7 +70,7 @@ def _figure(figure: Figure, hide: bool) -> dict[str, Any]:
     small = hide and (
         0 < figure.count < SMALL or (figure.of is not None and 0 < figure.of - figure.count < SMALL)
     )
-    told: dict[str, Any] = {
+    entry: dict[str, Any] = {
         "key": figure.key,
         "words": figure.words,
         "count": None if small else figure.count,
@@ -79,20 +79,20 @@ def _figure(figure: Figure, hide: bool) -> dict[str, Any]:
         "interval_95": None,
         "suppressed": small,
     }
-    if told["percent"] is not None and figure.of:
+    if entry["percent"] is not None and figure.of:
         share = wilson(figure.count, figure.of)
-        told["interval_95"] = [round(100 * share.low, 1), round(100 * share.high, 1)]
-    return told
+        entry["interval_95"] = [round(100 * share.low, 1), round(100 * share.high, 1)]
+    return entry
 
 
-def report_value(asked: AuditFilter, today: date, *, hide_small: bool) -> dict[str, Any]:
+def report_value(wanted: AuditFilter, today: date, *, hide_small: bool) -> dict[str, Any]:
     """Every figure of the audit page with its definition."""
-    found = audit_report(asked, today)
+    found = audit_report(wanted, today)
     return {
-        "sites": [site.name for site in asked.sites],
-        "since": asked.since,
-        "until": asked.until,
-        "device_class": asked.device_class or None,
+        "sites": [site.name for site in wanted.sites],
+        "since": wanted.since,
+        "until": wanted.until,
+        "device_class": wanted.device_class or None,
         "made_on": today,
         # A sentence used again is told on the page only: its key is a mark of free text.
         "figures": [
@@ -118,8 +118,8 @@ def report_value(asked: AuditFilter, today: date, *, hide_small: bool) -> dict[s
             for r in found.recurrence
         ],
         "definitions": {
-            name: [{"words": d.words, "says": d.says, "source": d.source} for d in told]
-            for name, told in DEFINITIONS.items()
+            name: [{"words": d.words, "says": d.says, "source": d.source} for d in entry]
+            for name, entry in DEFINITIONS.items()
         },
         "notice": NOTICE,
     }

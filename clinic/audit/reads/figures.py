@@ -59,10 +59,10 @@ class Spec:
     def holds(self, row: dict[str, Any]) -> bool:
         return all(_holds(row, lookup, value) for lookup, value in self.where)
 
-    def rows(self, asked: AuditFilter, today: date) -> QuerySet[Any]:
+    def rows(self, wanted: AuditFilter, today: date) -> QuerySet[Any]:
         """The cases behind the figure."""
         base = ALL_BASES[self.base]
-        found = base.rows(asked, today)
+        found = base.rows(wanted, today)
         for lookup, value in self.where:
             found = found.filter(**{lookup: value})
         return found
@@ -114,9 +114,9 @@ class Tally:
     rows: tuple[dict[str, Any], ...]
 
     @classmethod
-    def read(cls, base: str, asked: AuditFilter, today: date) -> Tally:
+    def read(cls, base: str, wanted: AuditFilter, today: date) -> Tally:
         kind = ALL_BASES[base]
-        rows = kind.rows(asked, today).order_by().values(*kind.apart).annotate(n=Count("pk"))
+        rows = kind.rows(wanted, today).order_by().values(*kind.apart).annotate(n=Count("pk"))
         return cls(tuple(kind.derive(row) for row in rows))
 
     def count(self, spec: Spec) -> int:

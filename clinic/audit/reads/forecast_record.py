@@ -69,7 +69,7 @@ class Shown:
 
     prescription: Prescription
     lesion: Lesion
-    said: dict[str, Any]
+    forecast: dict[str, Any]
     closed: date | None
     happened: str
 
@@ -142,8 +142,8 @@ def _shown(site: Site, ends: dict[int, FollowUp], today: date) -> list[Shown]:
     for prescription in rows:
         said_of = prescription.forecast_shown or {}
         for lesion in prescription.lesions.all():
-            said = said_of.get(lesion.label)
-            if said is None or "chance_next_8w" not in said:
+            forecast = said_of.get(lesion.label)
+            if forecast is None or "chance_next_8w" not in forecast:
                 continue
             by = prescription.prescribed_on + timedelta(days=NEXT_8_WEEKS)
             closed = _closed(lesion)
@@ -153,5 +153,5 @@ def _shown(site: Site, ends: dict[int, FollowUp], today: date) -> list[Shown]:
                 end = ends[lesion.pk]
                 over = end.last_seen >= by or end.ending in (Ending.AMPUTATION, Ending.DEATH)
                 happened = "not closed by then" if over else "not known yet"
-            shown.append(Shown(prescription, lesion, said, closed, happened))
+            shown.append(Shown(prescription, lesion, forecast, closed, happened))
     return shown

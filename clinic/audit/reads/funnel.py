@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Count
-from django.utils.safestring import SafeString, mark_safe
 
 from clinic.audit.reads.cases import BASES, AuditFilter
 from clinic.audit.reads.counted_site import site_counted
 from clinic.audit.reads.figures import SMALL
 from clinic.audit.reads.page import judged_by_site
-from clinic.charts.funnel import funnel_svg
 from clinic.healing.funnel import Place, placed
 from clinic.models import User
 
@@ -58,7 +56,18 @@ class Funnel:
     words: str
     rows: tuple[FunnelRow, ...]
     share: float
-    svg: SafeString
+
+    @property
+    def points(self) -> list[tuple[str, int, int]]:
+        """Name, count and cases of each row that is shown as a point."""
+        return [(row.name, row.count, row.of) for row in self.rows if row.place is not None]
+
+    @property
+    def label(self) -> str:
+        return (
+            f"{self.words}: one point a clinic against the limits of chance. "
+            "The table below holds the same numbers."
+        )
 
 
 def _rows(
@@ -73,14 +82,14 @@ def _rows(
     return rows, share
 
 
-def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
+def site_funnels(wanted: AuditFilter, today: date) -> tuple[Funnel, ...]:
     """Agreement, and alive and ulcer-free at 12 weeks, by clinic; two queries."""
-    names = {site.pk: site.name for site in asked.sites}
-    agreed = {key: (count, of) for key, count, of in judged_by_site(asked)}
+    names = {site.pk: site.name for site in wanted.sites}
+    agreed = {key: (count, of) for key, count, of in judged_by_site(wanted)}
     free: dict[int, list[int]] = {}
     rows = (
         BASES["episode"]
-        .rows(asked, today)
+        .rows(wanted, today)
         .order_by()
         .annotate(at_site=site_counted("person__site"))
         .values("at_site", "week12")
@@ -90,34 +99,27 @@ def site_funnels(asked: AuditFilter, today: date) -> tuple[Funnel, ...]:
         pair = free.setdefault(row["at_site"], [0, 0])
         pair[0] += row["n"] if row["week12"] == "free" else 0
         pair[1] += row["n"] if row["week12"] in ("free", "not_free", "died") else 0
-    told = (
+    counted = (
         ("agreed", "Agreement with guidance", agreed),
         ("episode12.free", "Alive and ulcer-free at 12 weeks", {k: (a, b) for k, (a, b) in free.items()}),
     )
     return tuple(
         funnel
-        for key, words, counts in told
+        for key, words, counts in counted
         if (funnel := _funnel(key, words, [(names[pk], pk, *counts.get(pk, (0, 0))) for pk in names]))
     )
 
 
 def _funnel(key: str, words: str, counts: list[tuple[str, int, int, int]]) -> Funnel | None:
-    rows, share = _rows(counts)
-    shown = [(row.name, row.count, row.of) for row in rows if row.place is not None]
-    if not shown:
-        return None
-    label = (
-        f"{words}: one point a clinic against the limits of chance. The table below holds the same numbers."
-    )
-    # Drawn by our own code from names that it escapes, and numbers.
-    return Funnel(key, words, rows, share, mark_safe(funnel_svg(shown, share, label)))  # noqa: S308
+    funnel = Funnel(key, words, *_rows(counts))
+    return funnel if funnel.points else None
 
 
-def prescriber_rows(asked: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:
+def prescriber_rows(wanted: AuditFilter, only: User | None = None) -> tuple[FunnelRow, ...]:
     """Agreement by prescriber, from 20 judged decisions on: for the lead all, for a prescriber the own
     row.
     """
-    judged = judged_by_site(asked, "signed_by")
+    judged = judged_by_site(wanted, "signed_by")
     names = {user.pk: str(user) for user in User.objects.filter(pk__in=[key for key, *_ in judged])}
     rows, _ = _rows([(names[key], key, count, of) for key, count, of in judged], ENOUGH)
     return tuple(row for row in rows if row.of >= ENOUGH and (only is None or row.key == only.pk))

@@ -32,31 +32,31 @@ from clinic.models import Lesion, Looked, Prescription, StopReason, WoundKind
 __all__ = ["HARM_BASES", "Uncovered", "device_days", "uncovered"]
 
 
-def _end(asked: AuditFilter, today: date) -> date:
+def _end(wanted: AuditFilter, today: date) -> date:
     """The day after the last one counted."""
-    return asked.last_day(today) + timedelta(days=1)
+    return wanted.last_day(today) + timedelta(days=1)
 
 
 def _day(day: date) -> Value:
     return Value(day, output_field=DateField())
 
 
-def _worn(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _worn(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Devices that were on for some of the period."""
     rows = Prescription.objects.filter(
-        Q(stopped_on__isnull=True) | Q(stopped_on__gte=asked.since),
-        asked.at("limb__person__site"),
-        fitted_on__lt=_end(asked, today),
+        Q(stopped_on__isnull=True) | Q(stopped_on__gte=wanted.since),
+        wanted.at("limb__person__site"),
+        fitted_on__lt=_end(wanted, today),
     )
-    if asked.device_class:
-        rows = rows.filter(device_class=asked.device_class)
-    if asked.prescriber is not None:
-        rows = rows.filter(signed_by=asked.prescriber)
-    early = Q(stopped_on__gte=asked.since, stopped_on__lt=_end(asked, today)) & ~Q(
+    if wanted.device_class:
+        rows = rows.filter(device_class=wanted.device_class)
+    if wanted.prescriber is not None:
+        rows = rows.filter(signed_by=wanted.prescriber)
+    early = Q(stopped_on__gte=wanted.since, stopped_on__lt=_end(wanted, today)) & ~Q(
         stop_reason__in=[StopReason.HEALED, StopReason.CHANGED]
     )
-    late = Q(opened_on__gt=F("open_by"), opened_on__gte=asked.since, opened_on__lt=_end(asked, today)) | Q(
-        opened_on__isnull=True, stopped_on__isnull=True, open_by__gte=asked.since, open_by__lt=today
+    late = Q(opened_on__gt=F("open_by"), opened_on__gte=wanted.since, opened_on__lt=_end(wanted, today)) | Q(
+        opened_on__isnull=True, stopped_on__isnull=True, open_by__gte=wanted.since, open_by__lt=today
     )
     return rows.annotate(
         early=Case(When(early, then=F("stop_reason")), default=Value(""), output_field=CharField()),
@@ -64,27 +64,27 @@ def _worn(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def device_days(asked: AuditFilter, today: date) -> int:
+def device_days(wanted: AuditFilter, today: date) -> int:
     """Days on which a device was on, in the period, over all devices [d]."""
-    end = _day(_end(asked, today))
-    days = Days(Least(Coalesce("stopped_on", end), end), Greatest("fitted_on", _day(asked.since)))
-    return _worn(asked, today).aggregate(days=Sum(Greatest(Value(0), days)))["days"] or 0
+    end = _day(_end(wanted, today))
+    days = Days(Least(Coalesce("stopped_on", end), end), Greatest("fitted_on", _day(wanted.since)))
+    return _worn(wanted, today).aggregate(days=Sum(Greatest(Value(0), days)))["days"] or 0
 
 
-def _troubled(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _troubled(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Visits of the period that told of trouble, on a day on which a device was on."""
     devices = Prescription.objects.filter(
         Q(stopped_on__isnull=True) | Q(stopped_on__gte=OuterRef("visited_on")),
         limb__person=OuterRef("person"),
         fitted_on__lte=OuterRef("visited_on"),
     )
-    if asked.device_class:
-        devices = devices.filter(device_class=asked.device_class)
-    if asked.prescriber is not None:
-        devices = devices.filter(signed_by=asked.prescriber)
+    if wanted.device_class:
+        devices = devices.filter(device_class=wanted.device_class)
+    if wanted.prescriber is not None:
+        devices = devices.filter(signed_by=wanted.prescriber)
     return (
         BASES["visit"]
-        .rows(asked, today)
+        .rows(wanted, today)
         .filter(
             STANDS,
             Q(fall=True) | Q(other_foot=Looked.PROBLEM) | Q(skin_under_device=Looked.PROBLEM),
@@ -93,16 +93,16 @@ def _troubled(asked: AuditFilter, today: date) -> QuerySet[Any]:
     )
 
 
-def _open_days(asked: AuditFilter, today: date) -> QuerySet[Any]:
+def _open_days(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Ulcers open for some of the period: the days they were, and those of them with a device fitted on
     the limb.
     """
-    end, since = _day(_end(asked, today)), _day(asked.since)
-    rows = Lesion.objects.filter(asked.at("limb__person__site"), wound_kind=WoundKind.ULCER).annotate(
+    end, since = _day(_end(wanted, today)), _day(wanted.since)
+    rows = Lesion.objects.filter(wanted.at("limb__person__site"), wound_kind=WoundKind.ULCER).annotate(
         known_on=Greatest("episode__first_assessed_on", "first_seen_on"),
         over=Coalesce("closed_on", "ended_on", "limb__person__state_on", end),
     )
-    rows = rows.filter(known_on__lt=_end(asked, today), over__gt=asked.since).annotate(
+    rows = rows.filter(known_on__lt=_end(wanted, today), over__gt=wanted.since).annotate(
         opens=Greatest("known_on", since), shuts=Least("over", end)
     )
     rows = rows.annotate(eligible=Greatest(Value(0), Days(F("shuts"), F("opens"))))
@@ -129,9 +129,9 @@ class Uncovered:
     bare_days: int
 
 
-def uncovered(asked: AuditFilter, today: date) -> Uncovered:
+def uncovered(wanted: AuditFilter, today: date) -> Uncovered:
     """Days on which an ulcer was open, and those of them without a device fitted on its limb: one query."""
-    found = _open_days(asked, today).aggregate(
+    found = _open_days(wanted, today).aggregate(
         ulcers=Count("pk"),
         bare_ulcers=Count("pk", filter=Q(covered__lt=F("eligible"))),
         open_days=Sum("eligible"),

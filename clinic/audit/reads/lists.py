@@ -42,7 +42,7 @@ class CaseRow:
     lesion: Lesion | None = None
     visit: Visit | None = None
     episode: Episode | None = None
-    told: str = ""
+    outcome_words: str = ""
     days: int | None = None
 
     @property
@@ -65,16 +65,16 @@ class CasePage:
     next_before: str
 
 
-def _ordered(spec: Spec, asked: AuditFilter, today: date) -> Any:
+def _ordered(spec: Spec, wanted: AuditFilter, today: date) -> Any:
     base = ALL_BASES[spec.base]
-    rows = spec.rows(asked, today).select_related(*base.related).order_by(f"-{base.day}", "-pk")
+    rows = spec.rows(wanted, today).select_related(*base.related).order_by(f"-{base.day}", "-pk")
     return rows.defer(*HEAVY) if base.kind == "prescription" else rows
 
 
-def case_page(spec: Spec, asked: AuditFilter, today: date, before: str = "") -> CasePage:
+def case_page(spec: Spec, wanted: AuditFilter, today: date, before: str = "") -> CasePage:
     """A page of cases after the place `before` (`2026-05-01.123`); two or three queries."""
     day = ALL_BASES[spec.base].day
-    rows = _ordered(spec, asked, today)
+    rows = _ordered(spec, wanted, today)
     if before:
         text, _, key = before.partition(".")
         rows = rows.filter(Q(**{f"{day}__lt": text}) | Q(**{day: text, "pk__lt": int(key)}))
@@ -84,10 +84,10 @@ def case_page(spec: Spec, asked: AuditFilter, today: date, before: str = "") -> 
     return CasePage(tuple(shown), ALL_BASES[spec.base].kind, more)
 
 
-def all_rows(spec: Spec, asked: AuditFilter, today: date) -> Iterator[CaseRow]:
+def all_rows(spec: Spec, wanted: AuditFilter, today: date) -> Iterator[CaseRow]:
     """Every case of a figure, some hundred in memory at once."""
     chunk: list[Any] = []
-    for row in _ordered(spec, asked, today).iterator(chunk_size=CHUNK):
+    for row in _ordered(spec, wanted, today).iterator(chunk_size=CHUNK):
         chunk.append(row)
         if len(chunk) == CHUNK:
             yield from _told(spec, chunk)
@@ -101,7 +101,8 @@ def _told(spec: Spec, found: list[Any]) -> list[CaseRow]:
         return [CaseRow(row.prescribed_on, row.pk, row.limb.person, prescription=row) for row in found]
     if base.kind == "visit":
         return [
-            CaseRow(row.visited_on, row.pk, row.person, visit=row, told=_visit_words(row)) for row in found
+            CaseRow(row.visited_on, row.pk, row.person, visit=row, outcome_words=_visit_words(row))
+            for row in found
         ]
     if base.kind == "episode":
         return [
@@ -110,7 +111,7 @@ def _told(spec: Spec, found: list[Any]) -> list[CaseRow]:
                 row.pk,
                 row.person,
                 episode=row,
-                told=_EPISODE12[row.week12],
+                outcome_words=_EPISODE12[row.week12],
                 days=row.wait,
             )
             for row in found
@@ -128,7 +129,7 @@ def _told(spec: Spec, found: list[Any]) -> list[CaseRow]:
             row.limb.person,
             prescription=devices.get(getattr(row, "first_pk", None)),
             lesion=row,
-            told=_lesion_words(spec.base, row),
+            outcome_words=_lesion_words(spec.base, row),
             days=getattr(row, "days", None),
         )
         for row in found
@@ -144,11 +145,11 @@ def _lesion_words(base: str, row: Any) -> str:
 
 
 def _visit_words(row: Visit) -> str:
-    told = [str(row.get_attendance_display())]
+    outcome_words = [str(row.get_attendance_display())]
     if row.fall:
-        told.append("fall")
+        outcome_words.append("fall")
     if row.other_foot == "problem":
-        told.append("other foot")
+        outcome_words.append("other foot")
     if row.skin_under_device == "problem":
-        told.append("skin under device")
-    return ", ".join(told)
+        outcome_words.append("skin under device")
+    return ", ".join(outcome_words)

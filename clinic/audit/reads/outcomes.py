@@ -156,15 +156,15 @@ class Outcomes:
         return (*[line for line in fitted if line in largest], *never)
 
 
-def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
+def outcomes_of(wanted: OutcomesFilter, today: date) -> Outcomes:
     """Outcomes of the lesions asked for; a fixed number of queries whatever their number."""
-    ids = [site.pk for site in asked.sites]
+    ids = [site.pk for site in wanted.sites]
     lesions = list(
         Lesion.objects.filter(
             rows_of_sites("limb__person__site", ids, handed_over(ids)),
             limb__person__restricted_on=None,  # restricted by law: in no figure
-            first_seen_on__gte=asked.since,
-            first_seen_on__lte=asked.until,
+            first_seen_on__gte=wanted.since,
+            first_seen_on__lte=wanted.until,
         )
         .select_related("limb__person__site", "counts_for")
         .order_by("first_seen_on", "pk")[: MOST + 1]
@@ -172,19 +172,19 @@ def outcomes_of(asked: OutcomesFilter, today: date) -> Outcomes:
     if len(lesions) > MOST:
         return Outcomes(outcomes((), today), (), len(lesions), (), too_many=True)
     ends, fitted = follow_ups(lesions, today), _first_fitted(lesions)
-    groups = _groups(asked.by, lesions, fitted)
+    groups = _groups(wanted.by, lesions, fitted)
     sizes = Counter(groups.values())
     records = [
         _record(lesion, ends[lesion.pk], fitted.get(lesion.pk), groups[lesion.pk]) for lesion in lesions
     ]
     # Severities and clinics keep their own order, so that nobody is ranked; other groups stand by their size.
-    own_order = asked.by in ("severity", "severity_site", "site")
+    own_order = wanted.by in ("severity", "severity_site", "site")
     records.sort(key=lambda r: (0 if own_order else -sizes[r.group], _place(r.group)))
     cohort = outcomes(records, today)
     by_key = {str(lesion.pk): lesion for lesion in lesions}
     return Outcomes(
         cohort=cohort,
-        lines=tuple(_line(group, by_key, asked.by) for group in cohort.groups),
+        lines=tuple(_line(group, by_key, wanted.by) for group in cohort.groups),
         total=len(lesions),
         left_out=tuple(by_key[key] for key in cohort.before_time_zero),
     )

@@ -39,15 +39,15 @@ RECURRENCE_WEEKS = (12, 26, 52)
 JUDGED = tuple(part.value for part in Agreement if part is not Agreement.UNJUDGED)
 
 
-def audit_report(asked: AuditFilter, today: date) -> AuditReport:
+def audit_report(wanted: AuditFilter, today: date) -> AuditReport:
     """All figures of the audit page; a fixed number of queries, whatever the number of cases or sites."""
     tallies = {
-        name: Tally.read(name, asked, today)
+        name: Tally.read(name, wanted, today)
         for name in ALL_BASES
         if name not in ("unjudged", "departed", "gap")
     }
 
-    gap = uncovered(asked, today)
+    gap = uncovered(wanted, today)
     tallies["gap"] = Tally(
         ({"bare": "bare", "n": gap.bare_ulcers}, {"bare": "", "n": gap.ulcers - gap.bare_ulcers})
     )
@@ -66,7 +66,7 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
         name: one(f"{name}.{a}").count + one(f"{name}.{b}").count
         for name, a, b in (("four_week", "recorded", "missing"), ("review", "in_time", "late"))
     }
-    weeks = device_days(asked, today) / 7.0
+    weeks = device_days(wanted, today) / 7.0
     free = one("episode12.free", matured)
     return AuditReport(
         tallies=tallies,
@@ -75,9 +75,9 @@ def audit_report(asked: AuditFilter, today: date) -> AuditReport:
         departed=one("departed", judged),
         unjudged=one("unjudged", one("all").count),
         agreement=wilson(one("agreed").count, judged) if judged else None,
-        reasons=_reasons(asked, tallies["prescription"]),
-        reused=_reused(asked, today),
-        missing=_missing(asked, today, one("unjudged").count),
+        reasons=_reasons(wanted, tallies["prescription"]),
+        reused=_reused(wanted, today),
+        missing=_missing(wanted, today, one("unjudged").count),
         outcomes=_outcomes(tallies),
         outcome_totals=_outcome_row("every", "All", tallies),
         to_device=tuple(one(f"to_device.by_{d}", one(f"to_device.due_{d}").count) for d in BY_DAYS),
@@ -130,15 +130,15 @@ def _shares(rows: Any) -> dict[str, float]:
     return {key: 100.0 * n / whole for key, n in counts.items()} if whole >= SMALL else {}
 
 
-def _network(asked: AuditFilter) -> dict[str, float]:
+def _network(wanted: AuditFilter) -> dict[str, float]:
     """Shares of the reasons over every site of this installation; the same for all, so kept for an hour."""
-    key = f"audit-reasons-{asked.since}-{asked.until}"
+    key = f"audit-reasons-{wanted.since}-{wanted.until}"
     found: dict[str, float] | None = cache.get(key)
     if found is None:
         rows = Prescription.objects.filter(
             agreement=Agreement.DEPARTED,
-            prescribed_on__gte=asked.since,
-            prescribed_on__lte=asked.until,
+            prescribed_on__gte=wanted.since,
+            prescribed_on__lte=wanted.until,
             limb__person__restricted_on=None,
         )
         found = _shares(rows.order_by().values("departure_reason").annotate(n=Count("pk")))
@@ -146,8 +146,8 @@ def _network(asked: AuditFilter) -> dict[str, float]:
     return found
 
 
-def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
-    network = _network(asked)
+def _reasons(wanted: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
+    network = _network(wanted)
     departed: Counter[str] = Counter()
     offered: Counter[str] = Counter()
     own: dict[str, dict[int, list[str]]] = {}
@@ -156,8 +156,8 @@ def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
             departed[row["departure_reason"]] += row["n"]
             offered[row["departure_reason"]] += row["n"] * bool(row["offered"])
             if row["departure_own"]:
-                said = own.setdefault(row["departure_reason"], {}).setdefault(row["departure_own"], [])
-                said.append(row["departure_words"])
+                definition = own.setdefault(row["departure_reason"], {}).setdefault(row["departure_own"], [])
+                definition.append(row["departure_words"])
     here = _shares([{"departure_reason": key, "n": n} for key, n in departed.items()])
     rows = []
     for reason in tally.values("departure_reason"):
@@ -166,16 +166,16 @@ def _reasons(asked: AuditFilter, tally: Tally) -> tuple[ReasonRow, ...]:
         one, rest = figures({"prescription": tally}, (f"reason.{reason}", f"reason_unjudged.{reason}"))
         words = str(DepartureReason(reason).label)
         mine = tuple(
-            (" / ".join(dict.fromkeys(told)), figures({"prescription": tally}, (f"reason_own.{row}",))[0])
-            for row, told in sorted(own.get(reason, {}).items())
+            (" / ".join(dict.fromkeys(labels)), figures({"prescription": tally}, (f"reason_own.{row}",))[0])
+            for row, labels in sorted(own.get(reason, {}).items())
         )
         rows.append(ReasonRow(words, one, rest, offered[reason], here.get(reason), network.get(reason), mine))
     return tuple(rows)
 
 
-def _reused(asked: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
+def _reused(wanted: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
     """Sentences of departures that stand on more than one person, the most used first."""
-    by_mark = ALL_BASES["departed"].rows(asked, today).order_by().values("mark")
+    by_mark = ALL_BASES["departed"].rows(wanted, today).order_by().values("mark")
     rows = (
         by_mark.annotate(n=Count("pk"), people=Count("limb__person", distinct=True), sentence=Max("reason"))
         .filter(people__gt=1)
@@ -191,9 +191,9 @@ def _reused(asked: AuditFilter, today: date) -> tuple[ReusedRow, ...]:
     )
 
 
-def _missing(asked: AuditFilter, today: date, unjudged: int) -> tuple[Figure, ...]:
+def _missing(wanted: AuditFilter, today: date, unjudged: int) -> tuple[Figure, ...]:
     counts: Counter[str] = Counter()
-    for row in Tally.read("unjudged", asked, today).rows:
+    for row in Tally.read("unjudged", wanted, today).rows:
         for name in json.loads(row["missing"] or "[]"):
             counts[name] += row["n"]
     return tuple(
@@ -273,12 +273,12 @@ def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
     return tuple(rows)
 
 
-def judged_by_site(asked: AuditFilter, by: str = "at_site") -> list[tuple[Any, int, int]]:
+def judged_by_site(wanted: AuditFilter, by: str = "at_site") -> list[tuple[Any, int, int]]:
     """Agreed and judged prescriptions of each site, or each prescriber with `by="signed_by"`."""
     spec = spec_of("agreed")
     if spec is None:
         raise KeyError("agreed")
-    cases = ALL_BASES["prescription"].rows(asked, asked.until).filter(agreement__in=JUDGED)
+    cases = ALL_BASES["prescription"].rows(wanted, wanted.until).filter(agreement__in=JUDGED)
     if by == "at_site":
         cases = cases.annotate(at_site=site_counted("limb__person__site"))
     rows = cases.order_by().values(by, "agreement").annotate(n=Count("pk"))

@@ -37,7 +37,7 @@ FAULTS_SHOWN = 20
 def audit(request: ClinicRequest) -> HttpResponse:
     scope = scope_of(request)
     today = timezone.localdate()
-    report = audit_report(scope.asked, today) if scope.asked else None
+    report = audit_report(scope.wanted, today) if scope.wanted else None
     return render(
         request,
         "audit/home.html",
@@ -46,8 +46,8 @@ def audit(request: ClinicRequest) -> HttpResponse:
             "report": report,
             "outcome_heads": list(OUTCOMES.values()),
             "definitions": DEFINITIONS,
-            "funnels": site_funnels(scope.asked, today) if scope.asked and scope.network else (),
-            "prescribers": prescriber_rows(scope.asked) if scope.asked and not scope.network else (),
+            "funnels": site_funnels(scope.wanted, today) if scope.wanted and scope.network else (),
+            "prescribers": prescriber_rows(scope.wanted) if scope.wanted and not scope.network else (),
         },
         status=200 if report else 422,
     )
@@ -56,7 +56,7 @@ def audit(request: ClinicRequest) -> HttpResponse:
 def figure_asked(request: ClinicRequest) -> tuple[Scope, Spec]:
     """The figure of the address, or 404."""
     scope = scope_of(request)
-    if scope.asked is None:
+    if scope.wanted is None:
         raise Http404(f"no such filter: {scope.form.errors.as_text()}")
     spec = spec_of(request.GET.get("figure", "all"))
     if spec is None:
@@ -69,11 +69,11 @@ def figure_asked(request: ClinicRequest) -> tuple[Scope, Spec]:
 def audit_cases(request: ClinicRequest) -> HttpResponse:
     scope, spec = figure_asked(request)
     cursor = CaseCursor(request.GET)
-    if scope.asked is None or not cursor.is_valid():
+    if scope.wanted is None or not cursor.is_valid():
         raise Http404("no such page")
     today = timezone.localdate()
     before = cursor.cleaned_data["before"]
-    page = case_page(spec, scope.asked, today, before)
+    page = case_page(spec, scope.wanted, today, before)
     more = bool(before or page.next_before)
     return render(
         request,
@@ -83,9 +83,9 @@ def audit_cases(request: ClinicRequest) -> HttpResponse:
             "figure": spec,
             "page": page,
             # A list of one page needs no second count.
-            "count": spec.rows(scope.asked, today).count() if more else len(page.rows),
+            "count": spec.rows(scope.wanted, today).count() if more else len(page.rows),
             "before": before,
-            "figure_query": urlencode({**scope.kept, "figure": spec.key}),
+            "figure_query": urlencode({**scope.params, "figure": spec.key}),
         },
     )
 
@@ -105,15 +105,15 @@ def audit_changes(request: ClinicRequest) -> HttpResponse:
         verbs=chain.verbs(site),
     )
     valid = form.is_valid()
-    asked = form.cleaned_data if valid else {}
-    kept = {"site": site.pk, **{k: v for k, v in asked.items() if v and k not in ("before", "person")}}
-    if asked.get("person"):
-        kept["person"] = seal(asked["person"])
+    wanted = form.cleaned_data if valid else {}
+    params = {"site": site.pk, **{k: v for k, v in wanted.items() if v and k not in ("before", "person")}}
+    if wanted.get("person"):
+        params["person"] = seal(wanted["person"])
     if valid and request.method == "POST":
-        return redirect(f"{reverse('audit_changes')}?{urlencode(kept)}")
-    page = chain.changes(site, **asked) if valid else chain.Changes((), None)
+        return redirect(f"{reverse('audit_changes')}?{urlencode(params)}")
+    page = chain.changes(site, **wanted) if valid else chain.Changes((), None)
     length = chain.chain_length(site)
-    check = "check" in request.GET or (length <= CHECKED_AT_ONCE and not asked.get("before"))
+    check = "check" in request.GET or (length <= CHECKED_AT_ONCE and not wanted.get("before"))
     return render(
         request,
         "audit/changes.html",
@@ -121,11 +121,11 @@ def audit_changes(request: ClinicRequest) -> HttpResponse:
             "site": site,
             "form": form,
             "page": page,
-            "before": asked.get("before"),
+            "before": wanted.get("before"),
             "length": length,
             "checked": check,
             "faults": list(islice(faults(site.pk), FAULTS_SHOWN)) if check else [],
-            "query": urlencode(kept),
+            "query": urlencode(params),
             "here": "audit",
         },
         status=200 if valid else 422,
@@ -151,17 +151,17 @@ def case_sheet(request: ClinicRequest, prescription: int) -> HttpResponse:
 def audit_mine(request: ClinicRequest) -> HttpResponse:
     """A prescriber's own share of agreement; nobody else's."""
     site, today = site_or_404(request.user, request), timezone.localdate()
-    asked = AuditFilter((site,), today - timedelta(days=365), today)
-    rows = prescriber_rows(asked, only=request.user)
+    wanted = AuditFilter((site,), today - timedelta(days=365), today)
+    rows = prescriber_rows(wanted, only=request.user)
     return render(
         request,
         "audit/mine.html",
         {
             "site": site,
             "rows": rows,
-            "asked": asked,
+            "wanted": wanted,
             "enough": ENOUGH,
-            "told": DEFINITIONS["funnel"],
+            "parts": DEFINITIONS["funnel"],
             "here": "review",
         },
     )

@@ -35,7 +35,10 @@ def audit_gap(request: ClinicRequest) -> HttpResponse:
         raise Http404("no such gap")
     page = gap_page(found, [s.pk for s in scope.sites], timezone.localdate(), int(after) if after else None)
     # Who may not mend it is led to the person instead, never to a refusal.
-    mends = bool(page.rows) and can(request.user, resolve(_url(page.rows[0])).func.ability)  # type: ignore[attr-defined]
+    mends = bool(page.rows) and can(
+        request.user,
+        resolve(_url(page.rows[0])).func.ability,  # type: ignore[attr-defined]
+    )
     rows = [(row, _url(row) if mends else reverse("person", args=[row.person.pk])) for row in page.rows]
     return render(
         request,

@@ -46,7 +46,7 @@ def _file(body: str | bytes, form: str, name: str) -> HttpResponse:
 
 
 def _filters(request: ClinicRequest, scope: Scope) -> dict[str, Any]:
-    filters: dict[str, Any] = {name: value for name, value in scope.kept.items() if name != "site"}
+    filters: dict[str, Any] = {name: value for name, value in scope.params.items() if name != "site"}
     if "prescriber" in filters:
         # The chain outlives the list of users: it keeps the name, not a number.
         filters["prescriber"] = str(prescribers(scope.sites).get(pk=filters["prescriber"]))
@@ -58,21 +58,21 @@ def _filters(request: ClinicRequest, scope: Scope) -> dict[str, Any]:
 
 
 def _rows(
-    request: ClinicRequest, scope: Scope, asked: AuditFilter, key: str
+    request: ClinicRequest, scope: Scope, wanted: AuditFilter, key: str
 ) -> tuple[str, list[dict[str, Any]]]:
     spec = spec_of(key)
     if spec is None:
         raise Http404("no such figure")
-    rows = list(case_rows(spec, asked, timezone.localdate()))
+    rows = list(case_rows(spec, wanted, timezone.localdate()))
     return spec.words, deidentified(rows) if DEIDENTIFIED in request.GET else rows
 
 
 @may("audit")
 def audit_csv(request: ClinicRequest) -> HttpResponse:
     scope, spec = figure_asked(request)
-    if scope.asked is None:
+    if scope.wanted is None:
         raise Http404("no such filter")
-    words, rows = _rows(request, scope, scope.asked, spec.key)
+    words, rows = _rows(request, scope, scope.wanted, spec.key)
     head = CUT_HEAD if DEIDENTIFIED in request.GET else HEAD
     text = export_csv(
         by=request.user,
@@ -88,9 +88,9 @@ def audit_csv(request: ClinicRequest) -> HttpResponse:
 @may("audit")
 def audit_json(request: ClinicRequest) -> HttpResponse:
     scope, spec = figure_asked(request)
-    if scope.asked is None:
+    if scope.wanted is None:
         raise Http404("no such filter")
-    words, rows = _rows(request, scope, scope.asked, spec.key)
+    words, rows = _rows(request, scope, scope.wanted, spec.key)
     value = {
         "figure": spec.key,
         "words": words,
@@ -105,10 +105,10 @@ def audit_json(request: ClinicRequest) -> HttpResponse:
 
 def _report(request: ClinicRequest, form: str) -> HttpResponse:
     scope = scope_of(request)
-    if scope.asked is None:
+    if scope.wanted is None:
         raise Http404(f"no such filter: {scope.form.errors.as_text()}")
     hide = DEIDENTIFIED in request.GET
-    value = report_value(scope.asked, timezone.localdate(), hide_small=hide)
+    value = report_value(scope.wanted, timezone.localdate(), hide_small=hide)
     if form == "json":
         value["method"] = METHOD if hide else None
         text = export_json(
@@ -172,8 +172,8 @@ def audit_reports(request: ClinicRequest) -> HttpResponse:
 def audit_report_run(request: ClinicRequest, report: int) -> HttpResponse:
     saved = visible_or_404(SavedReport.objects.select_related("site"), request.user, pk=report)
     today: date = timezone.localdate()
-    asked = AuditFilter((saved.site,), today - timedelta(days=saved.days), today, saved.device_class)
-    body, form = run(by=request.user, report=saved, asked=asked, today=today)
+    wanted = AuditFilter((saved.site,), today - timedelta(days=saved.days), today, saved.device_class)
+    body, form = run(by=request.user, report=saved, wanted=wanted, today=today)
     return _file(body, form, f"report-{saved.pk}")
 
 

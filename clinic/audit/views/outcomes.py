@@ -52,8 +52,8 @@ def _asked(request: ClinicRequest) -> tuple[Site, OutcomesForm, OutcomesFilter |
     given |= {name: request.GET[name] for name in OutcomesForm.base_fields if name in request.GET}
     form = OutcomesForm(given)
     sites = mine if everywhere else (site,)
-    asked = OutcomesFilter(sites=sites, **form.cleaned_data) if form.is_valid() else None
-    return site, form, asked, {"site": ALL if everywhere else site.pk, **given}
+    wanted = OutcomesFilter(sites=sites, **form.cleaned_data) if form.is_valid() else None
+    return site, form, wanted, {"site": ALL if everywhere else site.pk, **given}
 
 
 def _small(words: str) -> str:
@@ -69,43 +69,45 @@ def _kind(request: ClinicRequest) -> str:
 
 @may("see_outcomes")
 def outcomes(request: ClinicRequest) -> HttpResponse:
-    site, form, asked, kept = _asked(request)
+    site, form, wanted, params = _asked(request)
     return render(
         request,
         "audit/outcomes.html",
         {
             "site": site,
-            "everywhere": kept["site"] == ALL,
-            "scope_words": f"All {len(sites_of(request.user))} clinics" if kept["site"] == ALL else site.name,
+            "everywhere": params["site"] == ALL,
+            "scope_words": f"All {len(sites_of(request.user))} clinics"
+            if params["site"] == ALL
+            else site.name,
             "most": MOST,
             "listed_up_to": LISTED,
             "form": form,
-            "found": outcomes_of(asked, timezone.localdate()) if asked else None,
+            "found": outcomes_of(wanted, timezone.localdate()) if wanted else None,
             "marks": MARKS,
-            "by": _small(GROUPINGS[asked.by]) if asked else "",
+            "by": _small(GROUPINGS[wanted.by]) if wanted else "",
             "show": _kind(request),
             "tested": "test" in request.GET,
-            "query": urlencode(kept),
+            "query": urlencode(params),
             "here": "audit" if can(request.user, "audit") else "review",
         },
-        status=200 if asked else 422,
+        status=200 if wanted else 422,
     )
 
 
 @may("see_outcomes")
 def outcomes_chart(request: ClinicRequest) -> HttpResponse:
-    _, form, asked, _ = _asked(request)
+    _, form, wanted, _ = _asked(request)
     kind = _kind(request)
-    if asked is None:
+    if wanted is None:
         raise Http404(f"no such filter: {form.errors.as_text()}")
-    found = outcomes_of(asked, timezone.localdate())
+    found = outcomes_of(wanted, timezone.localdate())
     if not found.drawn:
         raise Http404("no group has enough lesions to draw")
-    told = [
+    content = [
         (line.chart_name, line.outcome.durations, line.outcome.endings, line.outcome.incidence[0].curve[-1:])
         for line in found.drawn
     ]
-    return chart_answer(request, content_key("outcomes", kind, told), lambda: _draw(found, kind))
+    return chart_answer(request, content_key("outcomes", kind, content), lambda: _draw(found, kind))
 
 
 def _draw(found: Outcomes, kind: str) -> bytes:

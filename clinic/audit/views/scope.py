@@ -29,12 +29,12 @@ class Scope:
     site: Site
     sites: tuple[Site, ...]
     form: AuditForm
-    asked: AuditFilter | None
-    kept: dict[str, Any]
+    wanted: AuditFilter | None
+    params: dict[str, Any]
 
     @property
     def network(self) -> bool:
-        return self.kept["site"] == ALL
+        return self.params["site"] == ALL
 
     @property
     def words(self) -> str:
@@ -42,7 +42,7 @@ class Scope:
 
     @property
     def query(self) -> str:
-        return urlencode(self.kept)
+        return urlencode(self.params)
 
     def context(self) -> dict[str, Any]:
         return {"scope": self, "site": self.site, "form": self.form, "query": self.query, "here": "audit"}
@@ -58,6 +58,9 @@ def scope_of(request: ClinicRequest) -> Scope:
     given |= {name: request.GET[name] for name in AuditForm.base_fields if name in request.GET}
     form = AuditForm(given, prescribers=prescribers(sites))
     every = everywhere and Site.objects.count() == len(sites)
-    asked = AuditFilter(sites=sites, everywhere=every, **form.cleaned_data) if form.is_valid() else None
-    kept = {"site": ALL if everywhere else site.pk, **{name: value for name, value in given.items() if value}}
-    return Scope(site, sites, form, asked, kept)
+    wanted = AuditFilter(sites=sites, everywhere=every, **form.cleaned_data) if form.is_valid() else None
+    params = {
+        "site": ALL if everywhere else site.pk,
+        **{name: value for name, value in given.items() if value},
+    }
+    return Scope(site, sites, form, wanted, params)

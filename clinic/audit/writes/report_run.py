@@ -14,12 +14,12 @@ from clinic.record.writes.exports import export_bytes, export_csv, export_json
 __all__ = ["run"]
 
 
-def run(*, by: User, report: SavedReport, asked: AuditFilter, today: date) -> tuple[str | bytes, str]:
+def run(*, by: User, report: SavedReport, wanted: AuditFilter, today: date) -> tuple[str | bytes, str]:
     """The report's file and its form; the export is written to the chain under the report's name."""
-    told = {
+    details = {
         "by_report": report.pk,
-        "since": asked.since,
-        "until": asked.until,
+        "since": wanted.since,
+        "until": wanted.until,
         "deidentified": report.deidentified,
     }
     what = f"the report {report.name}"
@@ -27,7 +27,7 @@ def run(*, by: User, report: SavedReport, asked: AuditFilter, today: date) -> tu
         spec = spec_of("all")
         if spec is None:
             raise KeyError("all")
-        rows = list(case_rows(spec, asked, today))
+        rows = list(case_rows(spec, wanted, today))
         if report.deidentified:
             rows = deidentified(rows)
         head = list(rows[0]) if rows else list(HEAD)
@@ -37,16 +37,16 @@ def run(*, by: User, report: SavedReport, asked: AuditFilter, today: date) -> tu
             what=what,
             head=head,
             rows=([row[name] for name in head] for row in rows),
-            **told,
+            **details,
         ), "csv"
-    value = report_value(asked, today, hide_small=report.deidentified)
+    value = report_value(wanted, today, hide_small=report.deidentified)
     if report.form == ReportForm.JSON:
         value["method"] = METHOD if report.deidentified else None
         return export_json(
-            by=by, site=report.site, what=what, value=value, rows=len(value["figures"]), **told
+            by=by, site=report.site, what=what, value=value, rows=len(value["figures"]), **details
         ), "json"
     # The page library is slow to load and wanted only here.
     from clinic.audit.prints import report_pdf
 
     body = report_pdf(value, METHOD if report.deidentified else "")
-    return export_bytes(by=by, site=report.site, what=what, body=body, form="pdf", **told), "pdf"
+    return export_bytes(by=by, site=report.site, what=what, body=body, form="pdf", **details), "pdf"

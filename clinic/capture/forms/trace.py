@@ -83,7 +83,7 @@ class ScaleForm(forms.Form):
     snap = forms.BooleanField(label="Use the straight edges beside my marks", required=False, initial=True)
 
     def marked(self) -> dict[str, Any]:
-        """What was marked, as the service takes it."""
+        """What was marked, as the write takes it."""
         data = self.cleaned_data
         ruler = data["reference"] == Reference.RULER
         return {

@@ -84,14 +84,14 @@ def trace_errors(lesions: Iterable[Lesion]) -> dict[int, float]:
     The larger of the coefficients within and between observers: a wound is rarely traced by the same person
     every week. One query where no clinic has traced twice, two otherwise.
     """
-    told = [lesion.pk for lesion in lesions]
+    keys = [lesion.pk for lesion in lesions]
     by_site: dict[int, list[Repeat]] = {}
-    for site, scale, who, area in _blind_traces(told):
+    for site, scale, who, area in _blind_traces(keys):
         by_site.setdefault(site, []).append(Repeat(scale, who, area))
     known = {site: error for site, repeats in by_site.items() if (error := _error_of(repeats)) is not None}
     if not known:
         return {}
-    places = Lesion.objects.filter(pk__in=told).values_list("pk", "limb__person__site_id")
+    places = Lesion.objects.filter(pk__in=keys).values_list("pk", "limb__person__site_id")
     return {pk: known[site] for pk, site in places if site in known}
 
 

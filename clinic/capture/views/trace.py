@@ -166,8 +166,8 @@ def reference_sheet(request: ClinicRequest) -> HttpResponse:
 
 
 def _purpose(request: ClinicRequest) -> str:
-    asked = request.GET.get("for", "")
-    return asked if asked in PURPOSES else ""
+    target = request.GET.get("for", "")
+    return target if target in PURPOSES else ""
 
 
 def _with(url: str, purpose: str) -> str:

@@ -99,10 +99,10 @@ def wound_area(found: AreaTold, last: Measurement | None = None) -> WoundArea:
     if len(ways) > 1:
         raise Refused(f"Area: given as {' and as '.join(ways)}; give one of them.", field="length_mm")
     if found.covered_dry:
-        kept = last if last is not None and last.area_mm2 is not None else None
+        measured = last if last is not None and last.area_mm2 is not None else None
         return WoundArea(
-            method=kept.method if kept else AreaMethod.TRACED,
-            debridement=kept.debridement if kept else Debridement.BEFORE,
+            method=measured.method if measured else AreaMethod.TRACED,
+            debridement=measured.debridement if measured else Debridement.BEFORE,
             area_mm2=0.0,
         )
     if because:
@@ -151,8 +151,8 @@ def parts_of(outline: Any) -> Parts:
         )
     except (TypeError, ValueError, IndexError, KeyError) as fault:
         raise Refused(
-            "Outline: not a list of points; [[x, y], …], or parts with holes, [[ring, hole, …], …], is "
-            "needed.",
+            "Outline: not a list of points; [[x, y], …], or parts with holes, "
+            "[[ring, hole, …], …], is needed.",
             field="outline",
         ) from fault
 
@@ -163,8 +163,8 @@ def outline_planimetry(outline: Any) -> Planimetry:
     points = sum(len(ring) for part in parts for ring in part)
     if len(parts) > MOST_PARTS or points > MOST_POINTS:
         raise Refused(
-            f"Outline: {len(parts)} parts with {points} points; at most {MOST_PARTS} parts and {MOST_POINTS} "
-            "points.",
+            f"Outline: {len(parts)} parts with {points} points; "
+            f"at most {MOST_PARTS} parts and {MOST_POINTS} points.",
             field="outline",
         )
     try:

@@ -103,9 +103,9 @@ def _upright(picture: Image.Image) -> Image.Image:
 
 
 def _day_of(picture: Image.Image) -> date | None:
-    told = picture.getexif().get_ifd(EXIF_IFD).get(TAKEN)
+    stamp = picture.getexif().get_ifd(EXIF_IFD).get(TAKEN)
     try:
-        return datetime.strptime(str(told)[:10], "%Y:%m:%d").date()
+        return datetime.strptime(str(stamp)[:10], "%Y:%m:%d").date()
     except ValueError:
         return None
 

@@ -60,8 +60,8 @@ def healed_before(lesion: Lesion) -> tuple[HealedBefore, ...]:
     for link in links.select_related("plan").defer("plan__result").prefetch_related("lesions").order_by("pk"):
         for served in link.lesions.all():
             plans[served.pk] = link
-    told = [_told(one, lesion, devices[one.pk], plans.get(one.pk)) for one in past]
-    return tuple(sorted(told, key=lambda one: not one.same_place))
+    episodes = [_told(one, lesion, devices[one.pk], plans.get(one.pk)) for one in past]
+    return tuple(sorted(episodes, key=lambda one: not one.same_place))
 
 
 def _told(one: Lesion, now: Lesion, devices: list[Prescription], plan: LimbPlan | None) -> HealedBefore:

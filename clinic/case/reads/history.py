@@ -107,15 +107,15 @@ def _fields(model: type[models.Model]) -> Iterator[models.Field[Any, Any]]:
 
 def changes_of(row: Any) -> list[Amendment]:
     """The record and what stands on its page, newest first; one query a noun."""
-    told = _told([row], {row.pk: ""})
+    changed = _told([row], {row.pk: ""})
     for name in PARTS.get(row._meta.model_name, ()):
         parts = list(getattr(row, name).select_related(*NAMED_BY.get(name, ())))
         if parts:
             noun = str(parts[0]._meta.verbose_name)
             named = {part.pk: _named(part, noun) for part in parts}
             # That a part was entered stands on the page itself; here is what became of it.
-            told += [one for one in _told(parts, named) if not one.first]
-    return sorted(told, key=lambda one: one.at, reverse=True)[:SHOWN]
+            changed += [one for one in _told(parts, named) if not one.first]
+    return sorted(changed, key=lambda one: one.at, reverse=True)[:SHOWN]
 
 
 def _named(part: Any, noun: str) -> str:

@@ -30,14 +30,14 @@ from clinic.models import (
 from clinic.people.reads.limbs import PERFUSION, FindingValue, latest_findings
 from clinic.record.dates import day_words
 
-__all__ = ["NOT_HEALING", "Cause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
+__all__ = ["NOT_HEALING", "PossibleCause", "WhySheet", "inquiry_due", "last_inquiries", "why_sheet"]
 
 NOT_HEALING = frozenset({"slow", "stalled", "worsening"})
 VISITS_SHOWN = 4
 
 
 @dataclass(frozen=True)
-class Cause:
+class PossibleCause:
     """One cause to look at, with what the record knows of it."""
 
     topic: InquiryTopic
@@ -51,7 +51,7 @@ class Cause:
 @dataclass(frozen=True)
 class WhySheet:
     lesion: Lesion
-    causes: tuple[Cause, ...]
+    causes: tuple[PossibleCause, ...]
     before: tuple[Inquiry, ...]
 
 
@@ -89,7 +89,7 @@ def why_sheet(lesion: Lesion, today: date) -> WhySheet:
         InquiryTopic.SURGERY: _surgery(lesion, events),
     }
     before = tuple(lesion.inquiries.prefetch_related("answers").select_related("created_by")[:5])
-    return WhySheet(lesion, tuple(Cause(topic, facts[topic]) for topic in InquiryTopic), before)
+    return WhySheet(lesion, tuple(PossibleCause(topic, facts[topic]) for topic in InquiryTopic), before)
 
 
 def _of(events: Sequence[Event], *kinds: str) -> list[str]:

@@ -28,13 +28,13 @@ from clinic.models import (
 from clinic.people.reads.circumstances import CircumstancesCard, circumstances_card
 from clinic.people.reads.limbs import FindingValue, both_limbs, latest_findings, running_devices
 
-__all__ = ["Foot", "PersonPage", "person_page"]
+__all__ = ["FootSummary", "PersonPage", "person_page"]
 
 WEIGHTS_SHOWN = 5
 
 
 @dataclass(frozen=True)
-class Foot:
+class FootSummary:
     """One foot of the page: its maps, its lesions, its device and its findings."""
 
     limb: Limb
@@ -49,7 +49,7 @@ class Foot:
 @dataclass(frozen=True)
 class PersonPage:
     person: Person
-    feet: list[Foot]
+    feet: list[FootSummary]
     weights: list[Weight]
     circumstances: CircumstancesCard
     flags: list[tuple[RedFlag, list[str]]]
@@ -64,7 +64,7 @@ class PersonPage:
         return sum(len(foot.open) for foot in self.feet)
 
 
-def _feet(person: Person, today: date) -> list[Foot]:
+def _feet(person: Person, today: date) -> list[FootSummary]:
     limbs = both_limbs(person)
     lesions = list(lesions_of(person))
     rows = lesion_rows(lesion for lesion in lesions if lesion.is_open)
@@ -74,7 +74,7 @@ def _feet(person: Person, today: date) -> list[Foot]:
         ours = [row for row in rows if row.lesion.limb_id == limb.pk]
         device = devices.get(limb.pk)
         feet.append(
-            Foot(
+            FootSummary(
                 limb=limb,
                 # An amputation above the ankle leaves no foot to draw.
                 maps=None

@@ -23,10 +23,10 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
     person: Any = row
     for step in row.SITE_PATH.split("__")[:-1]:
         person = getattr(person, step)
-    told: dict[str, Any] = {}
+    context: dict[str, Any] = {}
     if isinstance(person, Person):
         watcher = can(request.user, "person_rights")
-        told = {
+        context = {
             "readers": readers_of(person.pk) if watcher else [],
             "watcher": watcher,
             "deeds": deeds_of(row, person),
@@ -43,7 +43,7 @@ def history(request: ClinicRequest, noun: str, pk: int) -> HttpResponse:
             "row": row,
             "noun": str(model._meta.verbose_name),
             "changes": changes_of(row),
-            "here": "people" if told else "settings",
-            **told,
+            "here": "people" if context else "settings",
+            **context,
         },
     )

@@ -109,8 +109,8 @@ def _periods(mine: LesionHealing) -> list[Choice]:
             continue
         before, after = split_run(run, mark.day)
         # Several changes on one day cannot be told apart; the day is offered once with all their words.
-        said = choices[mark.day].words.split(": ", 1)[1] if mark.day in choices else ""
-        what = f"{said}, {mark.words[0].lower()}{mark.words[1:]}" if said else mark.words
+        same_day = choices[mark.day].words.split(": ", 1)[1] if mark.day in choices else ""
+        what = f"{same_day}, {mark.words[0].lower()}{mark.words[1:]}" if same_day else mark.words
         on = date_format(mark.day)
         choices[mark.day] = Choice(
             f"day:{mark.day.isoformat()}", f"{on}: {what}", (f"Before {on}", f"After {on}"), before, after

@@ -220,10 +220,10 @@ def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> 
     """By lesion; from rows that were read already, or by one query of the few columns needed."""
     by_lesion: dict[int, list[Reading]] = defaultdict(list)
     if rows is None:
-        told: Iterable[Reading] = map(Reading._make, _columns([lesion.pk for lesion in lesions]))
+        found_rows: Iterable[Reading] = map(Reading._make, _columns([lesion.pk for lesion in lesions]))
     else:
-        told = map(_reading, rows)
-    for reading in told:
+        found_rows = map(_reading, rows)
+    for reading in found_rows:
         by_lesion[reading.lesion_id].append(reading)
     return by_lesion
 

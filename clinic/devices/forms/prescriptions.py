@@ -44,8 +44,10 @@ class AnswersForm(forms.Form):
             )
         for name, label in ASKED.items():
             if name != "osteomyelitis":
-                told = before is not None and name in before.answers
-                self.fields[name] = _three(label, last_words(before.words(name), before.on) if told else "")  # type: ignore[union-attr]
+                last = ""
+                if before is not None and name in before.answers:
+                    last = last_words(before.words(name), before.on)
+                self.fields[name] = _three(label, last)
 
     def answers(self) -> dict[str, bool | None]:
         """Answers by fact; anything that is not a clean yes or no is not known."""

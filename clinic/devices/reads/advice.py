@@ -1,6 +1,4 @@
-"""Advice on the device for a limb, from the record and what was asked on the page; and what signing
-copies of it.
-"""
+"""Advice on the device for a limb, from the record and the page's answers; and what signing copies of it."""
 
 from __future__ import annotations
 
@@ -166,22 +164,20 @@ class LimbDecision:
 
     @property
     def standing(self) -> str:
-        """Where the classes put first stand to the guidance for this foot, were nothing in the way (own
-        design).
+        """How the classes put first compare with the guidance's first tier for this foot (own design).
 
-        `first` while they are of its first tier. Below it, what was only ticked on the prescribing page is
-        set aside and the advice asked again: if that brings a better tier, nothing dated stands behind the
-        lower one.
+        `first` while they are of that tier. Below it, the advice is computed again without what was only
+        ticked on the prescribing page: if that brings a better tier, no dated fact supports the lower one.
         """
         tier = min((o.tier for o in self.advice.classes if o.id in self.first_offered), default=1)
         if tier == 1:
             return "first"
-        asked = {one.lesion.label: one for one in self.facts}
+        by_label = {one.lesion.label: one for one in self.facts}
 
         def best(ease: bool) -> int:
             advice = combine_limb(
                 self.advice.limb,
-                {label: decide(_eased(one) if ease else one.facts) for label, one in asked.items()},
+                {label: decide(_eased(one) if ease else one.facts) for label, one in by_label.items()},
             )
             return min((o.tier for o in advice.classes if not o.leaves and not o.last_resort), default=tier)
 
@@ -190,11 +186,9 @@ class LimbDecision:
 
     @property
     def missing_words(self) -> tuple[str, ...]:
-        """Missing facts as the page names them, inside a sentence: names such as Charcot keep their
-        capital.
-        """
-        said = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
-        return tuple(words[:1].lower() + words[1:] for words in said)
+        """Missing facts as the page names them in a sentence: a name such as Charcot keeps its capital."""
+        missing = [WORDS.get(name, name.replace("_", " ")) for name in self.advice.missing]
+        return tuple(words[:1].lower() + words[1:] for words in missing)
 
     @property
     def lesion_rows(self) -> tuple[tuple[LesionFacts, tuple[GradeRow, ...]], ...]:
@@ -325,9 +319,7 @@ class ToldBefore:
 
 
 def told_before(running: Prescription | None, lesions: list[Lesion]) -> ToldBefore | None:
-    """Answers kept with the running device. Bone infection is asked anew each time: it counts from its
-    day only.
-    """
+    """Answers stored with the running device; bone infection, which counts from its day only, is left out."""
     if running is None or not lesions:
         return None
     found: dict[str, bool] = {}

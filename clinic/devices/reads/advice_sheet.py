@@ -20,8 +20,7 @@ class PlainDevice:
     wear: tuple[str, ...]
 
 
-#: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it), and common
-#: practice.
+#: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it); common practice.
 CALL = (
     "You feel ill, hot or shivery",
     "The foot or leg turns red, and the redness grows",

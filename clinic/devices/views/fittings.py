@@ -11,7 +11,7 @@ from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.devices.forms.fittings import FitForm
 from clinic.devices.reads.advice_sheet import advice_sheet
 from clinic.devices.writes.fittings import steps_of
-from clinic.devices.writes.prescriptions import prescription_fit as fit
+from clinic.devices.writes.wear import prescription_fit as fit
 from clinic.models import Prescription
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused

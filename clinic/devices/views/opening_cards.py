@@ -69,5 +69,11 @@ def opening_card(request: ClinicRequest, card: int) -> HttpResponse:
     return render(
         request,
         "devices/opening_cards/card.html",
-        {"card": found, "told": found.content, "person": person, "bar": person_bar(person), "here": "people"},
+        {
+            "card": found,
+            "content": found.content,
+            "person": person,
+            "bar": person_bar(person),
+            "here": "people",
+        },
     )

@@ -21,7 +21,8 @@ from clinic.devices.forms.prescriptions import (
 )
 from clinic.devices.reads.advice import LimbDecision, ToldBefore, limb_decision, told_before
 from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_record
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
+from clinic.devices.writes import wear
 from clinic.guidelines.due import sealed_past
 from clinic.models import Lesion, LesionState, Limb, Prescription
 from clinic.people.reads.people import person_bar
@@ -80,7 +81,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         data = {"stop_reason": "", "beside": [], **chosen.cleaned_data}
         seen = data.pop("seen")
         try:
-            made = service.prescription_sign(
+            made = writes.prescription_sign(
                 by=request.user,
                 limb=found,
                 lesions=lesions,
@@ -208,7 +209,7 @@ def prescription_second(request: ClinicRequest, prescription: int) -> HttpRespon
     form = SecondForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            service.prescription_second(
+            writes.prescription_second(
                 by=request.user, prescription=found, expected_version=form.cleaned_data["version"]
             )
         except Refused as refused:
@@ -264,7 +265,7 @@ def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse
         prescription,
         form_class=OpenForm,
         initial={"opened_on": timezone.localdate()},
-        act=service.prescription_open,
+        act=wear.prescription_open,
         title="Opened",
         button="Record the opening",
         done="The opening is recorded; seal it again or stop it.",
@@ -278,7 +279,7 @@ def prescription_stop(request: ClinicRequest, prescription: int) -> HttpResponse
         prescription,
         form_class=StopForm,
         initial={"stopped_on": timezone.localdate()},
-        act=service.prescription_stop,
+        act=wear.prescription_stop,
         title="Stop this device",
         button="Stop the device",
         done="The device is stopped.",

@@ -15,9 +15,9 @@ from django.utils import timezone
 from clinic.guidelines.devices import DEVICES
 from clinic.models import DecisionKind, DecisionLine, Limb, Prescription, User
 from clinic.record.writes.rows import store
-from clinic.rules.reads.reasons import Reason
+from clinic.rules.reads.reasons import ReasonChoice
 
-__all__ = ["decision_add", "signed_content", "signed_sentence", "who"]
+__all__ = ["decision_add", "device_words", "signed_content", "signed_sentence", "who"]
 
 #: Facts that a sentence on the decision names, in this order, where they were known.
 TOLD = (
@@ -36,6 +36,12 @@ TOLD = (
 def who(user: User) -> str:
     """A user as the record names them."""
     return f"{user}, {user.get_role_display().lower()}"
+
+
+def device_words(prescription: Prescription) -> str:
+    """The device in words as they stood when it was chosen."""
+    label = prescription.content.get("device", {}).get("label") or DEVICES[prescription.device_class].label
+    return f"the {label.lower()} chosen on {prescription.prescribed_on:%-d %b %Y}"
 
 
 def day_words(day: date) -> str:
@@ -58,7 +64,7 @@ def signed_content(
     device_label: str,
     beside: Sequence[str],
     reason: str,
-    departure: Reason | None,
+    departure: ReasonChoice | None,
     agrees: bool | None,
     prescribed_on: date,
     signed_at: datetime,
@@ -108,7 +114,7 @@ def signed_content(
 
 
 def _rested_on(content: Mapping[str, Any]) -> str:
-    told = []
+    sentences = []
     for lesion in content["lesions"]:
         rows = {row["name"]: row for row in lesion["rows"]}
         known = [
@@ -116,8 +122,10 @@ def _rested_on(content: Mapping[str, Any]) -> str:
             for name in TOLD
             if name in rows and rows[name]["value"] is not None
         ]
-        told.append(f"lesion {lesion['label']}: {', '.join(known) or 'none of the deciding facts known'}")
-    return "; ".join(told)
+        sentences.append(
+            f"lesion {lesion['label']}: {', '.join(known) or 'none of the deciding facts known'}"
+        )
+    return "; ".join(sentences)
 
 
 def signed_sentence(content: Mapping[str, Any]) -> str:
@@ -132,14 +140,14 @@ def signed_sentence(content: Mapping[str, Any]) -> str:
     plural = "s" if len(content["lesions"]) > 1 else ""
     first_words = f"put {joined(first, 'or')} first" if first else "offered no class"
     when = day_words(date.fromisoformat(content["prescribed_on"]))
-    said = f"the guidance ({content['edition']}) {first_words}"
+    guidance = f"the guidance ({content['edition']}) {first_words}"
     departed = content["departure"]["words"]
     if content["agrees"]:
-        link = f"as {said}"
+        link = f"as {guidance}"
     elif departed:
-        link = f"although {said} (coded reason: {departed[0].lower()}{departed[1:]})"
+        link = f"although {guidance} (coded reason: {departed[0].lower()}{departed[1:]})"
     else:
-        link = f"where {said}"
+        link = f"where {guidance}"
     missing = f"; not known that day: {', '.join(content['missing'])}" if content["missing"] else ""
     stops = content["stops"]
     change = (

@@ -229,8 +229,10 @@ def _person(sheet: _Sheet, limb: Limb, screens: list[Circumstances], falls: list
         else:
             sheet.put("high_falls_risk", asked.high_falls_risk, asked.asked_on)
     for name in CIRCUMSTANCES:
-        told = next((s for s in screens if getattr(s, name) is not None), None)
-        sheet.put(name, getattr(told, name) if told else None, told.asked_on if told else None)
+        answered = next((s for s in screens if getattr(s, name) is not None), None)
+        sheet.put(
+            name, getattr(answered, name) if answered else None, answered.asked_on if answered else None
+        )
     walks = next((s for s in screens if s.mobility), None)
     sheet.put("mobility", walks.mobility if walks else None, walks.asked_on if walks else None)
 

@@ -13,7 +13,7 @@ from clinic.record.forms.entries import PastDayField, PickOne
 
 __all__ = ["LESION_FIELDS", "LesionEditForm", "LesionNewForm"]
 
-#: What `services.lesions` takes as the lesion's own fields.
+#: What `lesions.writes.lesions` takes as the lesion's own fields.
 LESION_FIELDS = ("place", "wound_kind", "cause", "onset_on", "first_seen_on")
 
 _SURFACES = {
@@ -87,7 +87,7 @@ class LesionNewForm(_LesionForm):
             del self.fields["recurs_of"]
 
     def answers(self) -> dict[str, Any]:
-        """What `services.lesions.lesion_register` takes beside the limb."""
+        """What `lesion_register` takes beside the limb."""
         data = self.cleaned_data
         came_back = data.get("recurs_of", "")
         return {

@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.lesions.forms.looks import AskForm, LookAnswerForm
-from clinic.lesions.writes import looks as service
+from clinic.lesions.writes import looks as writes
 from clinic.models import Lesion, Look
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
@@ -21,7 +21,7 @@ def look_ask(request: ClinicRequest, lesion: int) -> HttpResponse:
     form = AskForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
-            service.look_ask(by=request.user, lesion=found, question=form.cleaned_data["question"])
+            writes.look_ask(by=request.user, lesion=found, question=form.cleaned_data["question"])
         except Refused as refused:
             show(form, refused)
         else:
@@ -41,7 +41,7 @@ def look_answer(request: ClinicRequest, look: int) -> HttpResponse:
     form = LookAnswerForm(request.POST or None, initial={"version": found.version})
     if request.method == "POST" and form.is_valid():
         try:
-            service.look_answer(
+            writes.look_answer(
                 by=request.user,
                 look=found,
                 answer=form.cleaned_data["answer"],
@@ -67,7 +67,7 @@ def look_read(request: ClinicRequest, look: int) -> HttpResponse:
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
     try:
-        service.look_read(by=request.user, look=found)
+        writes.look_read(by=request.user, look=found)
     except Refused as refused:
         messages.info(request, refused.message)
     return redirect("today")

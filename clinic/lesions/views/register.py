@@ -24,13 +24,13 @@ from clinic.record.forms.refusals import show
 def lesion_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     today = timezone.localdate()
-    asked = {name: request.GET[name] for name in ("side", "place") if name in request.GET}
+    picked = {name: request.GET[name] for name in ("side", "place") if name in request.GET}
     form = LesionNewForm(
         request.POST or None,
         limbs=both_limbs(found),
         healed=healed_lesions(found),
         needs_episode=not has_open_episode(found),
-        initial={"first_seen_on": today, "first_assessed_on": today, **asked},
+        initial={"first_seen_on": today, "first_assessed_on": today, **picked},
     )
     if request.method == "POST" and form.is_valid():
         try:

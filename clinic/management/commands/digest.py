@@ -59,6 +59,6 @@ class Command(BaseCommand):
         now = timezone.now()
         day = timezone.localdate(now)
         lines = digest_of(site, day, now)
-        told = [f"{line.words}: {base}{reverse(line.url_name)}?site={site.pk}" for line in lines]
-        body = "\n".join(told) or "Nothing waits. This morning's list is empty."
+        lines_out = [f"{line.words}: {base}{reverse(line.url_name)}?site={site.pk}" for line in lines]
+        body = "\n".join(lines_out) or "Nothing waits. This morning's list is empty."
         return f"{site.name}, {date_format(day)}", f"{body}\n\n{NOTICE}\n"

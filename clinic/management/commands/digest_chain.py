@@ -13,6 +13,6 @@ class Command(BaseCommand):
     help = "Bind the reads into their batch and write the heads of all chains to the digest file."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        for told in write():
-            self.stdout.write(told)
+        for line in write():
+            self.stdout.write(line)
         self.stdout.write(f"Written to {path()}. Keep a copy where the database's keeper cannot write.")

@@ -73,9 +73,9 @@ class Command(BaseCommand):
         """An empty database beside the real one, and what removes it."""
         if connection.vendor == "sqlite":
             return f"sqlite:///{folder / 'var' / 'drill.sqlite3'}", lambda: None
-        told = connection.settings_dict
+        database = connection.settings_dict
         name = f"drill_{secrets.token_hex(4)}"
-        secret = f":{told['PASSWORD']}" if told["PASSWORD"] else ""
+        secret = f":{database['PASSWORD']}" if database["PASSWORD"] else ""
         with connection.cursor() as cursor:
             cursor.execute(f'CREATE DATABASE "{name}"')
 
@@ -83,4 +83,4 @@ class Command(BaseCommand):
             with connection.cursor() as cursor:
                 cursor.execute(f'DROP DATABASE "{name}"')
 
-        return f"postgres://{told['USER']}{secret}@{told['HOST']}:{told['PORT']}/{name}", undo
+        return f"postgres://{database['USER']}{secret}@{database['HOST']}:{database['PORT']}/{name}", undo

@@ -42,37 +42,37 @@ class Command(BaseCommand):
             raise CommandError(
                 "demonstration logins exist in this database: a real clinic starts with an empty one"
             )
-        told = {}
+        answers = {}
         for name, words in ASKED.items():
             value = options[name]
             if value is None and not options["no_input"]:
                 value = input(f"{words}: ")
-            told[name] = (value or "").strip()
+            answers[name] = (value or "").strip()
         for name in TELEPHONES:
-            if sum(letter.isdigit() for letter in told[name]) < TELEPHONE_DIGITS:
+            if sum(letter.isdigit() for letter in answers[name]) < TELEPHONE_DIGITS:
                 raise CommandError(
-                    f"{ASKED[name]}: “{told[name]}” is no telephone number; a clinic is not opened without "
-                    "one for each "
-                    "urgency, in hours and out of hours, because the sheet of a red flag shows it"
+                    f"{ASKED[name]}: “{answers[name]}” is no telephone number; a clinic is not opened "
+                    "without one for each urgency, in hours and out of hours, because the sheet of a red "
+                    "flag shows it"
                 )
-        for name, value in told.items():
+        for name, value in answers.items():
             if not value:
                 raise CommandError(f"{ASKED[name]} is missing")
         with transaction.atomic():
-            if Site.objects.filter(short_name=told["short_name"]).exists():
-                raise CommandError(f"Short name: {told['short_name']} is taken")
-            if User.objects.filter(username__iexact=told["manager_username"]).exists():
-                raise CommandError(f"User name: {told['manager_username']} is taken")
-            site = Site(**{name: told[name] for name in ("name", "short_name", *TELEPHONES)})
+            if Site.objects.filter(short_name=answers["short_name"]).exists():
+                raise CommandError(f"Short name: {answers['short_name']} is taken")
+            if User.objects.filter(username__iexact=answers["manager_username"]).exists():
+                raise CommandError(f"User name: {answers['manager_username']} is taken")
+            site = Site(**{name: answers[name] for name in ("name", "short_name", *TELEPHONES)})
             try:
                 site.full_clean()
             except ValidationError as fault:
                 raise CommandError("; ".join(fault.messages)) from fault
             site.save()
             manager = User(
-                username=told["manager_username"],
-                first_name=told["manager_first_name"],
-                last_name=told["manager_last_name"],
+                username=answers["manager_username"],
+                first_name=answers["manager_first_name"],
+                last_name=answers["manager_last_name"],
                 role=Role.MANAGER,
             )
             manager.set_unusable_password()

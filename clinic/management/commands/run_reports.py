@@ -39,10 +39,10 @@ class Command(BaseCommand):
         out.mkdir(parents=True, exist_ok=True)
         today = timezone.localdate()
         for report in reports:
-            asked = AuditFilter(
+            wanted = AuditFilter(
                 (report.site,), today - timedelta(days=report.days), today, report.device_class
             )
-            body, form = run(by=by, report=report, asked=asked, today=today)
+            body, form = run(by=by, report=report, wanted=wanted, today=today)
             path = out / f"{report.site.short_name}-{report.pk}-{today.isoformat()}.{form}"
             path.write_bytes(body.encode() if isinstance(body, str) else body)
             self.stdout.write(f"{report.name}: {path}")

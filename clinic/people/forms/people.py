@@ -19,7 +19,7 @@ __all__ = [
     "WeightForm",
 ]
 
-#: What `services.people` takes as the person's own fields.
+#: What `people.writes.people` takes as the person's own fields.
 PERSON_FIELDS = (
     "record_number",
     "given_name",
@@ -55,7 +55,7 @@ class PersonForm(forms.Form):
     dialysis = YesNoField(label="On dialysis", untouched="Not asked")
 
     def person(self) -> dict[str, Any]:
-        """The person's own fields, as the service takes them."""
+        """The person's own fields, as the write takes them."""
         return {name: self.cleaned_data[name] for name in PERSON_FIELDS}
 
 

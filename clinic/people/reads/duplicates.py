@@ -141,9 +141,9 @@ def likeness(one: Likeness, other: Likeness) -> tuple[int, tuple[str, ...]]:
         if one.number and one.number == other.number
         else (0, ""),
     ]
-    told = [(points, words) for points, words in found if points]
-    total = sum(points for points, _ in told)
-    return (total, tuple(words for _, words in told)) if len(told) > 1 and total >= LIMIT else (0, ())
+    pointed = [(points, words) for points, words in found if points]
+    total = sum(points for points, _ in pointed)
+    return (total, tuple(words for _, words in pointed)) if len(pointed) > 1 and total >= LIMIT else (0, ())
 
 
 def _read(site: Site) -> list[Likeness]:

@@ -73,10 +73,10 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
     """Of two lesions of one letter, the one that a plan in force calls so keeps it; the other one gets
     the next free.
     """
-    told = Labels()
+    lesion_labels = Labels()
     here, there = _open_episode(kept), _open_episode(emptied)
     if here is None or there is None:
-        return told
+        return lesion_labels
     ours, theirs = list(here.lesions.select_related("limb")), list(there.lesions.select_related("limb"))
     named = _named([*ours, *theirs])
     by_label = {lesion.label: lesion for lesion in ours}
@@ -87,7 +87,7 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
             continue
         changing = lesion if lesion.pk not in named else rival
         if changing.pk in named:
-            told.hindrances.append(
+            lesion_labels.hindrances.append(
                 Hindrance(
                     f"Both records call an open lesion {lesion.label}, and the sheets of a plan in force "
                     "name each of "
@@ -100,8 +100,8 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
             continue
         letter = next(one for one in _letters() if one not in taken)
         taken.add(letter)
-        told.of[changing.pk] = letter
-    return told
+        lesion_labels.of[changing.pk] = letter
+    return lesion_labels
 
 
 def filled_person(kept: Person, emptied: Person) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from clinic.people.reads.merge_rules import Hindrance, Labels, filled_person, hi
 from clinic.people.reads.open_record import OpenRecord, open_record
 from clinic.record.reads.person_rows import counts_of
 
-__all__ = ["FieldRow", "MergePreview", "Side", "merge_preview", "merges_of"]
+__all__ = ["FieldRow", "MergePreview", "MergeSide", "merge_preview", "merges_of"]
 
 #: Shown side by side: field -> words.
 SHOWN = {
@@ -41,7 +41,7 @@ SHOWN = {
 
 
 @dataclass(frozen=True)
-class Side:
+class MergeSide:
     """What one record holds."""
 
     person: Person
@@ -71,8 +71,8 @@ class FieldRow:
 
 @dataclass(frozen=True)
 class MergePreview:
-    kept: Side
-    emptied: Side
+    kept: MergeSide
+    emptied: MergeSide
     fields: tuple[FieldRow, ...]
     hindrances: tuple[Hindrance, ...]
     notes: tuple[str, ...]
@@ -80,13 +80,13 @@ class MergePreview:
     mark: str
 
 
-def _side(person: Person, counts: dict[str, dict[int, int]]) -> Side:
+def _side(person: Person, counts: dict[str, dict[int, int]]) -> MergeSide:
     still_open = open_record(person)
 
     def n(noun: str) -> int:
         return counts[noun].get(person.pk, 0)
 
-    return Side(
+    return MergeSide(
         person=person,
         open=still_open,
         past_lesions=n("lesion") - len(still_open.lesions),
@@ -106,7 +106,8 @@ def _words(person: Person, name: str, value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, date):
         return str(date_format(value))
-    return str(dict(Person._meta.get_field(name).flatchoices or ()).get(value, value))  # type: ignore[union-attr]
+    field: Any = Person._meta.get_field(name)
+    return str(dict(field.flatchoices or ()).get(value, value))
 
 
 def _fields(kept: Person, emptied: Person) -> Iterator[FieldRow]:
@@ -119,7 +120,7 @@ def _fields(kept: Person, emptied: Person) -> Iterator[FieldRow]:
         yield FieldRow(label, _words(kept, name, ours), _words(kept, name, getattr(emptied, name)), will_be)
 
 
-def _notes(kept: Side, emptied: Side, labels: Labels) -> Iterator[str]:
+def _notes(kept: MergeSide, emptied: MergeSide, labels: Labels) -> Iterator[str]:
     places = {(lesion.limb.side, lesion.place): lesion for lesion in kept.open.lesions}
     for lesion in emptied.open.lesions:
         if twin := places.get((lesion.limb.side, lesion.place)):

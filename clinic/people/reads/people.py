@@ -58,13 +58,13 @@ def people_found(site: Site, *, q: str = "", show: str = "all") -> QuerySet[Pers
     """People of a site whose name or record number holds every word of `q`."""
     wanted: list[Any] = []
     for word in q.split():
-        said = (
+        match = (
             Q(given_name__icontains=word) | Q(family_name__icontains=word) | Q(record_number__icontains=word)
         )
         # A record merged into another is found by the other one's row: under its old number, or as it was
         # spelt.
-        merged = Person.objects.filter(said, site=site, merged_into__isnull=False).values("merged_into")
-        wanted.append(said | Q(pk__in=merged))
+        merged = Person.objects.filter(match, site=site, merged_into__isnull=False).values("merged_into")
+        wanted.append(match | Q(pk__in=merged))
     if show == "left":
         wanted.append(~Q(state__in=[PersonState.IN_CARE, PersonState.MERGED]))
         return Person.objects.filter(*wanted, site=site)

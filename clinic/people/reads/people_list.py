@@ -151,11 +151,11 @@ def _open_lesions(people: Any) -> QuerySet[Any, Any]:
 
 def _lesions(people: list[int]) -> dict[int, list[str]]:
     """The open lesions of each person in words."""
-    told: dict[int, list[str]] = defaultdict(list)
+    words_of: dict[int, list[str]] = defaultdict(list)
     for person, label, place, side, state in _open_lesions(people):
         closed = " (closed, to confirm)" if state == LesionState.TO_CONFIRM else ""
-        told[person].append(f"{label}, {place_words(place, side)}{closed}")
-    return told
+        words_of[person].append(f"{label}, {place_words(place, side)}{closed}")
+    return words_of
 
 
 def _ago(days: int) -> str:

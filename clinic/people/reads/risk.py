@@ -63,13 +63,13 @@ def foot_risk(limb: Limb, found: Sequence[FindingValue], lesions: Sequence[Lesio
     by_name = {value.name: value for value in found}
     ours = [lesion for lesion in lesions if lesion.limb_id == limb.pk]
     amputations = (LesionOutcome.MINOR_AMPUTATION, LesionOutcome.MAJOR_AMPUTATION)
-    told = by_name.get("previous_ulcer")
+    history = by_name.get("previous_ulcer")
     ulcerated = any(lesion.wound_kind == WoundKind.ULCER for lesion in ours)
     return risk_category(
         sensation_lost=_sensation_lost(by_name),
         artery_disease=_artery_disease(by_name, ours),
         deformity=_deformity(by_name),
-        past_ulcer=True if ulcerated else (bool(told.value) if told else None),
+        past_ulcer=True if ulcerated else (bool(history.value) if history else None),
         amputation=limb.amputation != Amputation.NONE or any(x.outcome in amputations for x in lesions),
         end_stage_renal_disease=person.dialysis,
     )

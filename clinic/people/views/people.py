@@ -62,13 +62,13 @@ def _page(
 def people(request: ClinicRequest) -> HttpResponse:
     site = access.site_or_404(request.user, request)
     # Names and record numbers travel in the body; the address holds them unreadable.
-    asked = request.POST if request.method == "POST" else request.GET
-    site = next((one for one in access.sites_of(request.user) if str(one.pk) == asked.get("site")), site)
+    sent = request.POST if request.method == "POST" else request.GET
+    site = next((one for one in access.sites_of(request.user) if str(one.pk) == sent.get("site")), site)
     if request.method == "POST":
-        q = asked.get("q", "").replace("\x00", "").strip()[:80]
+        q = sent.get("q", "").replace("\x00", "").strip()[:80]
     else:
-        q = unseal(asked.get("search", ""))
-    wanted = asked.get("show", "all")
+        q = unseal(sent.get("search", ""))
+    wanted = sent.get("show", "all")
     wanted = wanted if wanted in SHOW else "all"
     sealed = seal(q)
     query = urlencode({"search": sealed, "show": wanted, "site": str(site.pk)})

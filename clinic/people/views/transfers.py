@@ -39,12 +39,12 @@ def transfer_new(request: ClinicRequest, person: int) -> HttpResponse:
     form = TransferForm(request.POST or None, person=found)
     if request.method == "POST" and form.is_valid():
         try:
-            asked = transfer_ask(by=request.user, person=found, **form.cleaned_data)
+            made = transfer_ask(by=request.user, person=found, **form.cleaned_data)
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, f"{asked.to_site.name} was asked. Until it accepts, nothing moves.")
-            return redirect("transfer", transfer=asked.pk)
+            messages.success(request, f"{made.to_site.name} was asked. Until it accepts, nothing moves.")
+            return redirect("transfer", transfer=made.pk)
     return render(
         request,
         "people/transfers/new.html",

@@ -1,4 +1,4 @@
-"""From a form to the findings a service takes, and from a stored row to the words beside a field."""
+"""From a form to the findings a write takes, and from a stored row to the words beside a field."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def findings_of(form: forms.Form, kind: type[Findings], **apart: Any) -> Finding
     LookupError
         The form declares no field of a finding's name, and `apart` does not hold it.
     """
-    told = dict(apart)
+    values = dict(apart)
     for finding in fields(kind):  # type: ignore[arg-type]
         name = finding.name
         if name in apart:
@@ -32,8 +32,8 @@ def findings_of(form: forms.Form, kind: type[Findings], **apart: Any) -> Finding
         if name not in form.base_fields:
             raise LookupError(f"{type(form).__name__} declares no field for the finding {name}.")
         if name in form.fields:
-            told[name] = form.cleaned_data[name]
-    return kind(**told)
+            values[name] = form.cleaned_data[name]
+    return kind(**values)
 
 
 def words_of(row: Model, name: str) -> str:

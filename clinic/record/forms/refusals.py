@@ -1,4 +1,4 @@
-"""A service's refusal, shown at the form field it concerns; what was typed stays."""
+"""A write's refusal, shown at the form field it concerns; what was typed stays."""
 
 from collections.abc import Callable
 from typing import Any
@@ -14,7 +14,7 @@ def show(form: forms.BaseForm, refused: Refused) -> None:
 
 
 def hold(form: forms.Form, check: Callable[..., None], *names: str, **more: Any) -> None:
-    """Hold the answers of these names against a rule of the services; what it refuses stands at its field.
+    """Hold the answers of these names against a rule of a write; what it refuses stands at its field.
 
     An answer that was not asked, or is a fault of its own already, leaves the rule nothing to say.
     """

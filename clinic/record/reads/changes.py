@@ -144,11 +144,11 @@ def _noun(event: AuditEvent) -> str:
 
 
 def _details(event: AuditEvent) -> Iterable[str]:
-    told: dict[str, Any] = json.loads(event.detail or "{}")
-    if isinstance(told.get("changes"), dict):
-        for name, (old, new) in told.pop("changes").items():
+    values: dict[str, Any] = json.loads(event.detail or "{}")
+    if isinstance(values.get("changes"), dict):
+        for name, (old, new) in values.pop("changes").items():
             yield f"{_label(event, name)}: {_words(event, name, old)} → {_words(event, name, new)}"
-    for name, value in told.items():
+    for name, value in values.items():
         if value is None or value in ("", []) or _SILENT.search(name):
             continue
         yield f"{_label(event, name)}: {_words(event, name, value)}"

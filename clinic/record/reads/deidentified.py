@@ -36,9 +36,9 @@ def deidentified(rows: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     cut = []
     for row in rows:
         day = row.get("prescribed_on") or row.get("day")
-        kept = {name: value for name, value in row.items() if name not in _NEVER}
-        kept["when"] = day.strftime("%Y-%m") if day else None
-        cut.append(kept)
+        shown = {name: value for name, value in row.items() if name not in _NEVER}
+        shown["when"] = day.strftime("%Y-%m") if day else None
+        cut.append(shown)
     for blank in (_without_place, _with_year, _without_class, _without_year):
         alike = Counter(_shared(row) for row in cut)
         cut = [blank(row) if alike[_shared(row)] < LEAST else row for row in cut]

@@ -66,7 +66,7 @@ def links_of() -> Iterator[tuple[type[ClinicalRecord], str]]:
 def counts_of(*people: Person) -> dict[str, dict[int, int]]:
     """Rows of each noun that hang on each person; one query a noun."""
     keys = [person.pk for person in people]
-    told: dict[str, dict[int, int]] = {}
+    rows_of: dict[str, dict[int, int]] = {}
     for model, path in nouns_of():
         if model in ABOUT_RECORDS:
             continue
@@ -76,8 +76,8 @@ def counts_of(*people: Person) -> dict[str, dict[int, int]]:
             .values_list(path)
             .annotate(n=Count("pk"))
         )
-        told[model._meta.model_name or ""] = dict(found)
-    return told
+        rows_of[model._meta.model_name or ""] = dict(found)
+    return rows_of
 
 
 def mixed_rows(one: Person, other: Person) -> Iterator[ClinicalRecord]:

@@ -18,8 +18,8 @@ def draft_key(request: ClinicRequest) -> HttpResponse:
 
     A device that is lost while signed out holds drafts that nobody else's session can read.
     """
-    told = f"draft:{request.user.pk}:{request.user.password}".encode()
-    key = hmac.new(settings.SECRET_KEY.encode(), told, hashlib.sha256).digest()
+    seed = f"draft:{request.user.pk}:{request.user.password}".encode()
+    key = hmac.new(settings.SECRET_KEY.encode(), seed, hashlib.sha256).digest()
     answer = JsonResponse({"key": base64.b64encode(key).decode(), "user": request.user.pk})
     answer["Cache-Control"] = "private, no-store"
     return answer

@@ -81,10 +81,10 @@ def put_back(changes: list[dict[str, Any]], *, by: User, why: str) -> list[dict[
     for change in reversed(changes):
         key = (change["noun"], change["pk"])
         rows.setdefault(key, []).append(change)
-    for told in rows.values():
-        row = _row(told[0])
+    for of_row in rows.values():
+        row = _row(of_row[0])
         wrote = False
-        for change in told:
+        for change in of_row:
             if _plain(getattr(row, change["column"])) != change["after"]:
                 left.append(change)
                 continue

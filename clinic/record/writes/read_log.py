@@ -35,7 +35,7 @@ def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
     body, count = hashlib.sha256(previous.encode()), 0
     for row in rows:
         count += 1
-        told = [
+        lines = [
             row.pk,
             row.site_id,
             row.at.astimezone(UTC).isoformat(timespec="microseconds"),
@@ -46,7 +46,7 @@ def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
             row.person_id,
             row.glass_id,
         ]
-        body.update(canonical(told).encode() + b"\n")
+        body.update(canonical(lines).encode() + b"\n")
     return body.hexdigest(), count
 
 

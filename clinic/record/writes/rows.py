@@ -44,10 +44,8 @@ class restrict:  # noqa: N801  a word of the law, used as a name
         for step in row.SITE_PATH.split("__")[:-1]:
             person = getattr(person, step)
         if getattr(person, "merged_into_id", None):
-            raise Refused(
-                f"This record was merged into No. {person.merged_into.record_number}: write it there. "
-                "Nothing was saved."  # type: ignore[attr-defined]
-            )
+            number = person.merged_into.record_number  # type: ignore[attr-defined]
+            raise Refused(f"This record was merged into No. {number}: write it there. Nothing was saved.")
         since = getattr(person, "restricted_on", None)
         if since:
             raise Refused(
@@ -92,6 +90,6 @@ def _refuse(row: ClinicalRecord, fault: Exception) -> None:
     """
     try:
         row.full_clean(exclude=["created_by"])
-    except ValidationError as told:
-        field, messages = next(iter(told.message_dict.items()))
+    except ValidationError as refusal:
+        field, messages = next(iter(refusal.message_dict.items()))
         raise Refused(" ".join(messages), field=None if field == NON_FIELD_ERRORS else field) from fault

@@ -10,7 +10,7 @@ from clinic.record.forms.dates import DayField
 from clinic.record.forms.entries import NumberField
 from offload.core.pressure.measured import HIGHEST_KPA
 
-__all__ = ["ContactForm", "CutForm", "FitForm", "MeasuredForm"]
+__all__ = ["ContactCheckForm", "CutStepForm", "FitStepForm", "MeasuredForm"]
 
 SIDES = [("", "Choose"), ("left", "Left"), ("right", "Right")]
 
@@ -34,24 +34,24 @@ class SheetForm(DoneForm):
     field_order: tuple[str, ...] = ("code", "side")
 
 
-class CutForm(SheetForm):
+class CutStepForm(SheetForm):
     bar_mm = NumberField(label="Measured 100 mm bar of this sheet", low=50, high=150, places=1, unit="mm")
     depth_mm = NumberField(label="Depth measured at its shallowest", low=0, high=60, places=1, unit="mm")
     field_order = ("code", "side", "bar_mm", "depth_mm")
 
 
-class FitForm(SheetForm):
+class FitStepForm(SheetForm):
     pass
 
 
-class ContactForm(DoneForm):
+class ContactCheckForm(DoneForm):
     touches = forms.TypedChoiceField(
         label="After a few steps on the marked lesion",
         choices=[
             ("no", "No contact: the floor of the opening is clean"),
             ("yes", "Contact: the mark is on the floor"),
         ],
-        coerce=lambda told: told == "yes",
+        coerce=lambda value: value == "yes",
         widget=forms.RadioSelect,
     )
     field_order = ("touches",)
@@ -77,4 +77,5 @@ class MeasuredForm(forms.Form):
 
     def __init__(self, *args: Any, labels: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["label"].choices = [(label, f"Lesion {label}") for label in labels]  # type: ignore[attr-defined]
+        label_field: Any = self.fields["label"]
+        label_field.choices = [(label, f"Lesion {label}") for label in labels]

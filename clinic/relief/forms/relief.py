@@ -11,7 +11,7 @@ from clinic.models import ImprintHow, MapKind, MeasuredMap
 from clinic.record.dates import day_words
 from clinic.relief.forms.numbers import CutForm, ShapeForm
 from clinic.relief.reads.relief import BenchLesion
-from clinic.relief.writes.relief_record import CutChoice, LesionShape, LimbRecord
+from clinic.relief.reads.relief_record import CutChoice, LesionShape, LimbRecord
 from offload.core.errors import Fault
 
 __all__ = ["BenchForm", "SignForm"]
@@ -51,7 +51,7 @@ class BenchCutForm(CutForm):
         label="Before the cut",
         required=False,
         choices=[(REFERENCE, "Reference map")],
-        coerce=lambda told: None if told == REFERENCE else int(told),
+        coerce=lambda choice: None if choice == REFERENCE else int(choice),
         empty_value=None,
     )
     departure_reason = forms.CharField(

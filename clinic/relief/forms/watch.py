@@ -30,11 +30,11 @@ def watch_add(form: forms.Form, points: Iterable[WatchPoint]) -> None:
     form.watch = [form[name] for name in names]  # type: ignore[attr-defined]
 
 
-def watch_answers(told: Mapping[str, Any]) -> dict[int, str]:
+def watch_answers(data: Mapping[str, Any]) -> dict[int, str]:
     """What was found at each point that was looked at."""
     return {
         int(name.removeprefix(PREFIX)): found
-        for name, found in told.items()
+        for name, found in data.items()
         if name.startswith(PREFIX) and found
     }
 

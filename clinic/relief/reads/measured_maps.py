@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from django.utils.safestring import SafeString
-
 from clinic.models import Limb, LimbPlan, MeasuredMap
 from clinic.people.reads.limbs import insole_of_limb
 from offload.core.errors import ReliefError
@@ -15,7 +13,6 @@ from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.measured import MeasuredGrid, Placement, place_on_landmarks
 from offload.core.pressure.placement import share_off_insole
 from offload.core.shapes.insole import Insole
-from offload.pictures.maps import map_picture
 
 __all__ = ["MapFacts", "grid_of", "map_facts", "map_spec", "maps_of", "place_of"]
 
@@ -45,7 +42,7 @@ def map_spec(row: MeasuredMap, insole: Insole) -> PressureMap:
 
 @dataclass(frozen=True)
 class MapFacts:
-    """What a page says of one map; `trouble` when it cannot be laid on the insole."""
+    """What a page says of one map; `trouble` instead of `insole` and `placed` when it cannot be laid."""
 
     row: MeasuredMap
     peak_kpa: float
@@ -56,13 +53,14 @@ class MapFacts:
     turn_deg: float = 0.0
     stretch_percent: float = 0.0
     off_percent: float = 0.0
-    picture: SafeString | None = None
+    insole: Insole | None = None
+    placed: PressureMap | None = None
     trouble: str = ""
     plans: Sequence[LimbPlan] = ()
 
 
 def map_facts(row: MeasuredMap) -> MapFacts:
-    """Figures of a map, its picture on the insole, and the plans that start from it (one query)."""
+    """Figures of a map, where it lies on the insole, and the plans that start from it (one query)."""
     grid = grid_of(row)
     values = [value for line in grid.kpa for value in line]
     cell = grid.cell[0] * grid.cell[1]
@@ -89,5 +87,6 @@ def map_facts(row: MeasuredMap) -> MapFacts:
         turn_deg=placed.turn,
         stretch_percent=100.0 * placed.stretch,
         off_percent=share_off_insole(placed.map, insole.outline),
-        picture=map_picture(placed.map, insole, row.limb.side, [name for name, _, _ in row.points]),
+        insole=insole,
+        placed=placed.map,
     )

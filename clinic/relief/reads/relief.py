@@ -10,9 +10,8 @@ from typing import Any
 
 from django.db.models import Prefetch
 from django.db.models.fields.json import KeyTextTransform
-from django.utils.safestring import SafeString
 
-from clinic.charts.agreement import MeasuredPoint, agreement_svg
+from clinic.charts.agreement import MeasuredPoint
 from clinic.models import (
     OPEN_STATES,
     Imprint,
@@ -25,11 +24,10 @@ from clinic.models import (
     User,
     VisitState,
 )
-from offload.core.pressure.agreement import Agreement, agreement_of
-from offload.core.shapes.insole import Insole
+from offload.core.pressure.agreement import PeakAgreement, agreement_of
+from offload.core.shapes.insole import Insole, place_on_insole
 from offload.core.sheets.sheet_code import normalised
 from offload.models import PlanMeasurement, ReliefPlan
-from offload.pictures.plan import place_on_insole
 from offload.plans.numbers import numbers_of
 
 __all__ = [
@@ -137,14 +135,13 @@ class MeasuredPlans:
     """Predicted against measured over a site's plans: peaks with the cut, and what the cut takes off."""
 
     rows: Sequence[PlanMeasurement]
-    peak: Agreement | None
-    fall: Agreement | None
+    peak: PeakAgreement | None
+    fall: PeakAgreement | None
 
     @property
-    def chart(self) -> SafeString:
-        """Measured over predicted peaks, as inline SVG."""
-        assert self.peak is not None  # noqa: S101  a page draws it where there are rows
-        points = [
+    def points(self) -> list[MeasuredPoint]:
+        """Measured over predicted peaks, as points of a chart."""
+        return [
             MeasuredPoint(
                 f"{row.plan.code}, lesion {row.label}",
                 row.predicted_after_kpa,
@@ -153,7 +150,6 @@ class MeasuredPlans:
             )
             for row in self.rows
         ]
-        return SafeString(agreement_svg(points, self.peak.bias, self.peak.low, self.peak.high))
 
 
 def measured_plans(site: Site) -> MeasuredPlans:

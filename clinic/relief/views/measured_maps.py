@@ -18,7 +18,7 @@ from clinic.relief.forms.measured_maps import BaselineMapForm, WithdrawForm
 from clinic.relief.reads.measured_maps import map_facts
 from clinic.relief.writes.measured_maps import map_keep
 from clinic.relief.writes.measured_maps import map_withdraw as withdraw
-from offload.pictures.maps import grid_picture
+from offload.pictures.maps import grid_picture, map_picture
 
 MAPS = MeasuredMap.objects.select_related("limb__person__site", "created_by")
 
@@ -104,9 +104,14 @@ def _usual(limb: Limb) -> dict[str, Any]:
 def _map_page(
     request: ClinicRequest, row: MeasuredMap, form: WithdrawForm, status: int = 200
 ) -> HttpResponse:
+    facts, picture = map_facts(row), ""
+    if facts.placed and facts.insole:
+        marks = [name for name, _, _ in row.points]
+        picture = map_picture(facts.placed, facts.insole, row.limb.side, marks)
     context = {
         **_common(row.limb),
-        "facts": map_facts(row),
+        "facts": facts,
+        "picture": picture,
         "row": row,
         "form": form,
         "history_noun": "measuredmap",

@@ -20,7 +20,7 @@ from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
 from clinic.relief.forms.measured_maps import MapForm
-from clinic.relief.forms.plan_life import ContactForm, CutForm, FitForm, MeasuredForm
+from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, FitStepForm, MeasuredForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
 from clinic.relief.reads.relief import measured_plans, plan_of_code
 from clinic.relief.reads.watch import watch_count
@@ -47,7 +47,7 @@ def _step(
     words: dict[str, str],
     do: Callable[[LimbPlan, dict[str, Any]], str],
 ) -> HttpResponse:
-    """One step's page: what is typed goes to the service; its refusal stands at the field."""
+    """One step's page: what is typed goes to the write; its refusal stands at the field."""
     found = _plan(request, code)
     form = form_class(request.POST or None, initial={"done_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
@@ -88,7 +88,7 @@ def plan_cut(request: ClinicRequest, code: str) -> HttpResponse:
         "lead": "Measure the printed bar of the sheet you cut from, and the opening at its shallowest.",
         "button": "Record the cut",
     }
-    return _step(request, code, CutForm, words, do)
+    return _step(request, code, CutStepForm, words, do)
 
 
 @may("fit_devices")
@@ -102,7 +102,7 @@ def plan_fit(request: ClinicRequest, code: str) -> HttpResponse:
         "lead": "Read code and side from the insole in your hand, with this person in front of you.",
         "button": "Record the fitting",
     }
-    return _step(request, code, FitForm, words, do)
+    return _step(request, code, FitStepForm, words, do)
 
 
 @may("fit_devices")
@@ -119,7 +119,7 @@ def plan_contact(request: ClinicRequest, code: str) -> HttpResponse:
         "the opening.",
         "button": "Record the check",
     }
-    return _step(request, code, ContactForm, words, do)
+    return _step(request, code, ContactCheckForm, words, do)
 
 
 @may("fit_devices")

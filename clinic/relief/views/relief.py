@@ -21,11 +21,11 @@ from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
 from clinic.relief.forms.relief import BenchForm, SignForm
 from clinic.relief.reads.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
+from clinic.relief.reads.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
 from clinic.relief.reads.watch import flags_standing
 from clinic.relief.views import answers as sheets
 from clinic.relief.writes.relief import plan_draft, relief_preview
 from clinic.relief.writes.relief import plan_sign as sign
-from clinic.relief.writes.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
 from offload.core.errors import ReliefError, faults_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Outline

@@ -63,8 +63,8 @@ def not_now(lesion: Lesion) -> str:
         return f"Infection grade {latest.infection_grade} on {date_format(latest.visit.visited_on)}."
     if lesion.limb.person.red_flags.filter(answer="").exists():
         return "A red flag of this person is not answered yet."
-    told = lesion.limb.person.circumstances.order_by("-asked_on", "-pk").first()
-    if told is not None and told.high_falls_risk:
+    newest = lesion.limb.person.circumstances.order_by("-asked_on", "-pk").first()
+    if newest is not None and newest.high_falls_risk:
         return "High risk of falls on record: unsteady."
     return ""
 

@@ -14,7 +14,7 @@ from clinic.record.dates import day_words
 from clinic.record.errors import Conflict, Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.relief.writes.relief_record import (
+from clinic.relief.reads.relief_record import (
     CutChoice,
     LesionShape,
     LimbRecord,
@@ -84,13 +84,13 @@ def plan_draft(
         return last
     imprints = [imprint.pk for shape in shapes if (imprint := _keep_imprint(by, shape, record.day))]
     measured = record.chosen_map(made)
-    kept = store(LimbPlan(limb=limb, plan=plan, measured_map=measured), by=by)
-    kept.lesions.set([shape.lesion for shape in shapes])
+    stored = store(LimbPlan(limb=limb, plan=plan, measured_map=measured), by=by)
+    stored.lesions.set([shape.lesion for shape in shapes])
     audit.record(
         by=by,
         site=limb.person.site,
         verb="drafted",
-        target=kept,
+        target=stored,
         person=limb.person,
         code=plan.code,
         number=plan.number,
@@ -99,7 +99,7 @@ def plan_draft(
         imprints=imprints,
         measured_map=measured.pk if measured else None,
     )
-    return kept
+    return stored
 
 
 @transaction.atomic

@@ -28,7 +28,7 @@ from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from offload.models import PlanState
-from offload.plans.kept import share_outside
+from offload.plans.stored import share_outside
 
 __all__ = [
     "CHANGED",
@@ -68,19 +68,19 @@ def watch_write(*, by: User, limb_plan: LimbPlan) -> list[WatchPoint]:
 
 def watch_found(*, by: User, visit: Visit, answers: Mapping[int, str]) -> list[WatchFinding]:
     """Keep what a visit found at watch points; a hit flags the plan. Call inside the visit's transaction."""
-    told = {pk: found for pk, found in answers.items() if found}
-    if not told:
+    found_at = {pk: found for pk, found in answers.items() if found}
+    if not found_at:
         return []
     points = {
         point.pk: point
         for point in WatchPoint.objects.filter(
-            pk__in=told, limb_plan__limb__person=visit.person_id, limb_plan__plan__state=PlanState.SIGNED
+            pk__in=found_at, limb_plan__limb__person=visit.person_id, limb_plan__plan__state=PlanState.SIGNED
         ).select_related("limb_plan__limb__person__site", "limb_plan__plan")
     }
-    if set(points) != set(told):
+    if set(points) != set(found_at):
         raise Refused("The watch points have changed since this page was opened; look again before saving.")
     rows = []
-    for pk, found in told.items():
+    for pk, found in found_at.items():
         if found not in Found.values:
             raise Refused(f"Watch point: {found} is not one of {', '.join(Found.values)}.")
         rows.append(store(WatchFinding(point=points[pk], visit=visit, found=found), by=by))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from clinic.models import Site, SiteFoam
 from offload.core.foam.law import Foam, packaged_foams
-from offload.plans.kept import foam_of
+from offload.plans.stored import foam_of
 
 __all__ = ["foam_choices", "foams_known", "own_foams"]
 

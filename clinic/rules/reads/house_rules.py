@@ -16,7 +16,7 @@ __all__ = [
     "APART",
     "GROUPS",
     "RULES",
-    "Amendment",
+    "HouseRuleAmendment",
     "Rule",
     "history_of",
     "seen_number",
@@ -171,7 +171,7 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 
 
 @dataclass(frozen=True)
-class Amendment:
+class HouseRuleAmendment:
     """One change of the rules: who, when, and each value from and to."""
 
     at: datetime
@@ -197,8 +197,8 @@ def value_words(name: str, value: Any) -> str:
     if name == "stack":
         return stack_words(value)
     if name == "urgencies":
-        told = [f"{REFERRALS[key].lower()} {urgency.replace('_', ' ')}" for key, urgency in value.items()]
-        return "; ".join(told) or "as the guidance says"
+        lines = [f"{REFERRALS[key].lower()} {urgency.replace('_', ' ')}" for key, urgency in value.items()]
+        return "; ".join(lines) or "as the guidance says"
     if name == "fitting_steps":
         own = [f"{FITTING_LISTS[key].words.lower()}: {'; '.join(steps)}" for key, steps in value.items()]
         return " / ".join(own) or "the program's own"
@@ -219,16 +219,15 @@ def value_words(name: str, value: Any) -> str:
 
 def seen_number(site: Site) -> int:
     """Number of the newest copy of the site's rules: a page made from an older one overwrites nothing."""
-    newest = site.history.order_by("-history_id").values_list("history_id", flat=True).first()  # type: ignore[attr-defined]
-    return newest or 0
+    copies = site.history.order_by("-history_id")  # type: ignore[attr-defined]
+    return copies.values_list("history_id", flat=True).first() or 0
 
 
-def history_of(site: Site) -> tuple[Amendment, ...]:
+def history_of(site: Site) -> tuple[HouseRuleAmendment, ...]:
     """The last changes, newest first; one query."""
-    copies = list(
-        site.history.select_related("history_user").order_by("-history_id")[: 2 * HISTORY_SHOWN]  # type: ignore[attr-defined]
-    )
-    told = []
+    newest_first = site.history.order_by("-history_id")  # type: ignore[attr-defined]
+    copies = list(newest_first.select_related("history_user")[: 2 * HISTORY_SHOWN])
+    lines = []
     for new, old in zip(copies, copies[1:], strict=False):
         changes = tuple(
             (rule.words, value_words(name, getattr(old, name)), value_words(name, getattr(new, name)))
@@ -236,5 +235,7 @@ def history_of(site: Site) -> tuple[Amendment, ...]:
             if getattr(old, name) != getattr(new, name)
         )
         if changes:
-            told.append(Amendment(new.history_date, str(new.history_user or "the program"), changes))
-    return tuple(told[:HISTORY_SHOWN])
+            lines.append(
+                HouseRuleAmendment(new.history_date, str(new.history_user or "the program"), changes)
+            )
+    return tuple(lines[:HISTORY_SHOWN])

@@ -13,7 +13,7 @@ from django.db.models import Count
 from clinic.models import PROGRAM, Prescription, ReasonKind, Site, SiteReason
 
 __all__ = [
-    "Reason",
+    "ReasonChoice",
     "ReasonAmendment",
     "amendments_of",
     "choices_of",
@@ -25,7 +25,7 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Reason:
+class ReasonChoice:
     """One reason as a form offers it. `key` is the program's code, or `own-` and the number of the
     clinic's row.
     """
@@ -60,18 +60,20 @@ class ReasonAmendment:
     new: str
 
 
-def reasons_of(site: Site) -> dict[str, tuple[Reason, ...]]:
+def reasons_of(site: Site) -> dict[str, tuple[ReasonChoice, ...]]:
     """Reasons of a site by kind, the retired ones too; one query."""
     rows = list(SiteReason.objects.filter(site=site).order_by("pk"))
-    found: dict[str, tuple[Reason, ...]] = {}
+    found: dict[str, tuple[ReasonChoice, ...]] = {}
     for kind in ReasonKind:
         replaced = {row.counts_as: row for row in rows if row.kind == kind and row.replaces}
         program = tuple(
-            Reason(code, replaced[code].words if code in replaced else str(label), code, replaced.get(code))
+            ReasonChoice(
+                code, replaced[code].words if code in replaced else str(label), code, replaced.get(code)
+            )
             for code, label in PROGRAM[kind].choices
         )
         own = tuple(
-            Reason(f"own-{row.pk}", row.words, row.counts_as, row)
+            ReasonChoice(f"own-{row.pk}", row.words, row.counts_as, row)
             for row in rows
             if row.kind == kind and not row.replaces
         )
@@ -80,18 +82,18 @@ def reasons_of(site: Site) -> dict[str, tuple[Reason, ...]]:
     return found
 
 
-def reason_listed(site: Site, kind: str, key: str) -> Reason | None:
+def reason_listed(site: Site, kind: str, key: str) -> ReasonChoice | None:
     """A reason of a site, the retired ones too; None where there is none of that kind and key."""
     return next((one for one in reasons_of(site).get(kind, ()) if one.key == key), None)
 
 
-def reason_of(site: Site, kind: str, key: str) -> Reason | None:
+def reason_of(site: Site, kind: str, key: str) -> ReasonChoice | None:
     """A reason that can be given now; None where there is none of that key, or it is retired."""
     found = reason_listed(site, kind, key)
     return None if found is None or found.retired else found
 
 
-def choices_of(reasons: Iterable[Reason]) -> list[tuple[str, str]]:
+def choices_of(reasons: Iterable[ReasonChoice]) -> list[tuple[str, str]]:
     """Those a form offers."""
     return [(reason.key, reason.words) for reason in reasons if not reason.retired]
 
@@ -109,8 +111,8 @@ def amendments_of(site: Site) -> list[ReasonAmendment]:
     """What was changed about a site's reasons, newest first; one query."""
     found = []
     before: dict[int, str] = {}
-    copies = SiteReason.history.filter(site_id=site.pk).select_related("history_user")  # type: ignore[attr-defined]
-    for copy in copies.order_by("history_id"):
+    copies = SiteReason.history.filter(site_id=site.pk)  # type: ignore[attr-defined]
+    for copy in copies.select_related("history_user").order_by("history_id"):
         old = before.get(copy.id)
         if old is None:
             old = str(PROGRAM[copy.kind](copy.counts_as).label) if copy.replaces else "nothing"

@@ -67,7 +67,8 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
     if unknown:
         raise TypeError(f"not a house rule: {', '.join(sorted(unknown))}")
     row = Site.objects.select_for_update().get(pk=site.pk)
-    newest = row.history.order_by("-history_id").values_list("history_id", flat=True).first()  # type: ignore[attr-defined]
+    copies = row.history.order_by("-history_id")  # type: ignore[attr-defined]
+    newest = copies.values_list("history_id", flat=True).first()
     if (newest or 0) != seen:
         raise Conflict("Someone else changed the house rules since you opened them. Nothing was overwritten.")
     changed = {name: value for name, value in values.items() if getattr(row, name) != value}

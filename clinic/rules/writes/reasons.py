@@ -9,7 +9,7 @@ from clinic.models import PROGRAM, ReasonKind, Site, SiteReason, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.rules.reads.reasons import Reason, reason_listed, reason_of, reasons_of
+from clinic.rules.reads.reasons import ReasonChoice, reason_listed, reason_of, reasons_of
 
 __all__ = ["LONGEST_REASON", "reason_add", "reason_change", "reason_to_stop"]
 
@@ -17,17 +17,17 @@ LONGEST_REASON = 80
 
 
 def _words(site: Site, kind: str, words: str, but: str = "") -> str:
-    told = " ".join(words.split())
-    if not 3 <= len(told) <= LONGEST_REASON:
+    cleaned = " ".join(words.split())
+    if not 3 <= len(cleaned) <= LONGEST_REASON:
         raise Refused(
-            f"Reason: {len(told)} characters given, between 3 and {LONGEST_REASON} are allowed.",
+            f"Reason: {len(cleaned)} characters given, between 3 and {LONGEST_REASON} are allowed.",
             field="words",
         )
     for reason in reasons_of(site)[kind]:
-        if reason.key != but and reason.words.casefold() == told.casefold():
+        if reason.key != but and reason.words.casefold() == cleaned.casefold():
             state = "retired here; use it again instead" if reason.retired else "in use here already"
-            raise Refused(f"Reason: “{told}” is {state}.", field="words")
-    return told
+            raise Refused(f"Reason: “{cleaned}” is {state}.", field="words")
+    return cleaned
 
 
 @transaction.atomic
@@ -58,25 +58,25 @@ def reason_change(
     reason = reason_listed(site, kind, key)
     if reason is None:
         raise Refused("This reason is not one of this clinic's.")
-    told = _words(site, kind, words, but=key)
-    if told == reason.words and retired == reason.retired:
+    cleaned = _words(site, kind, words, but=key)
+    if cleaned == reason.words and retired == reason.retired:
         raise Refused("Nothing was changed.")
     if retired and not reason.retired:
         _stays_enough(site, kind, reason)
     row = reason.row or SiteReason(site=site, kind=kind, words=reason.words, counts_as=key, replaces=True)
     changes: dict[str, list[str | bool]] = {}
-    if told != reason.words:
-        changes["words"] = [reason.words, told]
+    if cleaned != reason.words:
+        changes["words"] = [reason.words, cleaned]
     if retired != reason.retired:
         changes["in use"] = [not reason.retired, not retired]
-    row.words = told
+    row.words = cleaned
     row.retired_at = (row.retired_at or timezone.now()) if retired else None
     store(row, by=by, expected_version=seen if row.pk else None)
     audit.record(by=by, site=site, verb="changed", target=row, changes=changes)
     return row
 
 
-def _stays_enough(site: Site, kind: str, reason: Reason) -> None:
+def _stays_enough(site: Site, kind: str, reason: ReasonChoice) -> None:
     """Somebody who departs or stops a device can always say why; the program itself names these two stops."""
     if reason.key == "other":
         raise Refused(f"“{reason.words}” stays: there has to be a reason for what no list foresaw.")
@@ -84,7 +84,7 @@ def _stays_enough(site: Site, kind: str, reason: Reason) -> None:
         raise Refused(f"“{reason.words}” stays: the figures tell these endings from the early ones.")
 
 
-def reason_to_stop(site: Site, key: str) -> Reason:
+def reason_to_stop(site: Site, key: str) -> ReasonChoice:
     """The reason to stop a device, one that can be given at this site now."""
     found = reason_of(site, ReasonKind.STOP, key)
     if found is None:

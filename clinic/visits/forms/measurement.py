@@ -38,7 +38,7 @@ __all__ = ["MeasurementForm", "OutlineField"]
 MOST_POINTS = 2000
 NONE_OF_THESE = "none"
 #: The fields that together tell the area. `outline` is the one not named as its column.
-AREA = tuple("outline" if told.name == "outline_mm" else told.name for told in fields(AreaTold))
+AREA = tuple("outline" if column.name == "outline_mm" else column.name for column in fields(AreaTold))
 #: Findings whose field has the column's name; two columns are asked in the one field `infection`.
 SEEN = tuple(
     seen.name for seen in fields(UlcerFindings) if seen.name not in ("infection_looked", "infection_signs")
@@ -237,7 +237,7 @@ class MeasurementForm(forms.Form):
         return traces.filter(pk=number).first()
 
     def findings(self) -> LesionFindings:
-        """What was typed, as the service takes it."""
+        """What was typed, as the write takes it."""
         data = self.cleaned_data
         signs = tuple(sign for sign in data["infection"] if sign != NONE_OF_THESE)
         return findings_of(

@@ -70,8 +70,8 @@ class NextDateForm(PlainForm):
             if typed is not None and typed != week:
                 self.add_error(
                     "next_on",
-                    f"Next visit: {typed:%Y-%m-%d} is typed and 7 days "
-                    f"({week:%Y-%m-%d}) is ticked; keep one.",
+                    f"Next visit: {typed:%Y-%m-%d} is typed and 7 days ({week:%Y-%m-%d}) is ticked; "
+                    "keep one.",
                 )
             data["next_on"] = week
 
@@ -196,7 +196,7 @@ class VisitForm(NextDateForm):
         hold(self, why_not_worn_check, "wear", "why_not_worn")
 
     def findings(self) -> PersonFindings:
-        """What was typed, as the service takes it."""
+        """What was typed, as the write takes it."""
         return findings_of(self, PersonFindings, unfinished=False, watch=watch_answers(self.cleaned_data))
 
 
@@ -228,14 +228,12 @@ class CorrectionForm(VisitForm):
     needs_next = False
 
     def __init__(self, *args: Any, sheet: VisitSheet, visit: Visit, **kwargs: Any) -> None:
-        kept = {f.attname: getattr(visit, f.attname) for f in Visit._meta.concrete_fields}
-        super().__init__(*args, sheet=sheet, initial=kept, **kwargs)
+        on_record = {f.attname: getattr(visit, f.attname) for f in Visit._meta.concrete_fields}
+        super().__init__(*args, sheet=sheet, initial=on_record, **kwargs)
         self.fields["next_on"].label = "Next visit"
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
-        """Every stored answer keeps its field, whatever device runs today; only corrections of answers
-        here.
-        """
+        """Every stored answer keeps its field, whatever device runs today: corrections only."""
         for name in set(VisitForm.base_fields) - set(COLUMNS):
             del self.fields[name]
 

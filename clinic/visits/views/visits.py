@@ -131,7 +131,7 @@ def all_valid(form: BaseForm, parts: list[MeasurementForm]) -> bool:
 
 
 def show_on(refused: Refused, form: BaseForm, parts: list[MeasurementForm]) -> None:
-    """The service's refusal, on the lesion's part of the page it names."""
+    """The write's refusal, on the lesion's part of the page it names."""
     for part in parts:
         head = f"{part.prefix}-"
         if refused.field and refused.field.startswith(head):

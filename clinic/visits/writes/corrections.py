@@ -41,18 +41,18 @@ def visit_correct(
 ) -> Visit:
     """Correct a visit that took place; what stood before stays in its history with the reason."""
     visit = _locked(visit, reason)
-    told, why = list(lesions), reason.strip()
+    findings, why = list(lesions), reason.strip()
     day_check(visit.person, found.visited_on)
     answers_check(found)
     if visit.visited_on != found.visited_on:
-        free_day_check(visit.person, [one.lesion for one in told], found.visited_on)
+        free_day_check(visit.person, [one.lesion for one in findings], found.visited_on)
     if (visit.visited_on, visit.next_on) != (found.visited_on, found.next_on):
         next_visit_check(person=visit.person, visited_on=found.visited_on, next_on=found.next_on)
     changed = [column for column in COLUMNS if getattr(visit, column) != getattr(found, column)]
     visit_fill(visit, found)
     store(visit, by=by, expected_version=expected_version, why=why)
     rows = {row.lesion_id: row for row in visit.measurements.select_related("lesion")}
-    for one in told:
+    for one in findings:
         row = rows.get(one.lesion.pk)
         if row is None:
             raise Refused(f"Lesion {one.lesion.label} was not part of this visit.")

@@ -13,7 +13,7 @@ from django.db import IntegrityError, transaction
 from clinic.alerts.writes.flags import flags_at_visit
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
-from clinic.devices.writes.prescriptions import prescription_open
+from clinic.devices.writes.wear import prescription_open
 from clinic.models import (
     Attendance,
     Lesion,
@@ -144,9 +144,9 @@ def _check_lesions(
     person: Person, found: PersonFindings, lesions: list[LesionFindings], open_now: set[int]
 ) -> None:
     """Every open lesion of this person once, and none of anybody else; fewer where the rest is left."""
-    told = [one.lesion.pk for one in lesions]
-    whole = set(told) <= open_now if found.unfinished else set(told) == open_now
-    if not whole or len(told) != len(set(told)):
+    findings = [one.lesion.pk for one in lesions]
+    whole = set(findings) <= open_now if found.unfinished else set(findings) == open_now
+    if not whole or len(findings) != len(set(findings)):
         raise Refused(CHANGED)
     free_day_check(person, [one.lesion for one in lesions], found.visited_on)
 
@@ -189,14 +189,14 @@ def visit_finish(
     """Add what was left of a begun visit; what stands already is not touched, each part keeps who found
     it.
     """
-    told = list(lesions)
+    findings = list(lesions)
     held = Visit.objects.select_for_update(of=("self",)).select_related("person__site").get(pk=visit.pk)
     if held.state != VisitState.STANDS or not held.unfinished:
         raise Refused("This visit is finished already; correct it where it is wrong.")
     answers_check(found)
     open_now = open_lesion_ids(held.person)
     left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
-    if {one.lesion.pk for one in told} != left:
+    if {one.lesion.pk for one in findings} != left:
         raise Refused(CHANGED)
     _check_next(found, open_now)
     if found.device_opened:
@@ -206,14 +206,14 @@ def visit_finish(
     held.unfinished = False
     store(held, by=by, expected_version=expected_version, why="finished")
     raised = {flag for row in held.red_flags.all() for flag in row.flags}
-    _keep(by, held, found, told, raised)
+    _keep(by, held, found, findings, raised)
     audit.record(
         by=by,
         site=held.person.site,
         verb="finished",
         target=held,
         person=held.person,
-        lesions=[one.lesion.pk for one in told],
+        lesions=[one.lesion.pk for one in findings],
     )
     return held
 

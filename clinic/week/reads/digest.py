@@ -30,7 +30,7 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
     """The lines of a site's digest, the loudest first; lines of nothing are left out."""
     lists = today_lists(site, day, now)
     morning = lists.morning
-    asked = Look.objects.filter(lesion__limb__person__site=site, answer="").count()
+    questions = Look.objects.filter(lesion__limb__person__site=site, answer="").count()
     # Not the list of the page: that shows a signature only to those who may give it.
     unsigned = Prescription.objects.filter(UNSIGNED, limb__person__site=site).count()
     lines = (
@@ -44,7 +44,7 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
         DigestLine(unsigned, "second signature missing", "second signatures missing", "today"),
         DigestLine(len(morning.plans), "relief plan to look at", "relief plans to look at", "today"),
         DigestLine(len(morning.begun), "visit to finish", "visits to finish", "today"),
-        DigestLine(asked, "look waiting for an answer", "looks waiting for an answer", "review"),
+        DigestLine(questions, "look waiting for an answer", "looks waiting for an answer", "review"),
         DigestLine(waiting_here(site), "transfer to answer", "transfers to answer", "transfers"),
         DigestLine(len(lists.overdue), "visit overdue", "visits overdue", "today"),
         DigestLine(len(lists.due), "visit due today", "visits due today", "today"),

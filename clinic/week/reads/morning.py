@@ -208,11 +208,11 @@ def _begun(case: OpenCase) -> Iterator[TodayRow]:
 
 def _looks(case: OpenCase) -> Iterator[TodayRow]:
     for look in case.looks:
-        asked = local_day(look.asked_at)
+        asked_on = local_day(look.asked_at)
         if look.answer:
             words = f"{look.lesion}: “{look.question}” {look.answered_by} answers: “{look.answer}”"
             ask = Ask(message_of("look_answered"), "look_read", look.pk, post=True)
         else:
-            words = f"{look.lesion}: {look.created_by} asked on {day_words(asked)}: “{look.question}”"
+            words = f"{look.lesion}: {look.created_by} asked on {day_words(asked_on)}: “{look.question}”"
             ask = Ask(message_of("look_waits"), "lesion", look.lesion_id)
-        yield TodayRow(case.person, asked, words, (), (ask,))
+        yield TodayRow(case.person, asked_on, words, (), (ask,))

@@ -9,11 +9,9 @@ from datetime import date
 from typing import Any
 
 from django.db.models import Count, QuerySet
-from django.utils.safestring import SafeString
 from django.utils.text import capfirst
 
 from clinic.curves.reads.healing import LesionHealing, healings_of
-from clinic.curves.reads.sparks import spark
 from clinic.guidelines.due import area_too_old, back_on_review, confirmable_from, sealed_past
 from clinic.models import (
     OPEN_STATES,
@@ -75,7 +73,7 @@ class ReviewRow:
     concern: str
     reasons: tuple[str, ...]
     due: tuple[Due, ...]
-    spark: SafeString
+    areas: tuple[tuple[date, float | None], ...]
     device: Prescription | None
     days_since_visit: int | None
     seen: ReviewNote | None = None
@@ -124,7 +122,7 @@ class ReviewRow:
             "back_on": self.back_on,
             "may_be_seen": self.may_be_seen,
             "concern": self.concern,
-            "spark": self.spark,
+            "areas": self.areas,
             "area": last.area_cm2 if last and not last.covered_dry else None,
             "no_area": "no area" if last is None else "covered" if last.covered_dry else "not measured",
         }
@@ -176,7 +174,7 @@ def _open_looks(lesions: Any) -> QuerySet[Any, Any]:
     return Look.objects.filter(lesion__in=lesions, answer="").select_related("created_by")
 
 
-def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> ReviewList:
+def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) -> ReviewList:
     """Open lesions of people in care, by concern; seventeen queries at most, whatever their number."""
     lesions = list(
         Lesion.objects.filter(
@@ -202,7 +200,7 @@ def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> R
         )
         for lesion in lesions
     ]
-    wanted = [row for row in every if asked is None or asked.takes(row)]
+    wanted = [row for row in every if filter_ is None or filter_.takes(row)]
     open_rows = sorted((row for row in wanted if row.seen is None), key=lambda row: row.worry)
     return ReviewList(
         groups=tuple(
@@ -220,7 +218,7 @@ def review_list(site: Site, today: date, asked: ReviewFilter | None = None) -> R
 
 
 def _counts(words: dict[str, str], counted: Counter[str]) -> tuple[tuple[str, str, int], ...]:
-    return tuple((key, said, counted[key]) for key, said in words.items() if counted[key])
+    return tuple((key, label, counted[key]) for key, label in words.items() if counted[key])
 
 
 def _devices(rows: Sequence[ReviewRow]) -> tuple[tuple[str, str], ...]:
@@ -255,7 +253,7 @@ def _row(
         concern=concern,
         reasons=(*stops, *_reasons(healing, old, today, site)),
         due=due,
-        spark=_spark(healing),
+        areas=tuple((one.day, one.area_cm2) for one in healing.readings[-SPARK_VISITS:]),
         device=device,
         days_since_visit=(today - came).days if came else None,
         look=look,
@@ -312,8 +310,3 @@ def _reasons(healing: LesionHealing, old: str, today: date, site: Site) -> Itera
     else:
         yield from (reason.text for reason in healing.report.verdict.reasons)
         yield from (reason.text for reason in healing.report.review)
-
-
-def _spark(healing: LesionHealing) -> SafeString:
-    points = ((one.day, one.area_cm2) for one in healing.readings[-SPARK_VISITS:])
-    return spark(points, width=120, height=32)

@@ -12,7 +12,6 @@ from django.db.models.functions import RowNumber
 
 from clinic.capture.reads.repeat import site_error
 from clinic.curves.reads.healing import READING, Reading, measurements_of
-from clinic.curves.reads.sparks import spark
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
@@ -53,7 +52,7 @@ MONTH_DAYS = 30
 
 @dataclass(frozen=True)
 class LesionLine:
-    """One open lesion in a row: where, its last area, the change before it, and a spark of the last
+    """One open lesion in a row: where, its last area, the change before it, and the areas of the last
     visits.
     """
 
@@ -61,7 +60,7 @@ class LesionLine:
     last: str
     change: str
     kind: str
-    spark: str
+    areas: tuple[tuple[date, float | None], ...]
 
 
 @dataclass
@@ -174,16 +173,16 @@ def _line(lesion: Lesion, rows: list[Reading], share: float | None) -> LesionLin
     measured = [row for row in rows if row.area_mm2 is not None]
     last = area_words(rows[-1], dated=True) if rows else "not measured yet"
     change, kind = _change(measured, share)
-    return LesionLine(lesion, last, change, kind, _spark(rows))
+    return LesionLine(lesion, last, change, kind, _areas(rows))
 
 
-def _spark(rows: list[Reading]) -> str:
-    """The last visits as a line; an area of another kind than the last one is a gap, never a step."""
+def _areas(rows: list[Reading]) -> tuple[tuple[date, float | None], ...]:
+    """Days and areas of the last visits; an area of another kind than the last one is a gap, never a step."""
     kinds = [(row.method, row.debridement) for row in rows if row.area_mm2 is not None]
     if not kinds:
-        return ""
+        return ()
     points = {row.day: row.area_mm2 if (row.method, row.debridement) == kinds[-1] else None for row in rows}
-    return spark(sorted(points.items()))
+    return tuple(sorted(points.items()))
 
 
 def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:

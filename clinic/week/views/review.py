@@ -24,19 +24,19 @@ from clinic.week.reads.review import ReviewFilter, review_list
 from clinic.week.writes import review_seen
 
 
-def _kept(request: ClinicRequest, asked: ReviewFilter) -> SafeString:
+def _kept(request: ClinicRequest, filter_: ReviewFilter) -> SafeString:
     """What the form of each row sends along, the same for all: the token, and the filter to come back to."""
-    told = [("csrfmiddlewaretoken", get_token(request))]
-    told += [(f"kept_{name}", getattr(asked, name)) for name in ReviewFilterForm.base_fields]
-    return format_html_join("", '<input type="hidden" name="{}" value="{}">', told)
+    fields = [("csrfmiddlewaretoken", get_token(request))]
+    fields += [(f"kept_{name}", getattr(filter_, name)) for name in ReviewFilterForm.base_fields]
+    return format_html_join("", '<input type="hidden" name="{}" value="{}">', fields)
 
 
 @may("review")
 def review(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)
     form = ReviewFilterForm({name: request.GET.get(name, "") for name in ReviewFilterForm.base_fields})
-    asked = ReviewFilter(**form.cleaned_data) if form.is_valid() else ReviewFilter()
-    found = review_list(site, timezone.localdate(), asked)
+    filter_ = ReviewFilter(**form.cleaned_data) if form.is_valid() else ReviewFilter()
+    found = review_list(site, timezone.localdate(), filter_)
     form.count(found)
     return render(
         request,
@@ -44,8 +44,8 @@ def review(request: ClinicRequest) -> HttpResponse:
         {
             "site": site,
             "form": form,
-            "asked": asked,
-            "kept": _kept(request, asked),
+            "asked": filter_,
+            "kept": _kept(request, filter_),
             "found": found,
             "seen_days": SEEN_DAYS,
             "here": "review",
@@ -79,12 +79,12 @@ def review_note(request: ClinicRequest, lesion: int) -> HttpResponse:
             form.data = again  # type: ignore[assignment]
         else:
             messages.success(request, f"Seen: lesion {found.label} of {found.limb.person.full_name}.")
-            kept = {
+            query = {
                 name: request.POST[f"kept_{name}"]
                 for name in ReviewFilterForm.base_fields
                 if request.POST.get(f"kept_{name}")
             }
-            return redirect(f"{reverse('review')}?{urlencode({'site': site.pk, **kept})}")
+            return redirect(f"{reverse('review')}?{urlencode({'site': site.pk, **query})}")
     return render(
         request,
         "week/review/note.html",

@@ -12,7 +12,7 @@ from offload.core.plan.trial import Trial, Trials
 __all__ = ["clearance_advice", "possible_cuts"]
 
 ENOUGH = 0.30
-"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, here only for ranking."""
+"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, used to rank."""
 SOME = 0.10
 """Fall of the peak below which no cut is advised [-]; design choice."""
 TIE = 0.05
@@ -107,13 +107,13 @@ def _holding(trials: Trials) -> list[Trial]:
 def _void_words(scene: Scene, trial: Trial) -> str:
     """Whether the void stays open at soft, central and stiff tissue."""
     soft, stiff = scene.other_tissues
-    said = []
+    clauses = []
     for word, tissue in (("soft", soft), ("central", scene.tissue), ("stiff", stiff)):
         least = min(_void_left(scene, trial, index, tissue) for index in range(len(scene.spec.lesions)))
-        said.append(
+        clauses.append(
             f"stays open with {word} tissue ({least:.1f} mm)" if least > 0 else f"closes with {word} tissue"
         )
-    return f"The void {', '.join(said)}."
+    return f"The void {', '.join(clauses)}."
 
 
 def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:

@@ -111,19 +111,19 @@ def decide(
     chosen, reasons = _by_policy(has_middle, body_weight, rigid_deformity, policy)
     if cut == "auto":
         return CutDecision(chosen, chosen, tuple(reasons), tuple(reasons))
-    asked = tuple(cut.split("+"))
-    if "middle" in asked and not has_middle:
+    wanted = tuple(cut.split("+"))
+    if "middle" in wanted and not has_middle:
         found = f"is {cut!r}, but the stack has no middle layer"
         raise SpecError([Fault(("cut",), cut, "'auto' or 'base'", found)])
-    if asked == chosen:
-        agrees = f"Cutting {_words(asked)} was asked for and agrees with the policy."
-        return CutDecision(asked, chosen, (*reasons, agrees), tuple(reasons))
+    if wanted == chosen:
+        agrees = f"Cutting {_words(wanted)} was asked for and agrees with the policy."
+        return CutDecision(wanted, chosen, (*reasons, agrees), tuple(reasons))
     policy_words = " ".join(reasons)
     return CutDecision(
-        asked,
+        wanted,
         chosen,
         (
-            f"Cutting {_words(asked)} was asked for and departs from the policy, which would cut "
+            f"Cutting {_words(wanted)} was asked for and departs from the policy, which would cut "
             f"{_words(chosen)}: a written reason is needed. The policy's grounds: {policy_words}",
         ),
         tuple(reasons),

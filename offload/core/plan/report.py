@@ -31,7 +31,7 @@ ELEMENTS = (
     "with a void 16 mm "
     "wide and 5 to 8 % with one of 24 to 50 mm; under a middle cut it is within 5 %, the rim within 4 %."
 )
-"""What the estimate is off by, as measured by ``tests/oracles``; said beside every plan that cuts the base."""
+"""What the estimate is off by, as measured by ``tests/oracles``; shown with every plan that cuts the base."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,28 +181,28 @@ def _zones(scene: Scene, case: LoadCase, state: Settled) -> list[ZonePressure]:
 
 
 def _reasons(scene: Scene, own: Trial) -> list[str]:
-    said: list[str] = []
+    sentences: list[str] = []
     for name in scene.cases:
-        said += [note for note in scene.case(name).baseline.notes if note not in said]
+        sentences += [note for note in scene.case(name).baseline.notes if note not in sentences]
     if own.report.baseline == "reference":
-        said.insert(
+        sentences.insert(
             0,
             "Pressure before the cut: the open reference map, a group average of 104 people walking barefoot "
             "(kPa and a 5 mm pitch are assumed), not this foot.",
         )
     else:
-        said.insert(0, "Pressure before the cut: the measured map.")
+        sentences.insert(0, "Pressure before the cut: the measured map.")
     published = load_constants()["published_relief"]
-    said.append(
+    sentences.append(
         f"Measured relief of cut-outs in print is {published['low_percent']} to {published['high_percent']} "
         "% "
         f"({published['source']}); a model of rigid walls and flat foam tends to promise more."
     )
     if "base" in own.cut_layers:
-        said.append(
+        sentences.append(
             "Against plane-strain finite elements of the demonstration stack a base cut errs to the hopeful "
             "side: "
             f"{ELEMENTS}"
         )
-    said.append("Insole in a flat shoe; the device's own relief is not in these figures.")
-    return said
+    sentences.append("Insole in a flat shoe; the device's own relief is not in these figures.")
+    return sentences

@@ -318,7 +318,7 @@ def spec_json(spec: ReliefSpec) -> dict[str, Any]:
     dict
         Fields that are not set are left out.
     """
-    told: dict[str, Any] = {
+    content: dict[str, Any] = {
         "side": spec.side,
         "foot_length_mm": spec.foot_length,
         "body_weight_kg": spec.body_weight,
@@ -335,17 +335,17 @@ def spec_json(spec: ReliefSpec) -> dict[str, Any]:
         "rigid_deformity": spec.rigid_deformity,
     }
     if spec.foot_width is not None:
-        told["foot_width_mm"] = spec.foot_width
+        content["foot_width_mm"] = spec.foot_width
     if spec.insole_outline is not None:
-        told["insole_outline_mm"] = _ring(spec.insole_outline)
+        content["insole_outline_mm"] = _ring(spec.insole_outline)
     if spec.pressure_map is not None:
-        told["pressure_map"] = {
+        content["pressure_map"] = {
             "kind": spec.pressure_map.kind,
             "cell_mm": list(spec.pressure_map.cell),
             "origin_mm": list(spec.pressure_map.origin),
             "kpa": [list(row) for row in spec.pressure_map.kpa],
         }
-    return told
+    return content
 
 
 def _lesion_json(lesion: LesionSpec) -> dict[str, Any]:

@@ -29,7 +29,7 @@ PLAIN_MM = 0.01
 ARC_STEPS = 16
 """Steps of a quarter circle in cuts that are only compared: areas 0.01 % small."""
 RANKING = 0.14
-"""Residual left in cuts that are only compared; their peaks then lie within 1 kPa of those at rest (a test holds it)."""
+"""Residual left in cuts that are only compared; a test holds their peaks within 1 kPa of those at rest."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from offload.core.errors import ReliefError
 from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.outline import Outline
 
-__all__ = ["FEW", "Agreement", "agreement_of", "peak_under"]
+__all__ = ["FEW", "PeakAgreement", "agreement_of", "peak_under"]
 
 FEW = 30
 """Pairs below which limits are called uncertain; design choice."""
@@ -21,7 +21,7 @@ Z = 1.96
 
 
 @dataclass(frozen=True, slots=True)
-class Agreement:
+class PeakAgreement:
     """Differences measured minus predicted.
 
     Attributes
@@ -49,7 +49,7 @@ class Agreement:
         return self.n < FEW
 
 
-def agreement_of(pairs: Sequence[tuple[float, float]]) -> Agreement | None:
+def agreement_of(pairs: Sequence[tuple[float, float]]) -> PeakAgreement | None:
     """Bias and 95 % limits of agreement of predicted and measured values.
 
     Parameters
@@ -79,9 +79,9 @@ def agreement_of(pairs: Sequence[tuple[float, float]]) -> Agreement | None:
         raise ReliefError("pairs holds a value that is not a finite number.")
     n, bias = len(differences), float(differences.mean())
     if n < 2:
-        return Agreement(n, bias, None, None, None, None)
+        return PeakAgreement(n, bias, None, None, None, None)
     spread = float(differences.std(ddof=1))
-    return Agreement(
+    return PeakAgreement(
         n,
         bias,
         bias - Z * spread,

@@ -143,30 +143,30 @@ def _rows_of_csv(text: str) -> list[list[str]]:
 
 def _rows_of_json(text: str, cell: tuple[float, float], unit: str, kind: str) -> list[list[Any]]:
     try:
-        told = json.loads(text)
+        data = json.loads(text)
     except (ValueError, RecursionError) as fault:
         raise GridError(f"the file begins like JSON and cannot be read as such ({fault}).") from fault
-    if isinstance(told, dict):
-        told = _agreeing(told, cell, unit, kind)
-    if not isinstance(told, list) or not all(isinstance(row, list) and row for row in told):
+    if isinstance(data, dict):
+        data = _agreeing(data, cell, unit, kind)
+    if not isinstance(data, list) or not all(isinstance(row, list) and row for row in data):
         raise GridError("the JSON is no list of rows; each row must be a list of 1 or more numbers.")
-    return told
+    return data
 
 
-def _agreeing(told: dict[str, Any], cell: tuple[float, float], unit: str, kind: str) -> Any:
+def _agreeing(data: dict[str, Any], cell: tuple[float, float], unit: str, kind: str) -> Any:
     """The rows of an object; what it says of itself must agree with what was asked of the person."""
-    unknown = sorted(set(told) - {"kpa", "cell_mm", "origin_mm", "kind"})
-    if unknown or "kpa" not in told:
+    unknown = sorted(set(data) - {"kpa", "cell_mm", "origin_mm", "kind"})
+    if unknown or "kpa" not in data:
         what = f"the field {unknown[0]!r}" if unknown else "no field 'kpa'"
         raise GridError(f"the JSON object has {what}; it may have kpa, cell_mm, origin_mm and kind.")
     if unit != "kPa":
         raise GridError(f"the field 'kpa' is in kPa, and the unit given is {unit}; both must be the same.")
     for name, given in (("cell_mm", list(cell)), ("kind", kind)):
-        if name in told and told[name] != given:
+        if name in data and data[name] != given:
             raise GridError(
-                f"the file says {name} {told[name]!r} and {given!r} was given; both must be the same."
+                f"the file says {name} {data[name]!r} and {given!r} was given; both must be the same."
             )
-    return told["kpa"]
+    return data["kpa"]
 
 
 def _row(row: Sequence[Any], number: int, width: int, unit: str) -> list[float]:

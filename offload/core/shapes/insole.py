@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import shapely
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import LineString, MultiPolygon, Polygon, box
 
 from offload.core.errors import ReliefError
 from offload.core.shapes.outline import Outline, Point
@@ -25,6 +25,7 @@ __all__ = [
     "insole_for",
     "move_landmark",
     "move_zone_lines",
+    "place_on_insole",
     "zone_areas",
 ]
 
@@ -217,6 +218,38 @@ def zone_areas(insole: Insole) -> dict[str, Polygon | MultiPolygon]:
         zone: insole.outline.polygon.intersection(box(x0 - 1.0, low, x1 + 1.0, high))
         for zone, (low, high) in zip(ZONES, pairwise(edges), strict=True)
     }
+
+
+def place_on_insole(insole: Insole, landmark: str | None, across: float, along: float) -> Point:
+    """A point of the insole: a landmark if it has that name, else shares across and along the foot.
+
+    Parameters
+    ----------
+    insole
+        The insole.
+    landmark
+        Name of a landmark, or none.
+    across
+        Share of the width at that height, from the lower x. [-]
+    along
+        Share of the foot's length, from the heel. [-]
+
+    Returns
+    -------
+    Point
+        The place, drawn inwards where it would lie off the insole or within 10 mm, a fingertip, of its edge
+        (design choice). [mm]
+    """
+    for mark in insole.landmarks:
+        if mark.name == landmark:
+            return round(mark.at[0], 1), round(mark.at[1], 1)
+    y = along * insole.foot_length
+    x0, _, x1, _ = insole.outline.bounds
+    row = insole.outline.polygon.intersection(LineString([(x0 - 1, y), (x1 + 1, y)]))
+    low, high = (row.bounds[0], row.bounds[2]) if not row.is_empty else (0.0, 0.0)
+    inset = min(10.0, (high - low) / 2)
+    x = min(max(low + across * (high - low), low + inset), high - inset)
+    return round(x, 1), round(y, 1)
 
 
 @lru_cache(maxsize=1)

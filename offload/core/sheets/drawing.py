@@ -27,7 +27,7 @@ __all__ = [
     "Hatch",
     "HatchTile",
     "Item",
-    "Layer",
+    "DrawingLayer",
     "Path",
     "Pen",
     "Point",
@@ -202,7 +202,7 @@ Item = Path | Text | ScaleBar
 
 
 @dataclass(frozen=True, slots=True)
-class Layer:
+class DrawingLayer:
     """Items under one name; the name becomes the DXF layer and the class of the SVG group."""
 
     name: str
@@ -224,7 +224,7 @@ class Drawing:
     title: str
     width: float
     height: float
-    layers: tuple[Layer, ...]
+    layers: tuple[DrawingLayer, ...]
 
     def __post_init__(self) -> None:
         for name, value in (("width", self.width), ("height", self.height)):
@@ -245,12 +245,13 @@ class Drawing:
         """Return every text of the drawing, bottom layer first."""
         return tuple(item.text for lay in self.layers for item in lay.primitives() if isinstance(item, Text))
 
-    def moved(self, dx: float, dy: float, scale: float = 1.0) -> tuple[Layer, ...]:
+    def moved(self, dx: float, dy: float, scale: float = 1.0) -> tuple[DrawingLayer, ...]:
         """Return the layers scaled about the origin and then moved, to be set into another drawing."""
         # One number of another kind would make each of thousands of points slow to move and to write.
         dx, dy, scale = float(dx), float(dy), float(scale)
         return tuple(
-            Layer(lay.name, tuple(_moved(i, dx, dy, scale) for i in lay.primitives())) for lay in self.layers
+            DrawingLayer(lay.name, tuple(_moved(i, dx, dy, scale) for i in lay.primitives()))
+            for lay in self.layers
         )
 
 

@@ -16,9 +16,9 @@ from offload.core.sheets.drawing import (
     SOLID,
     Box,
     Drawing,
+    DrawingLayer,
     Hatch,
     Item,
-    Layer,
     Path,
     Pen,
     Point,
@@ -65,7 +65,7 @@ def ring_path(outline: Outline, side: str, pen: Pen = SOLID, hatch: Hatch | None
     )
 
 
-def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Layer, ...]:
+def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[DrawingLayer, ...]:
     """Return the plan's lines in the drawn frame.
 
     Parameters
@@ -82,9 +82,9 @@ def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Lay
     """
     side = plan.spec.side
     layers = [
-        Layer("ZONES", tuple(_zone_lines(plan))),
-        Layer("OUTLINE", ring_path(plan.insole.outline, side, OUTLINE_PEN)),
-        Layer(
+        DrawingLayer("ZONES", tuple(_zone_lines(plan))),
+        DrawingLayer("OUTLINE", ring_path(plan.insole.outline, side, OUTLINE_PEN)),
+        DrawingLayer(
             "LESION",
             tuple(
                 path
@@ -100,8 +100,8 @@ def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Lay
         for face, pen in (("TOP", TOP_PEN), ("FLOOR", FLOOR_PEN)):
             outlines = [cut.top if face == "TOP" else cut.bottom for cut in cuts]
             paths = tuple(path for outline in outlines for path in ring_path(outline, side, pen))
-            layers.append(Layer(cut_name(plan, index, face), paths))
-    return (*layers, Layer("TEXT", tuple(_words(plan))))
+            layers.append(DrawingLayer(cut_name(plan, index, face), paths))
+    return (*layers, DrawingLayer("TEXT", tuple(_words(plan))))
 
 
 def insole_drawing(plan: ComputedPlan, *, margin: float = 5.0) -> Drawing:

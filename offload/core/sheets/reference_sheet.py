@@ -5,7 +5,7 @@ the print.
 from __future__ import annotations
 
 from offload.core.errors import ReliefError
-from offload.core.sheets.drawing import Box, Drawing, Item, Layer, Path, Pen, ScaleBar, Text, rectangle
+from offload.core.sheets.drawing import Box, Drawing, DrawingLayer, Item, Path, Pen, ScaleBar, Text, rectangle
 from offload.core.sheets.sheet_layout import PAPERS
 
 __all__ = ["REFERENCE_FRAME", "reference_drawing"]
@@ -61,7 +61,7 @@ def reference_drawing(paper: str = "A4") -> Drawing:
         Text((15, 45), "across __________ mm     along __________ mm", 3.4),
         Text((15, 14), NOTICE, 2.8),
     ]
-    return Drawing(f"Reference frames, {paper}", width, height, (Layer("reference", tuple(items)),))
+    return Drawing(f"Reference frames, {paper}", width, height, (DrawingLayer("reference", tuple(items)),))
 
 
 def _frame(corner: tuple[float, float]) -> list[Item]:

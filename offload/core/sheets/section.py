@@ -17,9 +17,9 @@ from offload.core.shapes.outline import Outline
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
+    DrawingLayer,
     Hatch,
     Item,
-    Layer,
     Path,
     Pen,
     Point,
@@ -124,9 +124,9 @@ def section_drawing(
     height = FOOT + (total + TISSUE_HEIGHT) * scale + HEAD
     below = UNDER if under_load is not None else 0.0
     slabs, marks = _foam(plan, x, low, high), _foot(lesion, x, low, high, total)
-    layers = [Layer("SECTION", (*slabs, *marks))]
+    layers = [DrawingLayer("SECTION", (*slabs, *marks))]
     if under_load is not None:
-        layers.append(Layer("LOADED", tuple(_loaded(plan, under_load, low, high, total))))
+        layers.append(DrawingLayer("LOADED", tuple(_loaded(plan, under_load, low, high, total))))
     inner = Drawing("section", high - low, total + TISSUE_HEIGHT, tuple(layers))
     title = f"Section through lesion {label}, along the foot, " + (
         "true size" if scale == 1 else f"{scale:.2f} of true size"
@@ -139,12 +139,12 @@ def section_drawing(
     around += _dimensions(plan, label, x, low, high, scale, total)
     if under_load is not None:
         room_between = (high - low) * scale
-        told = f"broken: under load; void left {under_load.left:.1f} mm"
-        if text_width(told, LETTERS) < room_between:
-            around.append(Text((room_between / 2, -1.6), told, LETTERS, "middle"))
+        loaded = f"broken: under load; void left {under_load.left:.1f} mm"
+        if text_width(loaded, LETTERS) < room_between:
+            around.append(Text((room_between / 2, -1.6), loaded, LETTERS, "middle"))
         else:
-            around.append(Text((0, -1.6), told, LETTERS))
-    text = Drawing("words", width, height, (Layer("TEXT", tuple(around)),))
+            around.append(Text((0, -1.6), loaded, LETTERS))
+    text = Drawing("words", width, height, (DrawingLayer("TEXT", tuple(around)),))
     drawn = (*inner.moved(0, FOOT + below, scale), *text.moved(0, below))
     return Drawing(title, width, height + below, drawn)
 
@@ -233,11 +233,11 @@ def _foot(lesion: LesionSpec, x: float, low: float, high: float, total: float) -
     return (tissue, *on_lesion)
 
 
-def _loaded(plan: ComputedPlan, told: UnderLoad, low: float, high: float, total: float) -> list[Path]:
+def _loaded(plan: ComputedPlan, loaded: UnderLoad, low: float, high: float, total: float) -> list[Path]:
     """Return the foot's face under load, and the roof of the void where it is cut, as broken lines."""
     rows = [
         (y, down, gap, left)
-        for y, down, gap, left in zip(told.y, told.descent, told.void, told.still_open, strict=True)
+        for y, down, gap, left in zip(loaded.y, loaded.descent, loaded.void, loaded.still_open, strict=True)
         if low <= y <= high
     ]
     first = min(cut.index for opening in plan.openings for cut in opening.layers)

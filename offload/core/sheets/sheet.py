@@ -10,8 +10,8 @@ from offload.core.plan.compute import ComputedPlan
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
+    DrawingLayer,
     Item,
-    Layer,
     Path,
     Pen,
     ScaleBar,
@@ -114,7 +114,12 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     items = _flow(blocks, Box(column, bottom, width - MARGIN, top))
     marks = (*check_marks((column, bottom)), ScaleBar((column, MARGIN + 1.5), label="100 mm"))
     window = Box(left, top - bounds.height, left + bounds.width, top)
-    layers = (*_across(imprint, window), *placed, Layer("TEXT", tuple(items)), Layer("SCALE", marks))
+    layers = (
+        *_across(imprint, window),
+        *placed,
+        DrawingLayer("TEXT", tuple(items)),
+        DrawingLayer("SCALE", marks),
+    )
     title = f"Relief plan {imprint.code}, {imprint.side_word(plan.spec.side)}, foot side up"
     return Drawing(title, width, height, layers)
 
@@ -183,7 +188,7 @@ def _drawn(
     head = heading(plan, imprint, _what(plan, page.index), (number, total), width)
     notice = cautions(plan, width)
     area = layout.paper.grown(-MARGIN)
-    layers: tuple[Layer, ...]
+    layers: tuple[DrawingLayer, ...]
     if page.index is None:
         items, corner = _flow([head, *page.beside, notice], layout.rest), (area.left, layout.column.bottom)
         layers = _across(imprint, area)
@@ -194,7 +199,7 @@ def _drawn(
         layers = _insole_page(plan, imprint, layout, page.index, page.tile, number)
     marks = (*check_marks(corner), ScaleBar((layout.bar.left, layout.bar.bottom + 1.5), label="100 mm"))
     title = f"Relief template {imprint.code}, {imprint.side_word(plan.spec.side)}, foot side up"
-    layers = (*layers, Layer("TEXT", tuple(items)), Layer("SCALE", marks))
+    layers = (*layers, DrawingLayer("TEXT", tuple(items)), DrawingLayer("SCALE", marks))
     return Drawing(title, layout.paper.width, layout.paper.height, layers)
 
 
@@ -223,7 +228,7 @@ def _flow(blocks: Sequence[Block], column: Box) -> list[Item]:
 
 def _insole_page(
     plan: ComputedPlan, imprint: SheetLabel, layout: SheetLayout, index: int, tile: int, number: int
-) -> tuple[Layer, ...]:
+) -> tuple[DrawingLayer, ...]:
     """Return the piece of the insole that one page shows, with its register marks."""
     bounds = drawn_bounds(plan)
     low, high = layout.tiles[tile]
@@ -239,7 +244,7 @@ def _insole_page(
             for i in layer.items
             if isinstance(i, Text) and window.bottom <= i.at[1] and i.at[1] + i.size <= window.top
         ]
-        layers.append(Layer(layer.name, (*paths, *texts)))
+        layers.append(DrawingLayer(layer.name, (*paths, *texts)))
     marks: list[Item] = []
     for seam, page, there in ((low, number - 1, low > bottom), (high, number, high < top)):
         if there:
@@ -248,10 +253,10 @@ def _insole_page(
             marks.append(line((window.left + 9, y), (window.right - 9, y), pen=Pen(0.15, (3.0, 1.5))))
             words = f"join pages {page} and {page + 1}: line on line, cross on cross"
             marks.append(Text(((window.left + window.right) / 2, y + 1.2), words, 2.4, "middle"))
-    return (*layers, Layer("REGISTER", tuple(marks)))
+    return (*layers, DrawingLayer("REGISTER", tuple(marks)))
 
 
-def _across(imprint: SheetLabel, window: Box) -> tuple[Layer, ...]:
+def _across(imprint: SheetLabel, window: Box) -> tuple[DrawingLayer, ...]:
     """Return the warning across a window, faint and beneath the lines so that these stay readable."""
     if imprint.warning is None:
         return ()
@@ -263,5 +268,7 @@ def _across(imprint: SheetLabel, window: Box) -> tuple[Layer, ...]:
     lean = math.radians(angle)
     at = (middle[0] + size * 0.34 * math.sin(lean), middle[1] - size * 0.34 * math.cos(lean))
     return (
-        Layer("STATUS", (Text(at, imprint.warning, size, "middle", bold=True, angle=angle, shade=0.78),)),
+        DrawingLayer(
+            "STATUS", (Text(at, imprint.warning, size, "middle", bold=True, angle=angle, shade=0.78),)
+        ),
     )

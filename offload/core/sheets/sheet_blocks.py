@@ -11,8 +11,8 @@ from offload.core.plan.compute import ComputedPlan
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
+    DrawingLayer,
     Item,
-    Layer,
     Pen,
     Point,
     ScaleBar,
@@ -117,7 +117,7 @@ class Block:
 
     def at(self, left: float, top: float) -> tuple[Item, ...]:
         """Return the items moved to a place on the sheet."""
-        (moved,) = Drawing("block", 1, 1, (Layer("TEXT", self.items),)).moved(left, top)
+        (moved,) = Drawing("block", 1, 1, (DrawingLayer("TEXT", self.items),)).moved(left, top)
         return moved.items
 
 

@@ -15,7 +15,8 @@ NAME = "{http://www.w3.org/2000/svg}"
 
 def drawn(points=POINTS, bias=-5.0, low=-80.0, high=70.0):
     text = agreement_svg(points, bias, low, high)
-    return ElementTree.fromstring(text.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1))  # noqa: S314  our own
+    spaced = text.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
+    return ElementTree.fromstring(spaced)  # noqa: S314  our own output
 
 
 def centres(root):

@@ -24,8 +24,8 @@ from clinic.relief.forms.imprints import PlaceForm, TypedImprintForm
 from clinic.week.forms import SeenForm
 from clinic.week.reads.review import review_list
 from tests import factories
-from tests.clinic.fields.cases_visits import picture, traced, wound
 from tests.clinic.fields.filled import Kept, Sent, day, filled, same
+from tests.clinic.fields.scenes import picture, traced, wound
 from tests.offload.core.photo_scenes import scene
 
 

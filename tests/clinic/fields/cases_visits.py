@@ -1,18 +1,11 @@
-"""The weekly visit, sent filled: logged, finished by another person, corrected, missed, taken out; and
-what follows.
-"""
+"""The weekly visit, sent filled: logged, finished by another person, corrected, missed, taken out."""
 
-import io
 import uuid
 from datetime import timedelta
 
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
-from PIL import Image
 
-from clinic.alerts.forms.contacts import ContactForm
-from clinic.alerts.forms.flags import FlagAnswerForm
-from clinic.models import LimbPlan, PhotoConsent, PhotoScale, Trace, Visit, WatchPoint
+from clinic.models import PhotoConsent
 from clinic.visits.forms.finishing import FinishForm
 from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.forms.visits import (
@@ -22,9 +15,9 @@ from clinic.visits.forms.visits import (
     MissedForm,
     VisitForm,
 )
-from offload.models import ReliefPlan
 from tests import factories
 from tests.clinic.fields.filled import Kept, Sent, day, filled
+from tests.clinic.fields.scenes import RING, SEALED, picture, traced, watch_point, worn, wound
 
 ONCE = {
     "pain": "worse",
@@ -50,82 +43,6 @@ SEEN = {
     "unwell": "yes",
 }
 RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
-RING = [[0, 0], [20, 0], [20, 10], [0, 10]]
-
-
-def picture():
-    data = io.BytesIO()
-    Image.new("RGB", (40, 30), "white").save(data, "PNG")
-    return SimpleUploadedFile("wound.png", data.getvalue(), "image/png")
-
-
-def wound(site, **fields):
-    return factories.lesion(on=factories.limb(of=factories.person(at=site)), **fields)
-
-
-def worn(lesion, device="walker_knee_high_removable", **fields):
-    """A device on the foot of this lesion, fitted a month ago."""
-    start = timezone.localdate() - timedelta(days=30)
-    return factories.prescription(
-        of=lesion.limb, lesions=[lesion], device_class=device, prescribed_on=start, fitted_on=start, **fields
-    )
-
-
-SEALED = {
-    "sealed_on": timezone.localdate() - timedelta(days=6),
-    "open_by": timezone.localdate() + timedelta(days=1),
-}
-
-
-def watch_point(lesion):
-    plan = ReliefPlan.objects.create(
-        code=uuid.uuid4().hex[:6].upper(),
-        side=lesion.limb.side,
-        state="signed",
-        spec={},
-        result={},
-        sha256="0" * 64,
-        core_version="test",
-        made_by="test",
-        created_at=timezone.now(),
-        signed_at=timezone.now(),
-        signed_by="test",
-    )
-    link = LimbPlan.objects.create(limb=lesion.limb, plan=plan, created_by=factories.author())
-    link.lesions.set([lesion])
-    return WatchPoint.objects.create(
-        limb_plan=link,
-        kind="rim",
-        words="heel",
-        x_mm=0,
-        y_mm=0,
-        before_kpa=1,
-        after_kpa=2,
-        created_by=factories.author(),
-    )
-
-
-def traced(lesion):
-    common = {"created_by": factories.author()}
-    photo = lesion.photos.create(
-        taken_on=timezone.localdate(),
-        file="photos/none.jpg",
-        sha256="0" * 64,
-        width_px=1,
-        height_px=1,
-        **common,
-    )
-    scale = PhotoScale.objects.create(
-        photo=photo,
-        reference="ruler",
-        marks_px=[[0, 0], [1, 1]],
-        matrix=[[1, 0, 0], [0, 1, 0], [0, 0, 1]],
-        error_percent=5,
-        **common,
-    )
-    return Trace.objects.create(
-        scale=scale, outline_mm=RING, area_mm2=200, perimeter_mm=60, length_mm=22, width_mm=9, **common
-    )
 
 
 def part(lesion, **told):
@@ -396,18 +313,3 @@ def a_visit_taken_out(site, by):
     visit = factories.visit(of=factories.person(at=site))
     data = {"version": "1", "reason": "wrong person"}
     return Sent({"visit": visit.pk}, data, {InErrorForm: Kept("Visit", {"reason": "Visit.error_reason"})})
-
-
-@filled("contact_new", ContactForm)
-def an_attempt_to_reach_a_person(site, by):
-    person = factories.person(at=site)
-    Visit.objects.filter(pk=factories.visit(of=person, on=timezone.localdate() - timedelta(days=9)).pk)
-    data = {"how": "letter", "result": "reached", "note": "rang twice", "next_on": day(3)}
-    return Sent({"person": person.pk}, data, {ContactForm: Kept("Contact", {"next_on": "Visit.next_on"})})
-
-
-@filled("flag_answer", FlagAnswerForm)
-def a_flag_answered(site, by):
-    flag = factories.red_flag(of=factories.person(at=site))
-    data = {"version": "1", "answer": "sent", "answer_note": "the ward answered"}
-    return Sent({"flag": flag.pk}, data, {FlagAnswerForm: Kept("RedFlag")})

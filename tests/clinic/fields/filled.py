@@ -191,7 +191,7 @@ def send(example: Example, monkeypatch: Any) -> Recorded:
 
     def recorded(form: forms.BaseForm) -> None:
         clean(form)
-        if form.is_bound and type(form).__module__.startswith(FORM_MODULES):
+        if form.is_bound and FORM_MODULES.fullmatch(type(form).__module__):
             bound.append(form)
 
     before = _rows()

@@ -5,7 +5,15 @@ import re
 import pytest
 from django import forms
 
-from tests.clinic.fields import cases_clinic, cases_devices, cases_lesions, cases_people, cases_visits  # noqa: F401
+from tests.clinic.fields import (  # noqa: F401
+    cases_alerts,
+    cases_clinic,
+    cases_devices,
+    cases_lesions,
+    cases_people,
+    cases_relief,
+    cases_visits,
+)
 from tests.clinic.fields.filled import EXAMPLES, all_forms, asked_by_routes, send
 from tests.clinic.fields.reasons_why_not import ASKED_LATER, NO_RECORD, NOT_HERE, reason
 

@@ -32,7 +32,8 @@ def report(capsys, tmp_path):
 def test_a_healing_wound_has_every_key_of_the_contract(report):
     answer = report(
         HEAD
-        + "A,2026-01-05,4.0,traced,\nA,2026-01-12,3.2,,\nA,2026-01-19,2.4,,\nA,2026-01-26,1.7,,\nA,2026-02-02,1.1,,\n"
+        + "A,2026-01-05,4.0,traced,\nA,2026-01-12,3.2,,\nA,2026-01-19,2.4,,\n"
+        + "A,2026-01-26,1.7,,\nA,2026-02-02,1.1,,\n"
     )
     assert len(answer) == 1
     lesion = answer[0]

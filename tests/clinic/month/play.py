@@ -1,5 +1,5 @@
-"""A month of an invented clinic through the services: sixty people, and each day's lists held against the
-pad.
+"""A month of an invented clinic through the clinic's own writes: sixty people, and each day's
+lists held against the pad.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from clinic.alerts.writes import contacts, flags, referrals
 from clinic.capture.writes.measurement import LesionFindings
 from clinic.demo import devices
 from clinic.demo.clock import at
-from clinic.devices.writes import prescriptions
+from clinic.devices.writes import wear
 from clinic.lesions.writes import closure, lesions, looks
 from clinic.models import Look, Person, Prescription, RedFlag, Referral, Site, User
 from clinic.people.writes import people
@@ -272,7 +272,7 @@ class Month:
 
     def _open_device(self, card: Card, day: date) -> None:
         device = Prescription.objects.get(limb__person=card.pk, stopped_on=None)
-        prescriptions.prescription_open(
+        wear.prescription_open(
             by=self.staff, prescription=device, opened_on=day, expected_version=device.version
         )
         card.sealed_until = None

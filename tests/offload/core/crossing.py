@@ -70,11 +70,11 @@ def rows(case: str) -> Iterator[str]:
     yield f"{'kg':>4}{'before':>8}{head}"
     for weight in WEIGHTS:
         cells = [lesion(weight, cut, tissue, case) for cut in CUTS for tissue in TISSUES]
-        told = "".join(
-            f"{f'{c.peak_after:.0f} (-{c.reduction_percent:.0f} %) {c.bottomed_percent:.0f} {c.clearance:.1f}':>26}"
+        columns = [
+            f"{c.peak_after:.0f} (-{c.reduction_percent:.0f} %) {c.bottomed_percent:.0f} {c.clearance:.1f}"
             for c in cells
-        )
-        yield f"{weight:>4}{cells[0].peak_before:>8.0f}{told}"
+        ]
+        yield f"{weight:>4}{cells[0].peak_before:>8.0f}{''.join(f'{text:>26}' for text in columns)}"
 
 
 def picture(path: Path) -> None:

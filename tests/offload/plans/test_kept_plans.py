@@ -16,7 +16,7 @@ from offload.models import ReliefPlan
 from offload.pictures.plan import plan_picture
 from offload.plans import keeping as plans
 from offload.plans.estimates import Effort, Estimate, departures_of, plan_estimate, pressed
-from offload.plans.kept import check_json, check_of
+from offload.plans.stored import check_json, check_of
 from tests.offload.plans.test_keeping import draft, spec
 
 pytestmark = pytest.mark.django_db

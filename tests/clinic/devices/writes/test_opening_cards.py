@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from clinic.devices.writes.fittings import FittingFindings, steps_of
 from clinic.devices.writes.opening_cards import HOW_TO_OPEN, card_hand_over, card_make
-from clinic.devices.writes.prescriptions import prescription_fit, prescription_open
+from clinic.devices.writes.wear import prescription_fit, prescription_open
 from clinic.models import AuditEvent, Fitting, OpeningCard, Prescription
 from clinic.record.errors import Refused
 from clinic.rules.writes.house_rules import TELEPHONES

@@ -1,7 +1,6 @@
-"""Signing a device with copies of what was known; fitting, sealing, opening and stopping it."""
+"""Signing a device with copies of what was known."""
 
 from datetime import timedelta
-from decimal import Decimal
 from unittest.mock import patch
 
 import pytest
@@ -9,68 +8,12 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision, told_before
-from clinic.devices.writes import opening_cards
-from clinic.devices.writes import prescriptions as service
-from clinic.devices.writes.fittings import FittingFindings, steps_of
-from clinic.models import AuditEvent, DecisionLine, Fitting, Prescription, content_digest
+from clinic.devices.writes import prescriptions as writes
+from clinic.devices.writes.fittings import steps_of
+from clinic.models import AuditEvent, DecisionLine, Prescription, content_digest
 from clinic.record.errors import Conflict, Refused
 from tests import factories
-
-TODAY = timezone.localdate
-
-
-@pytest.fixture
-def limb(person):
-    """A limb with one plantar forefoot ulcer and every fact known, so that a device that stays on comes
-    first.
-    """
-    made = factories.limb(of=person)
-    lesion = factories.lesion(on=made)
-    factories.finding(
-        of=made,
-        toe_pressure_mmhg=75,
-        deformity="small",
-        rigid_deformity=False,
-        flexible_toe_deformity=False,
-        charcot="none",
-        oedema="none",
-        bulky_calf=False,
-        fragile_skin=False,
-    )
-    person.circumstances.create(
-        asked_on=TODAY(),
-        high_falls_risk=False,
-        cannot_attend_weekly=False,
-        declines_non_removable=False,
-        mobility="walks",
-        created_by=factories.author(),
-    )
-    factories.measurement(at=factories.visit(of=person), of=lesion, infection_looked=True, infection_grade=1)
-    return made
-
-
-def answers(limb, **changed):
-    lesion = limb.lesions.get()
-    return {
-        f"osteomyelitis_{lesion.pk}": False,
-        "needs_frequent_dressing": False,
-        "device_available": True,
-        "non_surgical_care_failed": False,
-        **changed,
-    }
-
-
-def sign(by, limb, **changed):
-    decision = limb_decision(limb, TODAY(), answers(limb))
-    given = {
-        "device_class": decision.first_offered[0],
-        "reason": "What the guidance puts first; she agrees.",
-        "seen_digest": decision.digest,
-        **changed,
-    }
-    return service.prescription_sign(
-        by=by, limb=limb, lesions=list(limb.lesions.all()), decision=decision, prescribed_on=TODAY(), **given
-    )
+from tests.clinic.devices.writes.signing import TODAY, answers, sign
 
 
 def test_with_every_fact_known_a_device_that_stays_on_comes_first(limb):
@@ -148,64 +91,6 @@ def test_a_new_device_stops_the_one_before_and_says_why(limb, podiatrist):
     assert Prescription.objects.filter(stopped_on=None).count() == 1
 
 
-def whole_list(made, **changed):
-    return FittingFindings(
-        **{
-            "steps": dict.fromkeys(steps_of(made), "done"),
-            "bandage_below_knee_cm": Decimal("4"),
-            "watch_points": "shin edge, ankle bones",
-            "review_on": TODAY() + timedelta(days=6),
-            **changed,
-        }
-    )
-
-
-def fit(by, made, *, days=7, sealed=True, **changed):
-    if sealed:
-        card = opening_cards.card_make(
-            by=by, prescription=made, sealed_on=TODAY(), open_by=TODAY() + timedelta(days=days)
-        )
-        opening_cards.card_hand_over(by=by, card=card)
-    return service.prescription_fit(
-        by=by,
-        prescription=made,
-        fitted_on=TODAY(),
-        sealed=sealed,
-        open_by=TODAY() + timedelta(days=days) if sealed else None,
-        expected_version=made.version,
-        found=whole_list(made, **{"review_on": TODAY() + timedelta(days=min(days, 6)), **changed}),
-    )
-
-
-@pytest.mark.parametrize(("days", "allowed"), [(1, True), (7, True), (8, False), (0, False)])
-def test_the_first_sealing_is_opened_within_the_site_s_days(limb, podiatrist, days, allowed):
-    made = sign(podiatrist, limb)
-    if allowed:
-        assert fit(podiatrist, made, days=days).open_by == TODAY() + timedelta(days=days)
-    else:
-        with pytest.raises(Refused, match="at the latest"):
-            fit(podiatrist, made, days=days)
-
-
-def test_opening_stops_the_clock_and_sealing_again_allows_the_site_s_longer_interval(limb, podiatrist):
-    limb.person.site.sealed_days = 14
-    limb.person.site.save()
-    made = fit(podiatrist, sign(podiatrist, limb))
-    service.prescription_open(
-        by=podiatrist, prescription=made, opened_on=TODAY(), expected_version=made.version
-    )
-    made.refresh_from_db()
-    assert made.opened_on == TODAY()
-    assert fit(podiatrist, made, days=14).opened_on is None
-
-
-def test_a_removable_device_is_never_sealed(limb, podiatrist):
-    made = sign(podiatrist, limb, device_class="ankle_high_removable", departure_reason="skill")
-    with pytest.raises(Refused, match="stays on"):
-        fit(podiatrist, made)
-    assert fit(podiatrist, made, sealed=False).sealed_on is None
-
-
 def test_nothing_is_saved_when_the_audit_row_cannot_be(limb, podiatrist):
     with (
         patch("clinic.devices.writes.prescriptions.audit.record", side_effect=RuntimeError),
@@ -228,7 +113,7 @@ def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
     assert "total_contact_cast" not in {offer.id for offer in tried.advice.classes}
     assert limb.person.circumstances.get().high_falls_risk is False
     with pytest.raises(Refused, match="what-if"):
-        service.prescription_sign(
+        writes.prescription_sign(
             by=podiatrist,
             limb=limb,
             lesions=list(limb.lesions.all()),
@@ -300,7 +185,7 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     )
     given = answers_for(limb)
     decision = limb_decision(limb, TODAY(), given)
-    made = service.prescription_sign(
+    made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,
         lesions=list(limb.lesions.all()),
@@ -344,65 +229,6 @@ def test_a_plan_is_carried_over_only_where_there_is_one_and_an_insole(limb, podi
     sign(podiatrist, limb, device_class="walker_knee_high_removable", departure_reason="skill")
     with pytest.raises(Refused, match="has none"):
         sign(podiatrist, limb, stop_reason="changed", carry_plan=True)
-
-
-@pytest.mark.parametrize(
-    ("changed", "words"),
-    [
-        ({"steps": {}}, "steps not answered"),
-        ({"bandage_below_knee_cm": None}, "not stated"),
-        ({"bandage_below_knee_cm": Decimal("15.1")}, "0 to 15 cm"),
-        ({"watch_points": " "}, "nothing named"),
-        ({"review_on": None}, "within 7 days"),
-        ({"review_on": TODAY() + timedelta(days=8)}, "lies after the day it must be opened by"),
-        ({"steps": {"Polish the shell": "done"}}, "not a step"),
-    ],
-)
-def test_a_device_that_stays_on_is_not_fitted_without_its_whole_list(limb, podiatrist, changed, words):
-    made = sign(podiatrist, limb)
-    with pytest.raises(Refused, match=words):
-        fit(podiatrist, made, **changed)
-    made.refresh_from_db()
-    assert made.fitted_on is None
-    assert not Fitting.objects.exists()
-
-
-def test_a_step_that_does_not_apply_says_why(limb, podiatrist):
-    made = sign(podiatrist, limb)
-    steps = dict.fromkeys(steps_of(made), "done") | {steps_of(made)[1]: "not_apply"}
-    with pytest.raises(Refused) as refused:
-        fit(podiatrist, made, steps=steps)
-    assert refused.value.field == "note"
-    fit(podiatrist, made, steps=steps, note="no toes on this foot")
-    assert "1 did not apply (no toes on this foot)" in DecisionLine.objects.get(kind="sealed").sentence
-
-
-def test_the_fitting_keeps_the_site_s_own_list_as_it_stood(limb, podiatrist):
-    site = limb.person.site
-    site.fitting_steps = {"stays_on": ["Leg looked at", "Heel down"]}
-    made = sign(podiatrist, limb)
-    fit(podiatrist, made)
-    site.fitting_steps = {}
-    kept = Fitting.objects.get()
-    assert [step["step"] for step in kept.steps] == ["Leg looked at", "Heel down"]
-    assert kept.created_by == podiatrist
-
-
-def test_where_the_site_asks_a_second_podiatrist_signs_before_the_fitting(limb, podiatrist, site):
-    site.second_signature = True
-    site.save()
-    limb.person.site = site
-    made = sign(podiatrist, limb)
-    with pytest.raises(Refused, match="second signature"):
-        fit(podiatrist, made)
-    with pytest.raises(Refused, match="another podiatrist"):
-        service.prescription_second(by=podiatrist, prescription=made, expected_version=made.version)
-    other = factories.user("podiatrist", at=site)
-    service.prescription_second(by=other, prescription=made, expected_version=made.version)
-    assert fit(podiatrist, made).fitted_on == TODAY()
-    assert [line.kind for line in DecisionLine.objects.order_by("pk")] == ["signed", "second", "sealed"]
-    with pytest.raises(Refused, match="already"):
-        service.prescription_second(by=other, prescription=made, expected_version=made.version)
 
 
 def test_the_database_itself_refuses_the_same_person_twice_and_a_fitting_before(limb, podiatrist):

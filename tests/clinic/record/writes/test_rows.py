@@ -5,8 +5,8 @@ from django.utils import timezone
 from clinic.models import RedFlag, Weight
 from clinic.record.errors import Refused
 from clinic.record.writes.rows import store
+from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.writes import relief
-from clinic.relief.writes.relief_record import LesionShape
 from tests import factories
 
 pytestmark = pytest.mark.django_db

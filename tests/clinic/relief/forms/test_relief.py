@@ -6,7 +6,7 @@ import pytest
 
 from clinic.relief.forms.relief import BenchForm
 from clinic.relief.reads.relief import bench_lesions, start_of
-from clinic.relief.writes.relief_record import limb_record
+from clinic.relief.reads.relief_record import limb_record
 from offload.core.errors import Fault
 from offload.core.shapes.insole import insole_for
 from tests import factories

@@ -9,8 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from clinic.guidelines.sites import SITES
 from clinic.models import Imprint
 from clinic.relief.reads.relief import bench_lesions, plan_of_code, start_of
+from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.writes import relief
-from clinic.relief.writes.relief_record import LesionShape
 from offload.core.shapes.insole import insole_for
 from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline

@@ -10,7 +10,7 @@ import pytest
 
 from clinic.models import AuditEvent, Imprint, LimbPlan
 from offload.models import PlanState, ReliefPlan
-from offload.plans import keeping as services
+from offload.plans import keeping as writes
 from tests import factories
 
 
@@ -261,7 +261,7 @@ def test_a_check_that_stops_signing_stops_it(as_podiatrist, limb, lesion):
     made = save(as_podiatrist, limb, lesion)
     plan = made.plan
     plan.result["checks"][0].update(severity="error", passed=False, message="The cut layers fall apart.")
-    plan.sha256 = services._digest(plan.spec, plan.result, plan.core_version)
+    plan.sha256 = writes._digest(plan.spec, plan.result, plan.core_version)
     plan.save()
     page = as_podiatrist.get(f"/plans/{plan.code}/").content.decode()
     assert "This plan cannot be signed" in page

@@ -13,9 +13,9 @@ from clinic.models import AuditEvent, MeasuredMap, PlanFlag
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.record.errors import Conflict, Refused
 from clinic.relief.reads.measured_maps import map_facts, map_spec, maps_of, place_of
+from clinic.relief.reads.relief_record import CutChoice, LesionShape, limb_record, relief_spec, remarks
 from clinic.relief.writes import relief
 from clinic.relief.writes.measured_maps import map_keep, map_withdraw
-from clinic.relief.writes.relief_record import CutChoice, LesionShape, limb_record, relief_spec, remarks
 from offload.core.pressure.measured import GridError, MeasuredGrid
 from offload.core.shapes.lesion import Ellipse
 from tests import factories
@@ -193,7 +193,7 @@ def test_a_withdrawn_map_serves_no_new_plan_and_stays_readable(podiatrist, limb,
     assert maps_of(limb) == []
     with pytest.raises(Refused, match="was withdrawn"):
         spec(limb, lesion, row)
-    assert map_facts(row).picture
+    assert map_facts(row).placed
     assert keep(podiatrist, limb) != row
     assert AuditEvent.objects.filter(verb="withdrew").count() == 1
 

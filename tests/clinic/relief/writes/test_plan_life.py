@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from clinic.capture.writes.measurement import LesionFindings
 from clinic.devices.reads.advice import limb_decision
-from clinic.devices.writes import prescriptions as service
+from clinic.devices.writes import prescriptions as writes
 from clinic.models import AuditEvent, PlanFlag, WatchFinding, WatchPoint
 from clinic.people.writes import people
 from clinic.record.errors import Refused
@@ -233,7 +233,7 @@ def test_a_plan_carried_over_to_another_device_is_checked_in_that_device_before_
     fit(staff, plan)
     check(staff, plan, touches=False)
     decision = limb_decision(limb, timezone.localdate(), {})
-    made = service.prescription_sign(
+    made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,
         lesions=[lesion],
@@ -264,7 +264,7 @@ def test_a_replaced_plan_is_not_carried_over(podiatrist, plan, limb, lesion):
     plan.plan.save()
     decision = limb_decision(limb, timezone.localdate(), {})
     with pytest.raises(Refused, match="was replaced"):
-        service.prescription_sign(
+        writes.prescription_sign(
             by=podiatrist,
             limb=limb,
             lesions=[lesion],

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from clinic.models import AuditEvent, Imprint, Lesion, LimbPlan, Prescription
 from clinic.record.errors import Conflict, Refused
+from clinic.relief.reads.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
 from clinic.relief.writes import relief
-from clinic.relief.writes.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
 from offload.core.errors import SpecError
 from offload.core.shapes.lesion import Ellipse
 from offload.models import PlanState, ReliefPlan

@@ -7,8 +7,8 @@ from django.utils import timezone
 
 from clinic.models import AuditEvent, SiteFoam
 from clinic.record.errors import Refused
+from clinic.relief.reads.relief_record import CutChoice, limb_record, relief_spec
 from clinic.relief.writes import relief
-from clinic.relief.writes.relief_record import CutChoice, limb_record, relief_spec
 from clinic.rules.reads.foams import foam_choices, foams_known
 from clinic.rules.reads.house_rules import seen_number
 from clinic.rules.writes.foams import foam_add, foam_retire

@@ -12,13 +12,14 @@ from django.utils import timezone
 
 from clinic.audit.reads.cases import AuditFilter
 from clinic.audit.reads.page import audit_report
-from clinic.devices.writes.prescriptions import prescription_stop
+from clinic.devices.writes.wear import prescription_stop
 from clinic.models import AuditEvent, DecisionLine, DepartureReason, Prescription, SiteReason, StopReason
 from clinic.record.errors import Conflict, Refused
 from clinic.rules.reads.reasons import amendments_of, choices_of, reason_of, reasons_of, uses_of
 from clinic.rules.writes.reasons import reason_add, reason_change
 from tests import factories
-from tests.clinic.devices.writes.test_prescriptions import limb, sign
+from tests.clinic.devices.writes.conftest import limb
+from tests.clinic.devices.writes.signing import sign
 
 __all__ = ["limb"]
 

@@ -24,7 +24,8 @@ from clinic.visits.forms.visits import (
 )
 from clinic.visits.reads import correction_sheet, visit_sheet
 from tests import factories
-from tests.clinic.fields.cases_visits import ONCE, RING, RULER, SEEN, traced, worn, wound
+from tests.clinic.fields.cases_visits import ONCE, RULER, SEEN
+from tests.clinic.fields.scenes import RING, traced, worn, wound
 
 #: Columns of a visit that nobody answers on the weekly page, and why.
 NOT_ANSWERS = {

@@ -184,7 +184,7 @@ def test_the_number_of_queries_does_not_grow_with_lesions(site):
             found = review_list(site, timezone.localdate())
             for row in [*(row for group in found.groups for row in group.rows), *found.seen]:
                 assert row.lesion.limb.person.full_name
-                assert row.spark
+                assert row.areas
                 assert row.seen is None or str(row.seen.created_by)
         return len(caught)
 

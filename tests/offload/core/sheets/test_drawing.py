@@ -9,8 +9,8 @@ from offload.core.errors import ReliefError
 from offload.core.sheets.drawing import (
     Box,
     Drawing,
+    DrawingLayer,
     Hatch,
-    Layer,
     Path,
     Pen,
     ScaleBar,
@@ -75,7 +75,7 @@ def test_a_circle_has_its_corners_on_the_circle():
 
 
 def test_moving_a_drawing_scales_its_paths_and_keeps_the_size_of_its_letters():
-    drawing = Drawing("t", 10, 10, (Layer("A", (line((0, 0), (4, 0)), Text((2, 2), "x", 3.0))),))
+    drawing = Drawing("t", 10, 10, (DrawingLayer("A", (line((0, 0), (4, 0)), Text((2, 2), "x", 3.0))),))
     (layer,) = drawing.moved(10, 20, 0.5)
     path, text = layer.items
     assert path.points == ((10, 20), (12, 20))
@@ -134,7 +134,9 @@ def test_wrapping_loses_no_word_and_keeps_to_the_width(words, width):
 
 def test_texts_and_paths_can_be_asked_by_layer():
     bar = ScaleBar((0, 0), label="100 mm")
-    drawing = Drawing("t", 10, 10, (Layer("SCALE", (bar,)), Layer("A", (line((0, 0), (1, 1)),))))
+    drawing = Drawing(
+        "t", 10, 10, (DrawingLayer("SCALE", (bar,)), DrawingLayer("A", (line((0, 0), (1, 1)),)))
+    )
     assert drawing.texts() == ("100 mm",)
     assert len(drawing.paths("SCALE")) == 12
     assert len(drawing.paths("A")) == 1

@@ -8,8 +8,8 @@ from offload.core.sheets.drawing import (
     DASHED,
     Box,
     Drawing,
+    DrawingLayer,
     Hatch,
-    Layer,
     ScaleBar,
     Text,
     circle,
@@ -28,12 +28,12 @@ def drawing():
         120,
         270,
         (
-            Layer("OUTLINE", (rectangle(Box(5, 5, 100, 260), radius=20),)),
-            Layer("CUT_MIDDLE_TOP", (RING,)),
-            Layer("ZONES", (line((5, 80), (100, 80), pen=DASHED),)),
-            Layer("FILL", (rectangle(Box(1, 1, 2, 2), pen=None, hatch=Hatch.BASE),)),
-            Layer("TEXT", (Text((10, 10), "LEFT – é 5 mm", 5),)),
-            Layer("SCALE", (ScaleBar((5, 2), label="100 mm"),)),
+            DrawingLayer("OUTLINE", (rectangle(Box(5, 5, 100, 260), radius=20),)),
+            DrawingLayer("CUT_MIDDLE_TOP", (RING,)),
+            DrawingLayer("ZONES", (line((5, 80), (100, 80), pen=DASHED),)),
+            DrawingLayer("FILL", (rectangle(Box(1, 1, 2, 2), pen=None, hatch=Hatch.BASE),)),
+            DrawingLayer("TEXT", (Text((10, 10), "LEFT – é 5 mm", 5),)),
+            DrawingLayer("SCALE", (ScaleBar((5, 2), label="100 mm"),)),
         ),
     )
 

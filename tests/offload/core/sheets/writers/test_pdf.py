@@ -6,7 +6,7 @@ import pytest
 from pypdf import PdfReader
 
 from offload.core.errors import ReliefError
-from offload.core.sheets.drawing import Box, Drawing, Hatch, Layer, ScaleBar, Text, circle, rectangle
+from offload.core.sheets.drawing import Box, Drawing, DrawingLayer, Hatch, ScaleBar, Text, circle, rectangle
 from offload.core.sheets.writers.pdf import latin, write_pdf
 
 PX_PER_MM = 10  # 254 dpi
@@ -26,7 +26,7 @@ def dark_extent(picture, window, height):
 
 
 def sheet(*items, width=210.0, height=297.0):
-    return Drawing("Sheet", width, height, (Layer("A", items),))
+    return Drawing("Sheet", width, height, (DrawingLayer("A", items),))
 
 
 def test_both_check_bars_measure_one_hundred_millimetres():

@@ -2,7 +2,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from offload.core.sheets.drawing import DASHED, Box, Drawing, Hatch, Layer, Pen, Text, line, rectangle
+from offload.core.sheets.drawing import DASHED, Box, Drawing, DrawingLayer, Hatch, Pen, Text, line, rectangle
 from offload.core.sheets.writers.svg import write_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -21,7 +21,7 @@ def root():
         line((0, 0), (5, 6), pen=Pen(0.5, shade=0.75)),
         Text((12, 15), "a < b & c", 4, "middle", True, 30, 0.5),
     )
-    return parsed(Drawing('Sheet "A" & b', 210, 297, (Layer("CUT_MIDDLE_TOP", items),)))
+    return parsed(Drawing('Sheet "A" & b', 210, 297, (DrawingLayer("CUT_MIDDLE_TOP", items),)))
 
 
 def test_one_unit_is_one_millimetre(root):
@@ -64,12 +64,12 @@ def test_two_drawings_in_one_page_share_no_id():
     def ids(drawing):
         return {e.get("id") for e in parsed(drawing).iter() if e.get("id")}
 
-    one = Drawing("a", 10, 10, (Layer("A", (rectangle(Box(1, 1, 2, 2), hatch=Hatch.BASE),)),))
-    two = Drawing("b", 10, 10, (Layer("A", (rectangle(Box(1, 1, 2, 3), hatch=Hatch.BASE),)),))
+    one = Drawing("a", 10, 10, (DrawingLayer("A", (rectangle(Box(1, 1, 2, 2), hatch=Hatch.BASE),)),))
+    two = Drawing("b", 10, 10, (DrawingLayer("A", (rectangle(Box(1, 1, 2, 3), hatch=Hatch.BASE),)),))
     assert ids(one)
     assert not ids(one) & ids(two)
 
 
 def test_two_runs_give_the_same_bytes():
-    drawing = Drawing("a", 10, 10, (Layer("A", (rectangle(Box(1, 1, 2, 2), hatch=Hatch.BASE),)),))
+    drawing = Drawing("a", 10, 10, (DrawingLayer("A", (rectangle(Box(1, 1, 2, 2), hatch=Hatch.BASE),)),))
     assert write_svg(drawing) == write_svg(drawing)

@@ -28,38 +28,38 @@ def check_json(printed: Mapping[str, Any], check: Check) -> dict[str, Any]:
     return {**printed, **({"kind": check.kind.value} if softer else {})}
 
 
-def check_of(kept: Mapping[str, Any]) -> Check:
+def check_of(stored: Mapping[str, Any]) -> Check:
     """A check as a plan kept it; one that names no kind is the record's, which may stop a signature."""
-    return Check(**{**kept, "kind": Kind(kept.get("kind", Kind.RECORD.value))})
+    return Check(**{**stored, "kind": Kind(stored.get("kind", Kind.RECORD.value))})
 
 
 def report_of(result: Mapping[str, Any]) -> PressureReport | None:
     """The pressures a plan was kept with; nothing for one kept before they were solved."""
-    kept = result.get("pressure")
-    if kept is None:
+    stored = result.get("pressure")
+    if stored is None:
         return None
     peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
     return PressureReport(
-        baseline=kept["baseline"],
-        load=kept["load_n"],
-        solved_load=kept["solved_load_n"],
-        **{name: kept[f"{name}_kpa"] for name in peaks},
-        lesions=tuple(_lesion(one) for one in kept["lesions"]),
+        baseline=stored["baseline"],
+        load=stored["load_n"],
+        solved_load=stored["solved_load_n"],
+        **{name: stored[f"{name}_kpa"] for name in peaks},
+        lesions=tuple(_lesion(one) for one in stored["lesions"]),
     )
 
 
-def _lesion(kept: Mapping[str, Any]) -> LesionPressure:
-    low, high = kept["peak_after_range_kpa"]
+def _lesion(stored: Mapping[str, Any]) -> LesionPressure:
+    low, high = stored["peak_after_range_kpa"]
     return LesionPressure(
-        label=kept["label"],
-        load_case=kept["load_case"],
-        peak_before=kept["peak_before_kpa"],
-        peak_after=kept["peak_after_kpa"],
-        mean_before=kept["mean_before_kpa"],
-        mean_after=kept["mean_after_kpa"],
-        reduction_percent=kept["reduction_percent"],
-        bottomed_percent=kept["bottomed_percent"],
-        clearance=kept["clearance_mm"],
+        label=stored["label"],
+        load_case=stored["load_case"],
+        peak_before=stored["peak_before_kpa"],
+        peak_after=stored["peak_after_kpa"],
+        mean_before=stored["mean_before_kpa"],
+        mean_after=stored["mean_after_kpa"],
+        reduction_percent=stored["reduction_percent"],
+        bottomed_percent=stored["bottomed_percent"],
+        clearance=stored["clearance_mm"],
         peak_after_range=(low, high),
     )
 
@@ -83,9 +83,9 @@ def alternatives_of(result: Mapping[str, Any]) -> tuple[Alternative, ...]:
 
 def advice_of(result: Mapping[str, Any]) -> ClearanceAdvice:
     """What mechanics advised when the plan was kept."""
-    kept = result["clearance_advice"]
-    cut = kept["cut_layers"]
-    return ClearanceAdvice(None if cut is None else tuple(cut), kept["because"])
+    stored = result["clearance_advice"]
+    cut = stored["cut_layers"]
+    return ClearanceAdvice(None if cut is None else tuple(cut), stored["because"])
 
 
 def foam_of(row: ClinicFoam) -> Foam:
@@ -99,14 +99,14 @@ def share_outside(spec: Mapping[str, Any], label: str, ring: Sequence[Sequence[f
     """Share of a ring that lies outside the outline a plan holds of a lesion; 0 for a lesion it does not
     serve.
     """
-    kept = next((one for one in spec["lesions"] if one["label"] == label), None)
-    if kept is None:
+    stored = next((one for one in spec["lesions"] if one["label"] == label), None)
+    if stored is None:
         return 0.0
-    if "outline_mm" in kept:
-        planned = Polygon(kept["outline_mm"])
+    if "outline_mm" in stored:
+        planned = Polygon(stored["outline_mm"])
     else:
-        x, y = kept["centre_mm"]
-        size = kept["length_mm"], kept["width_mm"], kept.get("angle_deg", 0.0)
+        x, y = stored["centre_mm"]
+        size = stored["length_mm"], stored["width_mm"], stored.get("angle_deg", 0.0)
         planned = Outline.ellipse((x, y), *size).polygon
     given = Polygon(ring)
     return float(given.difference(planned).area / given.area)
