@@ -12,7 +12,7 @@ Assumptions, all written here because the result depends on them:
   week for good). The shares are assumptions without a source;
 * measuring: area times a log-normal factor of log-sd 0.12, written to 0.01 cm²; visits weekly, one day early or late
   at times, 12 % missed (never the first); an open wound is never written as 0;
-* closing: the day the true radius reaches 0.02 mm; followed for 104 weeks, else it stays open.
+* closing: the day the true area is at most 2 mm²; followed for 104 weeks, else it stays open.
 """
 
 from dataclasses import dataclass
@@ -79,7 +79,7 @@ def _wound(rng):
     elif course == "worse":
         daily[:] = -rng.uniform(0.1, 0.4) / 7.0
     radius = start - np.concatenate([[0.0], np.cumsum(daily)])
-    shut = np.flatnonzero(radius <= 0.02)
+    shut = np.flatnonzero(radius <= np.sqrt(2.0 / np.pi))
     closes = int(shut[0]) if shut.size else None
     areas = []
     for week in range(_WEEKS):
