@@ -10,6 +10,7 @@ __all__ = [
     "MARGIN_ERROR",
     "RELATIVE_ERROR",
     "TOO_SMALL",
+    "WIDEST_BRIDGE",
     "Change",
     "Progress",
     "area_at",
@@ -28,6 +29,10 @@ MARGIN_ERROR = 0.5
 
 TOO_SMALL = 50.0
 """Below this, changes are called too small to judge by area; a design choice. [mm²]"""
+
+WIDEST_BRIDGE = 35
+"""Days between two areas over which an area in between is interpolated: a monthly visit and a week of delay; design
+choice. [d]"""
 
 FOUR_WEEKS = 28
 THREE_WEEKS = 21
@@ -73,9 +78,9 @@ class Progress:
     reduction_last : float or None
         Area reduction, first to last area; None when the first area is 0. [%]
     reduction_4w : float or None
-        Area reduction at day 28; None without an area at or after day 25. [%]
+        Area reduction at day 28; None without an area at or after day 25, or in a gap around it. [%]
     reduction_28d : float or None
-        Area reduction over the last 28 days; None when the run is shorter. [%]
+        Area reduction over the last 28 days; None when the run is shorter, or had a gap then. [%]
     advance : float or None
         Linear advance of the margin, first to last area; None for a single day or two zero areas. [mm/week]
     radius : float
@@ -83,7 +88,7 @@ class Progress:
     last_change : Change or None
         Last area against the one before.
     three_weeks : Change or None
-        Last area against that of three weeks before, or against the first area of a shorter run.
+        Last area against that of three weeks before, or against the first area of a shorter run; None in a gap.
     weekly : tuple of float or None
         Area reduction at whole weeks 0, 1, 2, … of the run, interpolated between visits. [%]
     """
@@ -184,7 +189,8 @@ def area_at(run: Run, day: float) -> float | None:
     Returns
     -------
     float or None
-        Area; None outside the run, which is never extrapolated. [mm²]
+        Area; None outside the run, which is never extrapolated, and inside a gap of more than ``WIDEST_BRIDGE``
+        days, where nobody knows what the wound did. [mm²]
     """
     days = run.days
     if not days[0] <= day <= days[-1]:
@@ -192,6 +198,8 @@ def area_at(run: Run, day: float) -> float | None:
     for index in range(1, len(days)):
         if day <= days[index]:
             before, after = run.areas[index - 1], run.areas[index]
+            if days[index] - days[index - 1] > WIDEST_BRIDGE and day not in (days[index - 1], days[index]):
+                return None
             share = (day - days[index - 1]) / (days[index] - days[index - 1])
             return before.area + share * (after.area - before.area)
     return run.first.area

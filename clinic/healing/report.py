@@ -7,7 +7,7 @@ from datetime import date
 from clinic.healing.forecast import Forecast, forecast
 from clinic.healing.progress import Progress, progress_of
 from clinic.healing.series import Area, Run, last_run
-from clinic.healing.verdict import Findings, Reason, Verdict, review_reasons, verdict_of
+from clinic.healing.verdict import Findings, Reason, Standing, Verdict, review_reasons, verdict_of
 
 __all__ = ["LesionReport", "lesion_report"]
 
@@ -66,10 +66,11 @@ def lesion_report(
     run = last_run(areas)
     outlook = forecast(run, breaks)
     chance = None if outlook is None else outlook.chance_next_8w
+    standing = None if outlook is None else Standing(outlook.still, outlook.growing)
     return LesionReport(
         run=run,
         progress=progress_of(run),
-        verdict=verdict_of(run, findings, chance),
+        verdict=verdict_of(run, findings, chance, standing),
         forecast=outlook,
         review=review_reasons(run),
     )

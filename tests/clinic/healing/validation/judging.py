@@ -78,10 +78,7 @@ def said_of(courses, week, forecasts=forecast_many):
     found = forecasts([(run, ()) for _, run in pairs])
     kept = [(c, r, f) for (c, r), f in zip(pairs, found, strict=True) if f is not None]
     closes = np.array(
-        [
-            inf if c.closes is None else float(c.closes - (r.last.day - FIRST_DAY).days)
-            for c, r, _ in kept
-        ]
+        [inf if c.closes is None else float(c.closes - (r.last.day - FIRST_DAY).days) for c, r, _ in kept]
     )
     offset = np.array([(r.last.day - FIRST_DAY).days for _, r, _ in kept], dtype=float)
 
@@ -120,7 +117,11 @@ def calibration_error(said, happened):
         return 0.0
     number = np.minimum((said * _BINS).astype(int), _BINS - 1)
     return float(
-        sum(abs(said[on].mean() - happened[on].mean()) * on.mean() for b in range(_BINS) if (on := number == b).any())
+        sum(
+            abs(said[on].mean() - happened[on].mean()) * on.mean()
+            for b in range(_BINS)
+            if (on := number == b).any()
+        )
     )
 
 
