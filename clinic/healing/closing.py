@@ -8,9 +8,9 @@ from scipy.sparse import csr_matrix
 from scipy.special import ndtr, ndtri
 
 from clinic.healing.bank import Bank
-from clinic.healing.turning import AGITATION, Shape, turning
+from clinic.healing.turning import AGITATION, SHAPES, Shape, turning
 
-__all__ = ["WEEKS", "closing_table", "closing_weeks"]
+__all__ = ["WEEKS", "closing_table", "closing_weeks", "paced_chances"]
 
 Floats = NDArray[np.float64]
 
@@ -133,3 +133,26 @@ def _one_shape(bank: Bank) -> tuple[Floats, Floats]:
         shape=(count, agitations * paces * levels.size),
     )
     return places_of @ table.reshape(-1, WEEKS + 1), (bank.weight * share_open).sum(axis=(1, 2))
+
+
+def paced_chances(radius: Floats, weeks: int) -> Floats:
+    """Chance of closing within some weeks at each first pace.
+
+    Parameters
+    ----------
+    radius : (N,) ndarray
+        Radius now. [mm]
+    weeks : int
+        At most 52.
+
+    Returns
+    -------
+    (N, S, K) ndarray
+        Mean over quiet and restless wounds. [-]
+    """
+    answers = []
+    for shape in SHAPES:
+        levels, table = _levels(shape), closing_table(shape)[..., weeks].mean(axis=0)
+        index, share = _between(levels, np.log(radius) if shape.is_share else radius)
+        answers.append((table[:, index] * (1.0 - share) + table[:, index + 1] * share).T)
+    return np.stack(answers, axis=1)

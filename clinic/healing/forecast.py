@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from clinic.healing.bank import Bank, filter_bank, mix, steps_of
 from clinic.healing.closing import WEEKS, closing_weeks
 from clinic.healing.fan import fan_of
+from clinic.healing.prognosis import first_chances
 from clinic.healing.series import LONGEST_GAP, Run, recent
 from clinic.healing.trend import Floats, TrendModel
 from clinic.healing.trend_member import (
@@ -114,7 +115,11 @@ class Forecast:
 
 
 def forecast(
-    run: Run, breaks: Iterable[date] = (), model: TrendModel = MODEL, today: date | None = None
+    run: Run,
+    breaks: Iterable[date] = (),
+    model: TrendModel = MODEL,
+    today: date | None = None,
+    prognosis: float | None = None,
 ) -> Forecast | None:
     """Forecast of one wound, with the smoothed curve and the fan of a chart.
 
@@ -129,6 +134,8 @@ def forecast(
         Constants of the trend filter.
     today : datetime.date or None
         Day it is asked; None takes that of the last area.
+    prognosis : float or None
+        Chance of closing within 20 weeks of the first area, from ``prognosis_of``; it weighs while areas are few. [-]
 
     Returns
     -------
@@ -136,7 +143,7 @@ def forecast(
         None under 3 areas since the last gap of more than 8 weeks, when the last area is 0, or more than 8 weeks
         after it.
     """
-    return forecast_many([(run, tuple(breaks))], model, curves=True, today=today)[0]
+    return forecast_many([(run, tuple(breaks))], model, True, today, [prognosis])[0]
 
 
 def forecast_many(
@@ -144,6 +151,7 @@ def forecast_many(
     model: TrendModel = MODEL,
     curves: bool = False,
     today: date | None = None,
+    prognoses: Sequence[float | None] | None = None,
 ) -> tuple[Forecast | None, ...]:
     """Forecasts of many wounds in one pass.
 
@@ -157,6 +165,8 @@ def forecast_many(
         Whether to compute the smoothed curve and the fan as well.
     today : datetime.date or None
         As for ``forecast``.
+    prognoses : sequence of float or None
+        As for ``forecast``, one a wound; None where none is known. [-]
 
     Returns
     -------
@@ -171,24 +181,38 @@ def forecast_many(
     answers: list[Forecast | None] = [None] * len(wounds)
     able: list[int] = []
     chosen: list[tuple[Run, Sequence[date]]] = []
+    known: list[float] = []
     for index, (run, breaks) in enumerate(wounds):
         part = recent(run)
         is_stale = today is not None and (today - run.last.day).days > LONGEST_GAP
         if len(part.areas) >= _LEAST_AREAS and part.last.area > 0 and not is_stale:
             able.append(index)
             chosen.append((part, breaks))
+            chance = None if prognoses is None or part is not run else prognoses[index]
+            known.append(np.nan if chance is None else chance)
     for start in range(0, len(able), _BLOCK):
         block = slice(start, start + _BLOCK)
         spans = [wounds[index][0].span for index in able[block]]
-        for index, found in zip(able[block], _block(chosen[block], spans, model, curves), strict=True):
+        tilts = _tilts(chosen[block], np.array(known[block]))
+        for index, found in zip(able[block], _block(chosen[block], spans, tilts, model, curves), strict=True):
             answers[index] = found
     return tuple(answers)
 
 
+def _tilts(chosen: Sequence[tuple[Run, Sequence[date]]], chances: Floats) -> Floats | None:
+    if np.isnan(chances).all():
+        return None
+    return first_chances(np.array([run.first.radius for run, _ in chosen]), chances)
+
+
 def _block(
-    chosen: Sequence[tuple[Run, Sequence[date]]], spans: Sequence[int], model: TrendModel, curves: bool
+    chosen: Sequence[tuple[Run, Sequence[date]]],
+    spans: Sequence[int],
+    tilts: Floats | None,
+    model: TrendModel,
+    curves: bool,
 ) -> list[Forecast]:
-    banks, likely = _banks(chosen)
+    banks, likely = _banks(chosen, tilts)
     member = trend_member(chosen, _DAYS, model, curves)
     gap = likely - member.log_likelihood + np.log((1.0 - _FILTER_PART) / _FILTER_PART)
     part_of_bank = 1.0 / (1.0 + np.exp(-np.clip(gap, -500.0, 500.0)))
@@ -234,7 +258,9 @@ def _chance(law: Sequence[float], day: int) -> float:
     return 0.0 if day <= 0 else float(np.interp(day, _DAYS, law))
 
 
-def _banks(chosen: Sequence[tuple[Run, Sequence[date]]]) -> tuple[tuple[Bank, ...], Floats]:
+def _banks(
+    chosen: Sequence[tuple[Run, Sequence[date]]], tilts: Floats | None
+) -> tuple[tuple[Bank, ...], Floats]:
     """The bank after the last area; a change of treatment on that day or later is taken as one of that day."""
     steps = []
     late = np.zeros(len(chosen), dtype=bool)
@@ -242,7 +268,8 @@ def _banks(chosen: Sequence[tuple[Run, Sequence[date]]]) -> tuple[tuple[Bank, ..
         inner = {(day - run.first.day).days for day in breaks}
         late[row] = any(day >= run.span for day in inner)
         steps.append((run.areas, steps_of(run.days, sorted(day for day in inner if 0 < day < run.span))))
-    banks, likely = filter_bank(steps, [[radius_error(area) for area in run.areas] for run, _ in chosen])
+    errors = [[radius_error(area) for area in run.areas] for run, _ in chosen]
+    banks, likely = filter_bank(steps, errors, tilts)
     return tuple(_redrawn(bank, late) for bank in banks) if late.any() else banks, likely
 
 

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -80,7 +81,7 @@ def test_the_law_of_closing_is_that_of_simulated_courses(shape):
     )
     law = closing_weeks(banks)[0]
     # One level and one pace: the table's steps show most; a real wound is spread over many of both.
-    assert np.abs(law - closed.mean(axis=0)).max() < 0.035
+    assert np.abs(law - closed.mean(axis=0)).max() < 0.05
 
 
 def test_steps_are_cut_at_changes_of_treatment_and_in_long_gaps():
@@ -101,7 +102,7 @@ def test_without_turns_the_bank_is_bayes_rule_over_straight_lines(monkeypatch):
         Area(FIRST_DAY + timedelta(days=int(d)), float(np.pi * r * r))
         for d, r in zip(days, radii, strict=True)
     ]
-    quiet = [type(s)(s.is_share, s.paces, s.closing, s.growing, 0.0) for s in SHAPES]
+    quiet = [replace(s, level_noise=0.0) for s in SHAPES]
     monkeypatch.setattr(bank, "SHAPES", tuple(quiet))
     banks, _ = filter_bank([(areas, steps_of(tuple(days), ()))], [[error] * 4])
     straight = banks[0].weight[0].sum(axis=0)
