@@ -226,17 +226,14 @@ def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: flo
     """
     scores, events, reach, weights = _scores(pasts, today)
     lower = _quantile(scores, events, weights, low)
-    upper = 1.0
-    # Each candidate is judged among the courses it is a date for; the first that holds is the shortest interval.
-    for candidate in np.unique(np.concatenate([scores[events], [high]])):
-        on = reach >= candidate
-        if (
-            candidate > lower
-            and on.any()
-            and _quantile(scores[on], events[on], weights[on], high) <= candidate
-        ):
-            upper = float(candidate)
+    upper = lower
+    # Courses that cannot reach the end leave, which may move it; it only rises, so this ends.
+    while upper < 1.0:
+        on = reach >= upper
+        asked = _quantile(scores[on], events[on], weights[on], high)
+        if asked <= upper:
             break
+        upper = asked
     return Tails(min(lower, upper), upper, len(pasts), int(events.sum()))
 
 
@@ -256,16 +253,12 @@ def _quantile(scores: Floats, events: NDArray[np.bool_], weights: Floats, share:
     """Score below which that share closes, interpolated between closings; 1 where they do not reach that far."""
     order = np.lexsort((~events, scores))
     at_risk = 1.0 + np.cumsum(weights[order][::-1])[::-1]
-    left, before, last = 1.0, 0.0, 0.0
-    for index, risk in zip(order, at_risk, strict=True):
-        if not events[index]:
-            continue
-        now = 1.0 - left * (1.0 - weights[index] / risk)
-        if now >= share:
-            part = (share - before) / (now - before)
-            return float(last + part * (scores[index] - last))
-        left, before, last = 1.0 - now, now, float(scores[index])
-    return 1.0
+    closings = events[order]
+    reached = 1.0 - np.cumprod(1.0 - weights[order][closings] / at_risk[closings])
+    places = scores[order][closings]
+    if reached.size == 0 or reached[-1] < share:
+        return 1.0
+    return float(np.interp(share, np.concatenate([[0.0], reached]), np.concatenate([[0.0], places])))
 
 
 def adapted(target: float, missed: Sequence[bool], step: float = _STEP) -> float:

@@ -8,6 +8,7 @@ import pytest
 from clinic.healing.forecast import MODEL, forecast_many, radius_error
 from clinic.healing.series import Area, Run
 from clinic.healing.trend import TrendModel, filter_trend, smooth_trend
+from clinic.healing.trend_member import trend_member
 from tests.oracles.timing import seconds
 
 pytestmark = pytest.mark.oracle
@@ -117,21 +118,21 @@ def arrays(run):
 
 
 def test_a_thousand_forecasts_rest_on_the_state_of_statsmodels(capsys):
-    """Radius, trend and their errors of each forecast, from areas and dates on; and the time of both filters.
+    """Radius, trend and their variances of the forecast's filter, from areas and dates on; and the time of both.
 
-    The forecast does more than the filter (a law of the closing date over 52 weeks); statsmodels' side is one
-    filter per lesion, with and without the making of its matrices.
+    The forecast does more than the filter (courses that turn, a law of the closing date over 52 weeks); statsmodels' side
+    is one filter per lesion, with and without the making of its matrices.
     """
     wounds = runs(1000)
-    answers = forecast_many([(run, ()) for run in wounds])
+    member = trend_member([(run, ()) for run in wounds], np.array([0.0, 56.0]))
     engines = [engine(*arrays(run), MODEL) for run in wounds]
-    for answer, one in zip(answers, engines, strict=True):
+    for row, one in enumerate(engines):
         found = one.filter()
         state, cov = found.filtered_state[:, -1], found.filtered_state_cov[:, :, -1]
-        assert answer.radius == pytest.approx(state[0], abs=SAME)
-        assert answer.trend / 7 == pytest.approx(state[1], abs=SAME)
-        assert answer.radius_error**2 == pytest.approx(cov[0, 0], abs=SAME)
-        assert (answer.trend_error / 7) ** 2 == pytest.approx(cov[1, 1], abs=SAME)
+        assert member.level[row] == pytest.approx(state[0], abs=SAME)
+        assert member.trend[row] == pytest.approx(state[1], abs=SAME)
+        assert member.level_var[row] == pytest.approx(cov[0, 0], abs=SAME)
+        assert member.trend_var[row] == pytest.approx(cov[1, 1], abs=SAME)
     columns = [np.stack(column) for column in zip(*map(arrays, wounds), strict=True)]
     ours = seconds(lambda: filter_trend(*columns, MODEL))
     whole = seconds(lambda: forecast_many([(run, ()) for run in wounds]))
