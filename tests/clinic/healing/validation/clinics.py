@@ -30,6 +30,9 @@ class Bank:
     closes: np.ndarray
     kind: np.ndarray
     features: np.ndarray
+    chance: np.ndarray
+    score: np.ndarray
+    reach: np.ndarray
 
 
 def bank(count, seed):
@@ -42,6 +45,9 @@ def bank(count, seed):
         np.array(closes, dtype=float),
         np.array([list(KINDS).index(c.kind) for c, _, _ in kept]),
         np.array([_features(r) for _, r, _ in kept]),
+        np.array([f.chance_next_8w for _, _, f in kept]),
+        np.array([f.chance_by(c) if c <= 364 else inf for (_, _, f), c in zip(kept, closes, strict=True)]),
+        np.array([f.weeks[-1] for _, _, f in kept]),
     )
 
 
@@ -90,10 +96,10 @@ def clinic(rng, stock, own=OWN, test=TEST):
     rest = weight.copy()
     rest[drawn] = 0.0
     judged = rng.choice(stock.closes.size, test, p=rest / rest.sum())
-    chance = np.array([f.chance_next_8w for f in stock.said])
+    chance, score = stock.chance, stock.score[judged]
     came = stock.closes <= 56
     line = line_of(list(chance[drawn]), list(came[drawn]))
-    new = np.array([line.of(p) for p in chance[judged]])
+    new = np.vectorize(line.of)(chance[judged])
     followed = rng.uniform(140, 730, own)
     today = FIRST_DAY + timedelta(days=1000)
     pasts = [
@@ -101,14 +107,9 @@ def clinic(rng, stock, own=OWN, test=TEST):
         for i, known in zip(drawn, followed, strict=True)
     ]
     tails = tails_of(pasts, today)
-    within, before, finite = [], [], []
-    for i in judged:
-        law, closes = stock.said[i], stock.closes[i]
-        score = law.chance_by(closes) if closes <= 364 else inf
-        before.append((0.1 <= score <= 0.9) if law.weeks[-1] >= 0.9 else np.nan)
-        has_end = law.weeks[-1] >= tails.high
-        finite.append(has_end)
-        within.append((tails.low <= score <= tails.high) if has_end else np.nan)
+    named, finite = stock.reach[judged] >= 0.9, stock.reach[judged] >= tails.high
+    before = (score[named] >= 0.1) & (score[named] <= 0.9)
+    within = (score[finite] >= tails.low) & (score[finite] <= tails.high)
     model = regression(stock.features[drawn], came[drawn])
     return Clinic(
         calibration_error(chance[judged], came[judged]),
@@ -116,8 +117,8 @@ def clinic(rng, stock, own=OWN, test=TEST):
         brier(chance[judged], came[judged]),
         brier(new, came[judged]),
         brier(model(stock.features[judged]), came[judged]),
-        float(np.nanmean(before)),
-        float(np.nanmean(within)) if any(finite) else np.nan,
+        float(np.mean(before)) if before.size else np.nan,
+        float(np.mean(within)) if within.size else np.nan,
         float(np.mean(finite)),
     )
 
