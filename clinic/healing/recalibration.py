@@ -107,19 +107,24 @@ class Tails:
     Parameters
     ----------
     low, high : float
-        The two chances; ``high`` is 1 where too few closings reach that far.
+        The two chances, for courses whose forecast reaches ``high`` within 52 weeks; ``high`` is 1 where too few closings
+        reach that far.
+    low_open : float
+        Early end for the other courses, whose late end stays open.
     n, closed : int
         Courses and closings they rest on.
     """
 
     low: float
     high: float
+    low_open: float
     n: int
     closed: int
 
     def of(self, said: Forecast) -> tuple[date | None, date | None]:
         """Dates of the interval; None where it is not reached within 52 weeks."""
-        return said.day_of(self.low), said.day_of(self.high)
+        late = said.day_of(self.high)
+        return said.day_of(self.low_open if late is None else self.low), late
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +215,8 @@ def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: flo
     Returns
     -------
     Tails
-        ``high`` is sought among courses whose forecast reaches it within 52 weeks, for only there is it a date.
+        ``low`` and ``high`` are sought among courses whose forecast reaches ``high`` within 52 weeks, for only there is it a
+        date, and wounds that do well enough to have one close earlier on this scale as well.
 
     Notes
     -----
@@ -226,15 +232,16 @@ def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: flo
     """
     scores, events, reach, weights = _scores(pasts, today)
     lower = _quantile(scores, events, weights, low)
-    upper = lower
+    upper, among = lower, lower
     # Courses that cannot reach the end leave, which may move it; it only rises, so this ends.
     while upper < 1.0:
         on = reach >= upper
+        among = _quantile(scores[on], events[on], weights[on], low)
         asked = _quantile(scores[on], events[on], weights[on], high)
         if asked <= upper:
             break
         upper = asked
-    return Tails(min(lower, upper), upper, len(pasts), int(events.sum()))
+    return Tails(min(among, upper), upper, lower, len(pasts), int(events.sum()))
 
 
 def _scores(pasts: Sequence[Past], today: date) -> tuple[Floats, NDArray[np.bool_], Floats, Floats]:

@@ -9,7 +9,7 @@ from scipy.special import expit, logit
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import forecast
-from clinic.healing.recalibration import LEAST_CLOSED, Past, adapted, line_of, own_of, tails_of
+from clinic.healing.recalibration import LEAST_CLOSED, Past, Tails, adapted, line_of, own_of, tails_of
 from clinic.healing.series import Area, last_run
 
 DAY = date(2026, 1, 5)
@@ -77,6 +77,14 @@ def test_a_late_clinic_gets_a_later_interval():
     assert tails.low == pytest.approx(0.35, abs=0.03)
     assert tails.high == pytest.approx(0.75, abs=0.03)
     assert tails.of(SAID)[0] > SAID.low
+
+
+def test_the_early_end_belongs_to_whether_a_late_one_is_named():
+    slow = said(pace=0.15, radius=9.0)
+    tails = Tails(low=0.2, high=0.85, low_open=0.05, n=100, closed=80)
+    assert slow.weeks[-1] < 0.85 < SAID.weeks[-1]
+    assert tails.of(SAID) == (SAID.day_of(0.2), SAID.day_of(0.85))
+    assert tails.of(slow) == (slow.day_of(0.05), None)
 
 
 def test_open_courses_are_censored_and_not_counted_as_late_or_left_out():

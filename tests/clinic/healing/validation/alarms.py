@@ -1,7 +1,8 @@
 """Alarms of the verdict on straight courses: told of a wound that heals steadily, and of one that stops or grows.
 
-``python -m tests.clinic.healing.validation.alarms [count] [PICTURE.svg]`` prints the table over limits of the chance and
-draws the trade-off. Judged on seed ``JUDGED``; the limit was chosen on seed ``DEVELOPMENT`` with other ranges.
+``python -m tests.clinic.healing.validation.alarms [count] [PICTURE.svg]`` prints the table over limits of the evidence and
+draws the trade-off. Judged on seed ``JUDGED``; the limit was chosen on seeds ``DEVELOPMENT`` and the next, with paces of median
+0.55 and log-sd 0.45, noise of 8-16 % and growth of 0.1-0.5 mm a week.
 
 * steady: the radius falls by a constant pace, log-normal, median 0.6 mm a week, log-sd 0.4, to closing;
 * plateau: the same, then flat for good, from a day in weeks 4-12 on which its radius is still above 2 mm;
@@ -17,13 +18,14 @@ from math import inf
 
 import numpy as np
 
+from clinic.healing import halting
 from clinic.healing.forecast import forecast_many
 from clinic.healing.series import Method, Run
 from clinic.healing.verdict import Standing, VerdictWord, verdict_of
 from tests.clinic.healing.validation.generators import FIRST_DAY, first_radius, visited
 
 JUDGED, DEVELOPMENT = 4711, 99
-LIMITS = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95)
+LIMITS = (1.0, 2.0, 3.0, 4.0, 6.0, 9.0)
 TOLD = (VerdictWord.STALLED, VerdictWord.WORSENING)
 
 
@@ -135,7 +137,56 @@ HEAD = (
     "growing, median weeks |\n|" + " --- |" * 7
 )
 
+
+def trade_off(seen, limits=LIMITS):
+    """(limit, figures) of the verdict at each limit of the evidence of a stop; the chosen one is ``halting.LIMIT``."""
+    flat = [run for one in seen for _, run in one.visits]
+    found = forecast_many([(run, ()) for run in flat])
+    chosen, rows = halting.LIMIT, []
+    try:
+        for limit in limits:
+            halting.LIMIT = limit
+            words = iter(_word(run, one) for run, one in zip(flat, found, strict=True))
+            rows.append((limit, figures(seen, [[next(words) in TOLD for _ in one.visits] for one in seen])))
+    finally:
+        halting.LIMIT = chosen
+    return rows
+
+
+def draw(rows, path):
+    """Trade-off: wrongly told steady wounds across, weeks to a real plateau up; the chosen point is filled."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(5, 3.5), layout="constrained")
+    axes = figure.subplots()
+    ever, delay = [100 * f.ever for _, f in rows], [f.delay for _, f in rows]
+    axes.plot(ever, delay, color="black", marker="o", markerfacecolor="white")
+    for (limit, f), x, y in zip(rows, ever, delay, strict=True):
+        chosen = limit == halting.LIMIT
+        axes.annotate(f"{limit:g}", (x, y), (4, 4), textcoords="offset points")
+        if chosen:
+            axes.plot([x], [y], color="black", marker="o")
+            axes.annotate(
+                f"chosen: {f.ever:.0%}, {y:.1f} weeks", (x, y), (12, 24), textcoords="offset points"
+            )
+    axes.set_xlabel("steadily healing wounds ever told stalled or worsening by week 20 (%)")
+    axes.set_ylabel("median weeks to a plateau")
+    axes.axvline(10, color="grey", linestyle=":")
+    axes.axhline(3, color="grey", linestyle=":")
+    figure.savefig(path)
+
+
+def main(count, picture=None):
+    seen = courses(count, JUDGED)
+    rows = trade_off(seen)
+    print(
+        f"{count} courses of each kind, seed {JUDGED}; evidence of a stop is told from {halting.LIMIT:g} on\n\n{HEAD}"
+    )
+    for limit, found in rows:
+        print(row(f"from {limit:g}" + (" (chosen)" if limit == halting.LIMIT else ""), found))
+    if picture:
+        draw(rows, picture)
+
+
 if __name__ == "__main__":
-    seen = courses(int(sys.argv[1]) if len(sys.argv) > 1 else 400, JUDGED)
-    print(HEAD)
-    print(row("verdict", by_verdict(seen)))
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 400, sys.argv[2] if len(sys.argv) > 2 else None)
