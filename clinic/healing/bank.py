@@ -1,7 +1,8 @@
-"""Which courses fit the areas so far: a bank of filters over shapes, paces, noises and kinds of wound, many wounds at once.
+"""Which courses fit the areas so far: a bank of filters over shapes, paces, noises and kinds of wound, many
+wounds at once.
 
-Each member keeps a level (radius or its logarithm) with its variance; between two areas the members exchange weight as
-courses turn, and an area weighs them by how well each foresaw it. No random numbers.
+Each member keeps a level (radius or its logarithm) with its variance; between two areas the members exchange
+weight as courses turn, and an area weighs them by how well each foresaw it. No random numbers.
 """
 
 from collections.abc import Sequence
@@ -18,8 +19,9 @@ __all__ = ["NOISES", "Bank", "Steps", "filter_bank", "mix", "move", "steps_of"]
 Floats = NDArray[np.float64]
 
 NOISES = (0.35, 0.6, 1.0, 1.7)
-"""Multiples of the stated measuring error that a course may show. Around 0.8, since the stated error is the larger of two
-and small wounds scatter by less; design choice, tried at two values on the development set. [-]"""
+"""Multiples of the stated measuring error that a course may show. Around 0.8, since the stated error is the
+larger of two and small wounds scatter by less; design choice, tried at two values on the development set.
+[-]"""
 
 _NOISE_CHANCES = np.array([0.2, 0.3, 0.3, 0.2])
 _ASTRAY, _ASTRAY_TIMES = 0.05, 3.0  # one area in twenty is off by three times the error; design choice
@@ -68,7 +70,8 @@ class Bank:
 
 
 def steps_of(days: Sequence[int], breaks: Sequence[int]) -> Steps:
-    """Steps between the areas of one wound, cut at changes of treatment after its first area and until its last.
+    """Steps between the areas of one wound, cut at changes of treatment after its first area and until its
+    last.
 
     Parameters
     ----------
@@ -215,8 +218,8 @@ def move(
     Returns
     -------
     three (..., A, K) ndarray
-        The same, later. Levels that meet in one pace are merged by mean and variance (interacting multiple models:
-        Blom HAP, Bar-Shalom Y, IEEE Trans Automat Contr 1988;33:780-783).
+        The same, later. Levels that meet in one pace are merged by mean and variance (interacting multiple
+        models: Blom HAP, Bar-Shalom Y, IEEE Trans Automat Contr 1988;33:780-783).
     """
     moved = [
         mix(weight[..., a, :], level[..., a, :], variance[..., a, :], turning(shape, agitation, half_days))
@@ -228,7 +231,8 @@ def move(
 
 
 def mix(weight: Floats, level: Floats, variance: Floats, chances: Floats) -> tuple[Floats, Floats, Floats]:
-    """Members after their paces were drawn again by a table of chances; levels merged by mean and variance."""
+    """Members after their paces were drawn again by a table of chances; levels merged by mean and
+    variance."""
     new = weight @ chances
     safe = np.maximum(new, 1e-300)
     # Levels are taken from that of the whole first, so that squares lose no digits.

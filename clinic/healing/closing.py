@@ -53,8 +53,9 @@ def closing_table(shape: Shape) -> Floats:
 
     Notes
     -----
-    V₀ = 1 where closed, else 0; V of one week more = Σ over the pace of that week of its chance × V at the level that pace
-    leaves, over three nodes of the level's noise; a wound that has closed stays closed. So every path of turns is in it.
+    V₀ = 1 where closed, else 0; V of one week more = Σ over the pace of that week of its chance × V at the
+    level that pace leaves, over three nodes of the level's noise; a wound that has closed stays closed. So
+    every path of turns is in it.
     """
     levels = _levels(shape)
     noise = np.sqrt(7.0 * shape.level_noise)

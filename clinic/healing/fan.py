@@ -32,8 +32,8 @@ def fan_of(banks: tuple[Bank, ...], last: date, high: date | None) -> tuple[Curv
     Returns
     -------
     tuple of CurvePoint
-        Weekly and on the last day; the band of a point runs from the 10 % to the 90 % quantile of the radius, so its
-        middle is the mean of the two.
+        Weekly and on the last day; the band of a point runs from the 10 % to the 90 % quantile of the
+        radius, so its middle is the mean of the two.
     """
     end = 7 * WEEKS if high is None else (high - last).days
     days = sorted({*range(0, end, 7), end})

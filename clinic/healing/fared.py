@@ -22,12 +22,13 @@ LEAST_OWN = 20
 """Own outcomes in a tenth of the chances before they replace the simulated count; design choice. [-]"""
 
 LEAST_INFORMATION = 0.05
-"""Information of a chance below which it is not told; design choice: a chance from 37 to 63 % says less than a twentieth of
-what a plain yes or no would. [bit]"""
+"""Information of a chance below which it is not told; design choice: a chance from 37 to 63 % says less than
+a twentieth of what a plain yes or no would. [bit]"""
 
 SIMULATED = (3.0, 12.7, 18.4, 26.4, 35.8, 45.6, 58.9, 74.2, 85.9, 95.1)
-"""Of 100 invented wounds told a chance of closing within 8 weeks in each tenth, how many closed: five unlike kinds of course,
-900 of each, looked at in six weeks (``tests/clinic/healing/validation/judging.py``; a test computes it anew). [%]"""
+"""Of 100 invented wounds told a chance of closing within 8 weeks in each tenth, how many closed: five unlike
+kinds of course, 900 of each, looked at in six weeks (``tests/clinic/healing/validation/judging.py``; a test
+computes it anew). [%]"""
 
 
 @dataclass(frozen=True, slots=True)

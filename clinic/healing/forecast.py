@@ -38,7 +38,8 @@ HORIZON = 7 * WEEKS
 """Days after the last area beyond which a closing date is not named. [d]"""
 
 _FILTER_PART = 0.2
-"""Part of the trend filter in the average before any area; the bank of turning courses has the rest; design choice. [-]"""
+"""Part of the trend filter in the average before any area; the bank of turning courses has the rest; design
+choice. [-]"""
 
 _LEAST_AREAS = 3
 _NAMED_FROM = 5
@@ -100,8 +101,8 @@ class Forecast:
     def names_date(self) -> bool:
         """Whether a screen may name a date: from the fifth area on, before that only the chances.
 
-        Prediction from fewer than five weekly areas missed the closing date (Cukjati 2001, Med Biol Eng Comput
-        39:263-271).
+        Prediction from fewer than five weekly areas missed the closing date (Cukjati 2001, Med Biol Eng
+        Comput 39:263-271).
         """
         return self.n >= _NAMED_FROM
 
@@ -135,13 +136,14 @@ def forecast(
     today : datetime.date or None
         Day it is asked; None takes that of the last area.
     prognosis : float or None
-        Chance of closing within 20 weeks of the first area, from ``prognosis_of``; it weighs while areas are few. [-]
+        Chance of closing within 20 weeks of the first area, from ``prognosis_of``; it weighs while areas are
+        few. [-]
 
     Returns
     -------
     Forecast or None
-        None under 3 areas since the last gap of more than 8 weeks, when the last area is 0, or more than 8 weeks
-        after it.
+        None under 3 areas since the last gap of more than 8 weeks, when the last area is 0, or more than 8
+        weeks after it.
     """
     return forecast_many([(run, tuple(breaks))], model, True, today, [prognosis])[0]
 
@@ -175,8 +177,9 @@ def forecast_many(
 
     Notes
     -----
-    The law of the closing date is the average of the laws of the bank (``bank.filter_bank``, ``closing.closing_weeks``)
-    and of the trend filter, weighed by how well each foresaw the areas after the first (Bayesian model averaging).
+    The law of the closing date is the average of the laws of the bank (``bank.filter_bank``,
+    ``closing.closing_weeks``) and of the trend filter, weighed by how well each foresaw the areas after the
+    first (Bayesian model averaging).
     """
     answers: list[Forecast | None] = [None] * len(wounds)
     able: list[int] = []
@@ -261,7 +264,8 @@ def _chance(law: Sequence[float], day: int) -> float:
 def _banks(
     chosen: Sequence[tuple[Run, Sequence[date]]], tilts: Floats | None
 ) -> tuple[tuple[Bank, ...], Floats]:
-    """The bank after the last area; a change of treatment on that day or later is taken as one of that day."""
+    """The bank after the last area; a change of treatment on that day or later is taken as one of that
+    day."""
     steps = []
     late = np.zeros(len(chosen), dtype=bool)
     for row, (run, breaks) in enumerate(chosen):

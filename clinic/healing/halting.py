@@ -15,20 +15,21 @@ __all__ = ["LIMIT", "Halt", "halt_of"]
 Floats = NDArray[np.float64]
 
 LIMIT = 3.0
-"""Evidence from which a wound is told to have stopped. Chosen on the development set of ``alarms.py`` in the tests, where
-the whole trade-off is drawn: at most one steadily healing wound in ten is ever told so, the others sooner. [-]"""
+"""Evidence from which a wound is told to have stopped. Chosen on the development set of ``alarms.py`` in the
+tests, where the whole trade-off is drawn: at most one steadily healing wound in ten is ever told so, the
+others sooner. [-]"""
 
 _MARGIN = 0.15
 """Error of the radius that does not shrink with the wound; design choice. [mm]"""
 
 _SCALE, _SCALE_WEIGHT = 1.2, 8.0
-"""Before the course is known its areas are taken to scatter by 1.2 times the stated error, which counts like eight areas; a
-clinic's own error is taken as it is. Design choices."""
+"""Before the course is known its areas are taken to scatter by 1.2 times the stated error, which counts like
+eight areas; a clinic's own error is taken as it is. Design choices."""
 
 _BACK = 8  # a stop is looked for among the last areas only, with two after it: one alone may be astray
 _SLOWEST = 0.15 / 7.0
-"""A radius that falls slower than this never began to close: neuro-ischaemic ulcers, the slowest published, closed by 0.13
-to 0.16 mm a week (Zimny 2002, J Diabetes Complications 16:327). [mm/d]"""
+"""A radius that falls slower than this never began to close: neuro-ischaemic ulcers, the slowest published,
+closed by 0.13 to 0.16 mm a week (Zimny 2002, J Diabetes Complications 16:327). [mm/d]"""
 
 _DOUBT = 1.0  # standard errors by which the pace of all areas has to lie under it; design choice
 _GROWTH = 4.0  # evidence by which growing has to fit better than standing still; design choice
@@ -41,8 +42,9 @@ class Halt:
     Parameters
     ----------
     evidence : float
-        How much better the areas fit a course that stopped or grows than one that goes on as it was: the fall of the
-        weighted sum of squares over the variance learnt from the course; 0 where it fits no better. [-]
+        How much better the areas fit a course that stopped or grows than one that goes on as it was: the
+        fall of the weighted sum of squares over the variance learnt from the course; 0 where it fits no
+        better. [-]
     since : datetime.date
         Area after which it stopped.
     grows : bool
@@ -77,9 +79,10 @@ def halt_of(run: Run) -> Halt | None:
 
     Notes
     -----
-    A generalised likelihood ratio: against one straight fall of the radius, and one fall by a constant share, stands a
-    straight fall up to one of the areas and a level, or rising, radius from there (the first area included: never fell).
-    The variance is pooled from what is left and the stated error, so a wound that scatters more is told later.
+    A generalised likelihood ratio: against one straight fall of the radius, and one fall by a constant
+    share, stands a straight fall up to one of the areas and a level, or rising, radius from there (the first
+    area included: never fell). The variance is pooled from what is left and the stated error, so a wound
+    that scatters more is told later.
     """
     areas = run.areas
     if len(areas) < 3 or any(area.area == 0 for area in areas):
@@ -122,7 +125,8 @@ def _error(area: Area) -> float:
 
 
 def _stopped(knee: int, days: Floats, radius: Floats, weight: Floats) -> tuple[float, float]:
-    """Squares left by a course that is level, and by one that rises, after one of its areas; infinite where it never fell."""
+    """Squares left by a course that is level, and by one that rises, after one of its areas; infinite where
+    it never fell."""
     one = np.ones(days.size)
     before, after = np.minimum(days, days[knee]), np.maximum(days - days[knee], 0.0)
     # Up to the second area a fall before the stop cannot be told from scatter.

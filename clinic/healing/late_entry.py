@@ -24,7 +24,8 @@ class LateCurve:
     at_risk, events : (M,) ndarray of int
         Subjects that had joined before each time and were still observed, and events at it.
     survival, error : (M,) ndarray
-        Share without the event after each, and Greenwood's standard error, not a number once the share is 0. [-]
+        Share without the event after each, and Greenwood's standard error, not a number once the share is 0.
+        [-]
     median : float or None
         First time at which the share is at most one half.
     """
@@ -57,14 +58,14 @@ def late_entry_curve(entries: ArrayLike, durations: ArrayLike, events: ArrayLike
     Raises
     ------
     SurvivalError
-        If there is no subject, the counts differ, a time is negative, not finite or not after its entry, or an event mark
-        is neither 0 nor 1.
+        If there is no subject, the counts differ, a time is negative, not finite or not after its entry, or
+        an event mark is neither 0 nor 1.
 
     Notes
     -----
-    At risk at t are those with entry < t ≤ duration: a subject that joined at day 40 says nothing of the first 40 days,
-    and counting it from day 0 would make healing look late [1]_. Where few have joined a single event can take the share
-    to 0; the numbers at risk stand beside it for that reason.
+    At risk at t are those with entry < t ≤ duration: a subject that joined at day 40 says nothing of the
+    first 40 days, and counting it from day 0 would make healing look late [1]_. Where few have joined a
+    single event can take the share to 0; the numbers at risk stand beside it for that reason.
 
     References
     ----------
@@ -76,7 +77,8 @@ def late_entry_curve(entries: ArrayLike, durations: ArrayLike, events: ArrayLike
         raise SurvivalError(f"durations: {times.size} given, at least 1 needed in one row")
     if joined.shape != times.shape or marks.shape != times.shape:
         raise SurvivalError(
-            f"entries, durations, events: {joined.size}, {times.size} and {marks.size} given, the counts must be equal"
+            f"entries, durations, events: {joined.size}, {times.size} and {marks.size} given, the "
+            "counts must be equal"
         )
     if not (np.isfinite(joined).all() and joined.min() >= 0):
         raise SurvivalError("entries: one is not a finite number of 0 or more")

@@ -1,4 +1,5 @@
-"""How far a group was watched, and what may be said up to there: the restricted mean, and where a curve ends."""
+"""How far a group was watched, and what may be said up to there: the restricted mean, and where a curve
+ends."""
 
 from dataclasses import dataclass
 
@@ -12,8 +13,8 @@ from clinic.healing.survival import KaplanMeier, kaplan_meier
 __all__ = ["LEAST_OBSERVED", "NOT_OBSERVED", "RestrictedMean", "restricted_mean", "share_at", "watched_until"]
 
 LEAST_OBSERVED = 5
-"""Subjects that must still be observed for a curve or a share to go on: the clinic's rule for small numbers; common practice,
-no source. [-]"""
+"""Subjects that must still be observed for a curve or a share to go on: the clinic's rule for small numbers;
+common practice, no source. [-]"""
 
 NOT_OBSERVED = "not observed that long"
 """What stands in the place of a figure beyond follow-up."""
@@ -85,7 +86,8 @@ def share_at(
     Returns
     -------
     float or None
-        None beyond the last time at which enough subjects are observed: screens then say ``NOT_OBSERVED``. [-]
+        None beyond the last time at which enough subjects are observed: screens then say ``NOT_OBSERVED``.
+        [-]
     """
     end = watched_until(durations, least)
     return None if end is None or time > end else kaplan_meier(durations, events).survival_at(time)
@@ -117,8 +119,8 @@ def restricted_mean(
 
     Notes
     -----
-    μ = ∫₀^τ S dt; var μ = Σ over events tᵢ ≤ τ of A(tᵢ)² dᵢ/(nᵢ(nᵢ − dᵢ)), A(t) = ∫ₜ^τ S du [1]_. It needs no proportional
-    hazards, and days are what a person asks for.
+    μ = ∫₀^τ S dt; var μ = Σ over events tᵢ ≤ τ of A(tᵢ)² dᵢ/(nᵢ(nᵢ − dᵢ)), A(t) = ∫ₜ^τ S du [1]_. It needs
+    no proportional hazards, and days are what a person asks for.
 
     References
     ----------

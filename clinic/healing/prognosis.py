@@ -1,4 +1,5 @@
-"""What is known of an ulcer before its course is: a chance of healing within 20 weeks, and the paces it makes likely."""
+"""What is known of an ulcer before its course is: a chance of healing within 20 weeks, and the paces it
+makes likely."""
 
 from dataclasses import dataclass
 
@@ -18,8 +19,8 @@ WEEKS = 20
 """Weeks after the first area that the prognosis speaks of."""
 
 _HEALED = (0.65, 0.53, 0.34, 0.19)
-"""Share healed by week 20 with 0 to 3 of: older than 2 months, larger than 2 cm², grade 3 or more of 0 to 5. Margolis DJ et
-al., Am J Med 2003;115:627-631, validation half of 27,630 ulcers."""
+"""Share healed by week 20 with 0 to 3 of: older than 2 months, larger than 2 cm², grade 3 or more of 0 to 5.
+Margolis DJ et al., Am J Med 2003;115:627-631, validation half of 27,630 ulcers."""
 
 _SHIFTS = {
     "infected": -0.4,
@@ -28,8 +29,9 @@ _SHIFTS = {
     "device_not_worn": -0.5,
     "second_ulcer": -0.3,
 }
-"""Shifts of the log-odds. That these facts lower the chance is published (Fife CE et al., Adv Wound Care 2016;5:279-287,
-5,239 ulcers; wear: Crews RT et al., Diabetes Care 2016;39:1371); their sizes could not be read there: design choice."""
+"""Shifts of the log-odds. That these facts lower the chance is published (Fife CE et al., Adv Wound Care
+2016;5:279-287, 5,239 ulcers; wear: Crews RT et al., Diabetes Care 2016;39:1371); their sizes could not be
+read there: design choice."""
 
 _LARGE = 200.0  # mm²
 _MANY = 2  # further ulcers count up to so many
@@ -138,8 +140,9 @@ def first_chances(radius: Floats, chance: Floats) -> Floats:
 
     Notes
     -----
-    Of all chances with that mean, those nearest to the plain prior in relative entropy: p·exp(θ·c), c the chance of closing
-    by week 20 at each pace, θ found by halving. So the prognosis weighs at first and fades as areas come in.
+    Of all chances with that mean, those nearest to the plain prior in relative entropy: p·exp(θ·c), c the
+    chance of closing by week 20 at each pace, θ found by halving. So the prognosis weighs at first and fades
+    as areas come in.
     """
     plain = np.stack([first_paces(shape) for shape in SHAPES])
     told = paced_chances(radius, WEEKS)

@@ -22,7 +22,8 @@ __all__ = [
 ]
 
 RELATIVE_ERROR = {Method.TRACED: 0.10, Method.ELLIPSE: 0.20, Method.RULER: 0.20}
-"""Share of the area taken as its error; a design choice until the clinic measures its own repeatability. [-]"""
+"""Share of the area taken as its error; a design choice until the clinic measures its own repeatability.
+[-]"""
 
 MARGIN_ERROR = 0.5
 """Least uncertainty of where the margin runs; a design choice, as above. [mm]"""
@@ -31,8 +32,8 @@ TOO_SMALL = 50.0
 """Below this, changes are called too small to judge by area; a design choice. [mm²]"""
 
 WIDEST_BRIDGE = 35
-"""Days between two areas over which an area in between is interpolated: a monthly visit and a week of delay; design
-choice. [d]"""
+"""Days between two areas over which an area in between is interpolated: a monthly visit and a week of delay;
+design choice. [d]"""
 
 FOUR_WEEKS = 28
 THREE_WEEKS = 21
@@ -88,7 +89,8 @@ class Progress:
     last_change : Change or None
         Last area against the one before.
     three_weeks : Change or None
-        Last area against that of three weeks before, or against the first area of a shorter run; None in a gap.
+        Last area against that of three weeks before, or against the first area of a shorter run; None in a
+        gap.
     weekly : tuple of float or None
         Area reduction at whole weeks 0, 1, 2, … of the run, interpolated between visits. [%]
     """
@@ -129,9 +131,9 @@ def area_error(
     Notes
     -----
     max(f·A, 0.5 mm · P) with f = 10 % for tracing and 20 % for ellipse or ruler. These are design choices; a
-    measured share takes the place of f, while the margin stays: the share is a mean over wounds of many sizes.
-    Published repeatability lies on both sides of them: mean error by hand 16.2 % and 3.9 % by digital tracing
-    on large or irregular wounds [1]_.
+    measured share takes the place of f, while the margin stays: the share is a mean over wounds of many
+    sizes. Published repeatability lies on both sides of them: mean error by hand 16.2 % and 3.9 % by digital
+    tracing on large or irregular wounds [1]_.
 
     References
     ----------
@@ -189,8 +191,8 @@ def area_at(run: Run, day: float) -> float | None:
     Returns
     -------
     float or None
-        Area; None outside the run, which is never extrapolated, and inside a gap of more than ``WIDEST_BRIDGE``
-        days, where nobody knows what the wound did. [mm²]
+        Area; None outside the run, which is never extrapolated, and inside a gap of more than
+        ``WIDEST_BRIDGE`` days, where nobody knows what the wound did. [mm²]
     """
     days = run.days
     if not days[0] <= day <= days[-1]:

@@ -1,8 +1,9 @@
 """A clinic's own chances and intervals: what was said of its closed courses, against what they did.
 
-Two parts, both off below ``LEAST_CLOSED`` closed courses: a straight line through the logits of the chances, drawn towards
-"as said" where outcomes are few, and the quantiles between which its own closings fell. Each is made on a day from outcomes
-known by then and carries that day and a version; what was shown before is never computed again.
+Two parts, both off below ``LEAST_CLOSED`` closed courses: a straight line through the logits of the chances,
+drawn towards "as said" where outcomes are few, and the quantiles between which its own closings fell. Each
+is made on a day from outcomes known by then and carries that day and a version; what was shown before is
+never computed again.
 """
 
 import math
@@ -42,12 +43,12 @@ WINDOW = 56
 """Days of the chance that the line is drawn through: closing within 8 weeks. [d]"""
 
 _LEVEL_SPREAD, _SLOPE_SPREAD = 1.0, 0.35
-"""How far a clinic's line may lie from "as said" before its outcomes are known, standard deviations of intercept and slope;
-design choices. They count like a few dozen outcomes."""
+"""How far a clinic's line may lie from "as said" before its outcomes are known, standard deviations of
+intercept and slope; design choices. They count like a few dozen outcomes."""
 
 _EDGE = 1e-4
 _TARGET = 0.10
-_HALVING = 730.0  # days after which an outcome counts half: the interval follows a clinic that changes; design choice
+_HALVING = 730.0  # days after which an outcome counts half, so that a clinic may change; design choice
 _STEP = 0.02  # of the tails after each outcome; design choice
 
 
@@ -107,8 +108,8 @@ class Tails:
     Parameters
     ----------
     low, high : float
-        The two chances, for courses whose forecast reaches ``high`` within 52 weeks; ``high`` is 1 where too few closings
-        reach that far.
+        The two chances, for courses whose forecast reaches ``high`` within 52 weeks; ``high`` is 1 where too
+        few closings reach that far.
     low_open : float
         Early end for the other courses, whose late end stays open.
     n, closed : int
@@ -171,8 +172,8 @@ def line_of(said: Sequence[float], happened: Sequence[bool]) -> Line:
 
     Notes
     -----
-    Cox's calibration line [1]_ with normal priors around intercept 0 and slope 1, so few outcomes move it little;
-    Newton's method on a strictly concave function.
+    Cox's calibration line [1]_ with normal priors around intercept 0 and slope 1, so few outcomes move it
+    little; Newton's method on a strictly concave function.
 
     References
     ----------
@@ -215,20 +216,22 @@ def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: flo
     Returns
     -------
     Tails
-        ``low`` and ``high`` are sought among courses whose forecast reaches ``high`` within 52 weeks, for only there is it a
-        date, and wounds that do well enough to have one close earlier on this scale as well.
+        ``low`` and ``high`` are sought among courses whose forecast reaches ``high`` within 52 weeks, for
+        only there is it a date, and wounds that do well enough to have one close earlier on this scale as
+        well.
 
     Notes
     -----
-    Conformal prediction: the score of a course is the chance said for the day it closed. Open courses are censored at the
-    chance of the last known day, so quantiles are those of the product-limit estimate over the scores, with weights
-    that halve every two years and one more course of weight one that is never reached, which stands for the next one
-    [1]_ [2]_.
+    Conformal prediction: the score of a course is the chance said for the day it closed. Open courses are
+    censored at the chance of the last known day, so quantiles are those of the product-limit estimate over
+    the scores, with weights that halve every two years and one more course of weight one that is never
+    reached, which stands for the next one [1]_ [2]_.
 
     References
     ----------
     .. [1] Tibshirani RJ et al., Conformal prediction under covariate shift, 2019 (from memory).
-    .. [2] Candès E, Lei L, Ren Z, Conformalized survival analysis, J R Stat Soc B 2023;85:24-45 (from memory).
+    .. [2] Candès E, Lei L, Ren Z, Conformalized survival analysis, J R Stat Soc B 2023;85:24-45 (from
+    memory).
     """
     scores, events, reach, weights = _scores(pasts, today)
     lower = _quantile(scores, events, weights, low)
@@ -257,7 +260,8 @@ def _scores(pasts: Sequence[Past], today: date) -> tuple[Floats, NDArray[np.bool
 
 
 def _quantile(scores: Floats, events: NDArray[np.bool_], weights: Floats, share: float) -> float:
-    """Score below which that share closes, interpolated between closings; 1 where they do not reach that far."""
+    """Score below which that share closes, interpolated between closings; 1 where they do not reach that
+    far."""
     order = np.lexsort((~events, scores))
     at_risk = 1.0 + np.cumsum(weights[order][::-1])[::-1]
     closings = events[order]

@@ -32,8 +32,8 @@ AREA_LIMIT_MM2 = 100_000.0
 """Largest area taken, 1000 cm²: more than the skin of a whole foot sole and dorsum. [mm²]"""
 
 LONGEST_GAP = 56
-"""Days without an area after which nothing is foretold, and beyond which older areas say nothing of the course; design
-choice. [d]"""
+"""Days without an area after which nothing is foretold, and beyond which older areas say nothing of the
+course; design choice. [d]"""
 
 
 class Method(StrEnum):

@@ -65,8 +65,8 @@ def stratified_logrank(
 
     Notes
     -----
-    χ² = (Σ U)ᵀ (Σ V)⁻ (Σ U) over strata, U and V those of the log-rank test of each [1]_; hazards may differ between strata
-    in any way.
+    χ² = (Σ U)ᵀ (Σ V)⁻ (Σ U) over strata, U and V those of the log-rank test of each [1]_; hazards may differ
+    between strata in any way.
 
     References
     ----------
@@ -75,8 +75,8 @@ def stratified_logrank(
     times, marks = np.asarray(durations, dtype=float), np.asarray(events)
     if not (times.ndim == 1 and times.size == marks.size == len(groups) == len(strata)):
         raise SurvivalError(
-            f"durations, events, groups, strata: {times.size}, {marks.size}, {len(groups)} and {len(strata)} given, the "
-            "counts must be equal"
+            f"durations, events, groups, strata: {times.size}, {marks.size}, {len(groups)} and "
+            f"{len(strata)} given, the counts must be equal"
         )
     if times.size and not (np.isfinite(times).all() and times.min() >= 0):
         raise SurvivalError("durations: one is not a finite number of 0 or more")

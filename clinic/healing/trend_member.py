@@ -1,4 +1,5 @@
-"""The trend filter as one member of the forecast: its law of the closing date, and the smoothed curve of a chart."""
+"""The trend filter as one member of the forecast: its law of the closing date, and the smoothed curve of a
+chart."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,8 +22,8 @@ MODEL = TrendModel(
     start_spread=0.05,
     break_spread=0.05,
 )
-"""Constants chosen on a seeded simulated cohort whose assumptions stand with it in the tests; a break makes the trend as
-uncertain as it was at the start."""
+"""Constants chosen on a seeded simulated cohort whose assumptions stand with it in the tests; a break makes
+the trend as uncertain as it was at the start."""
 
 _BAND = 1.2815515655446004  # standard normal quantile of 0.90: an 80 % band
 _CURVE_STEP = 2
@@ -96,7 +97,8 @@ def closing_probability(
     model: TrendModel = MODEL,
     breaks_ahead: Sequence[Sequence[float]] = (),
 ) -> Floats:
-    """Chance that the radius has come down to that of a closed wound by each day, given that it is above it on day 0.
+    """Chance that the radius has come down to that of a closed wound by each day, given that it is above it
+    on day 0.
 
     Parameters
     ----------
@@ -119,9 +121,9 @@ def closing_probability(
     Notes
     -----
     First passage is approximated by the largest marginal chance so far: F(t) = max over u ≤ t of
-    Φ((c − m(u))/σ(u)), c the closed radius, which is a lower bound of the chance that the path has touched it, and near
-    it because a radius that has crossed it with a falling trend stays below. Then (F − F(0))/(1 − F(0)), since the wound
-    is open on day 0. No random numbers.
+    Φ((c − m(u))/σ(u)), c the closed radius, which is a lower bound of the chance that the path has touched
+    it, and near it because a radius that has crossed it with a falling trend stays below. Then (F − F(0))/(1
+    − F(0)), since the wound is open on day 0. No random numbers.
     """
     mean = level[:, None] - CLOSED_RADIUS + trend[:, None] * days
     p11, p12, p22 = (part[:, None] for part in covariance)
@@ -148,7 +150,8 @@ def trend_member(
     Parameters
     ----------
     wounds : sequence of (Run, breaks)
-        Areas of one kind above 0, and days of changes of treatment; on the day of an area a change counts as after it.
+        Areas of one kind above 0, and days of changes of treatment; on the day of an area a change counts as
+        after it.
     days : (D,) ndarray
         Days after the last area at which the law is asked. [d]
     model : TrendModel

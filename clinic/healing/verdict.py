@@ -22,15 +22,15 @@ __all__ = [
 ]
 
 FOUR_WEEK_SOURCE = (
-    "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, and "
-    "Warriner 2011, Int Wound J 8 (50 %)"
+    "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, "
+    "and Warriner 2011, Int Wound J 8 (50 %)"
 )
 EIGHT_WEEK_SOURCE = "Warriner 2011, Int Wound J 8 (90 % at 8 weeks)"
 DESIGN_CHOICE = "design choice of this program, no source"
 
 STANDING_LIMIT = 0.7
-"""Chance that the course stands still or grows from which it is told; design choice, tried on the development set of the
-alarms. [-]"""
+"""Chance that the course stands still or grows from which it is told; design choice, tried on the
+development set of the alarms. [-]"""
 
 _SLOW_LIMIT = 50.0
 _CHANCE_LIMIT = 0.5
@@ -133,9 +133,9 @@ def verdict_of(
     -----
     Order: healed; closed, to confirm; worsening; too early; stalled; slow; on course. Every limit below day
     28 and every error is a design choice; the 50 % limits are the published 4-week rule, taken again over
-    the last 28 days from day 56, so that no old figure holds a verdict for ever. Whether a course has stopped or
-    grows is asked of all its areas together (``halting.halt_of``, and the forecast's chances), since asking each visit
-    alone tells one steadily healing wound in three wrongly at some visit.
+    the last 28 days from day 56, so that no old figure holds a verdict for ever. Whether a course has
+    stopped or grows is asked of all its areas together (``halting.halt_of``, and the forecast's chances),
+    since asking each visit alone tells one steadily healing wound in three wrongly at some visit.
     """
     if chance_closed_next_8w is not None and not 0.0 <= chance_closed_next_8w <= 1.0:
         raise SeriesError(f"chance_closed_next_8w: {chance_closed_next_8w:g} is not from 0 to 1")
@@ -220,8 +220,8 @@ def _worsening(
     ):
         reasons.append(
             Reason(
-                f"Above the first area ({_cm2(areas[0].area)} to {_cm2(areas[-1].area)} cm²) by more than measuring "
-                "error and not falling in the last 3 weeks.",
+                f"Above the first area ({_cm2(areas[0].area)} to {_cm2(areas[-1].area)} cm²) by more than "
+                "measuring error and not falling in the last 3 weeks.",
                 DESIGN_CHOICE,
             )
         )
@@ -253,8 +253,8 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
         since = "the first area" if then is run.first else then.day.isoformat()
         reasons.append(
             Reason(
-                f"No longer closing since {since}: {_cm2(then.area)} to {_cm2(run.last.area)} cm², judged from all "
-                "areas and their scatter.",
+                f"No longer closing since {since}: {_cm2(then.area)} to {_cm2(run.last.area)} cm², judged "
+                "from all areas and their scatter.",
                 DESIGN_CHOICE,
             )
         )
@@ -262,8 +262,8 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
         first = recent(run).first
         reasons.append(
             Reason(
-                f"Not closing since {first.day.isoformat()}: {_cm2(first.area)} to {_cm2(run.last.area)} cm², slower "
-                "than any healing wound, judged from all areas and their scatter.",
+                f"Not closing since {first.day.isoformat()}: {_cm2(first.area)} to {_cm2(run.last.area)} "
+                "cm², slower than any healing wound, judged from all areas and their scatter.",
                 DESIGN_CHOICE,
             )
         )
@@ -281,7 +281,8 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
 
 
 def _not_yet(progress: Progress) -> list[Reason]:
-    """Before day 28 nothing published judges a wound that has not visibly shrunk and has not been told to have stopped."""
+    """Before day 28 nothing published judges a wound that has not visibly shrunk and has not been told to
+    have stopped."""
     change = progress.three_weeks
     if progress.days >= 28 or change is None or -change.difference > change.error:
         return []
@@ -312,16 +313,16 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
     ):
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}, under 50 % (published marks "
-                "50–53 %).",
+                f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}, under 50 % (published "
+                "marks 50–53 %).",
                 FOUR_WEEK_SOURCE,
             )
         )
     if progress.days >= 56 and progress.reduction_28d is not None and progress.reduction_28d < _SLOW_LIMIT:
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week mark, "
-                "asked again.",
+                f"{_smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week "
+                "mark, asked again.",
                 FOUR_WEEK_SOURCE,
             )
         )

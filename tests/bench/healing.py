@@ -88,7 +88,8 @@ def wounds(n: int = LESIONS, k: int = AREAS) -> list[Run]:
 
 
 def plain_filter(run: Run) -> tuple[float, float, float]:
-    """Filter with numpy's 2 × 2 matrices and its law of the closing date week by week; radius, trend, chance in 8 weeks."""
+    """Filter with numpy's 2 × 2 matrices and its law of the closing date week by week; radius, trend, chance
+    in 8 weeks."""
     errors = [radius_error(area) ** 2 for area in run.areas]
     x = np.array([run.areas[0].radius, MODEL.start_trend])
     p = np.diag([errors[0], MODEL.start_spread**2])

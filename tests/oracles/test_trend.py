@@ -50,7 +50,8 @@ def engine(times, radii, variances, widen, model):
 
 
 def lesions(seed, n, k, regular=True, missing=0.0, breaks=0.0):
-    """Shrinking radii with noise on weekly or irregular days, some visits unmeasured, some with a break after."""
+    """Shrinking radii with noise on weekly or irregular days, some visits unmeasured, some with a break
+    after."""
     rng = np.random.default_rng(seed)
     steps = np.full((n, k - 1), 7.0) if regular else rng.integers(1, 22, (n, k - 1)).astype(float)
     times = np.concatenate([np.zeros((n, 1)), np.cumsum(steps, axis=1)], axis=1)
@@ -118,10 +119,11 @@ def arrays(run):
 
 
 def test_a_thousand_forecasts_rest_on_the_state_of_statsmodels(capsys):
-    """Radius, trend and their variances of the forecast's filter, from areas and dates on; and the time of both.
+    """Radius, trend and their variances of the forecast's filter, from areas and dates on; and the time of
+    both.
 
-    The forecast does more than the filter (courses that turn, a law of the closing date over 52 weeks); statsmodels' side
-    is one filter per lesion, with and without the making of its matrices.
+    The forecast does more than the filter (courses that turn, a law of the closing date over 52 weeks);
+    statsmodels' side is one filter per lesion, with and without the making of its matrices.
     """
     wounds = runs(1000)
     member = trend_member([(run, ()) for run in wounds], np.array([0.0, 56.0]))
@@ -141,8 +143,9 @@ def test_a_thousand_forecasts_rest_on_the_state_of_statsmodels(capsys):
     with capsys.disabled():
         print(
             f"\nFilter of 1,000 lesions of 14 areas: {1e3 * ours:.1f} ms in one call, statsmodels "
-            f"{1e3 * theirs:.0f} ms one by one, ratio {theirs / ours:.0f} a lesion (goal 20). From areas to closing "
-            f"dates: {1e3 * whole:.0f} ms, statsmodels to the filtered state {1e3 * made:.0f} ms, ratio {made / whole:.1f}"
+            f"{1e3 * theirs:.0f} ms one by one, ratio {theirs / ours:.0f} a lesion (goal 20). From areas "
+            f"to closing dates: {1e3 * whole:.0f} ms, statsmodels to the filtered state {1e3 * made:.0f} ms, "
+            f"ratio {made / whole:.1f}"
         )
     assert theirs / ours >= 20
 

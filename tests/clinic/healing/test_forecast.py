@@ -137,7 +137,8 @@ def test_any_series_gives_ordered_dates_and_chances(areas, breaks, step):
     ],
 )
 def test_the_closing_law_is_near_that_of_simulated_paths(level, trend, variances):
-    # 4,000 seeded paths of the model in half-day steps, those closed at the start thrown away as the law does.
+    # 4,000 seeded paths of the model in half-day steps, those closed at the start thrown away as the law
+    # does.
     rng = np.random.default_rng(7)
     count, step, days = 4000, 0.5, 182
     covariance = np.array([[variances[0], variances[1]], [variances[1], variances[2]]])

@@ -1,4 +1,5 @@
-"""Left truncation, strata, restricted mean and where curves end: by hand, by laws, and (marked oracle) by other libraries."""
+"""Left truncation, strata, restricted mean and where curves end: by hand, by laws, and (marked oracle) by
+other libraries."""
 
 from pathlib import Path
 

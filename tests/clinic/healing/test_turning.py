@@ -92,7 +92,8 @@ def test_steps_are_cut_at_changes_of_treatment_and_in_long_gaps():
 
 
 def test_without_turns_the_bank_is_bayes_rule_over_straight_lines(monkeypatch):
-    """Against plain sums over paces and noises: no turning, no wandering, no noise of the level, no area astray."""
+    """Against plain sums over paces and noises: no turning, no wandering, no noise of the level, no area
+    astray."""
     import clinic.healing.bank as bank
 
     monkeypatch.setattr(bank, "turning", lambda shape, agitation, half: np.eye(len(shape.paces)))
@@ -110,7 +111,8 @@ def test_without_turns_the_bank_is_bayes_rule_over_straight_lines(monkeypatch):
     shape, expected = SHAPES[0], np.zeros(len(SHAPES[0].paces))
     for noise, part in zip(bank.NOISES, bank._NOISE_CHANCES, strict=True):
         for k, pace in enumerate(shape.paces):
-            # The first radius sets the level: the others are jointly normal around it, with its error in common.
+            # The first radius sets the level: the others are jointly normal around it, with its error in
+            # common.
             mean = radii[0] - pace * days[1:] / 7
             cover = (noise * error) ** 2 * (np.eye(3) + np.ones((3, 3)))
             gap = radii[1:] - mean

@@ -95,9 +95,14 @@ def test_a_gap_is_named_and_what_lies_before_it_does_not_judge():
     )
 
 
-@pytest.mark.parametrize(("still", "growing", "expected"), [
-    (0.1, 0.75, VerdictWord.WORSENING), (0.5, 0.25, VerdictWord.STALLED), (0.4, 0.2, VerdictWord.ON_COURSE),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("still", "growing", "expected"),
+    [
+        (0.1, 0.75, VerdictWord.WORSENING),
+        (0.5, 0.25, VerdictWord.STALLED),
+        (0.4, 0.2, VerdictWord.ON_COURSE),
+    ],
+)
 def test_the_chances_of_the_forecast_tell_a_course_that_stands_or_grows(still, growing, expected):
     assert verdict_of(weekly(4.0, 3.4, 2.8, 2.3, 1.9), None, 0.6, Standing(still, growing)).word is expected
 
@@ -160,8 +165,8 @@ def test_every_series_has_one_verdict_with_a_reason(values, chance):
 
 @given(st.lists(st.floats(0.6, 24.0), min_size=1, max_size=10), st.sampled_from([0.5, 2.0]))
 def test_a_verdict_of_large_wounds_does_not_depend_on_their_scale(values, factor):
-    # Above 3.2 cm² the error is a share of the area; only the fixed part of the margin's error, and the pace of the slowest
-    # healing wound, know millimetres, and two areas use neither.
+    # Above 3.2 cm² the error is a share of the area; only the fixed part of the margin's error, and the pace
+    # of the slowest healing wound, know millimetres, and two areas use neither.
     large = [v * 20 for v in values[:2]]
     assert word(weekly(*large)) is word(weekly(*(v * factor for v in large)))
 

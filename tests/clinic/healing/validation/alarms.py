@@ -1,15 +1,17 @@
-"""Alarms of the verdict on straight courses: told of a wound that heals steadily, and of one that stops or grows.
+"""Alarms of the verdict on straight courses: told of a wound that heals steadily, and of one that stops or
+grows.
 
-``python -m tests.clinic.healing.validation.alarms [count] [PICTURE.svg]`` prints the table over limits of the evidence and
-draws the trade-off. Judged on seed ``JUDGED``; the limit was chosen on seeds ``DEVELOPMENT`` and the next, with paces of median
-0.55 and log-sd 0.45, noise of 8-16 % and growth of 0.1-0.5 mm a week.
+``python -m tests.clinic.healing.validation.alarms [count] [PICTURE.svg]`` prints the table over limits of
+the evidence and draws the trade-off. Judged on seed ``JUDGED``; the limit was chosen on seeds
+``DEVELOPMENT`` and the next, with paces of median 0.55 and log-sd 0.45, noise of 8-16 % and growth of
+0.1-0.5 mm a week.
 
 * steady: the radius falls by a constant pace, log-normal, median 0.6 mm a week, log-sd 0.4, to closing;
 * plateau: the same, then flat for good, from a day in weeks 4-12 on which its radius is still above 2 mm;
 * worse: half grow from the first day, half from a day in weeks 3-10, by 0.15-0.6 mm a week, for good.
 
-Noise of an area 10-15 % per wound, weekly visits, a tenth missed; looked at until week 20 of the course, or until ten weeks
-after it stopped or began to grow.
+Noise of an area 10-15 % per wound, weekly visits, a tenth missed; looked at until week 20 of the course, or
+until ten weeks after it stopped or began to grow.
 """
 
 import sys
@@ -76,7 +78,8 @@ def _course(rng, kind, pace, noise, growth):
 
 @dataclass(frozen=True)
 class Figures:
-    """Share of steady courses ever told, of their visits; median weeks to a plateau; shares of plateaus and growth told."""
+    """Share of steady courses ever told, of their visits; median weeks to a plateau; shares of plateaus and
+    growth told."""
 
     ever: float
     visits: float
@@ -129,17 +132,19 @@ def _word(run, found):
 
 
 def row(name, f):
-    return f"| {name} | {f.ever:.1%} | {f.visits:.1%} | {f.delay:.1f} | {f.plateaus:.0%} | {f.worse:.1%} | {f.worse_delay:.1f} |"
+    shares = f"{f.ever:.1%} | {f.visits:.1%} | {f.delay:.1f} | {f.plateaus:.0%} | {f.worse:.1%}"
+    return f"| {name} | {shares} | {f.worse_delay:.1f} |"
 
 
 HEAD = (
-    "| | steady, ever told | steady, visits | plateau, median weeks | plateau told in 10 weeks | growing told | "
-    "growing, median weeks |\n|" + " --- |" * 7
+    "| | steady, ever told | steady, visits | plateau, median weeks | plateau told in 10 weeks | "
+    "growing told | growing, median weeks |\n|" + " --- |" * 7
 )
 
 
 def trade_off(seen, limits=LIMITS):
-    """(limit, figures) of the verdict at each limit of the evidence of a stop; the chosen one is ``halting.LIMIT``."""
+    """(limit, figures) of the verdict at each limit of the evidence of a stop; the chosen one is
+    ``halting.LIMIT``."""
     flat = [run for one in seen for _, run in one.visits]
     found = forecast_many([(run, ()) for run in flat])
     chosen, rows = halting.LIMIT, []
@@ -154,7 +159,8 @@ def trade_off(seen, limits=LIMITS):
 
 
 def draw(rows, path):
-    """Trade-off: wrongly told steady wounds across, weeks to a real plateau up; the chosen point is filled."""
+    """Trade-off: wrongly told steady wounds across, weeks to a real plateau up; the chosen point is
+    filled."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(5, 3.5), layout="constrained")
@@ -179,9 +185,7 @@ def draw(rows, path):
 def main(count, picture=None):
     seen = courses(count, JUDGED)
     rows = trade_off(seen)
-    print(
-        f"{count} courses of each kind, seed {JUDGED}; evidence of a stop is told from {halting.LIMIT:g} on\n\n{HEAD}"
-    )
+    print(f"{count} courses of each kind, seed {JUDGED}; a stop is told from {halting.LIMIT:g} on\n\n{HEAD}")
     for limit, found in rows:
         print(row(f"from {limit:g}" + (" (chosen)" if limit == halting.LIMIT else ""), found))
     if picture:

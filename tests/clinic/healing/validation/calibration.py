@@ -1,9 +1,10 @@
 """What the forecasts and the verdicts said on a simulated cohort against what its wounds then did.
 
-Run ``python -m tests.clinic.healing.validation.calibration [count]`` for the tables on 2,500 held-out wounds; the tests
-beside this file hold the limits on a smaller cohort. The wounds and every assumption in them stand in
-``tests/clinic/healing/simulated.py``: the tables say what the model does when wounds behave like that, and nothing
-about a clinic's own. The constants were chosen on seed 11; training chances come from seed 2025, judgement from 2026.
+Run ``python -m tests.clinic.healing.validation.calibration [count]`` for the tables on 2,500 held-out
+wounds; the tests beside this file hold the limits on a smaller cohort. The wounds and every assumption in
+them stand in ``tests/clinic/healing/simulated.py``: the tables say what the model does when wounds behave
+like that, and nothing about a clinic's own. The constants were chosen on seed 11; training chances come from
+seed 2025, judgement from 2026.
 """
 
 import sys
@@ -125,8 +126,9 @@ def judge(wounds: Sequence[Wound], training: Sequence[Wound], week: int, model: 
 class Alarms:
     """When an alarm is raised on one cohort.
 
-    ``false_share`` is the share of the visits of steady wounds, from day 14 on, at which it stands; ``delays`` the weeks
-    from the true stall to the first visit with it, infinite where the stall ended, or the wound's record, before.
+    ``false_share`` is the share of the visits of steady wounds, from day 14 on, at which it stands;
+    ``delays`` the weeks from the true stall to the first visit with it, infinite where the stall ended, or
+    the wound's record, before.
     """
 
     name: str
@@ -157,9 +159,9 @@ def _visits(wound: Wound):
 def stall_alarms(wounds: Sequence[Wound]) -> tuple[Alarms, Alarms, float]:
     """Verdicts "stalled" or "worsening", and the 4-week rule at equal false alarms: (ours, rule, its limit).
 
-    The rule is asked at each visit: the reduction over the last 28 days (or since the first area) is under a limit. The
-    limit is moved from the published 50 % until the rule is wrong at the same share of the visits of steady wounds, so
-    neither gains by crying more often.
+    The rule is asked at each visit: the reduction over the last 28 days (or since the first area) is under a
+    limit. The limit is moved from the published 50 % until the rule is wrong at the same share of the visits
+    of steady wounds, so neither gains by crying more often.
     """
     steady = [seen for w in wounds if w.course == "steady" for seen in _visits(w)]
     stalls = [
@@ -217,7 +219,8 @@ def main(count: int) -> None:
     print("week  wounds  inside  before low end  after high end  high end within 52 weeks")
     for r in rows:
         print(
-            f"{r.week:4}  {r.count:6}  {r.covered:5.1%}  {r.before_low:14.1%}  {r.after_high:14.1%}  {r.finite:10.1%}"
+            f"{r.week:4}  {r.count:6}  {r.covered:5.1%}  {r.before_low:14.1%}  {r.after_high:14.1%}  "
+            f"{r.finite:10.1%}"
         )
     print("\nChance of closing by week 12: reliability in five bins")
     print("week  chance      wounds  mean said  closed")
@@ -229,7 +232,8 @@ def main(count: int) -> None:
         print(f"      expected calibration error {r.error:.3f}")
     print("\nBrier score of that chance (less is better)")
     print(
-        "week  closed  forecast  base rate  4-week rule, two chances  asked of last 28 days  hard rule (0 or 1)"
+        "week  closed  forecast  base rate  4-week rule, two chances  asked of last 28 days  "
+        "hard rule (0 or 1)"
     )
     for r in rows:
         print(

@@ -1,10 +1,12 @@
-"""Recalibration in clinics whose wounds differ: ``python -m tests.clinic.healing.validation.clinics [clinics] [bank]``.
+"""Recalibration in clinics whose wounds differ: ``python -m tests.clinic.healing.validation.clinics
+[clinics] [bank]``.
 
-A bank of courses is looked at as of week 5. Each invented clinic draws from it with weights of its own: the kinds in parts of
-its own, and slower or faster closing than the areas so far would say (log-weights linear in the log of the closing time,
-slope normal with sd 0.8). So its chances are shifted in level and order. It has 100 own outcomes and is judged on 5,000 others.
-The bar is a regression of closing within 8 weeks on four features (ln of the first and last radius, pace over all areas and
-over the last two), fitted by maximum likelihood to the same 100 outcomes.
+A bank of courses is looked at as of week 5. Each invented clinic draws from it with weights of its own: the
+kinds in parts of its own, and slower or faster closing than the areas so far would say (log-weights linear
+in the log of the closing time, slope normal with sd 0.8). So its chances are shifted in level and order. It
+has 100 own outcomes and is judged on 5,000 others. The bar is a regression of closing within 8 weeks on four
+features (ln of the first and last radius, pace over all areas and over the last two), fitted by maximum
+likelihood to the same 100 outcomes.
 """
 
 import sys
@@ -133,11 +135,11 @@ def table(clinics):
         return float(np.nanmean([getattr(one, name) for one in clinics]))
 
     return (
-        "| clinics | ECE as said | ECE own line | Brier as said | own line | four features | own / four | coverage as said "
-        "(finite) | own tails (finite) | finite |\n|" + " --- |" * 10 + "\n"
+        "| clinics | ECE as said | ECE own line | Brier as said | own line | four features | own / four | "
+        "coverage as said (finite) | own tails (finite) | finite |\n|" + " --- |" * 10 + "\n"
         f"| {len(clinics)} | {mean('ece_before'):.3f} | {mean('ece'):.3f} | {mean('brier_before'):.4f} | "
-        f"{mean('brier'):.4f} | {mean('bar'):.4f} | {mean('brier') / mean('bar'):.3f} | {mean('covered_before'):.1%} | "
-        f"{mean('covered'):.1%} | {mean('finite'):.0%} |"
+        f"{mean('brier'):.4f} | {mean('bar'):.4f} | {mean('brier') / mean('bar'):.3f} | "
+        f"{mean('covered_before'):.1%} | {mean('covered'):.1%} | {mean('finite'):.0%} |"
     )
 
 

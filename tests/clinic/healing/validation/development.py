@@ -1,11 +1,13 @@
-"""The small set the forecast was developed on: other kinds, ranges and seeds than those of ``generators.py`` that judge it.
+"""The small set the forecast was developed on: other kinds, ranges and seeds than those of ``generators.py``
+that judge it.
 
-* ``bent``: r to the power p falls in a straight line, p 0.3-1.6; time to closing log-normal, median 14 weeks, log-sd 0.7;
-  15 % end flat at 30-90 % of their first radius. Noise 6-25 %.
-* ``halting``: straight, log-normal median 0.6 mm a week, log-sd 0.6; each wound halts with its own chance a week, 0-8 %,
-  for a geometric while (mean 8 weeks), and in one halt in five grows by 0.05-0.4 mm a week instead. Noise 6-18 %.
-* ``late``: flat for 0-6 weeks, then falling by a log-normal share of the area (median 22 % a week, log-sd 0.5); one in six
-  grows by 1-5 % of the radius a week for good. Noise 6-25 %.
+* ``bent``: r to the power p falls in a straight line, p 0.3-1.6; time to closing log-normal, median 14
+  weeks, log-sd 0.7; 15 % end flat at 30-90 % of their first radius. Noise 6-25 %.
+* ``halting``: straight, log-normal median 0.6 mm a week, log-sd 0.6; each wound halts with its own chance a
+  week, 0-8 %, for a geometric while (mean 8 weeks), and in one halt in five grows by 0.05-0.4 mm a week
+  instead. Noise 6-18 %.
+* ``late``: flat for 0-6 weeks, then falling by a log-normal share of the area (median 22 % a week, log-sd
+  0.5); one in six grows by 1-5 % of the radius a week for good. Noise 6-25 %.
 
 ``python -m tests.clinic.healing.validation.development [count]``
 """

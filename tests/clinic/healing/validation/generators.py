@@ -1,19 +1,23 @@
 """Five unlike kinds of invented wounds, for judging forecasts and verdicts that were not made on them.
 
-A wound closes on the first day its true area is at most 2 mm²; it is followed for 104 weeks. First areas are log-normal,
-median 1.5 cm², log-sd 0.8, cut to 0.3-20 cm². Rates, shares and noises are assumptions without a source, chosen once and
-not moved afterwards; they say how a forecast does when wounds behave like that, and nothing about people.
+A wound closes on the first day its true area is at most 2 mm²; it is followed for 104 weeks. First areas are
+log-normal, median 1.5 cm², log-sd 0.8, cut to 0.3-20 cm². Rates, shares and noises are assumptions without a
+source, chosen once and not moved afterwards; they say how a forecast does when wounds behave like that, and
+nothing about people.
 
 * ``project``: the cohort of ``tests/clinic/healing/simulated.py``.
-* ``plateaus``: the radius falls in a straight line, log-normal, median 0.45 mm a week, log-sd 0.5; a plateau of 3-12 weeks
-  begins with chance 4 % a week; 10 % of wounds never close in. Noise of an area 8-18 % of it, per wound.
-* ``exponential``: the area falls by a constant share, log-normal, median 18 % a week, log-sd 0.6; 12 % fall by under 2 % a
-  week. Noise 10-20 %.
-* ``delayed``: flat for 0-8 weeks, then straight (median 0.55 mm a week, log-sd 0.5); one in two has a stall of 4-20 weeks
-  somewhere; one in five grows for 3-20 weeks at 0.1-0.6 mm a week at first or after a while. Noise 10-20 %.
-* ``switching``: healing, still or growing, changing by chance each week (leaving: 6, 10, 15 %), with a new pace at each
-  change, straight in half the wounds and in shares of the area in the others; one to two gaps of 3-7 weeks; 40 % by ruler,
-  a fifth change from ruler to tracing. Noise 8-15 % traced, 15-25 % by ruler; one area in 25 is off by a half more.
+* ``plateaus``: the radius falls in a straight line, log-normal, median 0.45 mm a week, log-sd 0.5; a plateau
+  of 3-12 weeks begins with chance 4 % a week; 10 % of wounds never close in. Noise of an area 8-18 % of it,
+  per wound.
+* ``exponential``: the area falls by a constant share, log-normal, median 18 % a week, log-sd 0.6; 12 % fall
+  by under 2 % a week. Noise 10-20 %.
+* ``delayed``: flat for 0-8 weeks, then straight (median 0.55 mm a week, log-sd 0.5); one in two has a stall
+  of 4-20 weeks somewhere; one in five grows for 3-20 weeks at 0.1-0.6 mm a week at first or after a while.
+  Noise 10-20 %.
+* ``switching``: healing, still or growing, changing by chance each week (leaving: 6, 10, 15 %), with a new
+  pace at each change, straight in half the wounds and in shares of the area in the others; one to two gaps
+  of 3-7 weeks; 40 % by ruler, a fifth change from ruler to tracing. Noise 8-15 % traced, 15-25 % by ruler;
+  one area in 25 is off by a half more.
 """
 
 from dataclasses import dataclass
@@ -33,7 +37,8 @@ _VISITS = 41
 
 @dataclass(frozen=True)
 class Course:
-    """One invented wound; ``turns`` is when the first plateau or growth begins, ``lasts`` its days, None where none."""
+    """One invented wound; ``turns`` is when the first plateau or growth begins, ``lasts`` its days, None
+    where none."""
 
     kind: str
     areas: tuple[Area, ...]
@@ -163,8 +168,11 @@ def _delayed(count, rng):
 
 
 _LEAVE = {"heal": 0.06, "still": 0.10, "grow": 0.15}
-_NEXT = {"heal": (("still", 0.7), ("grow", 0.3)), "still": (("heal", 0.7), ("grow", 0.3)),
-         "grow": (("heal", 0.6), ("still", 0.4))}  # fmt: skip
+_NEXT = {
+    "heal": (("still", 0.7), ("grow", 0.3)),
+    "still": (("heal", 0.7), ("grow", 0.3)),
+    "grow": (("heal", 0.6), ("still", 0.4)),
+}
 
 
 def _pace(rng, state, straight):

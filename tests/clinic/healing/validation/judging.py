@@ -1,12 +1,14 @@
-"""Forecasts judged on five unlike kinds of invented wounds: ``python -m tests.clinic.healing.validation.judging [count]``.
+"""Forecasts judged on five unlike kinds of invented wounds: ``python -m
+tests.clinic.healing.validation.judging [count]``.
 
-Each wound is looked at as of weeks 3, 4, 6, 8, 12 and 16, if it is then open, was seen in the last 8 days and has three
-areas of one kind; what was said from nothing later is held against what then happened. The wounds are those of
-``generators.py`` with the seed ``JUDGED``; no constant of the forecast was chosen on them.
+Each wound is looked at as of weeks 3, 4, 6, 8, 12 and 16, if it is then open, was seen in the last 8 days
+and has three areas of one kind; what was said from nothing later is held against what then happened. The
+wounds are those of ``generators.py`` with the seed ``JUDGED``; no constant of the forecast was chosen on
+them.
 """
 
 import sys
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import inf
 
 import numpy as np
@@ -23,7 +25,8 @@ _BINS = 10
 
 @dataclass(frozen=True)
 class Said:
-    """What was said of many wounds in one week, as arrays, and when they closed; days count from the last area."""
+    """What was said of many wounds in one week, as arrays, and when they closed; days count from the last
+    area."""
 
     week: int
     kind: np.ndarray
@@ -40,18 +43,13 @@ class Said:
 
     def of(self, on):
         """The part of the wounds where ``on`` holds."""
-        parts = (getattr(self, name) for name in self.__slots__[1:])
+        parts = (getattr(self, field.name) for field in fields(self)[1:])
         return Said(self.week, *(part[on] for part in parts))
-
-    __slots__ = (
-        "week", "kind", "low", "high", "next_8", "by_12", "by_20", "span", "closes", "closes_from_start", "passed",
-        "passed_lately",
-    )  # fmt: skip
 
 
 def together(parts):
     """Several weeks pooled."""
-    names = Said.__slots__[1:]
+    names = [field.name for field in fields(Said)[1:]]
     return Said(0, *(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
 
@@ -140,7 +138,8 @@ def brier(said, happened):
 
 
 def two_chances(marks, happened):
-    """Brier score of a rule that says the share closed of those that pass and of those that fail, both known to it."""
+    """Brier score of a rule that says the share closed of those that pass and of those that fail, both known
+    to it."""
     said = np.zeros(marks.size)
     for side in (False, True):
         if (on := marks == side).any():
@@ -197,8 +196,9 @@ HEAD = (
 def line(name, marks):
     return (
         f"| {name} | {marks.count} | {marks.covered:.1%} | {marks.before_low:.1%} | {marks.after_high:.1%} | "
-        f"{marks.finite:.0%} | {marks.ece_8:.3f} | {marks.ece_12:.3f} | {marks.ece_20:.3f} | {marks.brier:.4f} | "
-        f"{marks.base:.4f} | {marks.brier / max(marks.base, 1e-9):.2f} | {marks.rule:.4f} |"
+        f"{marks.finite:.0%} | {marks.ece_8:.3f} | {marks.ece_12:.3f} | {marks.ece_20:.3f} | "
+        f"{marks.brier:.4f} | {marks.base:.4f} | {marks.brier / max(marks.base, 1e-9):.2f} | "
+        f"{marks.rule:.4f} |"
     )
 
 

@@ -1,6 +1,8 @@
-"""The limits of ``calibration.py`` on a cohort small enough for every run; its own command prints 2,500 wounds.
+"""The limits of ``calibration.py`` on a cohort small enough for every run; its own command prints 2,500
+wounds.
 
-The constants were not chosen on these wounds. Tolerances are the stated limits plus what 500 wounds can stray by.
+The constants were not chosen on these wounds. Tolerances are the stated limits plus what 500 wounds can
+stray by.
 """
 
 import pytest

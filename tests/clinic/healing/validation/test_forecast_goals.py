@@ -1,4 +1,5 @@
-"""The goals of the forecast at a size for every run; the commands of the modules beside this file print the whole tables.
+"""The goals of the forecast at a size for every run; the commands of the modules beside this file print the
+whole tables.
 
 Each limit is the goal plus what the smaller number of courses can stray by.
 """

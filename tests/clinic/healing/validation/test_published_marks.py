@@ -1,13 +1,14 @@
 """The prior of the forecast alone, before any area, against published shares of ulcers that closed.
 
-Sheehan P et al., Diabetes Care 2003;26:1879-1882: four-week reduction 82 % in those healed by week 12, 25 % in the others;
-58 % of those over 53 % healed by week 12, 9 % of the others. Coerper S et al., J Diabetes Complications 2009;23:49-53: healed
-35, 41 and 73 % by 12, 16 and 52 weeks; 47 % halved by week 4, of whom 52 % healed by week 12, 18 % of the others. Margolis DJ
-et al., Am J Med 2003;115:627-631: 47 % by week 20. Lavery LA et al., Diabetes Care 2008;31:26-29 (wounds after amputation):
-over 60 % at week 4, 77 % by week 16, 30 % of the others. The cohorts differ among themselves by as much as the tolerances, and
-count amputation and loss as not healed, which the prior, made for ulcers under offloading and care, does not know: it lies
-above them where wounds do well. Full cover comes later than 2 mm² by the last 0.8 mm of radius, about a week, which is
-taken off.
+Sheehan P et al., Diabetes Care 2003;26:1879-1882: four-week reduction 82 % in those healed by week 12, 25 %
+in the others; 58 % of those over 53 % healed by week 12, 9 % of the others. Coerper S et al., J Diabetes
+Complications 2009;23:49-53: healed 35, 41 and 73 % by 12, 16 and 52 weeks; 47 % halved by week 4, of whom 52
+% healed by week 12, 18 % of the others. Margolis DJ et al., Am J Med 2003;115:627-631: 47 % by week 20.
+Lavery LA et al., Diabetes Care 2008;31:26-29 (wounds after amputation): over 60 % at week 4, 77 % by week
+16, 30 % of the others. The cohorts differ among themselves by as much as the tolerances, and count
+amputation and loss as not healed, which the prior, made for ulcers under offloading and care, does not know:
+it lies above them where wounds do well. Full cover comes later than 2 mm² by the last 0.8 mm of radius,
+about a week, which is taken off.
 """
 
 import numpy as np
