@@ -25,7 +25,7 @@ class LesionReport:
     verdict : Verdict
         The word and its reasons.
     forecast : Forecast or None
-        None under 3 areas or when the last area is 0.
+        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered.
     review : tuple of Reason
         Reasons for the review list that are not a verdict.
     """
@@ -41,6 +41,7 @@ def lesion_report(
     areas: Iterable[Area],
     findings: Findings | None = None,
     breaks: Iterable[date] = (),
+    closed: Iterable[date] = (),
 ) -> LesionReport:
     """Judge one wound.
 
@@ -52,6 +53,8 @@ def lesion_report(
         Findings beside the areas.
     breaks : iterable of datetime.date
         Days on which device, plan, debridement policy or perfusion changed.
+    closed : iterable of datetime.date
+        Days on which the wound was found covered and dry.
 
     Returns
     -------
@@ -63,8 +66,9 @@ def lesion_report(
     SeriesError
         If there is no area, or two of one method and state on one day.
     """
-    run = last_run(areas)
-    outlook = forecast(run, breaks)
+    run = last_run(areas, closed)
+    is_covered = findings is not None and (findings.covered or findings.healed_confirmed)
+    outlook = None if is_covered else forecast(run, breaks)
     chance = None if outlook is None else outlook.chance_next_8w
     standing = None if outlook is None else Standing(outlook.still, outlook.growing)
     return LesionReport(

@@ -212,13 +212,15 @@ def equivalent_perimeter(area: float) -> float:
     return 2.0 * math.sqrt(math.pi * area)
 
 
-def last_run(areas: Iterable[Area]) -> Run:
+def last_run(areas: Iterable[Area], closed: Iterable[date] = ()) -> Run:
     """Last unbroken run of areas of one method and state.
 
     Parameters
     ----------
     areas : iterable of Area
         Areas of one lesion in any order; several on one day are legal if method or state differ.
+    closed : iterable of datetime.date
+        Days on which the wound was found covered and dry; an area of 0 says the same by itself.
 
     Returns
     -------
@@ -248,19 +250,19 @@ def last_run(areas: Iterable[Area]) -> Run:
             raise SeriesError(f"areas of {area.day.isoformat()}: 2 given as {_words(kind)}, at most 1 a day")
         kinds[kind] = area
     days = sorted(by_day)
-    runs = [_run_back(kind, days, by_day) for kind in by_day[days[-1]]]
+    found_closed = [day for day in closed if day < days[-1]]
+    opened = max(found_closed, default=date.min)
+    runs = [_run_back(kind, [day for day in days if day > opened], by_day) for kind in by_day[days[-1]]]
     best = min(runs, key=lambda run: (-len(run), _METHOD_RANK[run[0].method], _STATE_RANK[run[0].state]))
     left_out = len(listed) - len(best)
     if not left_out:
         return Run(tuple(best))
     kind = (best[0].method, best[0].state)
     before = [area for area in listed if area.day < best[0].day]
-    closed = max((area.day for area in before if area.area == 0), default=None)
+    shut = max([area.day for area in before if area.area == 0] + found_closed, default=None)
     why = []
-    if closed is not None and all(area.day <= closed for area in before):
-        why.append(
-            f"the wound was closed on {closed.isoformat()}, and what opens again is a course of its own"
-        )
+    if shut is not None and all(area.day <= shut for area in before):
+        why.append(f"the wound was closed on {shut.isoformat()}, and what opens again is a course of its own")
     if any((area.method, area.state) != kind for area in listed):
         why.append("areas of another method or debridement state are never compared with it")
     note = (

@@ -125,3 +125,13 @@ def test_what_lies_before_a_gap_of_more_than_eight_weeks_is_not_recent():
     run = last_run([Area(DAY + timedelta(days=d), 100.0) for d in (0, 7, 63, 120, 127)])
     assert [a.day for a in recent(run).areas] == [DAY + timedelta(days=d) for d in (120, 127)]
     assert recent(last_run(areas_of(1, 2))) == last_run(areas_of(1, 2))
+
+
+def test_a_day_found_covered_ends_a_run_as_an_area_of_zero_does():
+    areas = areas_of(3, 2, 0.5, 0.4)
+    covered = areas[1].day + timedelta(days=3)
+    run = last_run(areas, [covered])
+    assert [a.area_cm2 for a in run.areas] == [0.5, 0.4]
+    assert f"the wound was closed on {covered.isoformat()}" in run.note
+    assert last_run(areas, [areas[-1].day]) == last_run(areas)
+    assert last_run(areas, [areas[0].day - timedelta(days=1)]) == last_run(areas)
