@@ -17,6 +17,7 @@ from scipy.special import expit, logit
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import Forecast
+from clinic.healing.lookback import Looked
 
 __all__ = [
     "LEAST_CLOSED",
@@ -28,6 +29,7 @@ __all__ = [
     "adapted",
     "line_of",
     "own_of",
+    "pasts_of",
     "tails_of",
 ]
 
@@ -301,6 +303,19 @@ def adapted(target: float, missed: Sequence[bool], step: float = _STEP) -> float
     for one in missed:
         tail = min(max(tail + step * (target - float(one)), 0.01), 0.3)
     return tail
+
+
+def pasts_of(looked: Sequence[Looked]) -> tuple[Past, ...]:
+    """Forecasts looked back at, as outcomes; what ended otherwise counts as open to its end."""
+    return tuple(
+        Past(
+            said=one.said,
+            closed=None if one.closed is None else float((one.closed - one.said.last).days),
+            known=float(max((one.known_until - one.said.last).days, 0)),
+            on=one.closed or one.known_until,
+        )
+        for one in looked
+    )
 
 
 def own_of(pasts: Sequence[Past], today: date) -> Own:

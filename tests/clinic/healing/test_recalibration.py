@@ -9,7 +9,17 @@ from scipy.special import expit, logit
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import forecast
-from clinic.healing.recalibration import LEAST_CLOSED, Past, Tails, adapted, line_of, own_of, tails_of
+from clinic.healing.lookback import Followed, look_back
+from clinic.healing.recalibration import (
+    LEAST_CLOSED,
+    Past,
+    Tails,
+    adapted,
+    line_of,
+    own_of,
+    pasts_of,
+    tails_of,
+)
 from clinic.healing.series import Area, last_run
 
 DAY = date(2026, 1, 5)
@@ -144,3 +154,17 @@ def test_own_figures_are_off_below_their_number_and_know_nothing_later():
 def test_impossible_days_are_refused(closed, known):
     with pytest.raises(SeriesError):
         Past(SAID, closed, known, TODAY)
+
+
+def test_looking_back_gives_outcomes_from_the_last_area_on():
+    areas = tuple(Area(DAY + timedelta(days=7 * i), pi * (8 - 0.8 * i) ** 2) for i in range(9))
+    closed = DAY + timedelta(days=70)
+    wounds = [
+        Followed("A", areas, (), closed, closed),
+        Followed("B", areas, (), None, DAY + timedelta(days=50)),
+        Followed("C", areas, (), None, DAY + timedelta(days=40), ended=True),
+    ]
+    first, open_, ended = pasts_of(look_back(wounds, 4))
+    assert (first.closed, first.known, first.on) == (42.0, 42.0, closed)
+    assert (open_.closed, open_.known) == (None, 22.0)
+    assert (ended.closed, ended.known) == (None, 12.0)
