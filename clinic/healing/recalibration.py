@@ -51,6 +51,7 @@ intercept and slope; design choices. They count like a few dozen outcomes."""
 _EDGE = 1e-4
 _TARGET = 0.10
 _HALVING = 730.0  # days after which an outcome counts half, so that a clinic may change; design choice
+_LOT = 10
 _STEP = 0.02  # of the tails after each outcome; design choice
 
 
@@ -342,4 +343,23 @@ def own_of(pasts: Sequence[Past], today: date) -> Own:
         if past.known >= WINDOW or past.closed is not None
     ]
     line = line_of([chance for chance, _ in asked], [came for _, came in asked])
-    return Own(today, VERSION, line, tails_of(known, today))
+    low, high = _missed_so_far(known)
+    return Own(today, VERSION, line, tails_of(known, today, low, 1.0 - high))
+
+
+def _missed_so_far(known: Sequence[Past]) -> tuple[float, float]:
+    """Tails to ask for, from how intervals made earlier have fared: the past is played again in lots of ten outcomes."""
+    closed = sorted((past for past in known if past.closed is not None), key=lambda past: past.on)
+    early: list[bool] = []
+    late: list[bool] = []
+    low = high = _TARGET
+    for start in range(LEAST_CLOSED, len(closed), _LOT):
+        day = closed[start].on
+        told = tails_of([past for past in known if past.on < day], day, low, 1.0 - high)
+        for past in closed[start : start + _LOT]:
+            if past.closed is not None and past.said.weeks[-1] >= told.high:
+                score = past.said.chance_by(past.closed)
+                early.append(score < told.low)
+                late.append(score > told.high)
+        low, high = adapted(_TARGET, early), adapted(_TARGET, late)
+    return low, high

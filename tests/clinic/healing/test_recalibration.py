@@ -168,3 +168,18 @@ def test_looking_back_gives_outcomes_from_the_last_area_on():
     assert (first.closed, first.known, first.on) == (42.0, 42.0, closed)
     assert (open_.closed, open_.known) == (None, 22.0)
     assert (ended.closed, ended.known) == (None, 12.0)
+
+
+def test_a_clinic_that_changes_gets_its_coverage_back():
+    """From the 150th closing on, wounds close later than before; intervals are made anew every ten outcomes."""
+    rng = np.random.default_rng(9)
+    scores = np.concatenate([rng.uniform(0.02, 0.6, 150), rng.uniform(0.4, 0.85, 250)])
+    days = np.interp(scores, SAID.weeks, 7.0 * np.arange(len(SAID.weeks)))
+    start = date(2024, 1, 1)
+    pasts = [past(day, known=max(day, 1.0), on=start + timedelta(days=3 * i)) for i, day in enumerate(days)]
+    inside = []
+    for end in range(150, 400, 10):
+        tails = own_of(pasts[:end], pasts[end - 1].on).tails
+        inside += [tails.low <= score <= tails.high for score in scores[end : end + 10]]
+    assert np.mean(inside[:20]) < 0.7
+    assert np.mean(inside[-100:]) == pytest.approx(0.80, abs=0.08)
