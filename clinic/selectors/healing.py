@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -13,7 +13,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.healing.report import LesionReport, lesion_report
-from clinic.healing.series import Area, Method, WoundState
+from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
     AreaMethod,
@@ -189,7 +189,10 @@ def _judged(
 ) -> LesionReport | None:
     """The verdict, from nothing but its arguments; lists ask for the same ones each time they are opened."""
     areas = _areas(told, share)
-    return lesion_report(areas, _findings(state, told), breaks) if areas else None
+    if not areas:
+        return None
+    covered = [m.day for m in told if m.covered_dry]
+    return lesion_report(areas, _findings(state, told), breaks, covered)
 
 
 def _findings(state: str, told: Sequence[Told]) -> Findings:
@@ -319,9 +322,12 @@ def healings_of(
     lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None
 ) -> dict[int, LesionHealing]:
     """Judge many lesions with a constant number of queries; keyed by lesion."""
-    answer = {}
+    answer, today = {}, timezone.localdate()
     for pk, course in courses_of(lesions, rows).items():
         report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks))
+        # The verdict is that of the last area; what is to come cannot be told eight weeks after it.
+        if report is not None and (today - report.run.last.day).days > LONGEST_GAP:
+            report = replace(report, forecast=None)
         answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.healing.fared import chance_sentence
 from clinic.healing.forecast import Forecast
 from clinic.healing.progress import Change, change_between, reduction_percent
 from clinic.healing.verdict import chance_words
@@ -93,8 +94,7 @@ def chances_sentence(forecast: Forecast | None) -> str:
     if forecast is None:
         return ""
     words = (
-        f"Chance of closing within the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate, from "
-        f"{forecast.n} areas). By 12 weeks from the first area: {_by_then(forecast.chance_12w)}; "
+        f"{chance_sentence(forecast.chance_next_8w)} Estimate, from {forecast.n} areas. By 12 weeks from the first area: {_by_then(forecast.chance_12w)}; "
         f"by 20 weeks: {_by_then(forecast.chance_20w)}."
     )
     if forecast.n >= AREAS_BEFORE_A_DATE:
