@@ -1,10 +1,10 @@
 """What the forecasts and the verdicts said on a simulated cohort against what its wounds then did.
 
-Run ``python -m tests.clinic.healing.validation.calibration [count]`` for the tables on 2,500 held-out
-wounds; the tests beside this file hold the limits on a smaller cohort. The wounds and every assumption in
-them stand in ``tests/clinic/healing/simulated.py``: the tables say what the model does when wounds behave
-like that, and nothing about a clinic's own. The constants were chosen on seed 11; training chances come from
-seed 2025, judgement from 2026.
+Run ``python -m tests.clinic.healing.validation.calibration [count]`` for the tables on 2,500 held-out wounds;
+the tests beside this file hold the limits on a smaller cohort. The wounds and every assumption in them stand
+in ``tests/clinic/healing/simulated.py``: the tables say what the model does when wounds behave like that, and
+nothing about a clinic's own. The constants were chosen on seed 11; training chances come from seed 2025,
+judgement from 2026.
 """
 
 import sys
@@ -232,8 +232,8 @@ def main(count: int) -> None:
         print(f"      expected calibration error {r.error:.3f}")
     print("\nBrier score of that chance (less is better)")
     print(
-        "week  closed  forecast  base rate  4-week rule, two chances  asked of last 28 days  "
-        "hard rule (0 or 1)"
+        "week  closed  forecast  base rate  4-week rule, two chances  asked of last 28 days  hard rule (0 or "
+        "1)"
     )
     for r in rows:
         print(
