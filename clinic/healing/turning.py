@@ -214,7 +214,12 @@ def turning(shape: Shape, agitation: float, half_days: int) -> Floats:
     A continuous-time Markov chain: the exponential of the generator of turning plus wandering between
     neighbouring paces of one sign.
     """
-    return np.asarray(expm(_generator(shape, agitation) * half_days / 14.0))
+    return np.linalg.matrix_power(_half_day(shape, agitation), half_days)
+
+
+@lru_cache(maxsize=16)
+def _half_day(shape: Shape, agitation: float) -> Floats:
+    return np.asarray(expm(_generator(shape, agitation) / 14.0))
 
 
 def _generator(shape: Shape, agitation: float) -> Floats:

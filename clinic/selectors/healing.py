@@ -185,14 +185,14 @@ def _areas(told: tuple[Told, ...], share: float | None) -> tuple[Area, ...]:
 
 @lru_cache(maxsize=KEPT)
 def _judged(
-    told: tuple[Told, ...], share: float | None, state: str, breaks: tuple[date, ...]
+    told: tuple[Told, ...], share: float | None, state: str, breaks: tuple[date, ...], curves: bool
 ) -> LesionReport | None:
     """The verdict, from nothing but its arguments; lists ask for the same ones each time they are opened."""
     areas = _areas(told, share)
     if not areas:
         return None
     covered = [m.day for m in told if m.covered_dry]
-    return lesion_report(areas, _findings(state, told), breaks, covered)
+    return lesion_report(areas, _findings(state, told), breaks, covered, curves)
 
 
 def _findings(state: str, told: Sequence[Told]) -> Findings:
@@ -319,12 +319,12 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
 
 
 def healings_of(
-    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, curves: bool = False
 ) -> dict[int, LesionHealing]:
-    """Judge many lesions with a constant number of queries; keyed by lesion."""
+    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves and fans."""
     answer, today = {}, timezone.localdate()
     for pk, course in courses_of(lesions, rows).items():
-        report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks))
+        report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks), curves)
         # The verdict is that of the last area; what is to come cannot be told eight weeks after it.
         if report is not None and (today - report.run.last.day).days > LONGEST_GAP:
             report = replace(report, forecast=None)
@@ -334,4 +334,4 @@ def healings_of(
 
 def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
     """Judge one lesion."""
-    return healings_of([lesion], rows)[lesion.pk]
+    return healings_of([lesion], rows, curves=True)[lesion.pk]

@@ -1,6 +1,8 @@
 from datetime import date, timedelta
 
-from clinic.healing.report import lesion_report
+import pytest
+
+from clinic.healing.report import lesion_report, lesion_reports
 from clinic.healing.series import Area, square_mm
 from clinic.healing.verdict import Findings, VerdictWord
 
@@ -37,3 +39,14 @@ def test_the_verdict_knows_the_standing_of_the_forecast():
     report = lesion_report(weekly(3.0, 3.0, 2.9, 3.1, 3.0, 2.9))
     assert report.forecast.still + report.forecast.growing > 0.5
     assert report.verdict.word is VerdictWord.STALLED
+
+
+def test_many_reports_at_once_say_what_each_says_alone():
+    wounds = [weekly(4.0, 3.0, 2.0, 1.0), weekly(3, 2, 0, 0, 0.5, 0.4), weekly(2.0)]
+    for areas, report in zip(wounds, lesion_reports(wounds), strict=True):
+        alone = lesion_report(areas)
+        assert (report.run, report.progress, report.verdict) == (alone.run, alone.progress, alone.verdict)
+        assert (report.forecast is None) == (alone.forecast is None)
+        if report.forecast is not None:
+            assert report.forecast.chance_next_8w == pytest.approx(alone.forecast.chance_next_8w, abs=1e-9)
+            assert report.forecast.high == alone.forecast.high
