@@ -14,6 +14,7 @@ __all__ = [
     "Fared",
     "can_be_told",
     "chance_sentence",
+    "chance_told",
     "fared",
     "information",
 ]
@@ -25,10 +26,14 @@ LEAST_INFORMATION = 0.05
 """Information of a chance below which it is not told; design choice: a chance from 37 to 63 % says less than
 a twentieth of what a plain yes or no would. [bit]"""
 
-SIMULATED = (3.0, 12.7, 18.4, 26.4, 35.8, 45.6, 58.9, 74.2, 85.9, 95.1)
-"""Of 100 invented wounds told a chance of closing within 8 weeks in each tenth, how many closed: five unlike
-kinds of course, 900 of each, looked at in six weeks (``tests/clinic/healing/validation/judging.py``; a test
-computes it anew). [%]"""
+SIMULATED = {
+    8: (3.0, 12.7, 18.4, 26.4, 35.8, 45.6, 58.9, 74.2, 85.9, 95.1),
+    12: (2.4, 13.1, 19.7, 27.0, 35.6, 45.0, 61.9, 73.9, 88.6, 95.0),
+    20: (3.8, 14.5, 25.3, 30.8, 37.8, 43.4, 54.4, 66.2, 83.2, 94.7),
+}
+"""Of 100 invented wounds told a chance in each tenth, how many closed: within 8 weeks of the last area, by 12 and
+by 20 weeks from the first. Five unlike kinds of course, 900 of each, looked at in six weeks
+(``tests/clinic/healing/validation/judging.py``; a test computes it anew). [%]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,54 +81,64 @@ def can_be_told(chance: float) -> bool:
     return information(chance) >= LEAST_INFORMATION
 
 
-def fared(chance: float, own: Sequence[tuple[float, bool]] = ()) -> Fared:
+def fared(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8) -> Fared:
     """How chances of the same tenth have fared.
 
     Parameters
     ----------
     chance : float
-        Chance told of closing within 8 weeks. [-]
+        Chance told. [-]
     own : sequence of (float, bool)
-        The clinic's own chances as they were told, and whether the wound closed in time; only known outcomes.
+        The clinic's own chances of that kind as they were told, and whether the wound closed in time; only known
+        outcomes.
+    weeks : int
+        Kind of chance, a key of ``SIMULATED``.
 
     Returns
     -------
     Fared
         Own where ``LEAST_OWN`` outcomes lie in the tenth, else simulated.
+
+    Raises
+    ------
+    SeriesError
+        If the chance is not from 0 to 1, or the weeks are none of the kinds.
     """
     if not 0.0 <= chance <= 1.0:
         raise SeriesError(f"chance: {chance:g} is not from 0 to 1")
+    if weeks not in SIMULATED:
+        raise SeriesError(f"weeks: {weeks} given, the kinds are {', '.join(map(str, SIMULATED))}")
     tenth = _tenth(chance)
     marks = [came for said, came in own if _tenth(said) == tenth]
     if len(marks) >= LEAST_OWN:
         return Fared(sum(marks), len(marks), True)
-    return Fared(round(SIMULATED[tenth]), 100, False)
+    return Fared(round(SIMULATED[weeks][tenth]), 100, False)
 
 
-def chance_sentence(chance: float, own: Sequence[tuple[float, bool]] = ()) -> str:
-    """A chance of closing within 8 weeks as screens tell it.
+def chance_told(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8) -> str:
+    """A chance as screens tell it, without saying of what.
 
     Parameters
     ----------
-    chance : float
-        Chance. [-]
-    own : sequence of (float, bool)
+    chance, own, weeks
         As for ``fared``.
 
     Returns
     -------
     str
-        With how such chances have fared; "cannot be told yet" where it says too little.
+        The chance, or "cannot be told yet" where it says too little, and how such chances have fared.
     """
-    record = fared(chance, own)
+    record = fared(chance, own, weeks)
     low = _tenth(chance) * 10
+    words = chance_words(chance) if can_be_told(chance) else "cannot be told yet"
     if record.is_own:
-        count = f"of {record.of} told {low} to {low + 10} % here, {record.closed} closed"
-    else:
-        count = f"of {record.of} told {low} to {low + 10} %, {record.closed} closed (simulated)"
-    if not can_be_told(chance):
-        return f"Whether it closes within the next 8 weeks cannot be told yet; {count}."
-    return f"Chance of closing within the next 8 weeks: {chance_words(chance)}; {count}."
+        return f"{words} (of {record.of} told {low} to {low + 10} % here, {record.closed} closed)"
+    return f"{words} (of {record.of} told {low} to {low + 10} %, {record.closed} closed: simulated)"
+
+
+def chance_sentence(chance: float, own: Sequence[tuple[float, bool]] = ()) -> str:
+    """``chance_told`` of closing within 8 weeks of the last area, as a sentence."""
+    return f"Chance of closing within the next 8 weeks: {chance_told(chance, own)}."
 
 
 def _tenth(chance: float) -> int:

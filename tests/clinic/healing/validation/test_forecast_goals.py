@@ -55,12 +55,17 @@ def test_chances_beat_the_base_rate_and_the_four_week_rule(said, week, share):
     assert row.brier < row.rule
 
 
-def test_the_count_shown_beside_a_chance_is_that_of_this_table(said):
+@pytest.mark.parametrize("weeks", [8, 12, 20])
+def test_the_count_shown_beside_a_chance_is_that_of_this_table(said, weeks):
     pool = together(list(said.values()))
-    for low, count, _, closed in reliability(pool.next_8, pool.closes <= 56):
+    chance = {8: pool.next_8, 12: pool.by_12, 20: pool.by_20}[weeks]
+    came = pool.closes <= 56 if weeks == 8 else pool.closes + pool.span <= 7 * weeks
+    asked = np.full(chance.size, True) if weeks == 8 else pool.span < 7 * weeks
+    for low, count, _, closed in reliability(chance[asked], came[asked]):
         spread = np.sqrt(closed * (1 - closed) / count)
         # Looks at one wound in several weeks are alike, so they count for fewer.
-        assert 100 * closed == pytest.approx(SIMULATED[round(low * 10)], abs=100 * (0.02 + 4 * spread))
+        expected = SIMULATED[weeks][round(low * 10)]
+        assert 100 * closed == pytest.approx(expected, abs=100 * (0.02 + 4 * spread))
 
 
 def test_a_steady_wound_is_seldom_told_to_have_stopped_and_a_stopped_or_growing_one_is():
