@@ -7,8 +7,10 @@ from clinic.healing.errors import SeriesError
 from clinic.healing.series import Area, Method, Run
 
 __all__ = [
+    "BRIDGE_SLACK",
     "MARGIN_ERROR",
     "RELATIVE_ERROR",
+    "THREE_WEEKS",
     "TOO_SMALL",
     "WIDEST_BRIDGE",
     "Change",
@@ -34,6 +36,10 @@ TOO_SMALL = 50.0
 WIDEST_BRIDGE = 35
 """Days between two areas over which an area in between is interpolated: a monthly visit and a week of delay;
 design choice. [d]"""
+
+BRIDGE_SLACK = 3
+"""Days by which two areas may lie further apart than the last weeks into which an area between them is put, so
+that a figure about these weeks rests on areas in them; design choice. [d]"""
 
 FOUR_WEEKS = 28
 THREE_WEEKS = 21
@@ -178,7 +184,7 @@ def linear_advance(first: float, later: float, margins: tuple[float, float] | No
     return None if mean <= 0 else (first - later) / mean
 
 
-def area_at(run: Run, day: float) -> float | None:
+def area_at(run: Run, day: float, widest: float = WIDEST_BRIDGE) -> float | None:
     """Area on a day of the run, interpolated linearly between the visits around it.
 
     Parameters
@@ -187,12 +193,14 @@ def area_at(run: Run, day: float) -> float | None:
         Areas of one kind.
     day : float
         Days since the first area. [d]
+    widest : float
+        Longest gap to interpolate in. [d]
 
     Returns
     -------
     float or None
         Area; None outside the run, which is never extrapolated, and inside a gap of more than
-        ``WIDEST_BRIDGE`` days, where nobody knows what the wound did. [mm²]
+        ``widest`` days, where nobody knows what the wound did. [mm²]
     """
     days = run.days
     if not days[0] <= day <= days[-1]:
@@ -200,7 +208,7 @@ def area_at(run: Run, day: float) -> float | None:
     for index in range(1, len(days)):
         if day <= days[index]:
             before, after = run.areas[index - 1], run.areas[index]
-            if days[index] - days[index - 1] > WIDEST_BRIDGE and day not in (days[index - 1], days[index]):
+            if days[index] - days[index - 1] > widest and day not in (days[index - 1], days[index]):
                 return None
             share = (day - days[index - 1]) / (days[index] - days[index - 1])
             return before.area + share * (after.area - before.area)
@@ -321,7 +329,7 @@ def _reduction_4w(run: Run) -> float | None:
 
 
 def _reduction_28d(run: Run) -> float | None:
-    then = area_at(run, run.span - FOUR_WEEKS)
+    then = area_at(run, run.span - FOUR_WEEKS, FOUR_WEEKS + BRIDGE_SLACK)
     return None if then is None else reduction_percent(then, run.last.area)
 
 
@@ -335,7 +343,7 @@ def _last_change(run: Run) -> Change | None:
 def _three_weeks(run: Run) -> Change | None:
     if len(run.areas) < 2:
         return None
-    then = area_at(run, max(0, run.span - THREE_WEEKS))
+    then = area_at(run, max(0, run.span - THREE_WEEKS), THREE_WEEKS + BRIDGE_SLACK)
     return (
         None if then is None else change_between(then, run.last.area, run.last.method, share=run.last.share)
     )

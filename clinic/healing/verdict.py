@@ -6,8 +6,17 @@ from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.halting import Halt, halt_of
-from clinic.healing.progress import TOO_SMALL, Change, Progress, area_error, progress_of
-from clinic.healing.series import Area, Run, recent
+from clinic.healing.progress import (
+    BRIDGE_SLACK,
+    THREE_WEEKS,
+    TOO_SMALL,
+    Change,
+    Progress,
+    area_error,
+    progress_of,
+)
+from clinic.healing.reason import Reason, chance_words, cm2, smaller, span_words
+from clinic.healing.series import LONGEST_GAP, Area, Run, recent
 
 __all__ = [
     "STANDING_LIMIT",
@@ -77,19 +86,6 @@ class Standing:
 
     still: float
     growing: float
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """One sentence and the source of the limit in it (None for a plain fact)."""
-
-    text: str
-    source: str | None = None
-
-    @property
-    def sentence(self) -> str:
-        """The text with its source in brackets."""
-        return self.text if self.source is None else f"{self.text} [{self.source}]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +163,8 @@ def verdict_of(
     else:
         word = VerdictWord.ON_COURSE
         reasons = _on_course(progress, chance_closed_next_8w)
+    if word not in (VerdictWord.HEALED, VerdictWord.CLOSED):
+        reasons += _gap(run)
     if 0 < run.last.area < TOO_SMALL:
         reasons.append(Reason(f"{run.last.area_cm2:.2f} cm²: too small to judge by area.", DESIGN_CHOICE))
     if run.note is not None:
@@ -190,7 +188,9 @@ def review_reasons(run: Run) -> tuple[Reason, ...]:
     reduction = progress_of(run).reduction_last
     if run.span < 56 or run.last.area == 0 or reduction is None or reduction >= _EIGHT_WEEK_LIMIT:
         return ()
-    return (Reason(f"{_smaller(reduction)} at {_weeks(run.span)}, under 90 % at week 8.", EIGHT_WEEK_SOURCE),)
+    return (
+        Reason(f"{smaller(reduction)} at {span_words(run.span)}, under 90 % at week 8.", EIGHT_WEEK_SOURCE),
+    )
 
 
 def _worsening(
@@ -220,7 +220,7 @@ def _worsening(
     ):
         reasons.append(
             Reason(
-                f"Above the first area ({_cm2(areas[0].area)} to {_cm2(areas[-1].area)} cm²) by more than "
+                f"Above the first area ({cm2(areas[0].area)} to {cm2(areas[-1].area)} cm²) by more than "
                 "measuring error and not falling in the last 3 weeks.",
                 DESIGN_CHOICE,
             )
@@ -253,7 +253,7 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
         since = "the first area" if then is run.first else then.day.isoformat()
         reasons.append(
             Reason(
-                f"No longer closing since {since}: {_cm2(then.area)} to {_cm2(run.last.area)} cm², judged "
+                f"No longer closing since {since}: {cm2(then.area)} to {cm2(run.last.area)} cm², judged "
                 "from all areas and their scatter.",
                 DESIGN_CHOICE,
             )
@@ -262,7 +262,7 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
         first = recent(run).first
         reasons.append(
             Reason(
-                f"Not closing since {first.day.isoformat()}: {_cm2(first.area)} to {_cm2(run.last.area)} "
+                f"Not closing since {first.day.isoformat()}: {cm2(first.area)} to {cm2(run.last.area)} "
                 "cm², slower than any healing wound, judged from all areas and their scatter.",
                 DESIGN_CHOICE,
             )
@@ -294,11 +294,28 @@ def _not_yet(progress: Progress) -> list[Reason]:
     ]
 
 
+def _gap(run: Run) -> list[Reason]:
+    """A gap too wide for a word on the last weeks; a longer one stands among the reasons of "too early"."""
+    if len(run.areas) < 2:
+        return []
+    before = run.areas[-2]
+    days = (run.last.day - before.day).days
+    if not THREE_WEEKS + BRIDGE_SLACK < days <= LONGEST_GAP:
+        return []
+    return [
+        Reason(
+            f"No area in the {days} days from {before.day.isoformat()} to {run.last.day.isoformat()}: nothing "
+            "is said of the weeks between.",
+            DESIGN_CHOICE,
+        )
+    ]
+
+
 def _no_reduction(run: Run, change: Change) -> Reason:
     period = "the last 3 weeks" if run.span >= 21 else f"the {run.span} days so far"
     then = run.last.area - change.difference
     return Reason(
-        f"No reduction beyond measuring error over {period}: {_cm2(then)} to {_cm2(run.last.area)} cm² "
+        f"No reduction beyond measuring error over {period}: {cm2(then)} to {cm2(run.last.area)} cm² "
         f"({change.words}).",
         DESIGN_CHOICE,
     )
@@ -313,15 +330,15 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
     ):
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}, under 50 % (published "
-                "marks 50–53 %).",
+                f"{smaller(progress.reduction_last)} after {span_words(progress.days)}, under 50 % "
+                "(published marks 50–53 %).",
                 FOUR_WEEK_SOURCE,
             )
         )
     if progress.days >= 56 and progress.reduction_28d is not None and progress.reduction_28d < _SLOW_LIMIT:
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week "
+                f"{smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week "
                 "mark, asked again.",
                 FOUR_WEEK_SOURCE,
             )
@@ -338,13 +355,13 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
 def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
     reasons = []
     if progress.reduction_last is not None:
-        reasons.append(Reason(f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}."))
+        reasons.append(Reason(f"{smaller(progress.reduction_last)} after {span_words(progress.days)}."))
     else:
         reasons.append(Reason("The first area is 0, so no reduction can be told from it."))
     if progress.days >= 56 and progress.reduction_28d is not None:
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
+                f"{smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
                 FOUR_WEEK_SOURCE,
             )
         )
@@ -361,27 +378,7 @@ def _error(area: Area) -> float:
 
 def _up(before: Area, now: Area, limit: float, period: str) -> Reason:
     return Reason(
-        f"Larger {period}: {_cm2(before.area)} to {_cm2(now.area)} cm², more than the {_cm2(limit)} cm² that "
+        f"Larger {period}: {cm2(before.area)} to {cm2(now.area)} cm², more than the {cm2(limit)} cm² that "
         "measuring error explains.",
         DESIGN_CHOICE,
     )
-
-
-def _cm2(area: float) -> str:
-    return f"{area / 100.0:.2f}"
-
-
-def _smaller(percent: float) -> str:
-    # Rounded toward the worse side: 49.6 % under a limit of 50 must not read "50 % smaller, under 50 %".
-    return f"{math.floor(percent)} % smaller" if percent >= 0 else f"{math.ceil(-percent)} % larger"
-
-
-def chance_words(chance: float) -> str:
-    """A chance in words of a screen: whole percent, never "0 %" or "100 %", which would claim certainty."""
-    if chance < 0.01:
-        return "under 1 %"
-    return "over 99 %" if chance > 0.99 else f"{math.floor(chance * 100.0)} %"
-
-
-def _weeks(days: int) -> str:
-    return f"{days // 7} weeks" if days % 7 == 0 else f"{days} days"

@@ -178,3 +178,12 @@ def test_a_clinics_own_error_decides_what_counts_as_worsening():
 
     assert word(0.04) is VerdictWord.WORSENING, "15 % more than 2·√2·4 %"
     assert word(None) is VerdictWord.TOO_EARLY
+
+
+@pytest.mark.parametrize(("days", "named"), [(24, False), (25, True), (56, True), (57, False)])
+def test_a_gap_before_the_last_area_is_named_and_nothing_said_of_its_weeks(days, named):
+    stops = (0, 7, 14, 14 + days)
+    run = last_run([Area(DAY + timedelta(days=d), 400.0 - 2 * d) for d in stops])
+    texts = [reason.text for reason in verdict_of(run).reasons]
+    assert any(f"No area in the {days} days from 2026-01-19" in text for text in texts) is named
+    assert not named or not any("over the last 3 weeks" in text for text in texts)
