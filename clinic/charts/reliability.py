@@ -1,4 +1,5 @@
-"""A reliability diagram drawn by hand: what was said across, what came up, with the diagonal of a true word."""
+"""A reliability diagram drawn by hand: what was said across, what came up, with the diagonal of a true
+word."""
 
 from collections.abc import Sequence
 from xml.sax.saxutils import escape
@@ -45,8 +46,10 @@ def reliability_svg(bins: Sequence[ReliabilityBin], label: str) -> str:
 
     parts = [
         f'<svg class="reliability-diagram" viewBox="0 0 {SIDE} {SIDE}" role="img" '
-        f'aria-label="{escape(label, {chr(34): "&quot;"})}" fill="none" stroke="currentColor" font-size="12">',
-        f'<path d="M{x(0):.1f} {y(0):.1f}L{x(1):.1f} {y(1):.1f}" stroke-dasharray="5 4" stroke-opacity=".6"/>',
+        f'aria-label="{escape(label, {chr(34): "&quot;"})}" fill="none" '
+        'stroke="currentColor" font-size="12">',
+        f'<path d="M{x(0):.1f} {y(0):.1f}L{x(1):.1f} {y(1):.1f}" stroke-dasharray="5 4" '
+        'stroke-opacity=".6"/>',
         f'<path d="M{x(0):.1f} {y(1):.1f}V{y(0):.1f}H{x(1):.1f}" stroke-opacity=".4"/>',
     ]
     for tick in (0.0, 0.5, 1.0):

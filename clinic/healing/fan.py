@@ -33,8 +33,8 @@ def fan_of(banks: tuple[Bank, ...], last: date, high: date | None) -> tuple[Curv
     Returns
     -------
     tuple of CurvePoint
-        Each week, from week 12 each fourth, and on the last day; the band of a point runs from the 10 % to the 90 % quantile of the
-        radius, so its middle is the mean of the two.
+        Each week, from week 12 each fourth, and on the last day; the band of a point runs from the 10 % to
+        the 90 % quantile of the radius, so its middle is the mean of the two.
     """
     end = 7 * WEEKS if high is None else (high - last).days
     days = sorted({*range(0, min(end, _WEEKLY), 7), *range(_WEEKLY, end, 28), end})

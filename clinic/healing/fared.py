@@ -31,8 +31,8 @@ SIMULATED = {
     12: (2.4, 13.1, 19.7, 27.0, 35.6, 45.0, 61.9, 73.9, 88.6, 95.0),
     20: (3.8, 14.5, 25.3, 30.8, 37.8, 43.4, 54.4, 66.2, 83.2, 94.7),
 }
-"""Of 100 invented wounds told a chance in each tenth, how many closed: within 8 weeks of the last area, by 12 and
-by 20 weeks from the first. Five unlike kinds of course, 900 of each, looked at in six weeks
+"""Of 100 invented wounds told a chance in each tenth, how many closed: within 8 weeks of the last area, by
+12 and by 20 weeks from the first. Five unlike kinds of course, 900 of each, looked at in six weeks
 (``tests/clinic/healing/validation/judging.py``; a test computes it anew). [%]"""
 
 
@@ -89,8 +89,8 @@ def fared(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8)
     chance : float
         Chance told. [-]
     own : sequence of (float, bool)
-        The clinic's own chances of that kind as they were told, and whether the wound closed in time; only known
-        outcomes.
+        The clinic's own chances of that kind as they were told, and whether the wound closed in time; only
+        known outcomes.
     weeks : int
         Kind of chance, a key of ``SIMULATED``.
 

@@ -38,8 +38,8 @@ WIDEST_BRIDGE = 35
 design choice. [d]"""
 
 BRIDGE_SLACK = 3
-"""Days by which two areas may lie further apart than the last weeks into which an area between them is put, so
-that a figure about these weeks rests on areas in them; design choice. [d]"""
+"""Days by which two areas may lie further apart than the last weeks into which an area between them is put,
+so that a figure about these weeks rests on areas in them; design choice. [d]"""
 
 FOUR_WEEKS = 28
 THREE_WEEKS = 21

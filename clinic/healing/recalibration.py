@@ -348,7 +348,8 @@ def own_of(pasts: Sequence[Past], today: date) -> Own:
 
 
 def _missed_so_far(known: Sequence[Past]) -> tuple[float, float]:
-    """Tails to ask for, from how intervals made earlier have fared: the past is played again in lots of ten outcomes."""
+    """Tails to ask for, from how intervals made earlier have fared: the past is played again in lots of ten
+    outcomes."""
     closed = sorted((past for past in known if past.closed is not None), key=lambda past: past.on)
     early: list[bool] = []
     late: list[bool] = []

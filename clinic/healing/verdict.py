@@ -304,8 +304,8 @@ def _gap(run: Run) -> list[Reason]:
         return []
     return [
         Reason(
-            f"No area in the {days} days from {before.day.isoformat()} to {run.last.day.isoformat()}: nothing "
-            "is said of the weeks between.",
+            f"No area in the {days} days from {before.day.isoformat()} to {run.last.day.isoformat()}: "
+            "nothing is said of the weeks between.",
             DESIGN_CHOICE,
         )
     ]

@@ -62,7 +62,9 @@ class Week:
     def diagram(self) -> str:
         """Reliability diagram; empty where no outcome is known."""
         label = f"Chance said at week {self.week} of being closed by week 12, and the share that closed"
-        return mark_safe(reliability_svg(self.bins, label)) if self.bins else ""  # noqa: S308  drawn from numbers
+        if not self.bins:
+            return ""
+        return mark_safe(reliability_svg(self.bins, label))  # noqa: S308  drawn from numbers
 
     @property
     def known(self) -> int:
@@ -87,7 +89,7 @@ class Shown:
 
 @dataclass(frozen=True)
 class OwnFigures:
-    """What this clinic's closed courses would make of the forecasts, as of a day; nothing shown before is changed."""
+    """What this clinic's closed courses would make of the forecasts, as of a day."""
 
     own: Own
     closed: int

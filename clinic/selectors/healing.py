@@ -321,7 +321,7 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
 def healings_of(
     lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, curves: bool = False
 ) -> dict[int, LesionHealing]:
-    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves and fans."""
+    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves."""
     answer, today = {}, timezone.localdate()
     for pk, course in courses_of(lesions, rows).items():
         report = _judged(course.told, course.share, course.lesion.state, tuple(course.breaks), curves)

@@ -171,7 +171,8 @@ def test_looking_back_gives_outcomes_from_the_last_area_on():
 
 
 def test_a_clinic_that_changes_gets_its_coverage_back():
-    """From the 150th closing on, wounds close later than before; intervals are made anew every ten outcomes."""
+    """From the 150th closing on, wounds close later than before; intervals are made anew every ten
+    outcomes."""
     rng = np.random.default_rng(9)
     scores = np.concatenate([rng.uniform(0.02, 0.6, 150), rng.uniform(0.4, 0.85, 250)])
     days = np.interp(scores, SAID.weeks, 7.0 * np.arange(len(SAID.weeks)))
