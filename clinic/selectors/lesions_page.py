@@ -94,7 +94,8 @@ def chances_sentence(forecast: Forecast | None) -> str:
         return ""
     words = (
         f"{chance_sentence(forecast.chance_next_8w)} Estimate, from {forecast.n} areas. By 12 weeks from "
-        f"the first area: {_by_then(forecast.chance_12w, 12)}; by 20 weeks: {_by_then(forecast.chance_20w, 20)}."
+        f"the first area: {_by_then(forecast.chance_12w, 12)}; "
+        f"by 20 weeks: {_by_then(forecast.chance_20w, 20)}."
     )
     if forecast.n >= AREAS_BEFORE_A_DATE:
         if forecast.median is None:
