@@ -28,10 +28,10 @@ from clinic.charts.style import (
     points,
     sheet,
 )
+from clinic.healing.fared import chance_told
 from clinic.healing.forecast import CurvePoint, Forecast
 from clinic.healing.progress import area_at, area_error
 from clinic.healing.series import Area, Method, Run, WoundState, last_run
-from clinic.healing.verdict import chance_words
 
 __all__ = ["GAP", "trajectory_svg"]
 
@@ -320,7 +320,8 @@ def _smoothed(
 
 def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float], scale: Scale) -> None:
     upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
-    chance = f"Chance of closing in the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate)"
+    told, _, fared = chance_told(forecast.chance_next_8w).partition(" (")
+    chance = f"Chance of closing in the next 8 weeks: {told} (estimate)\n{fared.removesuffix(')')}"
     if forecast.names_date and forecast.fan:
         _fan(axes, first, forecast.fan, scale)
         if forecast.low is not None and _day(forecast.low, first) < span[1]:

@@ -1,15 +1,27 @@
-"""When a wound may close: smoothed radius, and the distribution of the closing date."""
+"""When a wound may close: an average over courses that may turn, and the distribution of the closing date."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from scipy.special import ndtr
+from numpy.typing import NDArray
 
-from clinic.healing.progress import area_error
-from clinic.healing.series import Area, Run, equivalent_perimeter
-from clinic.healing.trend import Floats, TrendModel, filter_trend, smooth_trend
+from clinic.healing.bank import Bank, filter_bank, mix, steps_of
+from clinic.healing.closing import WEEKS, closing_weeks
+from clinic.healing.fan import fan_of
+from clinic.healing.prognosis import first_chances
+from clinic.healing.series import LONGEST_GAP, Run, recent
+from clinic.healing.trend import Floats, TrendModel
+from clinic.healing.trend_member import (
+    MODEL,
+    CurvePoint,
+    TrendMember,
+    closing_probability,
+    radius_error,
+    trend_member,
+)
+from clinic.healing.turning import redrawn
 
 __all__ = [
     "HORIZON",
@@ -22,58 +34,18 @@ __all__ = [
     "radius_error",
 ]
 
-HORIZON = 364
+HORIZON = 7 * WEEKS
 """Days after the last area beyond which a closing date is not named. [d]"""
 
-MODEL = TrendModel(
-    level_noise=0.008,
-    trend_noise=8e-6,
-    start_trend=-0.045,
-    start_spread=0.05,
-    break_spread=0.05,
-)
-"""Constants chosen on a seeded simulated cohort whose assumptions stand with it in the tests, for the Brier score of
-both chances and both tails of the 80 % interval at weeks 2, 4, 6 and 8; a break makes the trend as uncertain as it
-was at the start. Three richer models were tried on it and left out. Two models weighed by likelihood (healing and
-stalled) gained 2 % of Brier score and lost about half of the finite intervals. A stall that may begin any day (0.3 % a
-day, 60 days long) gained 1, 3 and 2 % at weeks 2, 4 and 6, but its length and frequency would be assumptions without
-a source, and the share closed before the low end rose by 1 to 3 points. Noise of the trend falling from week 4 to week
-8 named 6 to 16 points more late ends by week 8, and its Brier score was 3 to 5 % worse there."""
+_FILTER_PART = 0.2
+"""Part of the trend filter in the average before any area; the bank of turning courses has the rest; design
+choice. [-]"""
 
 _LEAST_AREAS = 3
 _NAMED_FROM = 5
 _TAIL = 0.10
-_BAND = 1.2815515655446004  # standard normal quantile of 0.90: an 80 % band
-_CURVE_STEP = 2
-_FAN_STEP = 7
-
-
-@dataclass(frozen=True, slots=True)
-class CurvePoint:
-    """Radius on one day with its standard deviation.
-
-    Parameters
-    ----------
-    day : datetime.date
-        Day.
-    radius, error : float
-        Equivalent radius and its standard deviation. [mm]
-    """
-
-    day: date
-    radius: float
-    error: float
-
-    @property
-    def area(self) -> float:
-        """Area of the circle of this radius, 0 for a negative one. [mm²]"""
-        return float(np.pi * max(0.0, self.radius) ** 2)
-
-    @property
-    def band(self) -> tuple[float, float]:
-        """Areas of the 80 % band of the radius. [mm²]"""
-        low, high = self.radius - _BAND * self.error, self.radius + _BAND * self.error
-        return float(np.pi * max(0.0, low) ** 2), float(np.pi * max(0.0, high) ** 2)
+_BLOCK = 100  # wounds at once, so that the arrays stay in a processor's cache
+_DAYS: Floats = np.arange(WEEKS + 1, dtype=np.float64) * 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +64,15 @@ class Forecast:
     chance_next_8w : float
         Chance of closing within 8 weeks after the last area. [-]
     radius, radius_error : float
-        Filtered radius on the last day and its standard deviation. [mm]
+        Radius on the last day and its standard deviation. [mm]
     trend, trend_error : float
         Its trend, negative when closing, and standard deviation. [mm/week]
+    still, growing : float
+        Chance that the course stands still, or grows, at the last area. [-]
+    weeks : tuple of float
+        Chance of having closed by each of 0 to 52 weeks after the last area. [-]
+    last : datetime.date
+        Day of the last area.
     curve : tuple of CurvePoint
         Smoothed radius from first to last area.
     fan : tuple of CurvePoint
@@ -112,6 +90,10 @@ class Forecast:
     radius_error: float
     trend: float
     trend_error: float
+    still: float
+    growing: float
+    weeks: tuple[float, ...]
+    last: date
     curve: tuple[CurvePoint, ...] = ()
     fan: tuple[CurvePoint, ...] = ()
 
@@ -119,62 +101,27 @@ class Forecast:
     def names_date(self) -> bool:
         """Whether a screen may name a date: from the fifth area on, before that only the chances.
 
-        Prediction from fewer than five weekly areas missed the closing date (Cukjati 2001, Med Biol Eng Comput
-        39:263-271).
+        Prediction from fewer than five weekly areas missed the closing date (Cukjati 2001, Med Biol Eng
+        Comput 39:263-271).
         """
         return self.n >= _NAMED_FROM
 
+    def chance_by(self, days: float) -> float:
+        """Chance of having closed so many days after the last area; beyond 52 weeks that of 52 weeks. [-]"""
+        return float(np.interp(days, _DAYS, self.weeks))
 
-def radius_error(area: Area) -> float:
-    """Standard deviation of the equivalent radius from that of the area, dA = 2πr·dr. [mm]"""
-    if area.area == 0:
-        return 0.5  # the least uncertainty of a margin; the formula below has no limit at 0 for other reasons
-    return area_error(area.area, area.method, area.perimeter, area.share) / equivalent_perimeter(area.area)
+    def day_of(self, chance: float) -> date | None:
+        """First day on which that chance of having closed is reached; None if not within 52 weeks."""
+        return _day_of(self.last, self.weeks, chance)
 
 
-def closing_probability(
-    level: Floats,
-    trend: Floats,
-    covariance: tuple[Floats, Floats, Floats],
-    days: Floats,
+def forecast(
+    run: Run,
+    breaks: Iterable[date] = (),
     model: TrendModel = MODEL,
-    breaks_ahead: Sequence[Sequence[float]] = (),
-) -> Floats:
-    """Chance that the radius has reached 0 by each day, given that it is above 0 on day 0.
-
-    Parameters
-    ----------
-    level, trend : (N,) ndarray
-        Radius and trend on day 0. [mm, mm/d]
-    covariance : three (N,) ndarray
-        Variance of the radius, covariance, variance of the trend.
-    days : (D,) ndarray
-        Rising days, all ≥ 0. [d]
-    model : TrendModel
-        Constants.
-    breaks_ahead : sequence of sequences of float
-        Per lesion, days of breaks after day 0. [d]
-
-    Returns
-    -------
-    (N, D) ndarray
-        Probability, never falling along the days. [-]
-
-    Notes
-    -----
-    First passage is approximated by the largest marginal chance so far: F(t) = max over u ≤ t of
-    Φ(−m(u)/σ(u)), which is a lower bound of the chance that the path has touched 0, and near it because a
-    radius that has crossed 0 with a falling trend stays below. Then (F − F(0))/(1 − F(0)), since the wound is
-    open on day 0. No random numbers.
-    """
-    mean = level[:, None] + trend[:, None] * days
-    spread = _spread(covariance, days, model, breaks_ahead)
-    reached = np.maximum.accumulate(ndtr(-mean / np.sqrt(spread)), axis=1)
-    now = ndtr(-level / np.sqrt(np.maximum(covariance[0], 1e-12)))[:, None]
-    return np.clip((reached - now) / np.maximum(1.0 - now, 1e-12), 0.0, 1.0)
-
-
-def forecast(run: Run, breaks: Iterable[date] = (), model: TrendModel = MODEL) -> Forecast | None:
+    today: date | None = None,
+    prognosis: float | None = None,
+) -> Forecast | None:
     """Forecast of one wound, with the smoothed curve and the fan of a chart.
 
     Parameters
@@ -185,156 +132,203 @@ def forecast(run: Run, breaks: Iterable[date] = (), model: TrendModel = MODEL) -
         Days on which device, plan, debridement policy or perfusion changed; on the day of an area the change
         counts as after it.
     model : TrendModel
-        Constants.
+        Constants of the trend filter.
+    today : datetime.date or None
+        Day it is asked; None takes that of the last area.
+    prognosis : float or None
+        Chance of closing within 20 weeks of the first area, from ``prognosis_of``; it weighs while areas are
+        few. [-]
 
     Returns
     -------
     Forecast or None
-        None under 3 areas, or when the last area is 0.
+        None under 3 areas since the last gap of more than 8 weeks, when the last area is 0, or more than 8
+        weeks after it.
     """
-    return forecast_many([(run, tuple(breaks))], model, curves=True)[0]
+    return forecast_many([(run, tuple(breaks))], model, True, today, [prognosis])[0]
 
 
 def forecast_many(
     wounds: Sequence[tuple[Run, Sequence[date]]],
     model: TrendModel = MODEL,
     curves: bool = False,
+    today: date | None = None,
+    prognoses: Sequence[float | None] | None = None,
 ) -> tuple[Forecast | None, ...]:
-    """Forecasts of many wounds in one pass of the filter.
+    """Forecasts of many wounds in one pass.
 
     Parameters
     ----------
     wounds : sequence of (Run, breaks)
         As for ``forecast``.
     model : TrendModel
-        Constants.
+        Constants of the trend filter.
     curves : bool
         Whether to compute the smoothed curve and the fan as well.
+    today : datetime.date or None
+        As for ``forecast``.
+    prognoses : sequence of float or None
+        As for ``forecast``, one a wound; None where none is known. [-]
 
     Returns
     -------
     tuple of Forecast or None
         In the order given.
+
+    Notes
+    -----
+    The law of the closing date is the average of the laws of the bank (``bank.filter_bank``,
+    ``closing.closing_weeks``) and of the trend filter, weighed by how well each foresaw the areas after the
+    first (Bayesian model averaging).
     """
-    able = [i for i, (run, _) in enumerate(wounds) if len(run.areas) >= _LEAST_AREAS and run.last.area > 0]
     answers: list[Forecast | None] = [None] * len(wounds)
-    if not able:
-        return tuple(answers)
-    chosen = [wounds[i] for i in able]
-    times, radii, variances, widen = _arrays(chosen, curves)
-    filtered = filter_trend(times, radii, variances, widen, model)
-    smoothed = smooth_trend(times, widen, filtered, model) if curves else None
-    level, trend = filtered.level[:, -1], filtered.trend[:, -1]
-    covariance = (filtered.level_var[:, -1], filtered.cross[:, -1], filtered.trend_var[:, -1])
-    ahead = [
-        sorted(float((day - run.last.day).days) for day in set(breaks) if day >= run.last.day)
-        for run, breaks in chosen
-    ]
-    days = np.arange(HORIZON + 1, dtype=float)
-    reached = closing_probability(level, trend, covariance, days, model, ahead)
-    for row, index in enumerate(able):
-        run = chosen[row][0]
-        law = reached[row]
-        low, median, high = (_date_reached(run, law, share) for share in (_TAIL, 0.5, 1.0 - _TAIL))
-        curve: tuple[CurvePoint, ...] = ()
-        fan: tuple[CurvePoint, ...] = ()
-        if smoothed is not None:
-            curve = _curve(run, times[row], smoothed.level[row], smoothed.level_var[row])
-            own = (covariance[0][row : row + 1], covariance[1][row : row + 1], covariance[2][row : row + 1])
-            fan = _fan(run, float(level[row]), float(trend[row]), own, ahead[row], high, model)
-        answers[index] = Forecast(
-            n=len(run.areas),
-            median=median,
-            low=low,
-            high=high,
-            chance_12w=_chance(law, 84 - run.span),
-            chance_20w=_chance(law, 140 - run.span),
-            chance_next_8w=_chance(law, 56),
-            radius=float(level[row]),
-            radius_error=float(np.sqrt(covariance[0][row])),
-            trend=float(trend[row]) * 7.0,
-            trend_error=float(np.sqrt(covariance[2][row])) * 7.0,
-            curve=curve,
-            fan=fan,
-        )
+    able: list[int] = []
+    chosen: list[tuple[Run, Sequence[date]]] = []
+    known: list[float] = []
+    for index, (run, breaks) in enumerate(wounds):
+        part = recent(run)
+        is_stale = today is not None and (today - run.last.day).days > LONGEST_GAP
+        if len(part.areas) >= _LEAST_AREAS and part.last.area > 0 and not is_stale:
+            able.append(index)
+            chosen.append((part, breaks))
+            chance = None if prognoses is None or part is not run else prognoses[index]
+            known.append(np.nan if chance is None else chance)
+    for start in range(0, len(able), _BLOCK):
+        block = slice(start, start + _BLOCK)
+        spans = [wounds[index][0].span for index in able[block]]
+        tilts = _tilts(chosen[block], np.array(known[block]))
+        for index, found in zip(able[block], _block(chosen[block], spans, tilts, model, curves), strict=True):
+            answers[index] = found
     return tuple(answers)
 
 
-def _spread(
-    covariance: tuple[Floats, Floats, Floats],
-    days: Floats,
+def _tilts(chosen: Sequence[tuple[Run, Sequence[date]]], chances: Floats) -> Floats | None:
+    if np.isnan(chances).all():
+        return None
+    return first_chances(np.array([run.first.radius for run, _ in chosen]), chances)
+
+
+def _block(
+    chosen: Sequence[tuple[Run, Sequence[date]]],
+    spans: Sequence[int],
+    tilts: Floats | None,
     model: TrendModel,
-    breaks_ahead: Sequence[Sequence[float]],
-) -> Floats:
-    """Variance of the predicted radius, (N, D). [mm²]"""
-    p11, p12, p22 = (part[:, None] for part in covariance)
-    spread: Floats = (
-        p11 + 2.0 * days * p12 + days**2 * p22 + model.level_noise * days + model.trend_noise * days**3 / 3
-    )
-    for row, ahead in enumerate(breaks_ahead):
-        for day in ahead:
-            spread[row] += model.break_spread**2 * np.maximum(days - day, 0.0) ** 2
-    return np.maximum(spread, 1e-12)
+    curves: bool,
+) -> list[Forecast]:
+    banks, likely = _banks(chosen, tilts)
+    member = trend_member(chosen, _DAYS, model, curves)
+    gap = likely - member.log_likelihood + np.log((1.0 - _FILTER_PART) / _FILTER_PART)
+    part_of_bank = 1.0 / (1.0 + np.exp(-np.clip(gap, -500.0, 500.0)))
+    weeks = part_of_bank[:, None] * closing_weeks(banks) + (1.0 - part_of_bank[:, None]) * member.law
+    figures = _figures(banks, member, part_of_bank)
+    answers = []
+    for row, ((run, _), span) in enumerate(zip(chosen, spans, strict=True)):
+        law = tuple(weeks[row].tolist())
+        low, median, high = (_day_of(run.last.day, law, chance) for chance in (_TAIL, 0.5, 1.0 - _TAIL))
+        fan = fan_of(tuple(_row(bank, row) for bank in banks), run.last.day, high) if curves else ()
+        answers.append(
+            Forecast(
+                n=len(run.areas),
+                median=median,
+                low=low,
+                high=high,
+                chance_12w=_chance(law, 84 - span),
+                chance_20w=_chance(law, 140 - span),
+                chance_next_8w=_chance(law, 56),
+                weeks=law,
+                last=run.last.day,
+                curve=member.curves[row],
+                fan=fan,
+                **{name: float(values[row]) for name, values in figures.items()},
+            )
+        )
+    return answers
 
 
-def _arrays(
-    wounds: Sequence[tuple[Run, Sequence[date]]], curves: bool
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Times, radii, their variances and breaks, short lesions padded by their last time unobserved."""
-    grids = []
-    for run, breaks in wounds:
+def _day_of(last: date, law: Sequence[float], chance: float) -> date | None:
+    reached = np.flatnonzero(np.array(law) >= chance)
+    if reached.size == 0:
+        return None
+    week = int(reached[0])
+    if week == 0:
+        return last
+    before, after = law[week - 1], law[week]
+    part = 1.0 if after <= before else (chance - before) / (after - before)
+    return last + timedelta(days=max(1, int(np.ceil(7.0 * (week - 1 + part) - 1e-9))))
+
+
+def _chance(law: Sequence[float], day: int) -> float:
+    return 0.0 if day <= 0 else float(np.interp(day, _DAYS, law))
+
+
+def _banks(
+    chosen: Sequence[tuple[Run, Sequence[date]]], tilts: Floats | None
+) -> tuple[tuple[Bank, ...], Floats]:
+    """The bank after the last area; a change of treatment on that day or later is taken as one of that
+    day."""
+    steps = []
+    late = np.zeros(len(chosen), dtype=bool)
+    for row, (run, breaks) in enumerate(chosen):
         inner = {(day - run.first.day).days for day in breaks}
-        # A break on the first day adds nothing: the trend is not known yet anyway.
-        inner = {day for day in inner if 0 < day < run.span}
-        grid = set(run.days) | inner
-        if curves:
-            grid |= set(range(0, run.span, _CURVE_STEP))
-        grids.append((sorted(grid), inner))
-    width = max(len(days) for days, _ in grids)
-    shape = (len(wounds), width)
-    times, radii, variances, widen = np.zeros(shape), np.full(shape, np.nan), np.ones(shape), np.zeros(shape)
-    for row, ((run, _), (days, inner)) in enumerate(zip(wounds, grids, strict=True)):
-        times[row, : len(days)] = days
-        times[row, len(days) :] = days[-1]
-        place = {day: column for column, day in enumerate(days)}
-        for day, area in zip(run.days, run.areas, strict=True):
-            radii[row, place[day]] = area.radius
-            variances[row, place[day]] = radius_error(area) ** 2
-        for day in inner:
-            widen[row, place[day]] = 1.0
-    return times, radii, variances, widen
+        late[row] = any(day >= run.span for day in inner)
+        steps.append((run.areas, steps_of(run.days, sorted(day for day in inner if 0 < day < run.span))))
+    errors = [[radius_error(area) for area in run.areas] for run, _ in chosen]
+    banks, likely = filter_bank(steps, errors, tilts)
+    return tuple(_redrawn(bank, late) for bank in banks) if late.any() else banks, likely
 
 
-def _date_reached(run: Run, law: Floats, share: float) -> date | None:
-    reached = np.flatnonzero(law >= share)
-    return None if reached.size == 0 else run.last.day + timedelta(days=int(reached[0]))
+def _redrawn(bank: Bank, on: NDArray[np.bool_]) -> Bank:
+    parts = (bank.weight.copy(), bank.level.copy(), bank.variance.copy())
+    mixed = mix(parts[0][on], parts[1][on], parts[2][on], redrawn(bank.shape))
+    for part, new in zip(parts, mixed, strict=True):
+        part[on] = new
+    return Bank(bank.shape, *parts)
 
 
-def _chance(law: Floats, day: int) -> float:
-    return 0.0 if day <= 0 else float(law[min(day, HORIZON)])
+def _row(bank: Bank, row: int) -> Bank:
+    one = slice(row, row + 1)
+    return Bank(bank.shape, bank.weight[one], bank.level[one], bank.variance[one])
 
 
-def _curve(run: Run, times: Floats, level: Floats, level_var: Floats) -> tuple[CurvePoint, ...]:
-    points: dict[int, CurvePoint] = {}
-    for time, radius, variance in zip(times, level, level_var, strict=True):
-        day = run.first.day + timedelta(days=int(time))
-        points.setdefault(int(time), CurvePoint(day, float(radius), float(np.sqrt(variance))))
-    return tuple(points.values())
+def _figures(banks: Sequence[Bank], member: TrendMember, part_of_bank: Floats) -> dict[str, Floats]:
+    """Radius and trend of the average with their errors, and where the course stands."""
+    radius, square = _moments([(bank.weight, *_radius(bank)) for bank in banks])
+    trend, trend_square = _moments([(bank.weight, *_trend(bank)) for bank in banks])
+    rest = 1.0 - part_of_bank
+    mean = part_of_bank * radius + rest * member.level
+    second = part_of_bank * square + rest * (member.level_var + member.level**2)
+    trend_mean = part_of_bank * trend + rest * member.trend * 7.0
+    trend_second = part_of_bank * trend_square + rest * 49.0 * (member.trend_var + member.trend**2)
+
+    def share(sign: int) -> Floats:
+        on = [(bank.weight * (np.sign(bank.shape.paces) == sign)).sum(axis=(1, 2)) for bank in banks]
+        return np.sum(on, axis=0)
+
+    return {
+        "radius": mean,
+        "radius_error": np.sqrt(np.maximum(second - mean**2, 0.0)),
+        "trend": trend_mean,
+        "trend_error": np.sqrt(np.maximum(trend_second - trend_mean**2, 0.0)),
+        "still": share(0),
+        "growing": share(-1),
+    }
 
 
-def _fan(
-    run: Run,
-    level: float,
-    trend: float,
-    covariance: tuple[Floats, Floats, Floats],
-    ahead: Sequence[float],
-    high: date | None,
-    model: TrendModel,
-) -> tuple[CurvePoint, ...]:
-    end = HORIZON if high is None else (high - run.last.day).days
-    days = sorted({*range(0, end, _FAN_STEP), end})
-    spread = _spread(covariance, np.array(days, dtype=float), model, [ahead])[0]
-    return tuple(
-        CurvePoint(run.last.day + timedelta(days=s), float(level + trend * s), float(np.sqrt(variance)))
-        for s, variance in zip(days, spread, strict=True)
-    )
+def _moments(parts: Sequence[tuple[Floats, Floats, Floats]]) -> tuple[Floats, Floats]:
+    first = np.sum([(weight * mean).sum(axis=(1, 2)) for weight, mean, _ in parts], axis=0)
+    second = np.sum([(weight * square).sum(axis=(1, 2)) for weight, _, square in parts], axis=0)
+    return first, second
+
+
+def _radius(bank: Bank) -> tuple[Floats, Floats]:
+    """Mean and mean square of the radius of each member."""
+    if not bank.shape.is_share:
+        return bank.level, bank.level**2 + bank.variance
+    level, variance = np.minimum(bank.level, 6.0), np.minimum(bank.variance, 1.0)
+    return np.exp(level + variance / 2.0), np.exp(2.0 * level + 2.0 * variance)
+
+
+def _trend(bank: Bank) -> tuple[Floats, Floats]:
+    pace = -np.array(bank.shape.paces)
+    mean, square = _radius(bank) if bank.shape.is_share else (np.ones_like(bank.level),) * 2
+    return pace * mean, pace**2 * square

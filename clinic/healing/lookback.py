@@ -107,6 +107,8 @@ class Looked:
         Against the 80 % interval of the closing date.
     closed : datetime.date or None
         When it closed.
+    known_until : datetime.date
+        Last day its state is known.
     """
 
     key: str
@@ -115,6 +117,7 @@ class Looked:
     outcome: Outcome
     span: Span
     closed: date | None
+    known_until: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +167,15 @@ def look_back(wounds: Iterable[Followed], week: int) -> tuple[Looked, ...]:
             known.append((wound, run, tuple(b for b in wound.breaks if b <= run.last.day)))
     said = forecast_many([(run, breaks) for _, run, breaks in known])
     return tuple(
-        Looked(wound.key, found, run.first.day, _outcome(wound, run), _span(wound, found), wound.closed)
+        Looked(
+            wound.key,
+            found,
+            run.first.day,
+            _outcome(wound, run),
+            _span(wound, found),
+            wound.closed,
+            wound.known_until,
+        )
         for (wound, run, _), found in zip(known, said, strict=True)
         if found is not None
     )

@@ -7,9 +7,12 @@ from clinic.healing.errors import SeriesError
 from clinic.healing.series import Area, Method, Run
 
 __all__ = [
+    "BRIDGE_SLACK",
     "MARGIN_ERROR",
     "RELATIVE_ERROR",
+    "THREE_WEEKS",
     "TOO_SMALL",
+    "WIDEST_BRIDGE",
     "Change",
     "Progress",
     "area_at",
@@ -21,13 +24,22 @@ __all__ = [
 ]
 
 RELATIVE_ERROR = {Method.TRACED: 0.10, Method.ELLIPSE: 0.20, Method.RULER: 0.20}
-"""Share of the area taken as its error; a design choice until the clinic measures its own repeatability. [-]"""
+"""Share of the area taken as its error; a design choice until the clinic measures its own repeatability.
+[-]"""
 
 MARGIN_ERROR = 0.5
 """Least uncertainty of where the margin runs; a design choice, as above. [mm]"""
 
 TOO_SMALL = 50.0
 """Below this, changes are called too small to judge by area; a design choice. [mm²]"""
+
+WIDEST_BRIDGE = 35
+"""Days between two areas over which an area in between is interpolated: a monthly visit and a week of delay;
+design choice. [d]"""
+
+BRIDGE_SLACK = 3
+"""Days by which two areas may lie further apart than the last weeks into which an area between them is put,
+so that a figure about these weeks rests on areas in them; design choice. [d]"""
 
 FOUR_WEEKS = 28
 THREE_WEEKS = 21
@@ -73,9 +85,9 @@ class Progress:
     reduction_last : float or None
         Area reduction, first to last area; None when the first area is 0. [%]
     reduction_4w : float or None
-        Area reduction at day 28; None without an area at or after day 25. [%]
+        Area reduction at day 28; None without an area at or after day 25, or in a gap around it. [%]
     reduction_28d : float or None
-        Area reduction over the last 28 days; None when the run is shorter. [%]
+        Area reduction over the last 28 days; None when the run is shorter, or had a gap then. [%]
     advance : float or None
         Linear advance of the margin, first to last area; None for a single day or two zero areas. [mm/week]
     radius : float
@@ -83,7 +95,8 @@ class Progress:
     last_change : Change or None
         Last area against the one before.
     three_weeks : Change or None
-        Last area against that of three weeks before, or against the first area of a shorter run.
+        Last area against that of three weeks before, or against the first area of a shorter run; None in a
+        gap.
     weekly : tuple of float or None
         Area reduction at whole weeks 0, 1, 2, … of the run, interpolated between visits. [%]
     """
@@ -124,9 +137,9 @@ def area_error(
     Notes
     -----
     max(f·A, 0.5 mm · P) with f = 10 % for tracing and 20 % for ellipse or ruler. These are design choices; a
-    measured share takes the place of f, while the margin stays: the share is a mean over wounds of many sizes.
-    Published repeatability lies on both sides of them: mean error by hand 16.2 % and 3.9 % by digital tracing
-    on large or irregular wounds [1]_.
+    measured share takes the place of f, while the margin stays: the share is a mean over wounds of many
+    sizes. Published repeatability lies on both sides of them: mean error by hand 16.2 % and 3.9 % by digital
+    tracing on large or irregular wounds [1]_.
 
     References
     ----------
@@ -171,7 +184,7 @@ def linear_advance(first: float, later: float, margins: tuple[float, float] | No
     return None if mean <= 0 else (first - later) / mean
 
 
-def area_at(run: Run, day: float) -> float | None:
+def area_at(run: Run, day: float, widest: float = WIDEST_BRIDGE) -> float | None:
     """Area on a day of the run, interpolated linearly between the visits around it.
 
     Parameters
@@ -180,11 +193,14 @@ def area_at(run: Run, day: float) -> float | None:
         Areas of one kind.
     day : float
         Days since the first area. [d]
+    widest : float
+        Longest gap to interpolate in. [d]
 
     Returns
     -------
     float or None
-        Area; None outside the run, which is never extrapolated. [mm²]
+        Area; None outside the run, which is never extrapolated, and inside a gap of more than
+        ``widest`` days, where nobody knows what the wound did. [mm²]
     """
     days = run.days
     if not days[0] <= day <= days[-1]:
@@ -192,6 +208,8 @@ def area_at(run: Run, day: float) -> float | None:
     for index in range(1, len(days)):
         if day <= days[index]:
             before, after = run.areas[index - 1], run.areas[index]
+            if days[index] - days[index - 1] > widest and day not in (days[index - 1], days[index]):
+                return None
             share = (day - days[index - 1]) / (days[index] - days[index - 1])
             return before.area + share * (after.area - before.area)
     return run.first.area
@@ -311,7 +329,7 @@ def _reduction_4w(run: Run) -> float | None:
 
 
 def _reduction_28d(run: Run) -> float | None:
-    then = area_at(run, run.span - FOUR_WEEKS)
+    then = area_at(run, run.span - FOUR_WEEKS, FOUR_WEEKS + BRIDGE_SLACK)
     return None if then is None else reduction_percent(then, run.last.area)
 
 
@@ -325,7 +343,7 @@ def _last_change(run: Run) -> Change | None:
 def _three_weeks(run: Run) -> Change | None:
     if len(run.areas) < 2:
         return None
-    then = area_at(run, max(0, run.span - THREE_WEEKS))
+    then = area_at(run, max(0, run.span - THREE_WEEKS), THREE_WEEKS + BRIDGE_SLACK)
     return (
         None if then is None else change_between(then, run.last.area, run.last.method, share=run.last.share)
     )

@@ -1,15 +1,15 @@
 """One wound from its areas to its verdict: the door most callers use."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.healing.forecast import Forecast, forecast
+from clinic.healing.forecast import Forecast, forecast_many
 from clinic.healing.progress import Progress, progress_of
 from clinic.healing.series import Area, Run, last_run
-from clinic.healing.verdict import Findings, Reason, Verdict, review_reasons, verdict_of
+from clinic.healing.verdict import Findings, Reason, Standing, Verdict, review_reasons, verdict_of
 
-__all__ = ["LesionReport", "lesion_report"]
+__all__ = ["LesionReport", "lesion_report", "lesion_reports"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class LesionReport:
     verdict : Verdict
         The word and its reasons.
     forecast : Forecast or None
-        None under 3 areas or when the last area is 0.
+        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered.
     review : tuple of Reason
         Reasons for the review list that are not a verdict.
     """
@@ -41,6 +41,8 @@ def lesion_report(
     areas: Iterable[Area],
     findings: Findings | None = None,
     breaks: Iterable[date] = (),
+    closed: Iterable[date] = (),
+    curves: bool = True,
 ) -> LesionReport:
     """Judge one wound.
 
@@ -52,6 +54,10 @@ def lesion_report(
         Findings beside the areas.
     breaks : iterable of datetime.date
         Days on which device, plan, debridement policy or perfusion changed.
+    closed : iterable of datetime.date
+        Days on which the wound was found covered and dry.
+    curves : bool
+        Whether to compute the smoothed curve and the fan of a chart, which take more than half of the time.
 
     Returns
     -------
@@ -63,13 +69,42 @@ def lesion_report(
     SeriesError
         If there is no area, or two of one method and state on one day.
     """
-    run = last_run(areas)
-    outlook = forecast(run, breaks)
+    run = last_run(areas, closed)
+    is_covered = findings is not None and (findings.covered or findings.healed_confirmed)
+    outlook = None if is_covered else forecast_many([(run, tuple(breaks))], curves=curves)[0]
+    return _report(run, findings, outlook)
+
+
+def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]:
+    """Judge many wounds known by their areas alone, in one pass and without curves.
+
+    Parameters
+    ----------
+    wounds : sequence of iterable of Area
+        Areas of each wound, as for ``lesion_report``.
+
+    Returns
+    -------
+    tuple of LesionReport
+        In the order given.
+
+    Raises
+    ------
+    SeriesError
+        As for ``lesion_report``.
+    """
+    runs = [last_run(areas) for areas in wounds]
+    outlooks = forecast_many([(run, ()) for run in runs])
+    return tuple(_report(run, None, outlook) for run, outlook in zip(runs, outlooks, strict=True))
+
+
+def _report(run: Run, findings: Findings | None, outlook: Forecast | None) -> LesionReport:
     chance = None if outlook is None else outlook.chance_next_8w
+    standing = None if outlook is None else Standing(outlook.still, outlook.growing)
     return LesionReport(
         run=run,
         progress=progress_of(run),
-        verdict=verdict_of(run, findings, chance),
+        verdict=verdict_of(run, findings, chance, standing),
         forecast=outlook,
         review=review_reasons(run),
     )

@@ -15,6 +15,7 @@ from clinic.healing.errors import SeriesError
 
 __all__ = [
     "AREA_LIMIT_MM2",
+    "LONGEST_GAP",
     "Area",
     "Method",
     "Run",
@@ -23,11 +24,16 @@ __all__ = [
     "equivalent_perimeter",
     "equivalent_radius",
     "last_run",
+    "recent",
     "square_mm",
 ]
 
 AREA_LIMIT_MM2 = 100_000.0
 """Largest area taken, 1000 cm²: more than the skin of a whole foot sole and dorsum. [mm²]"""
+
+LONGEST_GAP = 56
+"""Days without an area after which nothing is foretold, and beyond which older areas say nothing of the
+course; design choice. [d]"""
 
 
 class Method(StrEnum):
@@ -206,13 +212,15 @@ def equivalent_perimeter(area: float) -> float:
     return 2.0 * math.sqrt(math.pi * area)
 
 
-def last_run(areas: Iterable[Area]) -> Run:
+def last_run(areas: Iterable[Area], closed: Iterable[date] = ()) -> Run:
     """Last unbroken run of areas of one method and state.
 
     Parameters
     ----------
     areas : iterable of Area
         Areas of one lesion in any order; several on one day are legal if method or state differ.
+    closed : iterable of datetime.date
+        Days on which the wound was found covered and dry; an area of 0 says the same by itself.
 
     Returns
     -------
@@ -229,7 +237,7 @@ def last_run(areas: Iterable[Area]) -> Run:
     A visit day belongs to a run when it has an area of the run's method and state. Of the kinds measured on
     the last day, the one whose run reaches back furthest is taken; so a wound measured before *and* after
     debridement at each visit keeps its whole length. Ties: tracing before ellipse before ruler, then the
-    debrided wound.
+    debrided wound. An area of 0 ends a run: what opens after it is a course of its own.
     """
     listed = list(areas)
     if not listed:
@@ -242,17 +250,33 @@ def last_run(areas: Iterable[Area]) -> Run:
             raise SeriesError(f"areas of {area.day.isoformat()}: 2 given as {_words(kind)}, at most 1 a day")
         kinds[kind] = area
     days = sorted(by_day)
-    runs = [_run_back(kind, days, by_day) for kind in by_day[days[-1]]]
+    found_closed = [day for day in closed if day < days[-1]]
+    opened = max(found_closed, default=date.min)
+    runs = [_run_back(kind, [day for day in days if day > opened], by_day) for kind in by_day[days[-1]]]
     best = min(runs, key=lambda run: (-len(run), _METHOD_RANK[run[0].method], _STATE_RANK[run[0].state]))
     left_out = len(listed) - len(best)
     if not left_out:
         return Run(tuple(best))
     kind = (best[0].method, best[0].state)
+    before = [area for area in listed if area.day < best[0].day]
+    shut = max([area.day for area in before if area.area == 0] + found_closed, default=None)
+    why = []
+    if shut is not None and all(area.day <= shut for area in before):
+        why.append(f"the wound was closed on {shut.isoformat()}, and what opens again is a course of its own")
+    if any((area.method, area.state) != kind for area in listed):
+        why.append("areas of another method or debridement state are never compared with it")
     note = (
         f"Only the last unbroken run is judged: {len(best)} of {len(listed)} areas, {_words(kind)}, from "
-        f"{best[0].day.isoformat()}; areas of another method or debridement state are never compared with it."
+        f"{best[0].day.isoformat()}; {'; '.join(why) or 'a visit without such an area lies before it'}."
     )
     return Run(tuple(best), left_out, note)
+
+
+def recent(run: Run) -> Run:
+    """Areas of a run since its last gap of more than ``LONGEST_GAP`` days."""
+    days = run.days
+    begin = max((i for i in range(1, len(days)) if days[i] - days[i - 1] > LONGEST_GAP), default=0)
+    return run if begin == 0 else Run(run.areas[begin:], run.left_out + begin, run.note)
 
 
 def _run_back(
@@ -263,7 +287,7 @@ def _run_back(
     run: list[Area] = []
     for day in reversed(days):
         area = by_day[day].get(kind)
-        if area is None:
+        if area is None or (area.area == 0 and any(later.area > 0 for later in run)):
             break
         run.append(area)
     return run[::-1]

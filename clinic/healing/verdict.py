@@ -5,17 +5,41 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
-from clinic.healing.progress import TOO_SMALL, Progress, area_error, progress_of
-from clinic.healing.series import Area, Run
+from clinic.healing.halting import Halt, halt_of
+from clinic.healing.progress import (
+    BRIDGE_SLACK,
+    THREE_WEEKS,
+    TOO_SMALL,
+    Change,
+    Progress,
+    area_error,
+    progress_of,
+)
+from clinic.healing.reason import Reason, chance_words, cm2, smaller, span_words
+from clinic.healing.series import LONGEST_GAP, Area, Run, recent
 
-__all__ = ["Findings", "Reason", "Verdict", "VerdictWord", "chance_words", "review_reasons", "verdict_of"]
+__all__ = [
+    "STANDING_LIMIT",
+    "Findings",
+    "Reason",
+    "Standing",
+    "Verdict",
+    "VerdictWord",
+    "chance_words",
+    "review_reasons",
+    "verdict_of",
+]
 
 FOUR_WEEK_SOURCE = (
-    "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, and "
-    "Warriner 2011, Int Wound J 8 (50 %)"
+    "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, "
+    "and Warriner 2011, Int Wound J 8 (50 %)"
 )
 EIGHT_WEEK_SOURCE = "Warriner 2011, Int Wound J 8 (90 % at 8 weeks)"
 DESIGN_CHOICE = "design choice of this program, no source"
+
+STANDING_LIMIT = 0.7
+"""Chance that the course stands still or grows from which it is told; design choice, tried on the
+development set of the alarms. [-]"""
 
 _SLOW_LIMIT = 50.0
 _CHANCE_LIMIT = 0.5
@@ -57,16 +81,11 @@ class Findings:
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
-    """One sentence and the source of the limit in it (None for a plain fact)."""
+class Standing:
+    """Chances of the forecast that the course stands still, or grows, at the last area. [-]"""
 
-    text: str
-    source: str | None = None
-
-    @property
-    def sentence(self) -> str:
-        """The text with its source in brackets."""
-        return self.text if self.source is None else f"{self.text} [{self.source}]"
+    still: float
+    growing: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +100,7 @@ def verdict_of(
     run: Run,
     findings: Findings | None = None,
     chance_closed_next_8w: float | None = None,
+    standing: Standing | None = None,
 ) -> Verdict:
     """Verdict on the course of a wound: the first of the list that holds.
 
@@ -92,6 +112,8 @@ def verdict_of(
         Findings beside the areas; None when only areas are known.
     chance_closed_next_8w : float or None
         Forecast chance of closing within 8 weeks after the last area; None without a forecast. [-]
+    standing : Standing or None
+        Chances of the forecast that the course stands still or grows; None without a forecast.
 
     Returns
     -------
@@ -107,12 +129,14 @@ def verdict_of(
     -----
     Order: healed; closed, to confirm; worsening; too early; stalled; slow; on course. Every limit below day
     28 and every error is a design choice; the 50 % limits are the published 4-week rule, taken again over
-    the last 28 days from day 56, so that no old figure holds a verdict for ever.
+    the last 28 days from day 56, so that no old figure holds a verdict for ever. Whether a course has
+    stopped or grows is asked of all its areas together (``halting.halt_of``, and the forecast's chances),
+    since asking each visit alone tells one steadily healing wound in three wrongly at some visit.
     """
     if chance_closed_next_8w is not None and not 0.0 <= chance_closed_next_8w <= 1.0:
         raise SeriesError(f"chance_closed_next_8w: {chance_closed_next_8w:g} is not from 0 to 1")
     known = findings if findings is not None else Findings()
-    progress = progress_of(run)
+    progress, halt = progress_of(run), halt_of(recent(run))
     reasons: list[Reason] = []
     if known.healed_confirmed:
         reasons = [
@@ -126,17 +150,21 @@ def verdict_of(
         found = "The last area is 0" if run.last.area == 0 else "Found covered and dry"
         reasons = [Reason(f"{found}; healed only when confirmed at a visit at least 14 days later.")]
         word = VerdictWord.CLOSED
-    elif reasons := _worsening(run, known, progress):
+    elif reasons := _worsening(run, known, halt, standing, progress):
         word = VerdictWord.WORSENING
-    elif reasons := _too_early(progress):
+    elif reasons := _too_early(run):
         word = VerdictWord.TOO_EARLY
-    elif reasons := _stalled(run, progress):
+    elif reasons := _stalled(run, halt, standing, progress):
         word = VerdictWord.STALLED
+    elif reasons := _not_yet(progress):
+        word = VerdictWord.TOO_EARLY
     elif reasons := _slow(progress, chance_closed_next_8w):
         word = VerdictWord.SLOW
     else:
         word = VerdictWord.ON_COURSE
         reasons = _on_course(progress, chance_closed_next_8w)
+    if word not in (VerdictWord.HEALED, VerdictWord.CLOSED):
+        reasons += _gap(run)
     if 0 < run.last.area < TOO_SMALL:
         reasons.append(Reason(f"{run.last.area_cm2:.2f} cm²: too small to judge by area.", DESIGN_CHOICE))
     if run.note is not None:
@@ -160,25 +188,43 @@ def review_reasons(run: Run) -> tuple[Reason, ...]:
     reduction = progress_of(run).reduction_last
     if run.span < 56 or run.last.area == 0 or reduction is None or reduction >= _EIGHT_WEEK_LIMIT:
         return ()
-    return (Reason(f"{_smaller(reduction)} at {_weeks(run.span)}, under 90 % at week 8.", EIGHT_WEEK_SOURCE),)
+    return (
+        Reason(f"{smaller(reduction)} at {span_words(run.span)}, under 90 % at week 8.", EIGHT_WEEK_SOURCE),
+    )
 
 
-def _worsening(run: Run, known: Findings, progress: Progress) -> list[Reason]:
+def _worsening(
+    run: Run, known: Findings, halt: Halt | None, standing: Standing | None, progress: Progress
+) -> list[Reason]:
     reasons = []
     areas = run.areas
     if len(areas) >= 2:
         before = areas[-2]
-        limit = 2.0 * math.sqrt(2.0) * _error(before)
+        # From the third area on, the areas together tell a rise sooner than one jump does.
+        times = 2.0 if len(areas) == 2 else 3.0
+        limit = times * math.sqrt(2.0) * _error(before)
         if areas[-1].area - before.area > limit:
             reasons.append(_up(before, areas[-1], limit, "since the last visit"))
-    if len(areas) >= 3:
-        before = areas[-3]
-        limit = math.sqrt(2.0) * _error(before)
-        if areas[-1].area - before.area > limit:
-            reasons.append(_up(before, areas[-1], limit, "over the last two visits together"))
-        recent = progress.three_weeks
-        if areas[-1].area > areas[0].area and recent is not None and -recent.difference <= recent.error:
-            reasons.append(_above_first(areas[0], areas[-1]))
+    if halt is not None and halt.is_told and halt.grows:
+        reasons.append(
+            Reason(f"The areas since {halt.since.isoformat()} grow, more than they scatter.", DESIGN_CHOICE)
+        )
+    elif standing is not None and standing.growing >= STANDING_LIMIT:
+        reasons.append(Reason(f"Chance that it is growing: {chance_words(standing.growing)}.", DESIGN_CHOICE))
+    recent_change = progress.three_weeks
+    if (
+        len(areas) >= 3
+        and areas[-1].area - areas[0].area > math.sqrt(2.0) * _error(areas[0])
+        and recent_change is not None
+        and -recent_change.difference <= recent_change.error
+    ):
+        reasons.append(
+            Reason(
+                f"Above the first area ({cm2(areas[0].area)} to {cm2(areas[-1].area)} cm²) by more than "
+                "measuring error and not falling in the last 3 weeks.",
+                DESIGN_CHOICE,
+            )
+        )
     if known.infection_up:
         reasons.append(Reason("The infection grade has gone up."))
     if known.depth_up:
@@ -186,39 +232,93 @@ def _worsening(run: Run, known: Findings, progress: Progress) -> list[Reason]:
     return reasons
 
 
-def _above_first(first: Area, now: Area) -> Reason:
-    # A flat wound can stand a hair above its first area by measuring alone. It keeps the worse word, since waiting for
-    # a rise beyond error would tell fewer growing wounds in time, but the sentence says how little is known.
-    within = now.area - first.area <= math.sqrt(2.0) * _error(first)
-    aside = ", a rise within measuring error" if within else ""
-    return Reason(
-        f"Above the first area ({_cm2(first.area)} to {_cm2(now.area)} cm²{aside}) and not falling beyond measuring "
-        "error in the last 3 weeks.",
-        DESIGN_CHOICE,
-    )
-
-
-def _too_early(progress: Progress) -> list[Reason]:
-    if progress.n < 3:
-        return [Reason(f"{progress.n} of at least 3 areas so far.", DESIGN_CHOICE)]
-    if progress.days < 14:
-        return [Reason(f"{progress.days} of at least 14 days so far.", DESIGN_CHOICE)]
+def _too_early(run: Run) -> list[Reason]:
+    now = recent(run)
+    gap = ""
+    if len(now.areas) < len(run.areas):
+        before = run.areas[len(run.areas) - len(now.areas) - 1]
+        weeks = (now.first.day - before.day).days // 7
+        gap = f" after a gap of {weeks} weeks without an area (since {before.day.isoformat()})"
+    if len(now.areas) < 3:
+        return [Reason(f"{len(now.areas)} of at least 3 areas so far{gap}.", DESIGN_CHOICE)]
+    if now.span < 14:
+        return [Reason(f"{now.span} of at least 14 days so far{gap}.", DESIGN_CHOICE)]
     return []
 
 
-def _stalled(run: Run, progress: Progress) -> list[Reason]:
-    recent = progress.three_weeks
-    if recent is None or -recent.difference > recent.error:
+def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: Progress) -> list[Reason]:
+    reasons = []
+    if halt is not None and halt.is_told:
+        then = next(area for area in run.areas if area.day == halt.since)
+        since = "the first area" if then is run.first else then.day.isoformat()
+        reasons.append(
+            Reason(
+                f"No longer closing since {since}: {cm2(then.area)} to {cm2(run.last.area)} cm², judged "
+                "from all areas and their scatter.",
+                DESIGN_CHOICE,
+            )
+        )
+    elif halt is not None and halt.never_began:
+        first = recent(run).first
+        reasons.append(
+            Reason(
+                f"Not closing since {first.day.isoformat()}: {cm2(first.area)} to {cm2(run.last.area)} "
+                "cm², slower than any healing wound, judged from all areas and their scatter.",
+                DESIGN_CHOICE,
+            )
+        )
+    elif standing is not None and standing.still + standing.growing >= STANDING_LIMIT:
+        reasons.append(
+            Reason(
+                f"Chance that it is not closing: {chance_words(standing.still + standing.growing)}.",
+                DESIGN_CHOICE,
+            )
+        )
+    change = progress.three_weeks
+    if reasons and change is not None and -change.difference <= change.error:
+        reasons.append(_no_reduction(run, change))
+    return reasons
+
+
+def _not_yet(progress: Progress) -> list[Reason]:
+    """Before day 28 nothing published judges a wound that has not visibly shrunk and has not been told to
+    have stopped."""
+    change = progress.three_weeks
+    if progress.days >= 28 or change is None or -change.difference > change.error:
         return []
-    period = "the last 3 weeks" if run.span >= 21 else f"the {run.span} days so far"
-    then = run.last.area - recent.difference
     return [
         Reason(
-            f"No reduction beyond measuring error over {period}: {_cm2(then)} to {_cm2(run.last.area)} cm² "
-            f"({recent.words}).",
+            f"Whether it is closing cannot be told yet: {change.words} in {progress.days} days.",
             DESIGN_CHOICE,
         )
     ]
+
+
+def _gap(run: Run) -> list[Reason]:
+    """A gap too wide for a word on the last weeks; a longer one stands among the reasons of "too early"."""
+    if len(run.areas) < 2:
+        return []
+    before = run.areas[-2]
+    days = (run.last.day - before.day).days
+    if not THREE_WEEKS + BRIDGE_SLACK < days <= LONGEST_GAP:
+        return []
+    return [
+        Reason(
+            f"No area in the {days} days from {before.day.isoformat()} to {run.last.day.isoformat()}: "
+            "nothing is said of the weeks between.",
+            DESIGN_CHOICE,
+        )
+    ]
+
+
+def _no_reduction(run: Run, change: Change) -> Reason:
+    period = "the last 3 weeks" if run.span >= 21 else f"the {run.span} days so far"
+    then = run.last.area - change.difference
+    return Reason(
+        f"No reduction beyond measuring error over {period}: {cm2(then)} to {cm2(run.last.area)} cm² "
+        f"({change.words}).",
+        DESIGN_CHOICE,
+    )
 
 
 def _slow(progress: Progress, chance: float | None) -> list[Reason]:
@@ -230,16 +330,16 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
     ):
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}, under 50 % (published marks "
-                "50–53 %).",
+                f"{smaller(progress.reduction_last)} after {span_words(progress.days)}, under 50 % "
+                "(published marks 50–53 %).",
                 FOUR_WEEK_SOURCE,
             )
         )
     if progress.days >= 56 and progress.reduction_28d is not None and progress.reduction_28d < _SLOW_LIMIT:
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week mark, "
-                "asked again.",
+                f"{smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week "
+                "mark, asked again.",
                 FOUR_WEEK_SOURCE,
             )
         )
@@ -255,13 +355,13 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
 def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
     reasons = []
     if progress.reduction_last is not None:
-        reasons.append(Reason(f"{_smaller(progress.reduction_last)} after {_weeks(progress.days)}."))
+        reasons.append(Reason(f"{smaller(progress.reduction_last)} after {span_words(progress.days)}."))
     else:
         reasons.append(Reason("The first area is 0, so no reduction can be told from it."))
     if progress.days >= 56 and progress.reduction_28d is not None:
         reasons.append(
             Reason(
-                f"{_smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
+                f"{smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
                 FOUR_WEEK_SOURCE,
             )
         )
@@ -278,27 +378,7 @@ def _error(area: Area) -> float:
 
 def _up(before: Area, now: Area, limit: float, period: str) -> Reason:
     return Reason(
-        f"Larger {period}: {_cm2(before.area)} to {_cm2(now.area)} cm², more than the {_cm2(limit)} cm² that "
+        f"Larger {period}: {cm2(before.area)} to {cm2(now.area)} cm², more than the {cm2(limit)} cm² that "
         "measuring error explains.",
         DESIGN_CHOICE,
     )
-
-
-def _cm2(area: float) -> str:
-    return f"{area / 100.0:.2f}"
-
-
-def _smaller(percent: float) -> str:
-    # Rounded toward the worse side: 49.6 % under a limit of 50 must not read "50 % smaller, under 50 %".
-    return f"{math.floor(percent)} % smaller" if percent >= 0 else f"{math.ceil(-percent)} % larger"
-
-
-def chance_words(chance: float) -> str:
-    """A chance in words of a screen: whole percent, never "0 %" or "100 %", which would claim certainty."""
-    if chance < 0.01:
-        return "under 1 %"
-    return "over 99 %" if chance > 0.99 else f"{math.floor(chance * 100.0)} %"
-
-
-def _weeks(days: int) -> str:
-    return f"{days // 7} weeks" if days % 7 == 0 else f"{days} days"

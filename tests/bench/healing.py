@@ -13,8 +13,10 @@ from datetime import date, timedelta
 import numpy as np
 from scipy.special import ndtr
 
-from clinic.healing.forecast import HORIZON, MODEL, Forecast, forecast_many, radius_error
+from clinic.healing.forecast import HORIZON, MODEL, forecast_many, radius_error
 from clinic.healing.series import Area, Run
+from clinic.healing.trend_member import trend_member
+from clinic.healing.turning import CLOSED_RADIUS
 
 from .rows import Row, best
 
@@ -36,8 +38,9 @@ def wounds(n: int = LESIONS, k: int = AREAS) -> list[Run]:
     return made
 
 
-def plain_forecast(run: Run) -> tuple[float, float, float]:
-    """Filter with numpy's 2 × 2 matrices and the law of the closing date day by day; radius, trend, chance in 8 weeks."""
+def plain_filter(run: Run) -> tuple[float, float, float]:
+    """Filter with numpy's 2 × 2 matrices and its law of the closing date week by week; radius, trend, chance
+    in 8 weeks."""
     errors = [radius_error(area) ** 2 for area in run.areas]
     x = np.array([run.areas[0].radius, MODEL.start_trend])
     p = np.diag([errors[0], MODEL.start_spread**2])
@@ -55,31 +58,36 @@ def plain_forecast(run: Run) -> tuple[float, float, float]:
         gain = p @ sight.T @ np.linalg.inv(spread)
         x = x + gain @ (run.areas[k].radius - sight @ x)
         p = p - gain @ sight @ p
-    law, now = [], float(ndtr(-x[0] / math.sqrt(p[0, 0])))
-    for day in range(HORIZON + 1):
+    law, now = [], float(ndtr((CLOSED_RADIUS - x[0]) / math.sqrt(p[0, 0])))
+    for day in range(0, HORIZON + 1, 7):
         move, noise = ahead(float(day))
         mean, spread = move @ x, move @ p @ move.T + noise
-        chance = float(ndtr(-mean[0] / math.sqrt(max(spread[0, 0], 1e-12))))
+        chance = float(ndtr((CLOSED_RADIUS - mean[0]) / math.sqrt(max(spread[0, 0], 1e-12))))
         law.append(max(chance, law[-1]) if law else chance)
-    return float(x[0]), float(x[1]), (law[56] - now) / max(1.0 - now, 1e-12)
+    return float(x[0]), float(x[1]), (law[8] - now) / max(1.0 - now, 1e-12)
 
 
 def rows() -> Iterator[Row]:
     runs = wounds()
     pairs = [(run, ()) for run in runs]
-    for answer, (radius, trend, chance) in zip(
-        forecast_many(pairs)[:50], map(plain_forecast, runs[:50]), strict=True
-    ):
-        if not isinstance(answer, Forecast):
-            raise AssertionError("a simulated wound has no forecast")
-        np.testing.assert_allclose(
-            (answer.radius, answer.trend / 7, answer.chance_next_8w), (radius, trend, chance), atol=1e-9
-        )
+    weeks = 7.0 * np.arange(HORIZON // 7 + 1)
+    member = trend_member(pairs, weeks)
+    for row, (radius, trend, chance) in enumerate(map(plain_filter, runs[:50])):
+        told = (member.level[row], member.trend[row], member.law[row, 8])
+        np.testing.assert_allclose(told, (radius, trend, chance), atol=1e-9)
+    yield Row(
+        "trend filter and its law of closing",
+        f"{LESIONS:,} lesions of {AREAS} areas",
+        best(lambda: trend_member(pairs, weeks)),
+        "numpy matrices, lesion by lesion",
+        best(lambda: [plain_filter(run) for run in runs], 1),
+        True,
+    )
     yield Row(
         "forecasts of closing dates",
         f"{LESIONS:,} lesions of {AREAS} areas",
         best(lambda: forecast_many(pairs)),
-        "numpy matrices, lesion by lesion",
-        best(lambda: [plain_forecast(run) for run in runs], 1),
-        True,
+        "trend filter alone, numpy matrices, lesion by lesion",
+        best(lambda: [plain_filter(run) for run in runs], 1),
+        False,
     )

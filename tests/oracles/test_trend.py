@@ -8,6 +8,7 @@ import pytest
 from clinic.healing.forecast import MODEL, forecast_many, radius_error
 from clinic.healing.series import Area, Run
 from clinic.healing.trend import TrendModel, filter_trend, smooth_trend
+from clinic.healing.trend_member import trend_member
 from tests.oracles.timing import seconds
 
 pytestmark = pytest.mark.oracle
@@ -49,7 +50,8 @@ def engine(times, radii, variances, widen, model):
 
 
 def lesions(seed, n, k, regular=True, missing=0.0, breaks=0.0):
-    """Shrinking radii with noise on weekly or irregular days, some visits unmeasured, some with a break after."""
+    """Shrinking radii with noise on weekly or irregular days, some visits unmeasured, some with a break
+    after."""
     rng = np.random.default_rng(seed)
     steps = np.full((n, k - 1), 7.0) if regular else rng.integers(1, 22, (n, k - 1)).astype(float)
     times = np.concatenate([np.zeros((n, 1)), np.cumsum(steps, axis=1)], axis=1)
@@ -117,21 +119,22 @@ def arrays(run):
 
 
 def test_a_thousand_forecasts_rest_on_the_state_of_statsmodels(capsys):
-    """Radius, trend and their errors of each forecast, from areas and dates on; and the time of both filters.
+    """Radius, trend and their variances of the forecast's filter, from areas and dates on; and the time of
+    both.
 
-    The forecast does more than the filter (a law of the closing date over 52 weeks); statsmodels' side is one
-    filter per lesion, with and without the making of its matrices.
+    The forecast does more than the filter (courses that turn, a law of the closing date over 52 weeks);
+    statsmodels' side is one filter per lesion, with and without the making of its matrices.
     """
     wounds = runs(1000)
-    answers = forecast_many([(run, ()) for run in wounds])
+    member = trend_member([(run, ()) for run in wounds], np.array([0.0, 56.0]))
     engines = [engine(*arrays(run), MODEL) for run in wounds]
-    for answer, one in zip(answers, engines, strict=True):
+    for row, one in enumerate(engines):
         found = one.filter()
         state, cov = found.filtered_state[:, -1], found.filtered_state_cov[:, :, -1]
-        assert answer.radius == pytest.approx(state[0], abs=SAME)
-        assert answer.trend / 7 == pytest.approx(state[1], abs=SAME)
-        assert answer.radius_error**2 == pytest.approx(cov[0, 0], abs=SAME)
-        assert (answer.trend_error / 7) ** 2 == pytest.approx(cov[1, 1], abs=SAME)
+        assert member.level[row] == pytest.approx(state[0], abs=SAME)
+        assert member.trend[row] == pytest.approx(state[1], abs=SAME)
+        assert member.level_var[row] == pytest.approx(cov[0, 0], abs=SAME)
+        assert member.trend_var[row] == pytest.approx(cov[1, 1], abs=SAME)
     columns = [np.stack(column) for column in zip(*map(arrays, wounds), strict=True)]
     ours = seconds(lambda: filter_trend(*columns, MODEL))
     whole = seconds(lambda: forecast_many([(run, ()) for run in wounds]))
@@ -140,8 +143,9 @@ def test_a_thousand_forecasts_rest_on_the_state_of_statsmodels(capsys):
     with capsys.disabled():
         print(
             f"\nFilter of 1,000 lesions of 14 areas: {1e3 * ours:.1f} ms in one call, statsmodels "
-            f"{1e3 * theirs:.0f} ms one by one, ratio {theirs / ours:.0f} a lesion (goal 20). From areas to closing "
-            f"dates: {1e3 * whole:.0f} ms, statsmodels to the filtered state {1e3 * made:.0f} ms, ratio {made / whole:.1f}"
+            f"{1e3 * theirs:.0f} ms one by one, ratio {theirs / ours:.0f} a lesion (goal 20). From areas "
+            f"to closing dates: {1e3 * whole:.0f} ms, statsmodels to the filtered state {1e3 * made:.0f} ms, "
+            f"ratio {made / whole:.1f}"
         )
     assert theirs / ours >= 20
 

@@ -8,7 +8,10 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from django.utils.safestring import mark_safe
+
 from clinic.audit.reads.followup import FollowUp, follow_ups
+from clinic.charts.reliability import reliability_svg
 from clinic.curves.reads.healing import Course, courses_of
 from clinic.healing.cohort import Ending
 from clinic.healing.lookback import (
@@ -21,6 +24,7 @@ from clinic.healing.lookback import (
     look_back,
     reliability,
 )
+from clinic.healing.recalibration import LEAST_CLOSED, Own, own_of, pasts_of
 from clinic.models import Lesion, LesionState, Prescription, Site
 
 __all__ = ["WEEKS", "ForecastRecord", "Line", "Shown", "Week", "forecast_record"]
@@ -54,6 +58,14 @@ class Week:
         return len(self.lines)
 
     @property
+    def diagram(self) -> str:
+        """Reliability diagram; empty where no outcome is known."""
+        label = f"Chance said at week {self.week} of being closed by week 12, and the share that closed"
+        if not self.bins:
+            return ""
+        return mark_safe(reliability_svg(self.bins, label))  # noqa: S308  drawn from numbers
+
+    @property
     def known(self) -> int:
         """How many of them have an outcome at twelve weeks."""
         return sum(line.looked.outcome is not Outcome.UNKNOWN for line in self.lines)
@@ -75,10 +87,32 @@ class Shown:
 
 
 @dataclass(frozen=True)
+class OwnFigures:
+    """What this clinic's closed courses would make of the forecasts, as of a day."""
+
+    own: Own
+    closed: int
+    least: int = LEAST_CLOSED
+
+    @property
+    def examples(self) -> tuple[tuple[int, int], ...]:
+        """Chances of closing within 8 weeks as said, and as this clinic's own line puts them [%]."""
+        line = self.own.line
+        return () if line is None else tuple((p, round(100 * line.of(p / 100))) for p in (10, 30, 50, 70, 90))
+
+    @property
+    def ends(self) -> tuple[int, int] | None:
+        """Chances said [%] between which eight in ten of this clinic's courses closed."""
+        tails = self.own.tails
+        return None if tails is None else (round(100 * tails.low), round(100 * tails.high))
+
+
+@dataclass(frozen=True)
 class ForecastRecord:
     lesions: int
     weeks: tuple[Week, ...]
     shown: tuple[Shown, ...]
+    own: OwnFigures
 
 
 def forecast_record(site: Site, today: date) -> ForecastRecord:
@@ -93,9 +127,12 @@ def forecast_record(site: Site, today: date) -> ForecastRecord:
     followed = [
         _followed(courses[lesion.pk], ends[lesion.pk]) for lesion in lesions if courses[lesion.pk].areas
     ]
+    looked = {week: look_back(followed, week) for week in WEEKS}
+    pasts = pasts_of(looked[WEEKS[0]])
     return ForecastRecord(
         lesions=len(followed),
-        weeks=tuple(_week(week, look_back(followed, week), by_key) for week in WEEKS),
+        weeks=tuple(_week(week, looked[week], by_key) for week in WEEKS),
+        own=OwnFigures(own_of(pasts, today), sum(past.closed is not None for past in pasts)),
         shown=tuple(_shown(site, ends, today)),
     )
 

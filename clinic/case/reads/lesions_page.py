@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
+from clinic.healing.fared import chance_sentence, chance_told
 from clinic.healing.forecast import Forecast
 from clinic.healing.progress import Change, change_between, reduction_percent
-from clinic.healing.verdict import chance_words
 from clinic.models import (
     Imprint,
     Lesion,
@@ -83,9 +83,9 @@ def _rows(healing: LesionHealing, measured: Sequence[Measurement]) -> list[Measu
     return rows[::-1]
 
 
-def _by_then(chance: float) -> str:
+def _by_then(chance: float, weeks: int) -> str:
     """A chance that is exactly 0 is that of a day already past with the wound open."""
-    return "that day is past" if chance == 0.0 else chance_words(chance)
+    return "that day is past" if chance == 0.0 else chance_told(chance, weeks=weeks)
 
 
 def chances_sentence(forecast: Forecast | None) -> str:
@@ -93,9 +93,9 @@ def chances_sentence(forecast: Forecast | None) -> str:
     if forecast is None:
         return ""
     words = (
-        f"Chance of closing within the next 8 weeks: {chance_words(forecast.chance_next_8w)} (estimate, from "
-        f"{forecast.n} areas). By 12 weeks from the first area: {_by_then(forecast.chance_12w)}; "
-        f"by 20 weeks: {_by_then(forecast.chance_20w)}."
+        f"{chance_sentence(forecast.chance_next_8w)} Estimate, from {forecast.n} areas. By 12 weeks from "
+        f"the first area: {_by_then(forecast.chance_12w, 12)}; "
+        f"by 20 weeks: {_by_then(forecast.chance_20w, 20)}."
     )
     if forecast.n >= AREAS_BEFORE_A_DATE:
         if forecast.median is None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -15,7 +15,7 @@ from django.utils import timezone
 from clinic.capture.reads.repeat import trace_errors
 from clinic.guidelines.devices import DEVICES
 from clinic.healing.report import LesionReport, lesion_report
-from clinic.healing.series import Area, Method, WoundState
+from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
     AreaMethod,
@@ -297,17 +297,23 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
 
 
 def healings_of(
-    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, curves: bool = False
 ) -> dict[int, LesionHealing]:
-    """Judge many lesions with a constant number of queries; keyed by lesion."""
-    answer = {}
+    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves."""
+    answer, today = {}, timezone.localdate()
     for pk, course in courses_of(lesions, rows).items():
         findings = _findings(course.lesion.state, course.readings)
-        report = _judged(course.areas, findings, tuple(course.breaks)) if course.areas else None
+        covered = tuple(m.day for m in course.readings if m.covered_dry)
+        report = (
+            _judged(course.areas, findings, tuple(course.breaks), covered, curves) if course.areas else None
+        )
+        # The verdict is that of the last area; what is to come cannot be told eight weeks after it.
+        if report is not None and (today - report.run.last.day).days > LONGEST_GAP:
+            report = replace(report, forecast=None)
         answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 
 
 def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
     """Judge one lesion."""
-    return healings_of([lesion], rows)[lesion.pk]
+    return healings_of([lesion], rows, curves=True)[lesion.pk]

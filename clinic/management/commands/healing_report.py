@@ -10,7 +10,7 @@ from django.core.management.base import BaseCommand, OutputWrapper
 
 from clinic.healing.errors import TableError
 from clinic.healing.forecast import Forecast
-from clinic.healing.report import LesionReport, lesion_report
+from clinic.healing.report import LesionReport, lesion_reports
 from clinic.healing.tables import read_series
 
 FILE_LIMIT = 50_000_000  # bytes; about two million rows
@@ -32,7 +32,8 @@ class Command(BaseCommand):
             lesions = read_series(read_table(series))
         except TableError as error:
             refuse(self.stderr, error)
-        answer = [lesion_answer(row.lesion, lesion_report(row.areas)) for row in lesions]
+        reports = lesion_reports([row.areas for row in lesions])
+        answer = [lesion_answer(row.lesion, report) for row, report in zip(lesions, reports, strict=True)]
         self.stdout.write(json.dumps(answer, allow_nan=False, ensure_ascii=False, indent=1))
 
 

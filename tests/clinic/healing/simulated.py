@@ -3,16 +3,16 @@
 Assumptions, all written here because the result depends on them:
 
 * first area: log-normal, median 1.5 cm², log-sd 0.8, cut to 0.3-20 cm²; equivalent radius r;
-* pace: the radius falls by a constant rate, log-normal, median 0.5 mm a week, log-sd 0.45, so that nine in ten lie
-  in 0.24-1.05: centred on the 0.42-0.57 mm a week of neuropathic ulcers under offloading (Zimny S et al., Exp Clin
-  Endocrinol Diabetes 2004;112:191-194);
+* pace: the radius falls by a constant rate, log-normal, median 0.5 mm a week, log-sd 0.45, so that nine in
+  ten lie in 0.24-1.05: centred on the 0.42-0.57 mm a week of neuropathic ulcers under offloading (Zimny S et
+  al., Exp Clin Endocrinol Diabetes 2004;112:191-194);
 * the pace wanders: each week it is multiplied by a log-normal factor of log-sd 0.25, new each week;
-* course: 55 % steady; 15 % late starters (flat for 2-6 weeks, then steady); 20 % stalls (steady down to 25-80 % of
-  the first radius, then flat for 4-30 weeks, then at half the pace); 10 % worsening (radius grows by 0.1-0.4 mm a
-  week for good). The shares are assumptions without a source;
-* measuring: area times a log-normal factor of log-sd 0.12, written to 0.01 cm²; visits weekly, one day early or late
-  at times, 12 % missed (never the first); an open wound is never written as 0;
-* closing: the day the true radius reaches 0.02 mm; followed for 104 weeks, else it stays open.
+* course: 55 % steady; 15 % late starters (flat for 2-6 weeks, then steady); 20 % stalls (steady down to
+  25-80 % of the first radius, then flat for 4-30 weeks, then at half the pace); 10 % worsening (radius grows
+  by 0.1-0.4 mm a week for good). The shares are assumptions without a source;
+* measuring: area times a log-normal factor of log-sd 0.12, written to 0.01 cm²; visits weekly, one day early
+  or late at times, 12 % missed (never the first); an open wound is never written as 0;
+* closing: the day the true area is at most 2 mm²; followed for 104 weeks, else it stays open.
 """
 
 from dataclasses import dataclass
@@ -48,7 +48,8 @@ def cohort(count, seed):
 
 
 def seen_by(wounds, day):
-    """(wound, run up to that day) of each wound still open then, with at least three areas and a recent visit."""
+    """(wound, run up to that day) of each wound still open then, with at least three areas and a recent
+    visit."""
     pairs = []
     for wound in wounds:
         if wound.closes is not None and wound.closes <= day:
@@ -79,7 +80,7 @@ def _wound(rng):
     elif course == "worse":
         daily[:] = -rng.uniform(0.1, 0.4) / 7.0
     radius = start - np.concatenate([[0.0], np.cumsum(daily)])
-    shut = np.flatnonzero(radius <= 0.02)
+    shut = np.flatnonzero(radius <= np.sqrt(2.0 / np.pi))
     closes = int(shut[0]) if shut.size else None
     areas = []
     for week in range(_WEEKS):

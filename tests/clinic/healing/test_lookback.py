@@ -59,9 +59,9 @@ def test_the_outcome_is_asked_twelve_weeks_after_the_first_area(wound, outcome):
 def test_closing_is_held_against_the_interval():
     said = only(followed(0.9, closed=77)).said
     low, high = ((d - DAY).days for d in (said.low, said.high))
-    assert only(followed(0.9, closed=low - 1)).span is Span.BEFORE
-    assert only(followed(0.9, closed=low)).span is Span.INSIDE
-    assert only(followed(0.9, closed=high)).span is Span.INSIDE
+    assert only(followed(0.9, closed=low - 1, known_until=400)).span is Span.BEFORE
+    assert only(followed(0.9, closed=low, known_until=400)).span is Span.INSIDE
+    assert only(followed(0.9, closed=high, known_until=400)).span is Span.INSIDE
     assert only(followed(0.9, closed=high + 1, known_until=400)).span is Span.AFTER
     assert only(followed(0.9, known_until=high)).span is Span.OPEN
     assert only(followed(0.9, known_until=high + 1)).span is Span.AFTER

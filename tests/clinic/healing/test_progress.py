@@ -14,7 +14,7 @@ from clinic.healing.progress import (
     progress_of,
     reduction_percent,
 )
-from clinic.healing.series import Area, Method, last_run, square_mm
+from clinic.healing.series import Area, Method, Run, last_run, square_mm
 
 DAY = date(2026, 1, 5)
 AREAS = st.floats(0.01, 1e5)
@@ -55,10 +55,17 @@ def test_the_last_28_days_are_judged_against_the_area_of_28_days_before():
 
 
 def test_a_first_area_of_zero_has_no_percentage():
-    progress = progress_of(series((0, 0.0), (7, 1.0)))
+    progress = progress_of(Run((Area(DAY, 0.0), Area(DAY + timedelta(days=7), 100.0))))
     assert progress.reduction_last is None
     assert progress.last_change.percent is None
     assert progress.last_change.words == "open again after an area of 0"
+
+
+def test_no_figure_is_interpolated_across_a_gap():
+    progress = progress_of(series((0, 3.0), (7, 2.5), (735, 2.0)))
+    assert (progress.reduction_4w, progress.reduction_28d, progress.three_weeks) == (None, None, None)
+    assert progress.reduction_last == pytest.approx(100 / 3)
+    assert set(progress.weekly[2:105]) == {None}
 
 
 def test_two_areas_of_zero_have_no_advance():
@@ -126,7 +133,7 @@ def test_the_reduction_does_not_depend_on_the_unit(first, later, factor):
     )
 
 
-@given(st.lists(st.floats(0.0, 50.0), min_size=2, max_size=8), st.floats(0, 1))
+@given(st.lists(st.floats(0.01, 50.0), min_size=2, max_size=8), st.floats(0, 1))
 def test_an_interpolated_area_lies_between_its_neighbours(values, share):
     run = series(*((7 * i, v) for i, v in enumerate(values)))
     day = share * run.span

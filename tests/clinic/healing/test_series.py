@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clinic.healing.errors import SeriesError
-from clinic.healing.series import Area, Method, WoundState, ellipse_area, last_run, square_mm
+from clinic.healing.series import Area, Method, WoundState, ellipse_area, last_run, recent, square_mm
 
 DAY = date(2026, 1, 5)
 
@@ -89,3 +89,49 @@ def test_a_run_holds_one_kind_ends_on_the_last_day_and_accounts_for_every_area(m
     assert run.last == areas[-1]
     assert len(run.areas) + run.left_out == len(areas)
     assert (run.note is None) == (len(set(methods)) == 1)
+
+
+def areas_of(*cm2):
+    return [Area(DAY + timedelta(days=7 * i), 100.0 * a) for i, a in enumerate(cm2)]
+
+
+@pytest.mark.parametrize(
+    ("cm2", "left"),
+    [
+        ((3, 2, 0, 0, 0.5, 0.4), (0.5, 0.4)),
+        ((3, 0, 2, 0), (2, 0)),
+        ((3, 2, 0, 0), (3, 2, 0, 0)),
+        ((0, 0), (0, 0)),
+        ((0, 1), (1,)),
+    ],
+)
+def test_an_area_of_zero_ends_a_run_and_what_opens_again_is_a_course_of_its_own(cm2, left):
+    run = last_run(areas_of(*cm2))
+    assert tuple(area.area_cm2 for area in run.areas) == left
+    assert (run.note is None) == (len(left) == len(cm2))
+    if run.note:
+        assert "the wound was closed on" in run.note
+        assert "another method" not in run.note
+
+
+@given(st.lists(st.sampled_from([0.0, 100.0, 200.0]), min_size=1, max_size=12))
+def test_a_run_never_holds_an_open_area_after_a_closed_one(values):
+    run = last_run([Area(DAY + timedelta(days=i), value) for i, value in enumerate(values)])
+    assert not any(a.area == 0 and b.area > 0 for a, b in zip(run.areas, run.areas[1:], strict=False))
+    assert run.last.area == values[-1]
+
+
+def test_what_lies_before_a_gap_of_more_than_eight_weeks_is_not_recent():
+    run = last_run([Area(DAY + timedelta(days=d), 100.0) for d in (0, 7, 63, 120, 127)])
+    assert [a.day for a in recent(run).areas] == [DAY + timedelta(days=d) for d in (120, 127)]
+    assert recent(last_run(areas_of(1, 2))) == last_run(areas_of(1, 2))
+
+
+def test_a_day_found_covered_ends_a_run_as_an_area_of_zero_does():
+    areas = areas_of(3, 2, 0.5, 0.4)
+    covered = areas[1].day + timedelta(days=3)
+    run = last_run(areas, [covered])
+    assert [a.area_cm2 for a in run.areas] == [0.5, 0.4]
+    assert f"the wound was closed on {covered.isoformat()}" in run.note
+    assert last_run(areas, [areas[-1].day]) == last_run(areas)
+    assert last_run(areas, [areas[0].day - timedelta(days=1)]) == last_run(areas)

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.series import Area, last_run, square_mm
-from clinic.healing.verdict import Findings, VerdictWord, chance_words, review_reasons, verdict_of
+from clinic.healing.verdict import Findings, Standing, VerdictWord, chance_words, review_reasons, verdict_of
 
 DAY = date(2026, 1, 5)
 
@@ -27,14 +27,18 @@ CASES = [
     ((0.0,), None, None, VerdictWord.CLOSED),
     ((4.0, 5.3), None, None, VerdictWord.WORSENING),  # +1.30 over 2·√2·0.4 = 1.13
     ((4.0, 5.1), None, None, VerdictWord.TOO_EARLY),  # +1.10 is under it
-    ((4.0, 4.3, 4.7), None, None, VerdictWord.WORSENING),  # +0.70 over √2·0.4 = 0.57 in two visits
-    ((4.0, 3.0, 3.1, 3.3, 3.5), None, None, VerdictWord.STALLED),  # +0.40 in two visits is under √2·0.31
-    ((4.0, 4.1, 4.0, 4.1), None, None, VerdictWord.WORSENING),  # above the first, not falling
+    ((4.0, 4.3, 4.7), None, None, VerdictWord.WORSENING),  # +0.70 over √2·0.4 = 0.57 above the first
+    ((4.0, 4.0, 4.0, 5.8), None, None, VerdictWord.WORSENING),  # +1.80 over 3·√2·0.4 = 1.70 in one visit
+    ((4.0, 3.0, 3.1, 3.3, 3.5), None, None, VerdictWord.SLOW),  # scatter of 10 % can still do this
+    ((4.0, 4.1, 4.0, 4.1, 4.0, 4.1, 4.0), None, None, VerdictWord.STALLED),  # above the first within error
     ((4.0, 3.0, 2.0), Findings(infection_up=True), None, VerdictWord.WORSENING),
     ((4.0,), Findings(depth_up=True), None, VerdictWord.WORSENING),
     ((4.0, 3.0), None, None, VerdictWord.TOO_EARLY),
-    ((4.0, 4.0, 4.0), None, None, VerdictWord.STALLED),
-    ((4.0, 3.0, 2.9, 2.9, 2.8), None, None, VerdictWord.STALLED),
+    ((4.0, 4.0, 4.0), None, None, VerdictWord.TOO_EARLY),
+    ((4.0,) * 7, None, None, VerdictWord.STALLED),
+    ((4.0, 3.0, 2.2, 1.5, 1.5, 1.5, 1.5, 1.5), None, None, VerdictWord.STALLED),
+    ((4.0, 3.0, 2.2, 1.5, 1.8, 2.2, 2.7), None, None, VerdictWord.WORSENING),
+    ((4.0, 3.0, 2.9, 2.9, 2.8), None, None, VerdictWord.SLOW),
     ((4.0, 3.5, 3.1, 2.7, 2.3), None, None, VerdictWord.SLOW),  # 42 % at day 28
     ((4.0, 3.4, 2.8, 2.3, 1.9), None, None, VerdictWord.ON_COURSE),  # 52 %
     ((4.0, 3.4, 2.8, 2.3, 1.9), None, 0.49, VerdictWord.SLOW),
@@ -68,11 +72,39 @@ def test_every_reason_of_a_slow_wound_names_figure_limit_and_source():
     assert texts[1].startswith("Chance of closing in the next 8 weeks: 24 %, under a half.")
 
 
-def test_a_wound_a_hair_above_its_first_area_says_that_the_rise_is_within_error():
-    flat = verdict_of(weekly(4.0, 4.1, 4.0, 4.1)).reasons[0].text
-    assert "4.00 to 4.10 cm², a rise within measuring error" in flat
+def test_a_wound_a_hair_above_its_first_area_is_not_called_worsening():
+    flat = verdict_of(weekly(4.0, 4.1, 4.0, 4.1, 4.0, 4.1, 4.0))
+    assert flat.word is VerdictWord.STALLED
+    assert "Not closing since 2026-01-05: 4.00 to 4.00 cm²" in flat.reasons[0].text
     grown = verdict_of(weekly(4.0, 4.4, 4.8, 5.2)).reasons
-    assert any("4.00 to 5.20 cm²) and not falling" in reason.text for reason in grown)
+    assert any("4.00 to 5.20 cm²) by more than measuring error" in reason.text for reason in grown)
+
+
+def test_before_day_28_an_unclear_course_is_too_early_and_says_why():
+    verdict = verdict_of(weekly(4.0, 3.9, 4.0))
+    assert verdict.word is VerdictWord.TOO_EARLY
+    assert "Whether it is closing cannot be told yet" in verdict.reasons[0].text
+
+
+def test_a_gap_is_named_and_what_lies_before_it_does_not_judge():
+    areas = [Area(DAY, 300.0), Area(DAY + timedelta(days=7), 250.0), Area(DAY + timedelta(days=737), 200.0)]
+    verdict = verdict_of(last_run(areas))
+    assert verdict.word is VerdictWord.TOO_EARLY
+    assert verdict.reasons[0].text == (
+        "1 of at least 3 areas so far after a gap of 104 weeks without an area (since 2026-01-12)."
+    )
+
+
+@pytest.mark.parametrize(
+    ("still", "growing", "expected"),
+    [
+        (0.1, 0.75, VerdictWord.WORSENING),
+        (0.5, 0.25, VerdictWord.STALLED),
+        (0.4, 0.2, VerdictWord.ON_COURSE),
+    ],
+)
+def test_the_chances_of_the_forecast_tell_a_course_that_stands_or_grows(still, growing, expected):
+    assert verdict_of(weekly(4.0, 3.4, 2.8, 2.3, 1.9), None, 0.6, Standing(still, growing)).word is expected
 
 
 def test_a_reduction_just_under_the_limit_does_not_read_as_the_limit():
@@ -133,8 +165,9 @@ def test_every_series_has_one_verdict_with_a_reason(values, chance):
 
 @given(st.lists(st.floats(0.6, 24.0), min_size=1, max_size=10), st.sampled_from([0.5, 2.0]))
 def test_a_verdict_of_large_wounds_does_not_depend_on_their_scale(values, factor):
-    # Above 3.2 cm² the error is a share of the area, so scaling changes nothing but figures in the words.
-    large = [v * 20 for v in values]
+    # Above 3.2 cm² the error is a share of the area; only the fixed part of the margin's error, and the pace
+    # of the slowest healing wound, know millimetres, and two areas use neither.
+    large = [v * 20 for v in values[:2]]
     assert word(weekly(*large)) is word(weekly(*(v * factor for v in large)))
 
 
@@ -145,3 +178,12 @@ def test_a_clinics_own_error_decides_what_counts_as_worsening():
 
     assert word(0.04) is VerdictWord.WORSENING, "15 % more than 2·√2·4 %"
     assert word(None) is VerdictWord.TOO_EARLY
+
+
+@pytest.mark.parametrize(("days", "named"), [(24, False), (25, True), (56, True), (57, False)])
+def test_a_gap_before_the_last_area_is_named_and_nothing_said_of_its_weeks(days, named):
+    stops = (0, 7, 14, 14 + days)
+    run = last_run([Area(DAY + timedelta(days=d), 400.0 - 2 * d) for d in stops])
+    texts = [reason.text for reason in verdict_of(run).reasons]
+    assert any(f"No area in the {days} days from 2026-01-19" in text for text in texts) is named
+    assert not named or not any("over the last 3 weeks" in text for text in texts)

@@ -110,3 +110,23 @@ def test_the_number_of_queries_does_not_grow(site):
 def test_each_week_is_computed(site, number):
     lesion(site, [3.0] * 20)
     assert week(site, number).count == 1
+
+
+def test_own_figures_are_off_below_their_number_and_then_dated(site):
+    shut = lesion(site, **closed(80))
+    off = forecast_record(site, timezone.localdate()).own
+    assert (off.closed, off.examples, off.ends) == (1, (), None)
+    for _ in range(off.least - 1):
+        lesion(site, **closed(80))
+    own = forecast_record(site, timezone.localdate()).own
+    assert own.closed == off.least
+    assert own.own.made_on == timezone.localdate()
+    assert [said for said, _ in own.examples] == [10, 30, 50, 70, 90]
+    assert all(here > said for said, here in own.examples), "all closed in time, so more than said"
+    assert own.ends is not None
+    assert shut.pk
+
+
+def test_a_week_with_outcomes_has_a_diagram(site):
+    lesion(site, **closed(80))
+    assert "chance said" in week(site).diagram

@@ -178,8 +178,8 @@ def stall_alarms(wounds: Sequence[Wound]) -> tuple[Alarms, Alarms, float]:
 
     def lately(run: Run) -> float:
         then = area_at(run, max(0, run.span - 28))
-        assert then is not None
-        return 1.0 - run.last.area / then
+        # In a gap the rule cannot be asked, and raises no alarm.
+        return inf if then is None else 1.0 - run.last.area / then
 
     share = float(np.mean([ours(run) for _, run in steady]))
     limit = float(np.quantile([lately(run) for _, run in steady], share))

@@ -1,6 +1,8 @@
-"""The limits of ``calibration.py`` on a cohort small enough for every run; its own command prints 2,500 wounds.
+"""The limits of ``calibration.py`` on a cohort small enough for every run; its own command prints 2,500
+wounds.
 
-The constants were not chosen on these wounds. Tolerances are the stated limits plus what 500 wounds can stray by.
+The constants were not chosen on these wounds. Tolerances are the stated limits plus what 500 wounds can
+stray by.
 """
 
 import pytest
@@ -20,14 +22,17 @@ def judged(wounds):
     return {week: judge(wounds, training, week) for week in WEEKS}
 
 
-def test_at_week_four_the_eighty_percent_interval_covers_about_eighty_percent(judged):
+def test_at_week_four_the_eighty_percent_interval_covers_eighty_percent_and_no_more_than_its_open_ends_add(
+    judged,
+):
+    # A late end beyond a year counts as open, so that nothing lies after it: nominal is between 80 and 90 %.
     assert judged[4].count > 500
-    assert judged[4].covered == pytest.approx(0.80, abs=0.05)
+    assert 0.78 <= judged[4].covered <= 0.91
 
 
 @pytest.mark.parametrize("week", WEEKS)
-def test_both_tails_are_near_a_tenth(judged, week):
-    assert judged[week].before_low == pytest.approx(0.10, abs=0.06)
+def test_neither_tail_is_much_over_a_tenth(judged, week):
+    assert judged[week].before_low <= 0.16
     assert judged[week].after_high <= 0.15
 
 

@@ -11,7 +11,7 @@ def test_each_lesion_is_a_link_with_its_reason_device_and_trajectory(as_podiatri
     page = as_podiatrist.get("/review/").content.decode()
     assert f'class="open" href="/lesions/{lesion.pk}/"' in page
     assert f'href="/prescriptions/{p.pk}/"' in page
-    assert "Larger over the last two visits together" in page
+    assert "Above the first area (2.00 to 3.50 cm²) by more than measuring error" in page
     assert '<svg class="spark"' in page
     assert "style=" not in page
 
