@@ -11,9 +11,11 @@ from datetime import date
 from django import template
 from django.utils.safestring import SafeString
 
+from clinic.audit.reads.forecast_record import Week
 from clinic.audit.reads.funnel import Funnel
 from clinic.charts.agreement import agreement_svg
 from clinic.charts.funnel import funnel_svg
+from clinic.charts.reliability import reliability_svg
 from clinic.charts.sparkline import sparkline_svg
 from clinic.relief.reads.relief import MeasuredPlans
 
@@ -38,3 +40,10 @@ def agreement_chart(measured: MeasuredPlans) -> SafeString:
     """Measured over predicted peaks; nothing where nothing was measured."""
     peak = measured.peak
     return SafeString(agreement_svg(measured.points, peak.bias, peak.low, peak.high) if peak else "")
+
+
+@register.simple_tag
+def reliability_chart(week: Week) -> SafeString:
+    """Chances said in one week against the share that closed; nothing where no outcome is known."""
+    label = f"Chance said at week {week.week} of being closed by week 12, and the share that closed"
+    return SafeString(reliability_svg(week.bins, label) if week.bins else "")

@@ -1,7 +1,7 @@
 """Forecasts beside a plain loop that does the same.
 
-Survival has no row: the goals for the speed of the estimate and of the log-rank test over a plain loop and over another
-library were withdrawn, since no page waits for them.
+Survival has no row: the goals for the speed of the estimate and of the log-rank test over a plain loop and
+over another library were withdrawn, since no page waits for them.
 """
 
 from __future__ import annotations

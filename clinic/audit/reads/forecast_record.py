@@ -8,10 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.utils.safestring import mark_safe
-
 from clinic.audit.reads.followup import FollowUp, follow_ups
-from clinic.charts.reliability import reliability_svg
 from clinic.curves.reads.healing import Course, courses_of
 from clinic.healing.cohort import Ending
 from clinic.healing.lookback import (
@@ -56,14 +53,6 @@ class Week:
     @property
     def count(self) -> int:
         return len(self.lines)
-
-    @property
-    def diagram(self) -> str:
-        """Reliability diagram; empty where no outcome is known."""
-        label = f"Chance said at week {self.week} of being closed by week 12, and the share that closed"
-        if not self.bins:
-            return ""
-        return mark_safe(reliability_svg(self.bins, label))  # noqa: S308  drawn from numbers
 
     @property
     def known(self) -> int:
