@@ -11,6 +11,7 @@ from clinic.relief.forms.relief import BenchCutForm, LesionShapeForm, SignForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
 from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.writes import plan_life, relief
+from offload.core.shapes.lesion import Ellipse
 from tests import factories
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 from tests.clinic.fields.scenes import wound
@@ -22,9 +23,9 @@ def on_insole(site):
     return lesion
 
 
-def drafted(site, by, **changes):
+def drafted(site, by):
     lesion = on_insole(site)
-    place = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0, **changes}
+    place = Ellipse((0.0, 180.0), 14.0, 10.0)
     return lesion, relief.plan_draft(by=by, limb=lesion.limb, shapes=[LesionShape(lesion, "traced", place)])
 
 

@@ -6,7 +6,6 @@ from html import unescape
 from itertools import combinations
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
@@ -18,6 +17,7 @@ from clinic.audit.reads.page import audit_report
 from clinic.models import Site, TransferState
 from tests import factories
 from tests.clinic.audit.scene import ago, case, year
+from tests.pages import PageClient
 
 FIELDS = {field.name for field in fields(AuditFilter)}
 #: What the page is narrowed by one at a time and in pairs, beside a year of all clinics.
@@ -98,7 +98,7 @@ LINK = re.compile(r'<a href="(/audit/cases/\?[^"]+)"[^>]*>([\d,]+)')
 def test_every_count_of_the_page_opens_a_list_of_that_length(scene, name):
     lead = factories.user("manager", at=scene["site"])
     lead.sites.set(Site.objects.all())
-    client = Client()
+    client = PageClient()
     client.force_login(lead)
     told = {"site": "all"}
     if name == "sites":

@@ -3,7 +3,6 @@
 import html
 
 import pytest
-from django.test import Client
 
 from clinic.audit.reads.peer import next_case, peer_result, round_rows
 from clinic.audit.writes.peer import peer_draw, peer_read
@@ -11,6 +10,7 @@ from clinic.models import AuditEvent, PeerReading
 from clinic.record.errors import Refused
 from tests import factories
 from tests.clinic.audit.scene import ago, year
+from tests.pages import PageClient
 
 
 @pytest.fixture
@@ -84,7 +84,7 @@ def test_the_result_waits_for_all_and_gives_kappa(drawn, readers, site):
 
 def test_a_reader_sees_neither_who_chose_nor_for_whom_nor_the_other_opinion(drawn, readers):
     case = next_case(drawn, readers[0])
-    client = Client()
+    client = PageClient()
     client.force_login(readers[0])
     page = html.unescape(client.get(f"/audit/peer/choices/{case.pk}/").content.decode())
     p = case.prescription
@@ -102,7 +102,7 @@ def test_a_reader_sees_neither_who_chose_nor_for_whom_nor_the_other_opinion(draw
     sent = client.post(f"/audit/peer/choices/{case.pk}/", {"opinion": "same", "words": ""})
     assert sent.status_code == 302
     assert PeerReading.objects.get().reader == readers[0]
-    mine = Client()
+    mine = PageClient()
     mine.force_login(p.signed_by)
     assert mine.get(f"/audit/peer/choices/{case.pk}/").status_code == 404
 

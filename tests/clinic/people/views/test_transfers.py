@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 import pytest
-from django.test import Client
 from django.urls import reverse
 
 from clinic.models import Transfer, ViewEvent
 from tests import factories
 from tests.clinic.people.two_records import record
+from tests.pages import PageClient
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
 def there(other_site):
-    client = Client()
+    client = PageClient()
     client.force_login(factories.user("podiatrist", at=other_site))
     return client
 
@@ -102,7 +102,7 @@ def test_sending_back_asks_why(there, as_staff, asked, known):
 
 
 def test_a_third_clinic_sees_no_transfer(asked):
-    stranger = Client()
+    stranger = PageClient()
     stranger.force_login(factories.user("manager", at=factories.site()))
     assert stranger.get(reverse("transfer", args=[asked.pk])).status_code == 404
     assert "Lantern-maker" not in stranger.get(reverse("transfers")).content.decode()

@@ -7,6 +7,7 @@ from clinic.record.errors import Refused
 from clinic.record.writes.rows import store
 from clinic.relief.reads.relief_record import LesionShape
 from clinic.relief.writes import relief
+from offload.core.shapes.lesion import Ellipse
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -65,7 +66,7 @@ def test_a_copy_keeps_which_rows_were_linked(podiatrist, person):
     factories.weight(of=person, kg=82)
     limb = factories.limb(of=person)
     first, second = factories.lesion(on=limb), factories.lesion(on=limb, label="B", place="heel_central")
-    place = {"centre_mm": [0.0, 180.0], "length_mm": 14.0, "width_mm": 10.0, "angle_deg": 0.0}
+    place = Ellipse((0.0, 180.0), 14.0, 10.0)
     made = relief.plan_draft(by=podiatrist, limb=limb, shapes=[LesionShape(first, "traced", place)])
     made.lesions.add(second)
     newest, before, *_ = made.history.order_by("-history_id")
