@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests import factories
+from tests.processor_time import ProcessorTime
 
 # The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no
 # `too_slow`: both measure the machine, which others load, and not the test. The other health checks speak of
@@ -29,6 +30,10 @@ settings.load_profile("clinic")
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 # Playwright's synchronous interface keeps an event loop running in the test's thread.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+def pytest_configure(config):
+    config.pluginmanager.register(ProcessorTime(config), "processor_time")
 
 
 def pytest_collection_modifyitems(config, items):
