@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests import factories
+from tests.migrated import migrated_once
 from tests.processor_time import ProcessorTime
 
 # The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no
@@ -102,6 +103,13 @@ def django_db_setup(django_db_setup, django_db_blocker):
 
     with django_db_blocker.unblock():
         drop(connection)
+
+
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory):
+    """A SQLite file that `migrate` made from nothing; copy it, do not change it."""
+    own = tmp_path_factory.getbasetemp()
+    return migrated_once(own.parent if os.environ.get("PYTEST_XDIST_WORKER") else own)
 
 
 @pytest.fixture
