@@ -12,10 +12,9 @@ START = "start: imports and collection"
 AFTER = "after the tests: browsers and servers that ended last"
 
 
-def spent():
-    """Processor seconds of this process and of its children that have ended, with their own."""
-    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    return sum(each.ru_utime + each.ru_stime for each in used)
+def spent(*whose: int) -> float:
+    """Processor seconds of this process, or of its children that have ended, with their own."""
+    return sum(used.ru_utime + used.ru_stime for used in map(resource.getrusage, whose))
 
 
 def part(path: Path, root: Path) -> str:
@@ -30,9 +29,13 @@ class ProcessorTime:
         self.config = config
         self.parts: Counter[str] = Counter()
         self.seen = 0.0
+        # Children of a process that hands tests out are its workers, which tell their own seconds.
+        workers = config.getoption("numprocesses", 0) and not hasattr(config, "workerinput")
+        children = () if workers else (resource.RUSAGE_CHILDREN,)
+        self.whose = (resource.RUSAGE_SELF, *children)
 
     def book(self, name: str) -> None:
-        now = spent()
+        now = spent(*self.whose)
         self.parts[name] += now - self.seen
         self.seen = now
 
