@@ -1,6 +1,6 @@
 # The only list of commands. `make demo` and `make test` need nothing but python3 (3.11 or newer) and make.
 .DEFAULT_GOAL := help
-.PHONY: help install demo run test check fix lock bench validate screenshots clean-demo
+.PHONY: help install demo run test check coverage fix lock bench validate rehearse-django6 screenshots clean-demo
 
 V := .venv
 BIN := $(V)/bin
@@ -12,6 +12,11 @@ PIP := $(BIN)/python -m pip install -q --disable-pip-version-check --require-has
 # The first suitable interpreter: 3.11 or newer, able to make an environment.
 PY := $(shell for p in python3.13 python3.12 python3.11 python3.14 python3; do \
   $$p -c 'import sys, ensurepip, venv; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$p; break; }; done)
+
+# For the rehearsal on the next Django, which asks for a newer interpreter; it is reported and gates nothing.
+V6 := .venv-django6
+PY6 ?= $(shell for p in python3.13 python3.12 python3.14 python3; do \
+  $$p -c 'import sys, ensurepip, venv; sys.exit(sys.version_info < (3, 12))' 2>/dev/null && { echo $$p; break; }; done)
 
 help: ## this list
 	@grep -E '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -41,8 +46,7 @@ install: $(V)/base.ok ## the environment in .venv
 demo: $(V)/base.ok ## the invented clinic on http://127.0.0.1:8000 (PORT=… overrides)
 	@mkdir -p $(VAR_DIR)
 	@$(BIN)/python manage.py migrate -v 0
-	@$(BIN)/python manage.py demo --if-empty
-	@$(BIN)/python manage.py demo --show-logins --port $(PORT)
+	@$(BIN)/python manage.py demo --if-empty --show-logins --port $(PORT)
 	@exec $(BIN)/python manage.py runserver --noreload --insecure 127.0.0.1:$(PORT)
 
 run: $(V)/base.ok ## serve the database as it is
@@ -56,9 +60,16 @@ check: $(V)/dev.ok ## lint, format, types, migrations, hazard table, deployment 
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy clinic offload
 	$(BIN)/python manage.py makemigrations --check --dry-run
-	$(BIN)/python -m pytest -q -n 0 tests/test_hazards.py tests/security/test_asvs.py
+	$(BIN)/python -m pytest -q -n 0 tests/test_hazards.py tests/security/test_asvs.py tests/test_examples.py
 	PRODUCTION=1 SECRET_KEY=check-only-0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJ ALLOWED_HOSTS=clinic.example.org \
 	  $(BIN)/python manage.py check --deploy --fail-level WARNING
+	@$(BIN)/python -m tests.coverage_by_package
+
+coverage: $(V)/dev.ok ## share of lines that the pure packages' own tests run, by package; `make check` shows it again
+	@mkdir -p $(VAR_DIR)
+	@COVERAGE_FILE=$(VAR_DIR)/coverage $(BIN)/python -m coverage run -m pytest -q -n 0 --ignore-glob='*/validation/*' \
+	  tests/clinic/guidelines tests/clinic/healing tests/clinic/charts tests/offload/core
+	@$(BIN)/python -m tests.coverage_by_package
 
 fix: $(V)/dev.ok ## mend lint and format
 	$(BIN)/ruff check --fix . && $(BIN)/ruff format .
@@ -69,7 +80,11 @@ lock: $(V)/dev.ok ## pin requirements/*.in with hashes and without host names
 	  case $$set in dev|oracle) constraints="$$constraints -c test.txt";; esac; \
 	  ../$(BIN)/uv pip compile -q --universal --fork-strategy fewest --python-version 3.11 --generate-hashes \
 	    --no-emit-index-url --no-emit-find-links --no-header --no-annotate $$constraints $$set.in -o $$set.txt || exit 1; \
-	done
+	done; \
+	awk '/^[a-z]/ {keep = !/^django==/} keep' test.txt > .all-but-django; \
+	../$(BIN)/uv pip compile -q --universal --fork-strategy fewest --python-version 3.12 --generate-hashes \
+	  --no-emit-index-url --no-emit-find-links --no-header --no-annotate \
+	  -c .all-but-django --override django6.in test.in -o django6.txt; done=$$?; rm .all-but-django; exit $$done
 	@! grep -n '://' requirements/*.txt
 
 bench: $(V)/test.ok ## performance as ratios measured in one run
@@ -77,6 +92,14 @@ bench: $(V)/test.ok ## performance as ratios measured in one run
 
 validate: $(V)/oracle.ok ## compare with the heavy reference libraries
 	@$(BIN)/python -m pytest -m oracle -n 0
+
+rehearse-django6: ## the tests on the next Django, where Python 3.12 or newer is; tells and never fails the build
+	@test -n "$(PY6)" || { echo "no rehearsal on Django 6: it needs Python 3.12 or newer, none is here"; exit 0; }; \
+	test -x $(V6)/bin/python || $(PY6) -m venv $(V6); \
+	$(subst $(BIN),$(V6)/bin,$(PIP)) -r requirements/django6.txt && { \
+	  $(V6)/bin/python -m django --version; \
+	  $(V6)/bin/python manage.py makemigrations --check --dry-run; \
+	  $(V6)/bin/python -m pytest -n 2 $(PARTS); } || echo "the rehearsal on Django 6 found what stands above"
 
 screenshots: $(V)/test.ok ## the README's pictures
 	@$(BIN)/python -m tests.journeys.screenshots

@@ -12,6 +12,8 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests import factories
+from tests.migrated import migrated_once
+from tests.processor_time import ProcessorTime
 
 # The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no
 # `too_slow`: both measure the machine, which others load, and not the test. The other health checks speak of
@@ -29,6 +31,10 @@ settings.load_profile("clinic")
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
 # Playwright's synchronous interface keeps an event loop running in the test's thread.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+
+
+def pytest_configure(config):
+    config.pluginmanager.register(ProcessorTime(config), "processor_time")
 
 
 def pytest_collection_modifyitems(config, items):
@@ -97,6 +103,13 @@ def django_db_setup(django_db_setup, django_db_blocker):
 
     with django_db_blocker.unblock():
         drop(connection)
+
+
+@pytest.fixture(scope="session")
+def migrated(tmp_path_factory):
+    """A SQLite file that `migrate` made from nothing; copy it, do not change it."""
+    own = tmp_path_factory.getbasetemp()
+    return migrated_once(own.parent if os.environ.get("PYTEST_XDIST_WORKER") else own)
 
 
 @pytest.fixture

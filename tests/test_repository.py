@@ -15,13 +15,24 @@ ROOT = Path(__file__).resolve().parents[1]
 TESTS = [path for path in (ROOT / "tests").rglob("*.py") if path != Path(__file__).resolve()]
 
 
-@pytest.mark.parametrize("name", ["base", "test", "dev", "oracle"])
+@pytest.mark.parametrize("name", ["base", "test", "dev", "oracle", "django6"])
 def test_a_lock_pins_with_hashes_and_names_no_host(name):
     text = (ROOT / "requirements" / f"{name}.txt").read_text()
     assert "://" not in text
     pins = re.findall(r"^[a-z0-9][\w.-]*(?:\[.*?\])?==", text, flags=re.MULTILINE)
     assert pins
     assert text.count("--hash=sha256:") >= len(pins)
+
+
+def test_the_rehearsal_differs_from_the_tested_lock_by_django_alone():
+    pins = {}
+    for name in ("test", "django6"):
+        text = (ROOT / "requirements" / f"{name}.txt").read_text()
+        pins[name] = dict(re.findall(r"^([a-z0-9][\w.-]*(?:\[.*?\])?)==([\w.]+)", text, flags=re.MULTILINE))
+    assert pins["test"].keys() == pins["django6"].keys()
+    differing = {name for name, version in pins["test"].items() if pins["django6"][name] != version}
+    assert differing == {"django"}
+    assert [pins[name]["django"].split(".")[0] for name in pins] == ["5", "6"]
 
 
 def test_dependencies_stand_equal_in_both_lists_each_with_its_reason():

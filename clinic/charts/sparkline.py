@@ -41,6 +41,14 @@ def sparkline_svg(
     Notes
     -----
     x goes by date, so an irregular week shows. The last area is a dot.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from clinic.charts.sparkline import sparkline_svg
+    >>> drawn = sparkline_svg([(date(2026, 1, 5), 2.4), (date(2026, 1, 12), 1.9)], label='2.4 to 1.9 cm²')
+    >>> drawn[:50]
+    '<svg class="spark" width="96" height="24" viewBox='
     """
     if min(width, height) < 8:
         raise ChartError(f"size: {width} × {height} px, at least 8 × 8 needed")

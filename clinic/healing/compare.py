@@ -137,6 +137,17 @@ def slope_of(areas: Sequence[Area], confidence: float = 0.95) -> Slope:
     ----------
     .. [1] Birge RT, Phys Rev 1932;40:207-227 (scale of the error; page from memory).
     .. [2] Gilman TH, Wounds 1990;2:95-101 (advance of the margin).
+
+    Examples
+    --------
+    >>> from datetime import date, timedelta
+    >>> from clinic.healing.compare import slope_of
+    >>> from clinic.healing.series import Area
+    >>> start, week = date(2026, 1, 5), timedelta(weeks=1)
+    >>> areas = [Area(start + n * week, area) for n, area in enumerate((300, 240, 190, 150))]
+    >>> line = slope_of(areas)  # of the equivalent radius, in mm a week
+    >>> round(line.slope, 2), round(line.low, 2), round(line.high, 2)
+    (-0.96, -1.92, 0.01)
     """
     if not 0.0 < confidence < 1.0:
         raise SeriesError(f"confidence: {confidence:g} is not between 0 and 1")

@@ -64,6 +64,13 @@ def funnel_limits(
     ----------
     Spiegelhalter DJ. Funnel plots for comparing institutional performance. Stat Med 2005;24:1185-1202 (the
     interpolation from memory; a test holds its coverage).
+
+    Examples
+    --------
+    >>> from clinic.healing.funnel import funnel_limits
+    >>> low, high = funnel_limits(0.6, of=[10, 40], level=0.95)
+    >>> low.round(2).tolist(), high.round(2).tolist()
+    ([0.23, 0.43], [0.85, 0.74])
     """
     if not 0.0 <= share <= 1.0:
         raise ProportionError(f"share: {share:g} is not from 0 to 1")

@@ -114,6 +114,15 @@ def cumulative_incidence(
     .. [2] Marubini E, Valsecchi MG, Analysing survival data from clinical trials and observational studies,
     1995,
        ch. 10 (formula from memory; with one cause it is Greenwood's, which a test holds).
+
+    Examples
+    --------
+    >>> from clinic.healing.incidence import cumulative_incidence
+    >>> endings = ['healed', 'died', 'healed', None]
+    >>> for found in cumulative_incidence([3, 5, 8, 10], endings, ['healed', 'died']):
+    ...     print(found.cause, [(point.time, round(point.incidence, 2)) for point in found.curve])
+    healed [(3.0, 0.25), (5.0, 0.25), (8.0, 0.5)]
+    died [(3.0, 0.0), (5.0, 0.25), (8.0, 0.25)]
     """
     times = np.asarray(durations, dtype=float)
     if times.ndim != 1 or times.size == 0:

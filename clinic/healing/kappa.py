@@ -62,6 +62,13 @@ def cohen_kappa(first: Sequence[Hashable], second: Sequence[Hashable]) -> Kappa:
     References
     ----------
     Cohen J. A coefficient of agreement for nominal scales. Educ Psychol Meas 1960;20:37-46.
+
+    Examples
+    --------
+    >>> from clinic.healing.kappa import cohen_kappa
+    >>> found = cohen_kappa(['agree', 'agree', 'depart', 'agree'], ['agree', 'depart', 'depart', 'agree'])
+    >>> found.observed, found.kappa
+    (0.75, 0.5)
     """
     n = len(first)
     if n == 0:

@@ -72,6 +72,13 @@ def wilson(count: int, of: int, level: float = 0.95) -> Proportion:
     ----------
     Wilson EB. Probable inference, the law of succession, and statistical inference. J Am Stat Assoc
     1927;22(158):209-212.
+
+    Examples
+    --------
+    >>> from clinic.healing.proportion import wilson
+    >>> share = wilson(9, of=12)
+    >>> share.share, round(share.low, 2), round(share.high, 2)
+    (0.75, 0.47, 0.91)
     """
     if of < 1:
         raise ProportionError(f"of: {of} cases, at least 1 needed")

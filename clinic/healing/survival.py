@@ -128,6 +128,15 @@ def kaplan_meier(durations: ArrayLike, events: ArrayLike, confidence: float = 0.
     References
     ----------
     .. [1] Kaplan EL, Meier P, J Am Stat Assoc 1958;53:457-481.
+
+    Examples
+    --------
+    >>> from clinic.healing.survival import kaplan_meier
+    >>> found = kaplan_meier([3, 5, 5, 8, 10], [1, 1, 0, 1, 0])  # weeks; 1 is healed, 0 the last look
+    >>> found.median
+    8.0
+    >>> [(point.time, point.at_risk, round(point.survival, 2)) for point in found.curve]
+    [(3.0, 5, 0.8), (5.0, 4, 0.6), (8.0, 2, 0.3)]
     """
     times, marks = _checked(durations, events)
     if not 0.0 < confidence < 1.0:
@@ -177,6 +186,12 @@ def at_risk(durations: ArrayLike, times: Sequence[float]) -> tuple[int, ...]:
     ------
     SurvivalError
         If a duration is negative or not finite.
+
+    Examples
+    --------
+    >>> from clinic.healing.survival import at_risk
+    >>> at_risk([3, 5, 5, 8, 10], times=[0, 5, 9])
+    (5, 4, 1)
     """
     return tuple(_at_risk(_durations(durations), times).tolist())
 
@@ -209,6 +224,14 @@ def logrank(groups: Sequence[tuple[ArrayLike, ArrayLike]]) -> LogRank | None:
     References
     ----------
     .. [1] Mantel N, Cancer Chemother Rep 1966;50:163-170; Peto R, Peto J, J R Stat Soc A 1972;135:185-207.
+
+    Examples
+    --------
+    >>> from clinic.healing.survival import logrank
+    >>> sealed = ([4, 5, 6, 7], [1, 1, 1, 1])
+    >>> opened = ([9, 10, 12, 12], [1, 1, 1, 0])
+    >>> round(logrank([sealed, opened]).p, 3)
+    0.007
     """
     if len(groups) < 2:
         return None

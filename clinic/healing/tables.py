@@ -61,6 +61,13 @@ def read_series(content: bytes) -> tuple[SeriesRow, ...]:
     ------
     TableError
         With one sentence per fault.
+
+    Examples
+    --------
+    >>> from clinic.healing.tables import read_series
+    >>> for lesion in read_series(b'lesion,date,area_cm2\\nA,2026-01-05,2.4\\nA,2026-01-12,2.1\\n'):
+    ...     print(lesion.lesion, [(area.day.isoformat(), area.area) for area in lesion.areas])
+    A [('2026-01-05', 240.0), ('2026-01-12', 210.0)]
     """
     faults: list[str] = []
     rows = _rows(

@@ -2,35 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 from django.db import connection
 
-ROOT = Path(__file__).resolve().parents[2]
-
-
-def migrate(folder, *words):
-    return subprocess.run(
-        [sys.executable, "manage.py", "migrate", "-v0", *words],
-        cwd=ROOT,
-        env={**os.environ, "VAR_DIR": str(folder), "DATABASE_URL": f"sqlite:///{folder / 'clinic.sqlite3'}"},
-        capture_output=True,
-        text=True,
-    )
-
-
-@pytest.fixture(scope="module")
-def migrated(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("migrated")
-    done = migrate(folder)
-    assert done.returncode == 0, done.stderr
-    return folder
-
+from tests.migrated import migrate
 
 CREATED = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL AND type IN ('table', 'index')"
 
@@ -40,7 +17,7 @@ def test_migrating_makes_the_schema_that_the_models_ask_for(db, migrated):
     with connection.cursor() as cursor:
         cursor.execute(CREATED)
         asked = dict(cursor.fetchall())
-    made = dict(sqlite3.connect(migrated / "clinic.sqlite3").execute(CREATED))
+    made = dict(sqlite3.connect(migrated).execute(CREATED))
     ours = {name for name in asked if name.startswith(("clinic_", "offload_"))}
     assert len(ours) > 60
     assert {name: made.get(name) for name in ours} == {name: asked[name] for name in ours}
@@ -48,7 +25,7 @@ def test_migrating_makes_the_schema_that_the_models_ask_for(db, migrated):
 
 def test_a_database_of_a_trial_version_is_refused_in_words_and_left_alone(tmp_path, migrated):
     file = tmp_path / "clinic.sqlite3"
-    with sqlite3.connect(migrated / "clinic.sqlite3") as made, sqlite3.connect(file) as old:
+    with sqlite3.connect(migrated) as made, sqlite3.connect(file) as old:
         made.backup(old)
         old.execute(
             "UPDATE django_migrations SET name = '0001_initial' WHERE app = 'clinic' AND name = '0001_schema'"

@@ -17,6 +17,12 @@ SIZES = {"desktop": {"width": 1280, "height": 800}, "tablet": {"width": 820, "he
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"]}
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _loaded():
+    """The live server has loaded what a server loads at its start, before a browser waits for its page."""
+    from clinic.config import wsgi  # noqa: F401
+
+
 @pytest.fixture(autouse=True)
 def _own_media(settings, tmp_path):
     settings.STORAGES = {

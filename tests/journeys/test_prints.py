@@ -24,14 +24,18 @@ FURNITURE = ("Sign out", "Switch user", "Search people", "Go to the page", "Repo
 RECORD_PAGES = 5
 
 
-def printed(visitor, path, paper="A4"):
-    """The sheets of a page as printed: their words, and the words the page has and no sheet shows."""
+def printed(visitor, path, papers=("A4",)):
+    """The sheets of a page as printed, for each paper: their words, the words the page has and no sheet
+    shows, and how many parts are wider than their place.
+    """
     visitor.open(path)
     visitor.page.emulate_media(media="print")
-    pdf = pypdf.PdfReader(io.BytesIO(visitor.page.pdf(format=paper, print_background=False)))
-    # Ligatures of the font come out as one letter.
-    sheets = [unicodedata.normalize("NFKC", sheet.extract_text()) for sheet in pdf.pages]
-    shown = set(re.findall(r"\w+", " ".join(sheets)))
+    of_paper = []
+    for paper in papers:
+        pdf = pypdf.PdfReader(io.BytesIO(visitor.page.pdf(format=paper, print_background=False)))
+        assert [float(side) for side in pdf.pages[0].mediabox[2:]] == pytest.approx(PAPER[paper], abs=1.5)
+        # Ligatures of the font come out as one letter.
+        of_paper.append([unicodedata.normalize("NFKC", sheet.extract_text()) for sheet in pdf.pages])
     wanted = visitor.page.evaluate(
         """() => {
           const out = [];
@@ -50,7 +54,8 @@ def printed(visitor, path, paper="A4"):
         ).length"""
     )
     visitor.page.emulate_media(media="screen")
-    return sheets, sorted(set(re.findall(r"\w+", wanted)) - shown), wide
+    words = set(re.findall(r"\w+", wanted))
+    return [(sheets, sorted(words - set(re.findall(r"\w+", " ".join(sheets)))), wide) for sheets in of_paper]
 
 
 @pytest.fixture
@@ -90,9 +95,8 @@ def worst(lesion, device, beside):
     return made
 
 
-@pytest.mark.parametrize("paper", PAPER)
 def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the_first(
-    visitor, lesion, podiatrist, paper
+    visitor, lesion, podiatrist
 ):
     lesion.limb.person.site.name = "Alder Lane clinic for feet, knees and everything between them"
     lesion.limb.person.site.save()
@@ -100,11 +104,12 @@ def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the
     for device in DEVICES:
         for beside in ([], ["toe_spacer", "heel_float_in_bed_and_chair"]):
             made = worst(lesion, device, [one for one in beside if one != device])
-            sheets, lost, wide = printed(visitor, f"/prescriptions/{made.pk}/advice-sheet/", paper)
-            numbers = len(set(re.findall(r"000 \d{4}", sheets[0]))) >= 2
-            found.append((device, len(sheets) <= (2 if beside else 1), numbers, lost, wide))
-            assert not [word for word in FURNITURE if word in "".join(sheets)]
-    assert not [row for row in found if row[1:] != (True, True, [], 0)], found
+            by_paper = printed(visitor, f"/prescriptions/{made.pk}/advice-sheet/", PAPER)
+            for paper, (sheets, lost, wide) in zip(PAPER, by_paper, strict=True):
+                numbers = len(set(re.findall(r"000 \d{4}", sheets[0]))) >= 2
+                found.append((device, paper, len(sheets) <= (2 if beside else 1), numbers, lost, wide))
+                assert not [word for word in FURNITURE if word in "".join(sheets)]
+    assert not [row for row in found if row[2:] != (True, True, [], 0)], found
 
 
 def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, lesion, podiatrist):
@@ -123,7 +128,7 @@ def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, le
         reason="Facts are missing that decide about devices that stay on; a boot that comes off meanwhile.",
     )
     for path in (f"/prescriptions/{made.pk}/record/", f"/prescriptions/{made.pk}/"):
-        sheets, lost, wide = printed(visitor, path)
+        [(sheets, lost, wide)] = printed(visitor, path)
         assert not lost, f"{path}: not on paper: {lost}"
         assert not wide, f"{path}: {wide} parts wider than the paper"
         assert len(sheets) <= RECORD_PAGES

@@ -121,6 +121,7 @@ class Server:
                 "2",
                 "--threads",
                 "4",
+                "--preload",
                 "--no-control-socket",
                 "-b",
                 f"127.0.0.1:{self.port}",
@@ -267,12 +268,15 @@ def send_all(
     done.set()
 
 
-def run(place: Place, *, kills: int = 4, backup_to: Path | None = None) -> dict[str, object]:
+def run(
+    place: Place, *, kills: int = 4, backup_to: Path | None = None, empty: bool = True
+) -> dict[str, object]:
     """The whole: prepare, save 200 visits while the server is killed, send the unanswered again, look at
     everything.
     """
-    made = place.manage("migrate", "-v0")
-    assert made.returncode == 0, made.stderr[-2000:]
+    if empty:
+        made = place.manage("migrate", "-v0")
+        assert made.returncode == 0, made.stderr[-2000:]
     people = place.ask("prepare", str(PEOPLE))
     assert isinstance(people, list)
     saves = make_saves(people)

@@ -25,6 +25,7 @@ from clinic.capture.writes.photos import photo_store
 from clinic.models import AuditEvent, Photo, PhotoConsent, Visit, Weight
 from clinic.record.writes import audit
 from tests import factories
+from tests.migrated import copy_into
 from tests.security import killing
 
 
@@ -43,9 +44,9 @@ def judge(told):
     assert told["stored in the end"] == told["sent"]
 
 
-def run(place, tmp_path, kills):
+def run(place, tmp_path, kills, *, empty):
     archive = tmp_path / "under-load.tar"
-    told = killing.run(place, kills=kills, backup_to=archive)
+    told = killing.run(place, kills=kills, backup_to=archive, empty=empty)
     judge(told)
     assert archive.exists()
     return archive
@@ -61,9 +62,10 @@ def restored(archive, place):
         assert (row["audit"], row["copies"]) == (1, 1)
 
 
-def test_kill_9_while_visits_are_saved_loses_nothing_accepted_on_sqlite(tmp_path):
+def test_kill_9_while_visits_are_saved_loses_nothing_accepted_on_sqlite(tmp_path, migrated):
     place = killing.Place(tmp_path / "live", f"sqlite:///{tmp_path / 'live' / 'clinic.sqlite3'}")
-    archive = run(place, tmp_path, kills=2)
+    copy_into(place.folder, migrated)
+    archive = run(place, tmp_path, kills=2, empty=False)
     restored(archive, killing.Place(tmp_path / "again", f"sqlite:///{tmp_path / 'again' / 'clinic.sqlite3'}"))
 
 
@@ -71,7 +73,7 @@ def test_kill_9_while_visits_are_saved_loses_nothing_accepted_on_sqlite(tmp_path
 def test_kill_9_while_visits_are_saved_loses_nothing_accepted_on_postgresql(tmp_path):
     url = os.environ["DATABASE_URL"]
     with killing.OwnPostgres(url) as live:
-        archive = run(killing.Place(tmp_path / "live", live), tmp_path, kills=2)
+        archive = run(killing.Place(tmp_path / "live", live), tmp_path, kills=2, empty=True)
     with killing.OwnPostgres(url) as again:
         restored(archive, killing.Place(tmp_path / "again", again))
 

@@ -47,8 +47,9 @@ PARTS: dict[str, tuple[str, ...]] = {
     "limbplan": ("watch_points", "flags"),
     "inquiry": ("answers",),
 }
-#: What a part's name is read from, fetched with it.
-NAMED_BY = {"measurements": ("lesion", "visit")}
+#: What a part's name is read from, fetched with it; of other parts nothing (None: no argument would be all).
+NAMED_BY: dict[str, tuple[str, ...]] = {"measurements": ("lesion", "visit")}
+NOTHING = (None,)
 
 
 def _nouns() -> dict[str, type[ClinicalRecord]]:
@@ -109,7 +110,7 @@ def changes_of(row: Any) -> list[Amendment]:
     """The record and what stands on its page, newest first; one query a noun."""
     changed = _told([row], {row.pk: ""})
     for name in PARTS.get(row._meta.model_name, ()):
-        parts = list(getattr(row, name).select_related(*NAMED_BY.get(name, ())))
+        parts = list(getattr(row, name).select_related(*NAMED_BY.get(name, NOTHING)))
         if parts:
             noun = str(parts[0]._meta.verbose_name)
             named = {part.pk: _named(part, noun) for part in parts}

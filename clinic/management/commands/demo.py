@@ -22,7 +22,7 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--if-empty", action="store_true", help="do nothing where people exist already")
         parser.add_argument(
-            "--show-logins", action="store_true", help="only print the address and the logins"
+            "--show-logins", action="store_true", help="print the address and the logins at the end"
         )
         parser.add_argument("--port", default="8000")
 
@@ -30,18 +30,16 @@ class Command(BaseCommand):
         if settings.PRODUCTION:
             raise CommandError("the demonstration clinic is never loaded in production")
         scenario = load(SCENARIO)
-        if options["show_logins"]:
-            self._logins(scenario.users, options["port"])
-            return
-        if Person.objects.exists():
-            if options["if_empty"]:
-                return
+        if not Person.objects.exists():
+            self.stdout.write("Loading the invented clinic (once, some seconds)")
+            play(scenario, timezone.localdate(), say=self.stdout.write)
+            self.stdout.write(f"{Person.objects.count()} people")
+        elif not options["if_empty"]:
             raise CommandError(
                 "there are people in this database; the demonstration clinic needs an empty one"
             )
-        self.stdout.write("Loading the invented clinic (once, some seconds)")
-        play(scenario, timezone.localdate(), say=self.stdout.write)
-        self.stdout.write(f"{Person.objects.count()} people")
+        if options["show_logins"]:
+            self._logins(scenario.users, options["port"])
 
     def _logins(self, users: tuple[dict[str, str], ...], port: str) -> None:
         self.stdout.write(f"\nOpen http://127.0.0.1:{port}/ and sign in (everything in it is invented):\n")

@@ -294,6 +294,13 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
     -----
     The secant modulus is straight in the stress, ``s/e = E + s/locking``, which gives the start (exact for two
     points); Gauss-Newton steps then make the squared difference in stress least.
+
+    Examples
+    --------
+    >>> from offload.core.foam.law import FoamPoint, fit_foam
+    >>> fit = fit_foam([FoamPoint(0.10, 25), FoamPoint(0.25, 72), FoamPoint(0.40, 143), FoamPoint(0.50, 225)])
+    >>> round(fit.modulus_kpa), round(fit.locking_strain, 2), round(fit.worst_kpa, 1)
+    (206, 0.92, 2.2)
     """
     if len(points) < 2:
         raise FoamError(f"points holds {len(points)}; at least 2 measured points are needed.")
@@ -347,6 +354,12 @@ def remaining_thickness(thickness_mm: float, lost_mm: float) -> float:
     ------
     FoamError
         When the loss is negative or takes more than nine tenths of the layer.
+
+    Examples
+    --------
+    >>> from offload.core.foam.law import remaining_thickness
+    >>> remaining_thickness(6.0, lost_mm=1.5)
+    4.5
     """
     if not 0 <= lost_mm <= 0.9 * thickness_mm:
         raise FoamError(

@@ -183,6 +183,18 @@ def compute(
         If a lesion or the pressure map does not lie on the insole.
     ImpossibleRelief
         If the margins, bevel and layers leave no floor.
+
+    Examples
+    --------
+    >>> from offload.core.plan.compute import compute
+    >>> from offload.core.plan.spec import ReliefSpec
+    >>> from offload.core.shapes.lesion import Ellipse, LesionSpec
+    >>> lesion = LesionSpec.of_shape('A', Ellipse((-20.0, 185.0), 12.0, 9.0))  # mm, from the heel
+    >>> plan = compute(ReliefSpec(side='left', foot_length=255, body_weight=82, lesions=(lesion,)))
+    >>> plan.cut_layers, [opening.labels for opening in plan.openings]
+    (('middle',), [('A',)])
+    >>> plan.reasons[0]
+    'Body weight 82 kg is below the threshold of 90 kg: cut the middle.'
     """
     if insole is None:
         insole = insole_for(spec.foot_length, spec.foot_width, spec.insole_outline)

@@ -106,6 +106,16 @@ def decide(
     ------
     SpecError
         If a layer is asked for that the stack does not have.
+
+    Examples
+    --------
+    >>> from offload.core.plan.policy import decide
+    >>> from offload.core.plan.spec import DEMONSTRATION_STACK
+    >>> light, heavy = (decide(DEMONSTRATION_STACK, body_weight) for body_weight in (70, 110))
+    >>> light.cut_layers, heavy.cut_layers
+    (('middle',), ('base',))
+    >>> heavy.reasons
+    ('Body weight 110 kg is above the threshold of 90 kg: cut the base.',)
     """
     has_middle = any(layer.role == "middle" for layer in stack)
     chosen, reasons = _by_policy(has_middle, body_weight, rigid_deformity, policy)

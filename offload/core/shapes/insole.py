@@ -99,6 +99,12 @@ def estimate_width(foot_length: float, measure: str = "foot_width", group: str =
     References
     ----------
     .. [1] ANSUR II, public subset, 2012; own least-squares fit.
+
+    Examples
+    --------
+    >>> from offload.core.shapes.insole import estimate_width
+    >>> round(estimate_width(260.0)), round(estimate_width(260.0, 'heel_width'))
+    (98, 70)
     """
     line = _constants()["regression"][measure][group]
     return float(line["slope"] * foot_length + line["intercept"])
@@ -124,6 +130,14 @@ def insole_for(foot_length: float, foot_width: float | None = None, traced: Outl
     -----
     The estimated outline is a smooth closed curve through a template ring, stretched to the insole's length
     (foot length plus a toe allowance), the foot's breadth and the heel's breadth.
+
+    Examples
+    --------
+    >>> from offload.core.shapes.insole import insole_for
+    >>> insole = insole_for(255.0)
+    >>> low, high = insole.outline.polygon.bounds[1::2]  # from the heel to the toes
+    >>> round(low), round(high)
+    (0, 265)
     """
     constants = _constants()
     notes = []

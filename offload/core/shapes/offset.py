@@ -39,6 +39,12 @@ def bevel_growth(thickness: float, bevel: float) -> float:
         [mm]
     bevel : float
         Angle of the wall to the surface, above 0 and up to 90. [deg]
+
+    Examples
+    --------
+    >>> from offload.core.shapes.offset import bevel_growth
+    >>> round(bevel_growth(thickness=6.0, bevel=45.0), 2)
+    6.0
     """
     return 0.0 if bevel >= 90.0 else thickness / math.tan(math.radians(bevel))
 

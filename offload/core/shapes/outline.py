@@ -155,6 +155,14 @@ def planimetry(parts: Sequence[Outline]) -> Planimetry:
     -----
     The cross-section of a polygon along a fixed direction is piecewise linear between its corners, so its
     greatest value is found at a corner; no sampling is needed.
+
+    Examples
+    --------
+    >>> from offload.core.shapes.outline import Outline, planimetry
+    >>> square = Outline([(0, 0), (20, 0), (20, 10), (0, 10)])
+    >>> found = planimetry([square])
+    >>> round(found.area), round(found.perimeter), round(found.length, 1), round(found.width, 1)
+    (200, 60, 22.4, 11.2)
     """
     if not parts:
         raise OutlineError("outline has 0 parts; at least 1 is needed")
@@ -172,7 +180,14 @@ def planimetry(parts: Sequence[Outline]) -> Planimetry:
 
 
 def ellipse_area(length: float, width: float) -> float:
-    """Area of the ellipse with the given full axes, π/4·L·W. [mm²]"""
+    """Area of the ellipse with the given full axes, π/4·L·W. [mm²]
+
+    Examples
+    --------
+    >>> from offload.core.shapes.outline import ellipse_area
+    >>> round(ellipse_area(20, 12))
+    188
+    """
     return math.pi / 4 * length * width
 
 

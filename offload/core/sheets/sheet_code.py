@@ -40,6 +40,13 @@ def sheet_code(seed: bytes) -> str:
     With values v₁…v₆ in 0…22 the check character makes Σ i·vᵢ ≡ 0 (mod 23). A wrong character changes the sum
     by i·(v′ − v) and a swap of neighbours by v − v′; neither is 0 modulo a prime larger than 6. There are
     23⁵ = 6 436 343 codes, so a store must still refuse a code it already has.
+
+    Examples
+    --------
+    >>> from offload.core.sheets.sheet_code import is_sheet_code, sheet_code
+    >>> code = sheet_code(b'the plan of this sheet')
+    >>> code, is_sheet_code(code), is_sheet_code(code[1] + code[0] + code[2:])
+    ('RCRQ4P', True, False)
     """
     if not seed:
         raise ReliefError("sheet code: the seed is empty, at least 1 byte is needed")
@@ -54,7 +61,14 @@ def sheet_code(seed: bytes) -> str:
 
 
 def normalised(typed: str) -> str:
-    """Return what was typed in capitals, without spaces and hyphens."""
+    """Return what was typed in capitals, without spaces and hyphens.
+
+    Examples
+    --------
+    >>> from offload.core.sheets.sheet_code import normalised
+    >>> normalised('36a-mc q')
+    '36AMCQ'
+    """
     return "".join(c for c in typed.upper() if c not in " -\t\u00a0")
 
 
