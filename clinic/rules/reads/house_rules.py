@@ -43,6 +43,12 @@ class Rule:
 GROUPS: dict[str, tuple[Rule, ...]] = {
     "Telephone": (
         Rule(
+            "telephone_emergency",
+            "Ambulance: the national emergency number",
+            "",
+            help="Stands first on red flags, on the person's sheet and on the card. It can be replaced, not removed.",
+        ),
+        Rule(
             "telephone_immediate_in_hours",
             "At once, in hours",
             "",
