@@ -1,7 +1,7 @@
 """Which signs call for an ambulance before anything else, whatever stands on the foot?
 
-An emergency is no matter of the foot clinic: the national number stands before every number of its own, and before
-a device is opened.
+An emergency is no matter of the foot clinic: the national number stands before every number of its own, and
+before a device is opened.
 """
 
 from collections.abc import Iterable
@@ -39,8 +39,8 @@ EMERGENCY_SIGNS: tuple[EmergencySign, ...] = (
     EmergencySign("breathlessness", "Breathlessness", PRACTICE, "breathlessness"),
     EmergencySign(
         "sepsis",
-        "Signs of sepsis: new confusion or slurred speech; hard to wake; fast breathing; severe shivering; skin cold, "
-        "pale, blue or mottled; faint; no urine for a day",
+        "Signs of sepsis: new confusion or slurred speech; hard to wake; fast breathing; severe shivering; "
+        "skin cold, pale, blue or mottled; faint; no urine for a day",
         SEPSIS,
         "fever_or_unwell",
     ),

@@ -1,4 +1,4 @@
-"""What must a sheet of paper know about the person who takes a device home? Unknown is ``None``, never "no"."""
+"""What must a paper know about the person who takes a device home? Unknown is ``None``, never "no"."""
 
 from dataclasses import dataclass
 from datetime import date

@@ -1,4 +1,4 @@
-"""The sheet and the card of one person, composed from facts; or the sentences that say why there is none yet."""
+"""The sheet and the card of one person, composed from facts; or why there is none yet, in sentences."""
 
 from __future__ import annotations
 

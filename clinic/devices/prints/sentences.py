@@ -1,7 +1,7 @@
 """What the paper tells this person, sentence by sentence: chosen by facts, never by class alone.
 
-Common practice, no source, unless said. An unknown fact takes the cautious sentence. No sentence holds a value:
-days, names and numbers stand beside them, so that each can be translated whole.
+Common practice, no source, unless said. An unknown fact takes the cautious sentence. No sentence holds a
+value: days, names and numbers stand beside them, so that each can be translated whole.
 """
 
 from collections.abc import Callable, Iterator
@@ -116,7 +116,7 @@ WEAR: dict[WearKind, Callable[[Wearer], Lines]] = {
 
 
 def moving(who: Wearer) -> Lines:
-    """Getting about, by whether this person walks. How much to walk is asked, since no rule for it is certain."""
+    """Getting about, by whether this person walks. How much to walk is asked: no rule for it is certain."""
     if who.mobility == "walks_with_aid":
         yield _("Use your stick or frame for each step.")
     if who.mobility is None:
@@ -167,7 +167,7 @@ def day_to_day(who: Wearer) -> Lines:
 
 
 def the_sore(who: Wearer) -> Lines:
-    """An uninfected ulcer gets no antibiotics: IWGDF/IDSA infection guideline 2023 (read in a page that quotes it)."""
+    """Uninfected ulcers get no antibiotics: IWGDF/IDSA infection guideline 2023 (read where it is quoted)."""
     if who.infected is False:
         yield _("Your sore is not infected now. So it needs no antibiotics: they do not help it close.")
     else:

@@ -15,8 +15,8 @@ EMERGENCY_SIGNS_TOLD: dict[str, tuple[Promise, ...]] = {
         _("Your skin is blue, grey or blotchy"),
     ),
 }
-#: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it); of the leg and of the
-#: device: common practice, no source.
+#: Signs that cannot wait, in the person's words: NICE NG19 (read in pages that quote it); of the leg and of
+#: the device: common practice, no source.
 CALL_SIGNS: tuple[Promise, ...] = (
     _("You feel ill, hot or shivery"),
     _("The foot or leg turns red, and the red grows"),

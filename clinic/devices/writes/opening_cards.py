@@ -82,7 +82,7 @@ def _content(prescription: Prescription, until: date) -> dict[str, Any]:
         "device": str(plain_name(prescription.device_class)),
         "emergency": site.telephone_emergency,
         "telephones": list(site.telephones),
-        "hours": f"{site.hours_start:%H:%M} to {site.hours_end:%H:%M}",
+        "hours": f"{site.hours_start:%H:%M}–{site.hours_end:%H:%M}",
         "emergency_signs": [str(one) for one in emergency_signs()],
         "call": [str(one) for one in CALL_SIGNS],
         "after_call": [str(one) for one in after_the_signs(stays_on=True)],

@@ -46,7 +46,7 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
             "telephone_emergency",
             "Ambulance: the national emergency number",
             "",
-            help="Stands first on red flags, on the person's sheet and on the card. It can be replaced, not removed.",
+            help="Stands first on red flags, sheets and cards. It is replaced, never removed.",
         ),
         Rule(
             "telephone_immediate_in_hours",

@@ -1,4 +1,4 @@
-"""The family of wearers over which the laws of the papers are held: every device, site and mobility there is."""
+"""The family of wearers over which the laws of the papers are held: every device, site and mobility."""
 
 from itertools import product
 from typing import get_args

@@ -1,4 +1,4 @@
-"""The paper says what fits this person: laws over every device, site and mobility, and tables of what must be said."""
+"""The paper says what fits this person: laws over every device, site and mobility, and tables of cases."""
 
 import re
 from datetime import date, timedelta
