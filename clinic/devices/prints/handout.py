@@ -37,13 +37,13 @@ class Handout:
     emergency: tuple[Promise, ...]
     call: tuple[Promise, ...]
     after_call: tuple[Promise, ...]
-    why: Part
+    reasons: tuple[Part, ...]
     parts: tuple[Part, ...]
 
     @property
     def sentences(self) -> tuple[Promise, ...]:
         """Every sentence of it, one after the other."""
-        parts = [line for part in (self.why, *self.parts) for line in part.lines]
+        parts = [line for part in (*self.reasons, *self.parts) for line in part.lines]
         return (*self.emergency, *self.call, *self.after_call, *parts)
 
 
@@ -91,14 +91,18 @@ def compose(who: Wearer) -> Handout:
     parts += [
         Part("look", _("Look each day"), tuple(sentences.looking(who)), "look"),
         Part("daily", _("Day to day"), tuple(sentences.day_to_day(who))),
-        Part("sore", _("What the sore needs"), tuple(sentences.the_sore(who))),
     ]
+    reasons = [Part("why", _("Why this matters"), tuple(sentences.why(who)))]
+    # Beside the signs there is room for one more part, or for how a device that stays on is opened.
+    (parts if device.stays_on else reasons).append(
+        Part("sore", _("What the sore needs"), tuple(sentences.the_sore(who)))
+    )
     return Handout(
         name=plain_name(who.device_class),
         emergency=emergency_signs(),
         call=CALL_SIGNS,
         after_call=after_the_signs(device.stays_on),
-        why=Part("why", _("Why this matters"), tuple(sentences.why(who))),
+        reasons=tuple(reasons),
         parts=tuple(parts),
     )
 

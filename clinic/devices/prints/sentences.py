@@ -155,7 +155,8 @@ def day_to_day(who: Wearer) -> Lines:
         yield _("Wash: keep it dry. The leg stays out of the tub, in a sealed bag.")
     else:
         yield _("Wash: do not soak the foot. Dry it well, also between the toes.")
-    if who.may_walk and who.device.removable and who.device.height != "none":
+    kept_on = who.device.stays_on or (who.charcot and who.device.wear == "comes_off")
+    if who.may_walk and not kept_on and who.device.height != "none":
         yield _("Toilet: put it on before you go. Turn on a light at night.")
     elif who.may_walk:
         yield _("Toilet: go slowly and turn on a light at night.")

@@ -39,7 +39,7 @@ def faults_of(who):
         "the other foot of who has none": who.other_foot == "gone" and "other foot" in text,
         "Charcot joints sleep without it": who.charcot
         and who.device.wear == "comes_off"
-        and ("about the night" in text or "in bed too" not in text),
+        and ("about the night" in text or "in bed too" not in text or "put it on before" in text),
         "cutting allowed": re.search(r"\bcut\b", text.replace(str(NO_CUTTING), "").replace("Do not cut", "")),
         "no word against cutting": who.device.stays_on and str(NO_CUTTING) not in text,
         "how much to walk told as a rule": "as little as" in text,
