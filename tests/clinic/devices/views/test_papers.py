@@ -80,10 +80,9 @@ def test_the_card_says_the_ambulance_first_and_the_same_signs_and_opening_as_the
         assert not order_faults(words_of(html))
         assert "Blunt shears along the front." in html
         assert "Do not cut it, open it or loosen it yourself." in html
-    signs = [
-        re.search(r'<section class="emergency">.*?</ul>.*?</ul>', html, re.DOTALL).group(0) for html in told
-    ]
-    assert signs[0] == signs[1]
+    for part in ("emergency", "call"):
+        lists = [re.search(rf'<section class="{part}">.*?</ul>', html, re.DOTALL).group(0) for html in told]
+        assert lists[0] == lists[1]
 
 
 def test_a_paper_with_a_past_day_is_refused_with_a_sentence(as_staff, limb):
@@ -171,14 +170,15 @@ def test_a_card_is_void_once_its_device_was_opened_later_or_stopped(as_staff, li
     assert OpeningCard.objects.count() == 2
 
 
-def test_a_language_on_record_is_told_to_the_staff_and_not_printed(as_staff, limb):
+def test_a_language_on_record_is_told_to_the_staff_and_not_printed(as_staff, staff, limb):
     person = limb.person
     person.language, person.interpreter = "Welsh", True
     person.save()
     made = device(limb)
-    page = as_staff.get(f"/prescriptions/{made.pk}/advice-sheet/").content.decode()
-    assert "Language on record" in page
-    assert "Welsh" not in paper(as_staff, f"/prescriptions/{made.pk}/advice-sheet/")
+    for path in (f"/prescriptions/{made.pk}/advice-sheet/", f"/cards/{card_of(staff, made).pk}/"):
+        page = as_staff.get(path).content.decode()
+        assert "Welsh;\n  needs an interpreter" in page
+        assert "Welsh" not in paper(as_staff, path)
 
 
 # --- Gathered for translation ---------------------------------------------------------------------------------
