@@ -45,8 +45,8 @@ class restrict:  # noqa: N801  a word of the law, used as a name
             person = getattr(person, step)
         if getattr(person, "merged_into_id", None):
             raise Refused(
-                f"This record was merged into No. {person.merged_into.record_number}: write it there. "
-                "Nothing was saved."  # type: ignore[attr-defined]
+                f"This record was merged into No. {person.merged_into.record_number}: write it there. "  # type: ignore[attr-defined]
+                "Nothing was saved."
             )
         since = getattr(person, "restricted_on", None)
         if since:
