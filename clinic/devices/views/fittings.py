@@ -83,4 +83,4 @@ def advice_print(request: ClinicRequest, prescription: int) -> HttpResponse:
             "how_to_open": (site.opening_text.strip() or HOW_TO_OPEN) if found.is_non_removable else "",
             "large": request.GET.get("size") == "large",
         }
-    return render(request, "devices/paper/sheet.html", context, status=409 if faults else 200)
+    return render(request, "devices/paper/sheet.html", context)
