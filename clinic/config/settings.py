@@ -103,7 +103,7 @@ TEMPLATES = [
                 "clinic.config.context.frame",
             ],
             # What is loud on a page comes from the table of messages, on every page.
-            "builtins": ["clinic.templatetags.loud"],
+            "builtins": ["clinic.templatetags.loud", "clinic.templatetags.emergency"],
         },
     }
 ]

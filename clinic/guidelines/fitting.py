@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from clinic.guidelines.devices import DEVICES, FittingKind, WearKind, classes_where
+from clinic.guidelines.devices import DEVICES, FittingKind, classes_where
 from clinic.guidelines.errors import GuidelineError
 
-__all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "WEAR_ADVICE", "FittingList", "fitting_list", "steps_for"]
+__all__ = ["FITTING_LISTS", "FIRST_REVIEW_DAYS", "FittingList", "fitting_list", "steps_for"]
 
 #: First look after fitting within a week: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
 FIRST_REVIEW_DAYS = 7
@@ -136,55 +136,6 @@ FITTING_LISTS: dict[FittingKind, FittingList] = {
             ),
         ),
     )
-}
-
-#: What the person is told, in plain words, on wearing each kind of device.
-WEAR_ADVICE: dict[WearKind, tuple[str, ...]] = {
-    "stays_on": (
-        "It stays on day and night. It works because it is on at every step.",
-        "Do not take it off, cut it or loosen it yourself, unless something in the box above happens.",
-        "Keep it dry. Wash with the leg outside the tub, under a sealed bag.",
-        "Put nothing down inside it, even if it itches.",
-        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
-        "Do not drive with it on.",
-    ),
-    "comes_off": (
-        "Wear it for every step, also at night to the bathroom. It helps only while it is on.",
-        "Take it off only to wash, to change the dressing and to sleep, if we said so.",
-        "Look inside with your hand before you put it on: nothing may lie in it.",
-        "Push the heel right down first, then close the straps from the foot up.",
-        "Look at your foot, or have somebody look, every day: new red marks, blisters, wet dressing.",
-        "Walk as little as you can. Use your stick or frame. Put a shoe of even height on the other foot.",
-    ),
-    "felt": (
-        "Wear the shoe with the pad for every step. Never walk barefoot or on socks.",
-        "The pad flattens within days: come to have it renewed on the day we wrote down.",
-        "If the pad slips onto the sore place or gets wet, take it off and call us.",
-        "Walk as little as you can.",
-    ),
-    "spacer": (
-        "Keep the skin between the toes dry. Change the piece when it is wet.",
-        "Take it out every day, look at the skin of both toes, put it back.",
-        "Wear shoes that are wide enough with it in.",
-        "If a toe turns red, white or sore, take it out and call us.",
-    ),
-    "shoe": (
-        "Wear only this shoe until we tell you otherwise, also at home.",
-        "Feel inside with your hand before you put it on.",
-        "Look at the sore place every day.",
-    ),
-    "heel_float": (
-        "The whole calf lies on it; the heel hangs free. A flat hand must pass under the heel.",
-        "Use it each time you lie down or put your feet up.",
-        "It does nothing while you walk.",
-        "Have somebody look at the heel every day.",
-    ),
-    "rest": (
-        "Keep your weight off the foot. Use the aid we gave you for every step.",
-        "Sit or lie with the leg up. The heel hangs free; nothing presses on the sore place.",
-        "Move your other foot and your knees often. Change how you sit.",
-        "Look at both feet every day, or have somebody look.",
-    ),
 }
 
 

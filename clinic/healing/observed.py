@@ -132,16 +132,13 @@ def restricted_mean(
     end = watched_until(durations, least)
     if end is None or until > end:
         return None
-    curve = estimate.curve
-    inside = np.asarray(curve.time) < until
-    when = np.concatenate([[0.0], np.asarray(curve.time)[inside], [until]])
-    share = np.concatenate([[1.0], np.asarray(curve.survival)[inside]])
+    inside = [point for point in estimate.curve if point.time < until]
+    when = np.array([0.0, *(point.time for point in inside), until])
+    share = np.array([1.0, *(point.survival for point in inside)])
     pieces = np.diff(when) * share
     beyond = np.cumsum(pieces[::-1])[::-1][1:]
-    risk, failed = (
-        np.asarray(curve.at_risk)[inside].astype(float),
-        np.asarray(curve.events)[inside].astype(float),
-    )
+    risk = np.array([point.at_risk for point in inside], dtype=float)
+    failed = np.array([point.events for point in inside], dtype=float)
     left = np.maximum(risk - failed, 1.0)  # where all failed nothing lies beyond, so the term is 0
     error = float(np.sqrt((beyond**2 * failed / (risk * left)).sum()))
     mean, reach = float(pieces.sum()), float(ndtri(0.975)) * error

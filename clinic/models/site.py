@@ -33,6 +33,10 @@ class Site(models.Model):
 
     name = models.CharField(max_length=120)
     short_name = models.CharField(max_length=40, unique=True)
+    #: The national number for an ambulance: it stands before every number of the clinic's own.
+    telephone_emergency = models.CharField(
+        "telephone for an ambulance (national emergency number)", max_length=40
+    )
     #: One number for each urgency and hour, named `telephone_<urgency>_<hour>`.
     telephone_immediate_in_hours = _number("at once, in hours")
     telephone_immediate_out_of_hours = _number("at once, out of hours")
@@ -80,6 +84,11 @@ class Site(models.Model):
     class Meta:
         ordering = ["name"]
         constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(telephone_emergency=""),
+                name="site_emergency_number",
+                violation_error_message="a clinic needs the national emergency number",
+            ),
             between("weight_threshold_kg", 40, 200, name="site_weight_threshold"),
             between("margin_mm", 0, 30, name="site_margin"),
             between("distal_margin_mm", 0, 30, name="site_distal_margin"),

@@ -149,6 +149,8 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     ("leaves_lesion", "ask", "Does not serve lesion {labels}.", "device leaves a lesion unserved", DESIGN),
     ("link_once", "ask", "Shown this once.", "a secret shown once", DESIGN),
     ("needs_script", "ask", "Drawing needs JavaScript.", "no script in this browser", DESIGN),
+    ("card_void", "stop", "Void: {why}.", "a newer card stands", DESIGN),
+    ("no_paper", "stop", "No sheet is printed yet.", "a paper would say something wrong", DESIGN),
     ("no_opening_card", "ask", "No opening card yet.", "sealing without a card", PRACTICE),
     (
         "no_photo_consent",

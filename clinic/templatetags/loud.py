@@ -6,15 +6,17 @@ settings, so that a page needs no other way to be loud.
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django import template
 from django.template.base import FilterExpression, NodeList, Parser, Token, token_kwargs
 from django.template.context import Context
 from django.templatetags.static import static
+from django.utils.formats import localize
 from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.timezone import is_aware, localtime
 
 from clinic.record.dates import day_words
 from clinic.record.messages import message_of
@@ -36,8 +38,7 @@ class PanelNode(template.Node):
         resolved = {key: value.resolve(context) for key, value in self.values.items()}
         attributes = {key: resolved.pop(key) for key in ATTRIBUTES if key in resolved}
         message = message_of(
-            str(self.name.resolve(context)),
-            **{key: conditional_escape(value) for key, value in resolved.items()},
+            str(self.name.resolve(context)), **{key: _shown(value) for key, value in resolved.items()}
         )
         inside = self.nodelist.render(context).strip()
         # The words are the table's own, their values were escaped above; what stands inside is the
@@ -48,6 +49,12 @@ class PanelNode(template.Node):
             first = format_html("<p>{}</p>", first)
         body = mark_safe(f"{first} {inside}".strip())  # noqa: S308
         return _element(message.id, message.level, body, attributes)
+
+
+def _shown(value: Any) -> SafeString:
+    """A value as the page itself would show it: days and times in the clinic's zone and form, escaped."""
+    here = localtime(value) if isinstance(value, datetime) and is_aware(value) else value
+    return conditional_escape(localize(here))
 
 
 def _element(id_: str, level: str, body: SafeString, attributes: dict[str, Any]) -> SafeString:

@@ -13,10 +13,11 @@ import pytest
 
 from clinic.audit.forms.audit import AuditForm
 from clinic.audit.forms.saved_reports import SavedReportForm
-from clinic.devices.reads.advice_sheet import plain_device
+from clinic.devices.prints.handout import plain_name
+from clinic.devices.prints.sentences import WEAR
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.guidelines.edition import current
-from clinic.guidelines.fitting import FITTING_LISTS, WEAR_ADVICE, fitting_list
+from clinic.guidelines.fitting import FITTING_LISTS, fitting_list
 from clinic.models import SEALED, Prescription
 
 ROOT = Path(__file__).parents[2]
@@ -85,8 +86,8 @@ def test_each_place_derives_from_the_row(device):
     assert row.is_non_removable is device.stays_on is (device.id in NON_REMOVABLE)
     assert row.takes_insole is device.takes_insole is (device.id in WITH_INSOLE)
     assert row.get_device_class_display() == device.label
-    assert plain_device(device.id).name == device.plain_label
-    assert plain_device(device.id).wear == WEAR_ADVICE[device.wear]
+    assert str(plain_name(device.id)) == device.plain_label
+    assert device.wear in WEAR
     assert fitting_list(device.id) is FITTING_LISTS[device.fitting]
     # What is sealed is gone through, and told of, as sealed.
     assert device.stays_on is (device.fitting == "stays_on") is (device.wear == "stays_on")
@@ -107,7 +108,7 @@ def test_lists_of_choices_and_the_database_are_the_tables():
 
 def test_every_list_of_steps_and_every_wear_advice_belongs_to_a_class():
     assert {d.fitting for d in DEVICES.values()} == set(FITTING_LISTS)
-    assert {d.wear for d in DEVICES.values()} == set(WEAR_ADVICE)
+    assert {d.wear for d in DEVICES.values()} == set(WEAR)
 
 
 def test_every_class_is_offered_by_some_row():
@@ -132,7 +133,7 @@ from clinic.audit.forms.saved_reports import SavedReportForm
 from clinic.guidelines.cautions import CAUTIONS
 from clinic.guidelines.fitting import fitting_list
 from clinic.models import SEALED, Prescription
-from clinic.devices.reads.advice_sheet import plain_device
+from clinic.devices.prints.handout import plain_name
 from clinic.audit.reads.figures import class_words, spec_of
 from clinic.audit.reads.outcomes import _ON_CHARTS
 row = Prescription(device_class="invented")
@@ -146,7 +147,7 @@ print(json.dumps({
     "report form": dict(SavedReportForm().fields["device_class"].choices)["invented"],
     "audit page": class_words("invented"),
     "chart": _ON_CHARTS["Invented"],
-    "sheet": plain_device("invented").name,
+    "sheet": str(plain_name("invented")),
     "fitting": fitting_list("invented").id,
     "cautions": [
         c.id for c in CAUTIONS if ("invented" in c.classes) is not ("walker_non_removable" in c.classes)

@@ -12,6 +12,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision
+from clinic.devices.writes.opening_cards import card_make
 from clinic.devices.writes.prescriptions import prescription_sign
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
 from clinic.models import Fitting, Prescription
@@ -22,6 +23,8 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 PAPER = {"A4": (595, 842), "Letter": (612, 792)}  # [pt]
 FURNITURE = ("Sign out", "Switch user", "Search people", "Go to the page", "Report a problem", "Review")
 RECORD_PAGES = 5
+LARGE_PAGES = 4
+LARGE_PX = 16 * 96 / 72 - 0.01
 
 
 def printed(visitor, path, papers=("A4",)):
@@ -100,6 +103,9 @@ def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the
 ):
     lesion.limb.person.site.name = "Alder Lane clinic for feet, knees and everything between them"
     lesion.limb.person.site.save()
+    # The longest sheets: sores at heel, top and sole; nothing known of mobility, joints and infection.
+    for place in ("heel_central", "dorsum"):
+        factories.lesion(on=lesion.limb, place=place)
     found = []
     for device in DEVICES:
         for beside in ([], ["toe_spacer", "heel_float_in_bed_and_chair"]):
@@ -110,6 +116,34 @@ def test_the_persons_sheet_is_one_page_two_with_aids_and_has_both_numbers_on_the
                 found.append((device, paper, len(sheets) <= (2 if beside else 1), numbers, lost, wide))
                 assert not [word for word in FURNITURE if word in "".join(sheets)]
     assert not [row for row in found if row[2:] != (True, True, [], 0)], found
+
+
+def test_the_card_is_one_page_and_large_print_is_large_and_whole(visitor, lesion, podiatrist):
+    device = worst(lesion, sorted(NON_REMOVABLE)[0], ["toe_spacer"])
+    Prescription.objects.filter(pk=device.pk).update(fitted_on=None, sealed_on=None, open_by=None)
+    device.refresh_from_db()
+    day = timezone.localdate()
+    old, card = (
+        card_make(by=podiatrist, prescription=device, sealed_on=day, open_by=day + timedelta(days=n))
+        for n in (5, 6)
+    )
+    for paper in PAPER:
+        for one in (old, card):
+            sheets, lost, wide = printed(visitor, f"/cards/{one.pk}/", paper)
+            assert (len(sheets), lost, wide) == (1, [], 0)
+            assert ("Void" in sheets[0].split()) is (one == old)
+    for path in (f"/cards/{card.pk}/", f"/prescriptions/{device.pk}/advice-sheet/"):
+        sheets, lost, wide = printed(visitor, f"{path}?size=large")
+        assert (lost, wide) == ([], 0)
+        assert len(sheets) <= LARGE_PAGES
+        assert "112" in sheets[0]
+        visitor.page.emulate_media(media="print")
+        sizes = visitor.page.evaluate(
+            """() => [...document.querySelectorAll(".paper li, .paper p, .paper dd")]
+              .map((one) => parseFloat(getComputedStyle(one).fontSize))"""
+        )
+        visitor.page.emulate_media(media="screen")
+        assert min(sizes) >= LARGE_PX, "large print is 16 pt at least: from memory"
 
 
 def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, lesion, podiatrist):

@@ -42,6 +42,10 @@ def fill_the_rest(page, lesion):
     page.check("[name=next_in_7]")
 
 
+def steps_top(sheet):
+    return sheet.locator("ol.steps").bounding_box()["y"]
+
+
 def number_of_the_hour(site, urgency="immediate"):
     from clinic.rules.reads.clocks import telephone_now
 
@@ -63,6 +67,9 @@ def test_the_sheet_works_without_network_and_the_flag_is_sent_once(visitor, case
     steps = sheet.locator("ol.steps > li h3").all_inner_texts()
     assert steps == ["Device", "Call", "By when", "What was done"]
     expect(sheet).to_contain_text("Open the sealed device on the left foot now")
+    ambulance, own = sheet.locator(".emergency-number"), sheet.locator("[data-number]")
+    expect(ambulance).to_have_text("112")
+    assert ambulance.bounding_box()["y"] < steps_top(sheet) < own.bounding_box()["y"]
     expect(sheet.locator("[data-number]")).to_have_text(number_of_the_hour(lesion.limb.person.site))
     expect(sheet).to_contain_text("First the foot team, then the ward.")
     expect(sheet.locator("[data-by]")).to_contain_text("At once")

@@ -237,7 +237,7 @@ def test_no_clinic_opens_without_a_number_for_each_urgency_and_hour(db, lacking)
     given = {option: number for option, number in NUMBERS.items() if option != lacking and lacking != "all"}
     if lacking == "words":
         given["--telephone-planned-in-hours"] = "reception"
-    assert len(NUMBERS) == 6
+    assert len(NUMBERS) == 7
     with pytest.raises(CommandError, match="is no telephone number"):
         call_command("open_clinic", *OPENING, *(word for pair in given.items() for word in pair))
     assert not Site.objects.exists()

@@ -9,7 +9,9 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.devices.forms.fittings import FitForm
-from clinic.devices.reads.advice_sheet import advice_sheet
+from clinic.devices.prints.handout import compose, paper_faults
+from clinic.devices.prints.signs import HOW_TO_OPEN
+from clinic.devices.reads.wearers import paper_dates, paper_numbers, wearer_of
 from clinic.devices.writes.fittings import steps_of
 from clinic.devices.writes.wear import prescription_fit as fit
 from clinic.models import Prescription
@@ -68,8 +70,17 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
 @may("see_cases")
 def advice_print(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = _prescription(request, prescription)
-    return render(
-        request,
-        "devices/advice_sheet.html",
-        {"prescription": found, "sheet": advice_sheet(found), "here": "people"},
-    )
+    day, site = timezone.localdate(), found.limb.person.site
+    dates, numbers = paper_dates(found, day), paper_numbers(site)
+    faults = paper_faults(dates, numbers)
+    context: dict[str, Any] = {"prescription": found, "faults": faults, "here": "people"}
+    if not faults:
+        context |= {
+            "sheet": compose(wearer_of(found, day)),
+            "dates": dates,
+            "numbers": numbers,
+            "site": site,
+            "how_to_open": (site.opening_text.strip() or HOW_TO_OPEN) if found.is_non_removable else "",
+            "large": request.GET.get("size") == "large",
+        }
+    return render(request, "devices/paper/sheet.html", context)

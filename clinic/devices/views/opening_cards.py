@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.devices.forms.opening_cards import CardForm
+from clinic.devices.reads.cards import cards_replaced, void_because
 from clinic.devices.writes.opening_cards import card_hand_over, card_make
 from clinic.guidelines.clocks import latest_opening
 from clinic.models import OpeningCard, Prescription
@@ -72,6 +73,9 @@ def opening_card(request: ClinicRequest, card: int) -> HttpResponse:
         {
             "card": found,
             "content": found.content,
+            "void": void_because(found),
+            "replaced": cards_replaced(found),
+            "large": request.GET.get("size") == "large",
             "person": person,
             "bar": person_bar(person),
             "here": "people",

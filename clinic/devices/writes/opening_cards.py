@@ -8,30 +8,19 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.devices.prints.handout import after_the_signs, emergency_signs, paper_faults, plain_name
+from clinic.devices.prints.signs import CALL_SIGNS, HOW_TO_OPEN
+from clinic.devices.reads.cards import void_because
+from clinic.devices.reads.wearers import paper_numbers
 from clinic.guidelines.clocks import latest_opening
-from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.wearer import PaperDates
 from clinic.models import OpeningCard, Prescription, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.rules.reads.clocks import seal_rule
 
-__all__ = ["HOW_TO_OPEN", "OPEN_AT_ONCE", "card_hand_over", "card_make", "handed_card_check", "open_by_check"]
-
-#: When a sealed device is opened at once, in words for the person. Red flags: NICE NG19 (read in pages that
-#: quote it); the signs under a device are common practice, no source.
-OPEN_AT_ONCE = (
-    "Fever, shivering, or feeling generally unwell",
-    "New pain, burning or rubbing inside the device",
-    "Toes turn blue, white, cold or numb, or swell",
-    "Wet through, a bad smell, or blood or pus showing",
-    "The device is broken, loose or too tight",
-    "Pain or swelling in the calf, chest pain, or short of breath",
-)
-HOW_TO_OPEN = (
-    "This clinic has not written down how its devices are opened. Call the number on this card: "
-    "somebody there knows how."
-)
+__all__ = ["card_hand_over", "card_make", "handed_card_check", "open_by_check"]
 
 
 def open_by_check(prescription: Prescription, sealed_on: date, open_by: date | None) -> date:
@@ -67,7 +56,7 @@ def card_make(*, by: User, prescription: Prescription, sealed_on: date, open_by:
         prescription=prescription,
         sealed_on=sealed_on,
         open_by=until,
-        content=_content(prescription),
+        content=_content(prescription, until),
     )
     store(card, by=by)
     person = prescription.limb.person
@@ -75,7 +64,7 @@ def card_make(*, by: User, prescription: Prescription, sealed_on: date, open_by:
     return card
 
 
-def _content(prescription: Prescription) -> dict[str, Any]:
+def _content(prescription: Prescription, until: date) -> dict[str, Any]:
     site = prescription.limb.person.site
     lacking = next((row for row in site.telephones if not row["in_hours"] or not row["out_of_hours"]), None)
     if lacking:
@@ -84,14 +73,20 @@ def _content(prescription: Prescription) -> dict[str, Any]:
             f"({lacking['words'].lower()}); "
             "nobody leaves sealed without one."
         )
+    faults = paper_faults(PaperDates(today=timezone.localdate(), open_by=until), paper_numbers(site))
+    if faults:
+        raise Refused(" ".join(faults))
     return {
         "clinic": site.name,
         "side": prescription.limb.side,
-        "device": DEVICES[prescription.device_class].label,
+        "device": str(plain_name(prescription.device_class)),
+        "emergency": site.telephone_emergency,
         "telephones": list(site.telephones),
-        "hours": f"{site.hours_start:%H:%M} to {site.hours_end:%H:%M}",
-        "open_at_once": list(OPEN_AT_ONCE),
-        "how_to_open": site.opening_text.strip() or HOW_TO_OPEN,
+        "hours": f"{site.hours_start:%H:%M}–{site.hours_end:%H:%M}",
+        "emergency_signs": [str(one) for one in emergency_signs()],
+        "call": [str(one) for one in CALL_SIGNS],
+        "after_call": [str(one) for one in after_the_signs(stays_on=True)],
+        "how_to_open": site.opening_text.strip() or str(HOW_TO_OPEN),
     }
 
 
@@ -100,6 +95,8 @@ def card_hand_over(*, by: User, card: OpeningCard) -> OpeningCard:
     """Record that the person holds the printed card."""
     if card.handed_at is not None:
         raise Refused("This card was given to the person already.")
+    if void := void_because(card):
+        raise Refused(f"This card is void: {void}. Give the newest card.")
     card.handed_at, card.handed_by = timezone.now(), by
     store(card, by=by)
     person = card.prescription.limb.person

@@ -12,7 +12,7 @@ from clinic.accounts.writes.accounts import link_make
 from clinic.demo.play import PASSWORD
 from clinic.models import Role, Site, User
 from clinic.record.writes import audit
-from clinic.rules.writes.house_rules import TELEPHONE_DIGITS, TELEPHONES, telephone_words
+from clinic.rules.writes.house_rules import TELEPHONES, telephone_fault, telephone_words
 
 ASKED = {
     "name": "Name of the clinic",
@@ -26,8 +26,8 @@ ASKED = {
 
 class Command(BaseCommand):
     help = (
-        "Open a real clinic. It does not finish without a number to call for each urgency, in hours and "
-        "out of hours."
+        "Open a real clinic. It does not finish without the national emergency number and a number to call "
+        "for each urgency, in hours and out of hours."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -49,11 +49,10 @@ class Command(BaseCommand):
                 value = input(f"{words}: ")
             answers[name] = (value or "").strip()
         for name in TELEPHONES:
-            if sum(letter.isdigit() for letter in answers[name]) < TELEPHONE_DIGITS:
+            if fault := telephone_fault(name, answers[name]):
                 raise CommandError(
-                    f"{ASKED[name]}: “{answers[name]}” is no telephone number; a clinic is not opened "
-                    "without one for each urgency, in hours and out of hours, because the sheet of a red "
-                    "flag shows it"
+                    f"{fault}. A clinic is not opened without the national emergency number and one for each "
+                    "urgency, in hours and out of hours, because the sheet of a red flag shows them"
                 )
         for name, value in answers.items():
             if not value:

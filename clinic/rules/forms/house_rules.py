@@ -14,7 +14,7 @@ from clinic.models import Site
 from clinic.record.forms.entries import NumberField
 from clinic.rules.reads.foams import foam_choices
 from clinic.rules.reads.house_rules import APART, GROUPS, RULES, WEEKDAYS, Rule, seen_number
-from clinic.rules.writes.house_rules import BOUNDS
+from clinic.rules.writes.house_rules import BOUNDS, EMERGENCY
 from offload.core.foam.stack import THICKNESS_LIMITS
 
 #: Slot of the editor -> role of the layer. The order is the order of the stack, so only whole layers can be
@@ -81,7 +81,10 @@ def _control(rule: Rule) -> forms.Field:
             required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3}), **common
         )
     return forms.CharField(
-        required=False, max_length=40, widget=forms.TextInput(attrs={"inputmode": "tel"}), **common
+        required=rule.name == EMERGENCY,
+        max_length=40,
+        widget=forms.TextInput(attrs={"inputmode": "tel"}),
+        **common,
     )
 
 

@@ -43,6 +43,12 @@ class Rule:
 GROUPS: dict[str, tuple[Rule, ...]] = {
     "Telephone": (
         Rule(
+            "telephone_emergency",
+            "Ambulance: the national emergency number",
+            "",
+            help="Stands first on red flags, sheets and cards. It is replaced, never removed.",
+        ),
+        Rule(
             "telephone_immediate_in_hours",
             "At once, in hours",
             "",

@@ -18,8 +18,18 @@ from offload.core.foam.stack import PACKAGED_FOAMS, THICKNESS_LIMITS, faults_of_
 
 LONGEST_LIST, LONGEST_STEP = 25, 140
 TELEPHONE_DIGITS = 3
+#: National emergency numbers are short; in some countries they have two digits (from memory).
+EMERGENCY, EMERGENCY_DIGITS = "telephone_emergency", 2
 
-__all__ = ["BOUNDS", "EDITABLE", "TELEPHONES", "TELEPHONE_DIGITS", "house_rules_change", "telephone_words"]
+__all__ = [
+    "BOUNDS",
+    "EDITABLE",
+    "EMERGENCY",
+    "TELEPHONES",
+    "house_rules_change",
+    "telephone_fault",
+    "telephone_words",
+]
 
 #: Field -> lowest and highest value. Most are held by the database as well; ages are sanity bounds of ours.
 BOUNDS: dict[str, tuple[int, int]] = {
@@ -40,8 +50,9 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "planned_reach_days": (1, 30),
 }
 #: A red flag or a sealed device shows these; once entered they are replaced, never taken away.
-TELEPHONES = tuple(
-    f"telephone_{urgency}_{hour}" for urgency in URGENCIES for hour in ("in_hours", "out_of_hours")
+TELEPHONES = (
+    EMERGENCY,
+    *(f"telephone_{urgency}_{hour}" for urgency in URGENCIES for hour in ("in_hours", "out_of_hours")),
 )
 EDITABLE = (
     *TELEPHONES,
@@ -76,12 +87,8 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
         raise Refused("Nothing was changed.")
     before = {name: getattr(row, name) for name in changed}
     for name in TELEPHONES:
-        if name in changed and sum(letter.isdigit() for letter in changed[name]) < TELEPHONE_DIGITS:
-            raise Refused(
-                f"{telephone_words(name)}: “{changed[name]}” is no telephone number; "
-                f"{TELEPHONE_DIGITS} digits at least.",
-                field=name,
-            )
+        if name in changed and (fault := telephone_fault(name, changed[name])):
+            raise Refused(f"{fault}.", field=name)
     for name, value in changed.items():
         setattr(row, name, value)
     _check(row)
@@ -100,6 +107,14 @@ def house_rules_change(*, by: User, site: Site, seen: int, **values: Any) -> Sit
 def telephone_words(name: str) -> str:
     words = str(Site._meta.get_field(name).verbose_name)  # type: ignore[union-attr]
     return f"{words[0].upper()}{words[1:]}"
+
+
+def telephone_fault(name: str, given: str) -> str:
+    """What is wrong with a number typed for one of TELEPHONES, without a full stop; empty if nothing is."""
+    fewest = EMERGENCY_DIGITS if name == EMERGENCY else TELEPHONE_DIGITS
+    if sum(letter.isdigit() for letter in given) >= fewest:
+        return ""
+    return f"{telephone_words(name)}: “{given}” is no telephone number; {fewest} digits at least"
 
 
 def _check(row: Site) -> None:

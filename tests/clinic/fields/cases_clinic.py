@@ -100,6 +100,7 @@ def an_opinion(site, by):
 
 
 RULES = {
+    "telephone_emergency": "119",
     "telephone_immediate_in_hours": "000 7001",
     "telephone_immediate_out_of_hours": "000 7002",
     "telephone_one_working_day_in_hours": "000 7003",

@@ -60,7 +60,7 @@ def urgencies(facts):
     return {referral.id: URGENCIES.index(referral.urgency) for referral in decide(facts).refer}
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts)
 def test_a_worse_danger_never_adds_an_offered_device_and_never_lowers_an_urgency(facts):
     for name, values in (DANGERS | FURTHER).items():
@@ -75,7 +75,7 @@ def test_a_worse_danger_never_adds_an_offered_device_and_never_lowers_an_urgency
                 assert referral in held or now[referral] <= urgency, (name, referral)
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts)
 def test_a_danger_not_known_never_offers_more_than_its_worst(facts):
     for name, values in DANGERS.items():
@@ -83,7 +83,7 @@ def test_a_danger_not_known_never_offers_more_than_its_worst(facts):
         assert offered(unknown) <= offered(dataclasses.replace(facts, **{name: values[-1]})), name
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts)
 def test_a_further_danger_not_asked_for_is_named_before_anything_is_closed(facts):
     """Where its worst would take a class that stays on away, the fact stands among those to ask for."""
@@ -110,7 +110,7 @@ def test_what_is_asked_before_a_device_is_closed_is_read_from_the_rows():
     assert unasked(Facts(**answered)) == ()
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts)
 def test_there_is_always_something_to_choose_and_it_is_never_withheld(facts):
     advice = decide(facts)
@@ -120,7 +120,7 @@ def test_there_is_always_something_to_choose_and_it_is_never_withheld(facts):
     assert combine_limb("left", {"A": advice}).classes
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts, any_facts)
 def test_rest_that_is_always_there_never_outranks_a_device_on_a_limb(one, other):
     limb = combine_limb("left", {"A": decide(one), "B": decide(other)})
@@ -129,7 +129,7 @@ def test_rest_that_is_always_there_never_outranks_a_device_on_a_limb(one, other)
 
 
 @pytest.mark.parametrize("name", ["previous_device_not_tolerated", "claustrophobia"])
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(facts=any_facts)
 def test_what_was_not_tolerated_moves_behind_what_can_be_taken_off(name, facts):
     advice = decide(dataclasses.replace(facts, **{name: True}))
@@ -145,7 +145,7 @@ def test_what_was_not_tolerated_moves_behind_what_can_be_taken_off(name, facts):
         assert all(order.index(n) < order.index(stays_on) for n in second)
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_facts, st.sampled_from(["region", "surface"]))
 def test_with_the_site_not_known_rest_is_offered_and_called_interim(facts, name):
     advice = advice_json(decide(dataclasses.replace(facts, region=None, surface=None)))

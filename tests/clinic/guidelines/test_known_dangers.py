@@ -47,7 +47,7 @@ def test_the_strip_says_what_since_when_what_it_forbids_and_who_has_it():
     assert strip(state, taken)[0].endswith("Vascular team, next 3 May 2026.")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(any_findings)
 def test_every_urgent_line_and_every_forbidding_danger_stands_in_the_strip(findings):
     state = standing(findings, TODAY)

@@ -86,7 +86,7 @@ def urgency_of(state):
     return {referral.id: URGENCIES.index(referral.urgency) for referral in state.refer}
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base, bad_blood | bad_infection)
 def test_a_bad_finding_added_never_allows_more_and_never_lowers_an_urgency(findings, bad):
     before, after = standing(findings, TODAY), standing(with_added(findings, bad), TODAY)
@@ -98,7 +98,7 @@ def test_a_bad_finding_added_never_allows_more_and_never_lowers_an_urgency(findi
         assert now[name] <= urgency, name
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(good_findings, bad_blood | bad_infection)
 def test_a_bad_finding_added_never_adds_a_device_where_the_grades_were_known(findings, bad):
     before, after = standing(findings, TODAY), standing(with_added(findings, bad), TODAY)
@@ -122,7 +122,7 @@ PLAIN_SITE = {
 }
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base, st.integers(1, 900))
 def test_a_bad_state_grown_older_changes_nothing_but_what_good_findings_allowed(findings, later):
     """Bad findings have no age: grades from 2 on, bone, urgent lines and what is forbidden stay as they
@@ -145,7 +145,7 @@ def test_a_bad_state_grown_older_changes_nothing_but_what_good_findings_allowed(
     assert after.override_barred == before.override_barred
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base)
 def test_every_urgent_line_reaches_a_referral_at_its_urgency(findings):
     state = standing(findings, TODAY)
@@ -155,7 +155,7 @@ def test_every_urgent_line_reaches_a_referral_at_its_urgency(findings):
         assert asked[line.refer] <= URGENCIES.index(line.urgency)
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base)
 def test_what_stays_on_is_allowed_by_the_state_only_where_the_rule_table_allows_it(findings):
     state = standing(findings, TODAY)
@@ -170,7 +170,7 @@ def test_what_stays_on_is_allowed_by_the_state_only_where_the_rule_table_allows_
         assert not state.override_barred
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base, st.randoms(use_true_random=False))
 def test_the_order_in_which_findings_are_told_changes_nothing(findings, random):
     shuffled = replace(
@@ -189,7 +189,7 @@ def test_the_order_in_which_findings_are_told_changes_nothing(findings, random):
     assert urgency_of(one) == urgency_of(other)
 
 
-@settings(max_examples=EXAMPLES, deadline=None)
+@settings(max_examples=EXAMPLES)
 @given(any_base | good_findings, st.sampled_from(["deep", "bone", "unwell", "looked", "perfusion"]))
 def test_a_danger_that_nobody_looked_for_allows_nothing_that_stays_on(findings, unknown):
     """Made unknown in every finding: never more than its bad value, which allows nothing either."""

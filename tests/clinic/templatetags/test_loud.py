@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import UTC, date, datetime
 
 from django.template import Context, Template
 from django.utils.formats import date_format
@@ -18,3 +18,12 @@ def test_the_words_of_a_state_are_escaped_and_its_shape_is_named():
     told = shown('{% state "flag" words %}', words="<b>one & two</b>")
     assert told.startswith('<span class="state flag"><svg aria-hidden="true"><use href="')
     assert '#flag"></use></svg>&lt;b&gt;one &amp; two&lt;/b&gt;</span>' in told
+
+
+def test_a_panel_shows_days_and_moments_as_the_page_does():
+    moment = datetime(2026, 7, 3, 10, 5, 9, 123456, tzinfo=UTC)
+    told = shown('{% panel "flag_unanswered" since=at %}{% endpanel %}', at=moment)
+    assert shown("{{ at }}", at=moment) == "3 Jul 2026, 11:05"
+    assert "since 3 Jul 2026, 11:05:" in told
+    told = shown('{% panel "map_withdrawn" on=day %}{% endpanel %}', day=date(2026, 2, 3))
+    assert "Withdrawn on 3 Feb 2026." in told

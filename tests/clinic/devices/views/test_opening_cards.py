@@ -29,7 +29,8 @@ def test_the_card_is_made_printed_and_given_on_two_pages(as_staff, cast, staff):
         "Left",
         "000 1000",
         "000 2000",
-        "Have it opened at once if",
+        "Call us at once if",
+        "Ambulance first",
         "How to open it",
     ):
         assert words in page

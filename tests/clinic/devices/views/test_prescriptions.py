@@ -321,7 +321,7 @@ JARGON = (
 def test_the_sheet_for_the_person_is_in_plain_words_with_both_numbers(as_staff, limb, device):
     made = factories.prescription(of=limb, device_class=device)
     page = as_staff.get(f"/prescriptions/{made.pk}/advice-sheet/").content.decode()
-    sheet = re.search(r'<article class="take-home.*?</article>', page, re.DOTALL).group(0)
+    sheet = re.search(r'<article class="paper.*?</article>', page, re.DOTALL).group(0)
     words = re.sub(r"<[^>]+>", " ", sheet).lower()
     assert not [word for word in JARGON if word in words]
     assert "000 1000" in words

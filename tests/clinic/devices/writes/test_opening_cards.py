@@ -8,12 +8,13 @@ from unittest.mock import patch
 import pytest
 from django.utils import timezone
 
+from clinic.devices.prints.signs import CALL_SIGNS, HOW_TO_OPEN
 from clinic.devices.writes.fittings import FittingFindings, steps_of
-from clinic.devices.writes.opening_cards import HOW_TO_OPEN, card_hand_over, card_make
+from clinic.devices.writes.opening_cards import card_hand_over, card_make
 from clinic.devices.writes.wear import prescription_fit, prescription_open
 from clinic.models import AuditEvent, Fitting, OpeningCard, Prescription
 from clinic.record.errors import Refused
-from clinic.rules.writes.house_rules import TELEPHONES
+from clinic.rules.writes.house_rules import EMERGENCY, TELEPHONES
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -81,12 +82,14 @@ def test_the_card_holds_copies_of_what_it_says(cast, staff, site):
         ("one_working_day", "000 1001", "000 2001"),
         ("planned", "000 1002", "000 2002"),
     ]
-    assert made.content["how_to_open"] == HOW_TO_OPEN
+    assert made.content["how_to_open"] == str(HOW_TO_OPEN)
+    assert made.content["call"] == [str(sign) for sign in CALL_SIGNS]
+    assert made.content["emergency"] == "112"
     assert made.content["side"] == "left"
     assert json.dumps(made.content)
 
 
-@pytest.mark.parametrize("lacking", TELEPHONES)
+@pytest.mark.parametrize("lacking", [name for name in TELEPHONES if name != EMERGENCY])
 def test_a_clinic_without_a_number_for_every_urgency_and_hour_seals_nobody(cast, staff, site, lacking):
     setattr(site, lacking, "")
     site.save()
