@@ -11,7 +11,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import HealthCheck, settings
 
-from tests import factories
+from tests import cluster, factories
 
 # The one profile of every `@given`; a test asks for another number of examples at most. No deadline and no
 # `too_slow`: both measure the machine, which others load, and not the test. The other health checks speak of
@@ -39,6 +39,7 @@ def pytest_collection_modifyitems(config, items):
         "postgres": None
         if os.environ.get("DATABASE_URL", "").startswith("postgres")
         else "DATABASE_URL names no PostgreSQL",
+        "cluster": None if cluster.PROGRAMS else "PostgreSQL's server programs are not installed",
         "oracle": None if wanted_oracle else "only `make validate` compares with the heavy libraries",
     }
     keep, dropped = [], {}

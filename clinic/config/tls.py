@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
-__all__ = ["cache_fault", "database_fault"]
+__all__ = ["cache_fault", "database_fault", "mail_fault"]
 
 #: PostgreSQL's modes that check the server's certificate; `require` encrypts towards anybody.
 CHECKED = ("verify-ca", "verify-full")
@@ -42,3 +42,14 @@ def cache_fault(url: str) -> str:
     if parts.scheme.startswith(NO_NETWORK) or _here(parts.hostname or "") or parts.scheme == "rediss":
         return ""
     return f"CACHE_URL names {parts.hostname} without TLS; on another machine it must be rediss://"
+
+
+def mail_fault(url: str) -> str:
+    """The same for mail: counts of a clinic and the password of its mailbox."""
+    parts = urlsplit(url)
+    if not parts.scheme.startswith("smtp") or _here(parts.hostname or "") or "+" in parts.scheme:
+        return ""
+    return (
+        f"EMAIL_URL names {parts.hostname} without TLS; on another machine it must be smtp+tls:// or "
+        "smtp+ssl://"
+    )

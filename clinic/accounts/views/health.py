@@ -1,4 +1,7 @@
-"""Whether the program can do its work, for a watcher: no sign-in, no detail."""
+"""Whether the program can do its work, for a watcher: no sign-in, no name, no detail.
+
+`manage.py doctor` and its page say what is wrong and what to do; this page only says that something is.
+"""
 
 from __future__ import annotations
 
