@@ -31,6 +31,11 @@ CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.whic
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
 
 
+def program_path(name):
+    """Where a program of the machine stands; those of its keeper are not on everybody's path."""
+    return shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
+
+
 def pytest_collection_modifyitems(config, items):
     """Deselect, with a printed line, what needs a program this machine lacks; under CI that is an error."""
     wanted_oracle = "oracle" in (config.getoption("-m") or "")
@@ -47,6 +52,9 @@ def pytest_collection_modifyitems(config, items):
         reason = next(
             (f"{m}: {why}" for m, why in missing.items() if why and item.get_closest_marker(m)), None
         )
+        program = item.get_closest_marker("program")
+        if program and not program_path(program.args[0]):
+            reason = f"program: {program.args[0]} is not installed"
         if reason is None:
             keep.append(item)
         else:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import unquote, urlsplit
 from zoneinfo import ZoneInfo
 
 import environ
@@ -126,4 +126,7 @@ class Environment:
             raise ImproperlyConfigured(refused) from fault
         if kind == "database" and (found.get("ENGINE") not in ENGINES or not found.get("NAME")):
             raise ImproperlyConfigured(refused)
+        if "HOST" in found:
+            # A socket's folder stands there encoded.
+            found["HOST"] = unquote(found["HOST"])
         return found

@@ -25,13 +25,16 @@ def database_fault(database: Mapping[str, Any]) -> str:
     """What is wrong with a database's connection; empty where it stays on this machine or is encrypted
     and checked.
     """
-    if database["ENGINE"].endswith("sqlite3") or _here(str(database.get("HOST", ""))):
+    options = database.get("OPTIONS", {})
+    # The client library takes a host from the options as well, and an address before a name.
+    hosts = [str(host) for host in (database.get("HOST"), options.get("host"), options.get("hostaddr")) if host]
+    if database["ENGINE"].endswith("sqlite3") or all(map(_here, hosts)):
         return ""
-    mode = str(database.get("OPTIONS", {}).get("sslmode", "")) or "not given"
+    mode = str(options.get("sslmode", "")) or "not given"
     if mode in CHECKED:
         return ""
     return (
-        f"sslmode of the database on {database['HOST']} is {mode}; on another machine it must be "
+        f"sslmode of the database on {hosts[0]} is {mode}; on another machine it must be "
         f"{' or '.join(CHECKED)}"
     )
 

@@ -136,3 +136,28 @@ def test_a_replica_keeps_the_options_of_its_own_address(monkeypatch, tmp_path):
     replica = told["DATABASES"]["replica"]
     assert replica["OPTIONS"]["sslmode"] == "verify-full"
     assert replica["OPTIONS"]["pool"] == told["DATABASES"]["default"]["OPTIONS"]["pool"]
+
+
+FAR = [
+    "postgres://u:p@far.example.org/n",
+    "postgres://u:p@/n?host=far.example.org",
+    "postgres://u:p@localhost/n?hostaddr=192.0.2.1",
+    "postgres://u:p@far.example.org/n?sslmode=require",
+]
+NEAR = [
+    "postgres://u:p@/n",
+    "postgres://u:p@%2Fvar%2Frun%2Fpostgresql/n",
+    "postgres://u:p@/n?host=/var/run/postgresql",
+    "postgres://u:p@127.0.0.1:5433/n",
+    "postgres://u:p@far.example.org/n?sslmode=verify-full",
+]
+
+
+@pytest.mark.parametrize("url", FAR + NEAR)
+def test_a_database_on_another_machine_needs_a_checked_certificate_however_it_is_named(monkeypatch, tmp_path, url):
+    good = {"SECRET_KEY": "k" * 60, "ALLOWED_HOSTS": "clinic.example.org", "PRODUCTION": "1", "DATABASE_URL": url}
+    if url in NEAR:
+        assert read_settings(monkeypatch, tmp_path, **good)
+        return
+    with pytest.raises(ImproperlyConfigured, match="sslmode"):
+        read_settings(monkeypatch, tmp_path, **good)
