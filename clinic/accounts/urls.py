@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from clinic.accounts.views import accounts, breakglass, erasure, health, problems, sessions, settings_page
+from clinic.accounts.views import (
+    accounts,
+    breakglass,
+    doctor,
+    erasure,
+    health,
+    problems,
+    sessions,
+    settings_page,
+)
 
 urlpatterns = [
     path("sign-in/", sessions.sign_in, name="login"),
@@ -16,6 +25,7 @@ urlpatterns = [
     path("accounts/new/", accounts.account_new, name="account_new"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
+    path("settings/running/", doctor.doctor, name="doctor"),
     path("break-glass/", breakglass.break_glass, name="break_glass"),
     path("break-glass/<int:glass>/seen/", breakglass.glass_noticed, name="glass_noticed"),
     path("people/<int:person>/rights/", erasure.person_rights, name="person_rights"),

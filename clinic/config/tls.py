@@ -27,7 +27,9 @@ def database_fault(database: Mapping[str, Any]) -> str:
     """
     options = database.get("OPTIONS", {})
     # The client library takes a host from the options as well, and an address before a name.
-    hosts = [str(host) for host in (database.get("HOST"), options.get("host"), options.get("hostaddr")) if host]
+    hosts = [
+        str(host) for host in (database.get("HOST"), options.get("host"), options.get("hostaddr")) if host
+    ]
     if database["ENGINE"].endswith("sqlite3") or all(map(_here, hosts)):
         return ""
     mode = str(options.get("sslmode", "")) or "not given"

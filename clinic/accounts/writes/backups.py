@@ -25,9 +25,9 @@ from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.utils import timezone
 
+from clinic.accounts.sealed_files import SealFault, is_sealed, seal, unseal
 from clinic.accounts.writes import digests, postgres_copy
 from clinic.accounts.writes.problems import program_version
-from clinic.accounts.writes.sealing import SealFault, is_sealed, seal, unseal
 
 __all__ = ["ArchiveFault", "backup", "check", "restore"]
 

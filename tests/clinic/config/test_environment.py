@@ -154,8 +154,15 @@ NEAR = [
 
 
 @pytest.mark.parametrize("url", FAR + NEAR)
-def test_a_database_on_another_machine_needs_a_checked_certificate_however_it_is_named(monkeypatch, tmp_path, url):
-    good = {"SECRET_KEY": "k" * 60, "ALLOWED_HOSTS": "clinic.example.org", "PRODUCTION": "1", "DATABASE_URL": url}
+def test_a_database_on_another_machine_needs_a_checked_certificate_however_it_is_named(
+    monkeypatch, tmp_path, url
+):
+    good = {
+        "SECRET_KEY": "k" * 60,
+        "ALLOWED_HOSTS": "clinic.example.org",
+        "PRODUCTION": "1",
+        "DATABASE_URL": url,
+    }
     if url in NEAR:
         assert read_settings(monkeypatch, tmp_path, **good)
         return
