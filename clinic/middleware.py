@@ -149,6 +149,7 @@ class SecondFactor:
             or not getattr(view, "login_required", True)
             or not access.second_factor_asked(user)
             or user.is_verified()
+            or request.session.get("vouched", False)
         ):
             return None
         page = "second_factor" if user.second_factor else "second_factor_enrol"

@@ -11,10 +11,13 @@ from clinic.accounts.views import (
     problems,
     sessions,
     settings_page,
+    sign_on,
 )
 
 urlpatterns = [
     path("sign-in/", sessions.sign_in, name="login"),
+    path("sign-on/", sign_on.sign_on, name="sign_on"),
+    path("sign-on/back/", sign_on.sign_on_back, name="sign_on_back"),
     path("switch-user/", sessions.switch_user, name="switch_user"),
     path("second-factor/", sessions.second_factor, name="second_factor"),
     path("second-factor/enrol/", sessions.second_factor_enrol, name="second_factor_enrol"),

@@ -7,6 +7,7 @@ they hold passwords, and the sentence may land in a log.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,18 @@ __all__ = ["Environment"]
 
 YES, NO = ("1", "true", "yes", "on"), ("0", "false", "no", "off", "")
 ENGINES = ("django.db.backends.sqlite3", "django.db.backends.postgresql")
+#: The roles of `clinic.models.Role`; models cannot be read before the settings.
+ROLES = ("staff", "podiatrist", "manager")
 LEVELS = ("DEBUG", "INFO", "WARNING", "ERROR", "CRITICAL")
+
+
+@dataclass(frozen=True)
+class Grant:
+    """A group of the hospital's sign-on, and the role it has at a clinic (by its short name)."""
+
+    group: str
+    role: str
+    site: str
 
 
 class Environment:
@@ -74,6 +86,31 @@ class Environment:
                 raise ImproperlyConfigured(
                     f"{name} holds “{word}”; each must be an address or a network such as 10.0.3.0/24."
                 ) from fault
+        return found
+
+    def provider(self, name: str) -> str:
+        """The address of a sign-on provider: https, or plain on this machine for a trial."""
+        told = self.text(name)
+        parts = urlsplit(told)
+        here = parts.hostname in ("127.0.0.1", "localhost")
+        if told and not (parts.hostname and (parts.scheme == "https" or (parts.scheme == "http" and here))):
+            raise ImproperlyConfigured(
+                f"{name} is “{told[:80]}”; it must be an address that begins with https://."
+            )
+        return told
+
+    def grants(self, name: str) -> list[Grant]:
+        """Which group of the hospital has which role at which clinic."""
+        found = []
+        for word in self.words(name):
+            group, _, rest = word.rpartition("=")
+            role, _, site = rest.partition("@")
+            if not group or role not in ROLES or not site:
+                raise ImproperlyConfigured(
+                    f"{name} holds “{word[:80]}”; each must be GROUP=ROLE@CLINIC with one of the roles "
+                    f"{', '.join(ROLES)} and a clinic's short name."
+                )
+            found.append(Grant(group, role, site))
         return found
 
     def zone(self, name: str, default: str) -> str:

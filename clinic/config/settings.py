@@ -190,6 +190,17 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "clinic.accounts.passwords.NotOurWords"},
 ]
+# --- The hospital's sign-on (OpenID Connect); empty: local accounts only. Those work beside it, for the
+# emergency.
+# -----------------------------------------------------------------------------------------------------------
+SIGN_ON_ISSUER = env.provider("SIGN_ON_ISSUER")
+SIGN_ON_CLIENT = env.text("SIGN_ON_CLIENT")
+SIGN_ON_SECRET = env.text("SIGN_ON_SECRET")
+SIGN_ON_SCOPE = " ".join(env.words("SIGN_ON_SCOPE", ("openid", "profile")))
+SIGN_ON_GROUPS_CLAIM = env.text("SIGN_ON_GROUPS_CLAIM") or "groups"
+SIGN_ON_NAME_CLAIM = env.text("SIGN_ON_NAME_CLAIM") or "preferred_username"
+# Group of the hospital -> role at a clinic: `GROUP=podiatrist@SHORT_NAME`, with commas between.
+SIGN_ON_ROLES = env.grants("SIGN_ON_ROLES")
 LOGIN_URL = "login"
 LOGIN_REDIRECT_URL = "home"
 LOGOUT_REDIRECT_URL = "login"

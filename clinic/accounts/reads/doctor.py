@@ -266,7 +266,10 @@ def _second_factor() -> Found:
             "A manager turns it on for themselves under My account, then for the clinic under Settings.",
         )
     without = User.objects.filter(
-        is_active=True, second_factor=False, role__in=(Role.MANAGER, Role.PODIATRIST)
+        is_active=True,
+        second_factor=False,
+        sign_on_subject=None,
+        role__in=(Role.MANAGER, Role.PODIATRIST),
     ).count()
     if without:
         return (
@@ -275,6 +278,19 @@ def _second_factor() -> Found:
             "It is asked of them at their next sign-in; ask them to sign in, or stop the accounts.",
         )
     return WELL, "Podiatrists and managers sign in with a second factor."
+
+
+def _emergency_account() -> Found:
+    if not settings.SIGN_ON_ISSUER:
+        return WELL, "Accounts are this clinic's own."
+    local = User.objects.filter(is_active=True, role=Role.MANAGER, sign_on_subject=None)
+    if any(one.has_usable_password() for one in local):
+        return WELL, "A local manager can sign in when the hospital's sign-on does not answer."
+    return (
+        FAULT,
+        "Nobody can sign in as manager when the hospital's sign-on does not answer.",
+        "Invite one manager under Accounts, with a password of their own kept in the clinic's safe.",
+    )
 
 
 def _backup() -> Found:
@@ -356,6 +372,7 @@ LINES: dict[str, Callable[[], Found]] = {
     "mail": _mail,
     "proxy": _proxy,
     "second_factor": _second_factor,
+    "emergency_account": _emergency_account,
     "backup": _backup,
     "drill": _drill,
     "digest": _digest,

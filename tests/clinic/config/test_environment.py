@@ -24,6 +24,8 @@ BAD = {
     "zone": ["Mars/Olympus", "../etc", "/etc/passwd"],
     "level": ["LOUD"],
     "folder": ["relative/folder"],
+    "provider": ["hospital.example.org", "http://hospital.example.org", "ftp://127.0.0.1", "https://"],
+    "grants": ["podiatrists", "a=boss@Elm", "a=manager", "=manager@Elm", "a=manager@"],
     "text": [],
     "words": [],
 }
@@ -143,12 +145,14 @@ FAR = [
     "postgres://u:p@/n?host=far.example.org",
     "postgres://u:p@localhost/n?hostaddr=192.0.2.1",
     "postgres://u:p@far.example.org/n?sslmode=require",
+    "postgres://u:p@/n?host=127.0.0.1,far.example.org&port=5432,5432",
 ]
 NEAR = [
     "postgres://u:p@/n",
     "postgres://u:p@%2Fvar%2Frun%2Fpostgresql/n",
     "postgres://u:p@/n?host=/var/run/postgresql",
     "postgres://u:p@127.0.0.1:5433/n",
+    "postgres://u:p@/n?host=127.0.0.1,localhost&port=5432,5433&target_session_attrs=read-write",
     "postgres://u:p@far.example.org/n?sslmode=verify-full",
 ]
 
@@ -168,3 +172,10 @@ def test_a_database_on_another_machine_needs_a_checked_certificate_however_it_is
         return
     with pytest.raises(ImproperlyConfigured, match="sslmode"):
         read_settings(monkeypatch, tmp_path, **good)
+
+
+def test_the_roles_of_the_sign_on_are_the_roles_of_the_clinic():
+    from clinic.config.environment import ROLES
+    from clinic.models import Role
+
+    assert set(ROLES) == set(Role.values)

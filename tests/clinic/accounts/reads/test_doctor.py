@@ -186,6 +186,16 @@ def _stop(well):
     well.other.save()
 
 
+def _hospital_only(well):
+    well.settings.SIGN_ON_ISSUER = "https://hospital.example.org"
+    well.manager.sign_on_subject = "https://hospital.example.org 1"
+    well.manager.save()
+
+
+def _local_manager(well):
+    factories.user("manager", at=well.site, second_factor=True, password="correct horse battery")
+
+
 def _lock(well, pin):
     folder = well.tmp / "program" / "requirements"
     folder.mkdir(parents=True, exist_ok=True)
@@ -297,6 +307,7 @@ CASES = [
     ),
     Case("second_factor", _not_asked, "under Settings", _enrol_and_ask),
     Case("second_factor", _without_own, "stop the accounts", _stop, level=ADVICE),
+    Case("emergency_account", _hospital_only, "Invite one manager", _local_manager),
     Case(
         "backup",
         lambda well: (well.settings.BACKUP_DIR / "clinic-1.tar").unlink(),
