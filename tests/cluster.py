@@ -15,7 +15,7 @@ from urllib.parse import quote
 
 import psycopg
 
-__all__ = ["PROGRAMS", "Cluster", "free_port", "running"]
+__all__ = ["PASSWORD", "PROGRAMS", "Cluster", "free_port", "replicated", "running"]
 
 PROGRAMS = max(Path("/usr/lib/postgresql").glob("*/bin"), default=None, key=lambda p: int(p.parent.name))
 #: Every character here must be encoded in an address.
@@ -111,3 +111,20 @@ def running(*options: str) -> Iterator[Cluster]:
     finally:
         cluster.stop()
         shutil.rmtree(cluster.folder, ignore_errors=True)
+
+
+@contextmanager
+def replicated() -> Iterator[tuple[Cluster, Cluster]]:
+    """A server and its standby: a commit is answered only when both have it on disk."""
+    with running("synchronous_commit=on", "wal_level=replica") as primary:
+        standby = Cluster(place(), free_port())
+        address = primary.url("app@clinic", "postgres")
+        primary.run("pg_basebackup", "-d", address, "-D", str(standby.folder / "db"), "-R", "-X", "stream")
+        # Promoted, it stands alone and waits for nobody.
+        standby.start("fsync=off", "synchronous_standby_names=")
+        try:
+            primary.sql("ALTER SYSTEM SET synchronous_standby_names = '*'", "SELECT pg_reload_conf()")
+            yield primary, standby
+        finally:
+            standby.stop()
+            shutil.rmtree(standby.folder, ignore_errors=True)
