@@ -101,7 +101,7 @@ def questions(form: BaseForm) -> Iterator[tuple[str, str, str]]:
         yield str(field.label or name), answer, str(getattr(field, "last", "") or "")
 
 
-def _choices(field: ChoiceField) -> Iterator[tuple[Any, Any]]:
+def _choices(field: Any) -> Iterator[tuple[Any, Any]]:
     for value, label in field.choices:
         if isinstance(label, list | tuple):
             yield from label
@@ -223,7 +223,7 @@ def _card(one: SealedDevice) -> Iterator[Any]:
     yield _p(by, "loud")
     yield _p(
         f"{device.limb.get_side_display()} foot: {device.get_device_class_display()}, sealed "
-        f"{date_format(device.sealed_on)}"
+        f"{date_format(device.sealed_on) if device.sealed_on else ''}"
     )
     told = one.card.content if one.card else {}
     if not one.card:
