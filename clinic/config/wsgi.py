@@ -14,3 +14,10 @@ try:
 except ImproperlyConfigured as fault:
     # The server prints it before it gives up; a traceback would bury it.
     sys.exit(f"Settings: {fault}")
+
+# Pages and the libraries that draw are loaded before a process takes requests: otherwise the first person
+# after a start waits for them.
+from clinic.config import urls  # noqa: E402, F401
+from clinic.config.loading import load_all  # noqa: E402
+
+load_all()
