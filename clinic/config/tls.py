@@ -27,9 +27,9 @@ def database_fault(database: Mapping[str, Any]) -> str:
     """
     options = database.get("OPTIONS", {})
     # The client library takes a host from the options as well, and an address before a name.
-    hosts = [
-        str(host) for host in (database.get("HOST"), options.get("host"), options.get("hostaddr")) if host
-    ]
+    named = (database.get("HOST"), options.get("host"), options.get("hostaddr"))
+    # Several with commas between: the first that takes writes, for a failover.
+    hosts = [host for told in named if told for host in str(told).split(",")]
     if database["ENGINE"].endswith("sqlite3") or all(map(_here, hosts)):
         return ""
     mode = str(options.get("sslmode", "")) or "not given"
