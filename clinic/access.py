@@ -65,6 +65,7 @@ ABILITIES: dict[str, frozenset[str]] = {
     "house_rules": frozenset({PODIATRIST, MANAGER}),
     "own_account": frozenset({STAFF, PODIATRIST, MANAGER}),
     "accounts": frozenset({MANAGER}),
+    "run_clinic": frozenset({MANAGER}),
     "settings": frozenset({PODIATRIST, MANAGER}),
     "reasons": frozenset({MANAGER}),
     "see_history": frozenset({STAFF, PODIATRIST, MANAGER}),

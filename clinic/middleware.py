@@ -16,15 +16,16 @@ from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
-from django.urls import get_resolver, reverse
+from django.urls import get_resolver, resolve, reverse
 from django.utils import timezone
 from django_htmx.http import HttpResponseClientRedirect
 
 from clinic import access
-from clinic.config import logs, rate_limit
+from clinic.config import logs, proxy, rate_limit
 from clinic.record.writes import read_log as reads
 
 TOUCH_EVERY_SECONDS = 60
+HEALTH = "/health/"
 Answer = Callable[[HttpRequest], HttpResponseBase]
 log = logging.getLogger("clinic.requests")
 
@@ -59,18 +60,29 @@ class RequestLog:
 
 
 class ProxyAddress:
-    """Behind a proxy of ours, the client's address is the last one it added; otherwise no header is
-    believed.
+    """Behind a proxy of ours, the client's address and scheme are those it tells."""
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        proxy.believe(request.META)
+        return self.get_response(request)
+
+
+class Health:
+    """The page for watchers answers under any name and over plain HTTP.
+
+    A proxy or a monitor asks by address: the check of the host is not for it, nor is the redirect to HTTPS
+    (SECURE_REDIRECT_EXEMPT).
     """
 
     def __init__(self, get_response: Answer) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
-        if settings.BEHIND_PROXY:
-            address = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")[-1].strip()
-            if address:
-                request.META["REMOTE_ADDR"] = address
+        if request.path_info == HEALTH:
+            return resolve(HEALTH).func(request)
         return self.get_response(request)
 
 
@@ -137,6 +149,7 @@ class SecondFactor:
             or not getattr(view, "login_required", True)
             or not access.second_factor_asked(user)
             or user.is_verified()
+            or request.session.get("vouched", False)
         ):
             return None
         page = "second_factor" if user.second_factor else "second_factor_enrol"

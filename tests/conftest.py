@@ -11,7 +11,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import pytest
 from hypothesis import HealthCheck, settings
 
-from tests import factories
+from tests import cluster, factories
 from tests.migrated import migrated_once
 from tests.processor_time import ProcessorTime
 
@@ -37,6 +37,11 @@ def pytest_configure(config):
     config.pluginmanager.register(ProcessorTime(config), "processor_time")
 
 
+def program_path(name):
+    """Where a program of the machine stands; those of its keeper are not on everybody's path."""
+    return shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
+
+
 def pytest_collection_modifyitems(config, items):
     """Deselect, with a printed line, what needs a program this machine lacks; under CI that is an error."""
     wanted_oracle = "oracle" in (config.getoption("-m") or "")
@@ -45,6 +50,7 @@ def pytest_collection_modifyitems(config, items):
         "postgres": None
         if os.environ.get("DATABASE_URL", "").startswith("postgres")
         else "DATABASE_URL names no PostgreSQL",
+        "cluster": None if cluster.PROGRAMS else "PostgreSQL's server programs are not installed",
         "oracle": None if wanted_oracle else "only `make validate` compares with the heavy libraries",
     }
     keep, dropped = [], {}
@@ -52,6 +58,9 @@ def pytest_collection_modifyitems(config, items):
         reason = next(
             (f"{m}: {why}" for m, why in missing.items() if why and item.get_closest_marker(m)), None
         )
+        program = item.get_closest_marker("program")
+        if program and not program_path(program.args[0]):
+            reason = f"program: {program.args[0]} is not installed"
         if reason is None:
             keep.append(item)
         else:

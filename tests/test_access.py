@@ -17,7 +17,7 @@ from tests import factories
 
 #: Charts of nothing: they answer 404 until there is something to draw, and have tests of their own.
 NEED_DATA = {"lesion_compare_chart", "outcomes_chart"}
-OPEN_TO_ALL = {"login", "logout", "account_link", "health"}
+OPEN_TO_ALL = {"login", "logout", "account_link", "health", "sign_on", "sign_on_back"}
 
 
 def routes():

@@ -2,10 +2,22 @@
 
 from django.urls import path
 
-from clinic.accounts.views import accounts, breakglass, erasure, health, problems, sessions, settings_page
+from clinic.accounts.views import (
+    accounts,
+    breakglass,
+    doctor,
+    erasure,
+    health,
+    problems,
+    sessions,
+    settings_page,
+    sign_on,
+)
 
 urlpatterns = [
     path("sign-in/", sessions.sign_in, name="login"),
+    path("sign-on/", sign_on.sign_on, name="sign_on"),
+    path("sign-on/back/", sign_on.sign_on_back, name="sign_on_back"),
     path("switch-user/", sessions.switch_user, name="switch_user"),
     path("second-factor/", sessions.second_factor, name="second_factor"),
     path("second-factor/enrol/", sessions.second_factor_enrol, name="second_factor_enrol"),
@@ -16,6 +28,7 @@ urlpatterns = [
     path("accounts/new/", accounts.account_new, name="account_new"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
+    path("settings/running/", doctor.doctor, name="doctor"),
     path("break-glass/", breakglass.break_glass, name="break_glass"),
     path("break-glass/<int:glass>/seen/", breakglass.glass_noticed, name="glass_noticed"),
     path("people/<int:person>/rights/", erasure.person_rights, name="person_rights"),

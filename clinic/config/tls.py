@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import urlsplit
 
-__all__ = ["cache_fault", "database_fault"]
+__all__ = ["cache_fault", "database_fault", "mail_fault"]
 
 #: PostgreSQL's modes that check the server's certificate; `require` encrypts towards anybody.
 CHECKED = ("verify-ca", "verify-full")
@@ -25,13 +25,18 @@ def database_fault(database: Mapping[str, Any]) -> str:
     """What is wrong with a database's connection; empty where it stays on this machine or is encrypted
     and checked.
     """
-    if database["ENGINE"].endswith("sqlite3") or _here(str(database.get("HOST", ""))):
+    options = database.get("OPTIONS", {})
+    # The client library takes a host from the options as well, and an address before a name.
+    named = (database.get("HOST"), options.get("host"), options.get("hostaddr"))
+    # Several with commas between: the first that takes writes, for a failover.
+    hosts = [host for told in named if told for host in str(told).split(",")]
+    if database["ENGINE"].endswith("sqlite3") or all(map(_here, hosts)):
         return ""
-    mode = str(database.get("OPTIONS", {}).get("sslmode", "")) or "not given"
+    mode = str(options.get("sslmode", "")) or "not given"
     if mode in CHECKED:
         return ""
     return (
-        f"sslmode of the database on {database['HOST']} is {mode}; on another machine it must be "
+        f"sslmode of the database on {hosts[0]} is {mode}; on another machine it must be "
         f"{' or '.join(CHECKED)}"
     )
 
@@ -42,3 +47,14 @@ def cache_fault(url: str) -> str:
     if parts.scheme.startswith(NO_NETWORK) or _here(parts.hostname or "") or parts.scheme == "rediss":
         return ""
     return f"CACHE_URL names {parts.hostname} without TLS; on another machine it must be rediss://"
+
+
+def mail_fault(url: str) -> str:
+    """The same for mail: counts of a clinic and the password of its mailbox."""
+    parts = urlsplit(url)
+    if not parts.scheme.startswith("smtp") or _here(parts.hostname or "") or "+" in parts.scheme:
+        return ""
+    return (
+        f"EMAIL_URL names {parts.hostname} without TLS; on another machine it must be smtp+tls:// or "
+        "smtp+ssl://"
+    )

@@ -1,15 +1,21 @@
 """WSGI entry point: a server loads here what its first request would otherwise wait for."""
 
 import os
+import sys
 from importlib import import_module
 from pkgutil import iter_modules
 
+from django.core.exceptions import ImproperlyConfigured
 from django.core.wsgi import get_wsgi_application
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "clinic.config.settings")
 # Small matrices: threads of the linear algebra library only get in each other's way.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-application = get_wsgi_application()
+try:
+    application = get_wsgi_application()
+except ImproperlyConfigured as fault:
+    # The server prints it before it gives up; a traceback would bury it.
+    sys.exit(f"Settings: {fault}")
 
 
 def load() -> None:

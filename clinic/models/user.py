@@ -23,6 +23,9 @@ class User(AbstractUser):
     #: A confirmed second factor exists; kept on the row every request reads anyway.
     second_factor = models.BooleanField(default=False, editable=False)
 
+    #: Issuer and subject of the hospital's sign-on; None for a local account.
+    sign_on_subject = models.CharField(max_length=500, null=True, unique=True, default=None, editable=False)
+
     class Meta(AbstractUser.Meta):
         constraints = [one_of("role", Role, name="user_role")]
 

@@ -80,6 +80,8 @@ class Visit(ClinicalRecord):
     counts_for = counts_for()
     #: Begun by one person and left for another to finish; what is stored so far is found, the rest is owed.
     unfinished = models.BooleanField(default=False)
+    #: Written on paper while the program could not be reached, and entered afterwards.
+    from_paper = models.BooleanField(default=False)
 
     class Meta:
         ordering = ["-visited_on", "-pk"]

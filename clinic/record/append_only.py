@@ -94,7 +94,9 @@ def missing(connection: Any) -> list[str]:
     catalogue = (
         "SELECT name FROM sqlite_master WHERE type = 'trigger'"
         if connection.vendor == "sqlite"
-        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"
+        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D' "
+        # Of the tables we read, not of a copy of them in another schema.
+        "AND pg_table_is_visible(tgrelid)"
     )
     with connection.cursor() as cursor:
         cursor.execute(catalogue)

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import pytest
 
+from clinic.accounts.sealed_files import SealFault, seal, unseal
 from clinic.accounts.writes import backups, digests
 from clinic.accounts.writes.backups import ArchiveFault, backup, check, restore
-from clinic.accounts.writes.sealing import SealFault, seal, unseal
 from tests.migrated import copy_into
 from tests.security import killing
 

@@ -1,4 +1,7 @@
-"""Whether the program can do its work, for a watcher: no sign-in, no detail."""
+"""Whether the program can do its work, for a watcher: no sign-in, no name, no detail.
+
+`manage.py doctor` and its page say what is wrong and what to do; this page only says that something is.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +12,12 @@ from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.cache import never_cache
+from django.views.decorators.clickjacking import xframe_options_deny
 from django.views.decorators.http import require_safe
 
 
 @never_cache
+@xframe_options_deny
 @login_not_required
 @require_safe
 def health(request: HttpRequest) -> JsonResponse:

@@ -91,7 +91,13 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "registration/login.html",
-        {"form": form, "next": _next(request), "seats": _seats(request), "typed": typed},
+        {
+            "form": form,
+            "next": _next(request),
+            "seats": _seats(request),
+            "typed": typed,
+            "sign_on": settings.SIGN_ON_ISSUER,
+        },
         status=422 if form.errors else 200,
     )
 

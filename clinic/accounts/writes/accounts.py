@@ -135,6 +135,8 @@ def account_reset(*, by: User, user: User) -> str:
     """A one-time link for a new password; the old one stops working at once."""
     if not user.is_active:
         raise Refused("This account is switched off; switch it on first.")
+    if user.sign_on_subject:
+        raise Refused("This account signs in with the hospital's account; its password is kept there.")
     user.set_unusable_password()
     user.save(update_fields=["password"])
     sign_out_everywhere(user=user)

@@ -13,7 +13,6 @@ import json
 import os
 import shutil
 import sqlite3
-import subprocess
 import tarfile
 import tempfile
 from collections.abc import Callable
@@ -26,9 +25,9 @@ from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.utils import timezone
 
-from clinic.accounts.writes import digests
+from clinic.accounts.sealed_files import SealFault, is_sealed, seal, unseal
+from clinic.accounts.writes import digests, postgres_copy
 from clinic.accounts.writes.problems import program_version
-from clinic.accounts.writes.sealing import SealFault, is_sealed, seal, unseal
 
 __all__ = ["ArchiveFault", "backup", "check", "restore"]
 
@@ -46,27 +45,6 @@ def _hash(path: Path) -> str:
         return hashlib.file_digest(read, "sha256").hexdigest()
 
 
-def _database() -> dict[str, Any]:
-    return settings.DATABASES["default"]
-
-
-def _postgres(*command: str, database: dict[str, Any] | None = None) -> None:
-    """Run a PostgreSQL tool; the password travels in its environment, never on its command line."""
-    values = database or connection.settings_dict
-    environment = {
-        **os.environ,
-        "PGHOST": str(values["HOST"] or ""),
-        "PGPORT": str(values["PORT"] or ""),
-        "PGUSER": str(values["USER"] or ""),
-        "PGPASSWORD": str(values["PASSWORD"] or ""),
-        "PGDATABASE": str(values["NAME"]),
-    }
-    # The command is made of our own words only.
-    done = subprocess.run(command, env=environment, capture_output=True, text=True)  # noqa: S603
-    if done.returncode:
-        raise ArchiveFault(f"{command[0]} failed: {done.stderr.strip().splitlines()[-1:]}")
-
-
 def _copy_database(folder: Path) -> str:
     if connection.vendor == "sqlite":
         # The live file through its own connection: consistent while others write, and the log is merged in.
@@ -77,7 +55,10 @@ def _copy_database(folder: Path) -> str:
             live.backup(copy)
             copy.execute("PRAGMA journal_mode=DELETE")
         return "database.sqlite3"
-    _postgres("pg_dump", "-Fc", "--no-owner", "-f", str(folder / "database.pgdump"))
+    try:
+        postgres_copy.dump(folder / "database.pgdump")
+    except postgres_copy.ToolFault as fault:
+        raise ArchiveFault(str(fault)) from fault
     return "database.pgdump"
 
 
@@ -244,16 +225,10 @@ def restore(archive: Path, *, passphrase: str = "", say: Say = lambda words: Non
                 Path(f"{name}{beside}").unlink(missing_ok=True)
             shutil.copyfile(out / "database.sqlite3", name)
         else:
-            connection.close()
-            _postgres(
-                "pg_restore",
-                "--no-owner",
-                "--exit-on-error",
-                "--single-transaction",
-                "-d",
-                str(connection.settings_dict["NAME"]),
-                str(out / "database.pgdump"),
-            )
+            try:
+                postgres_copy.fill(out / "database.pgdump")
+            except postgres_copy.ToolFault as fault:
+                raise ArchiveFault(str(fault)) from fault
         say("Filling the pictures")
         media = Path(settings.MEDIA_ROOT)
         if (out / "media").exists():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -17,12 +16,12 @@ class Command(BaseCommand):
     help = "Write a backup; with BACKUP_PASSPHRASE in the environment it is sealed."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("target", nargs="?", help="file to write; by default in VAR_DIR/backups")
+        parser.add_argument("target", nargs="?", help="file to write; by default in BACKUP_DIR")
 
     def handle(self, *args: Any, **options: Any) -> None:
         stamp = timezone.now().strftime("%Y%m%d-%H%M%S")
-        target = Path(options["target"] or settings.VAR_DIR / "backups" / f"clinic-{stamp}.tar")
-        passphrase = os.environ.get("BACKUP_PASSPHRASE", "")
+        target = Path(options["target"] or settings.BACKUP_DIR / f"clinic-{stamp}.tar")
+        passphrase = settings.BACKUP_PASSPHRASE
         try:
             backup(target, passphrase=passphrase, say=self.stdout.write)
         except ArchiveFault as fault:

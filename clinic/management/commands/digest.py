@@ -4,9 +4,11 @@ by mail.
 
 from __future__ import annotations
 
+import smtplib
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.mail import send_mail
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.urls import reverse
@@ -44,6 +46,8 @@ class Command(BaseCommand):
                 )
         if options["out"] is not None and not options["out"].is_dir():
             raise CommandError(f"out: {options['out']} is not a folder")
+        if options["mail"] and settings.EMAIL_BACKEND.endswith(".dummy.EmailBackend"):
+            raise CommandError("mail: EMAIL_URL is not set, so no mail can be sent")
         for site in sites:
             subject, text = self._text(site, options["base_url"].rstrip("/"))
             if options["out"] is not None:
@@ -51,7 +55,13 @@ class Command(BaseCommand):
                     f"{subject}\n\n{text}", encoding="utf-8"
                 )
             if options["mail"]:
-                send_mail(subject, text, None, options["mail"])
+                try:
+                    send_mail(subject, text, None, options["mail"])
+                except (OSError, smtplib.SMTPException) as fault:
+                    raise CommandError(
+                        f"mail: the digest of {site.name} was not sent: {type(fault).__name__}; "
+                        "look at EMAIL_URL and at the mail server"
+                    ) from fault
             if options["out"] is None and not options["mail"]:
                 self.stdout.write(f"{subject}\n\n{text}\n")
 

@@ -11,15 +11,23 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.db import connection
+from django.db import ProgrammingError, connection
 from django.utils import timezone
 
 from clinic.accounts.writes.backups import ArchiveFault, backup
+
+
+def beside(url: str, name: str) -> str:
+    """The address of another database on the same server: user, password and options stay as written."""
+    parts = urlsplit(url)
+    return parts._replace(path=f"{parts.path.rpartition('/')[0]}/{name}").geturl()
 
 
 class Command(BaseCommand):
@@ -31,11 +39,11 @@ class Command(BaseCommand):
             folder = Path(held)
             archive = folder / "drill.tar"
             try:
-                manifest = backup(archive, passphrase=os.environ.get("BACKUP_PASSPHRASE", ""))
+                manifest = backup(archive, passphrase=settings.BACKUP_PASSPHRASE)
             except ArchiveFault as fault:
                 raise CommandError(str(fault)) from fault
             saved = time.perf_counter()
-            url, undo = self._place(folder)
+            place, undo = self._place(folder)
             try:
                 done = subprocess.run(  # noqa: S603  our own command
                     [sys.executable, str(settings.BASE_DIR / "manage.py"), "restore", str(archive)],
@@ -43,7 +51,8 @@ class Command(BaseCommand):
                         **os.environ,
                         "VAR_DIR": str(folder / "var"),
                         "DIGEST_DIR": str(folder / "var" / "digests"),
-                        "DATABASE_URL": url,
+                        "MEDIA_DIR": str(folder / "var" / "media"),
+                        **place,
                     },
                     capture_output=True,
                     text=True,
@@ -67,20 +76,34 @@ class Command(BaseCommand):
             f"restore with all checks {line['restore_s']} s"
         )
         if done.returncode:
-            raise CommandError(f"the drill failed: {done.stderr.strip() or done.stdout.strip()}")
+            # What was found stands in its output, how many in its error.
+            raise CommandError(f"the drill failed: {done.stdout.strip()}\n{done.stderr.strip()}")
 
-    def _place(self, folder: Path) -> tuple[str, Any]:
-        """An empty database beside the real one, and what removes it."""
+    def _place(self, folder: Path) -> tuple[dict[str, str], Callable[[], None]]:
+        """What leads the restore to an empty place beside the record, and what removes that place."""
         if connection.vendor == "sqlite":
-            return f"sqlite:///{folder / 'var' / 'drill.sqlite3'}", lambda: None
-        database = connection.settings_dict
+            return {"DATABASE_URL": f"sqlite:///{folder / 'var' / 'drill.sqlite3'}"}, lambda: None
         name = f"drill_{secrets.token_hex(4)}"
-        secret = f":{database['PASSWORD']}" if database["PASSWORD"] else ""
+        try:
+            self._run_sql(f'CREATE DATABASE "{name}"')
+        except ProgrammingError:
+            # A role without the right to create a database: a schema of its own in this one will do.
+            try:
+                self._run_sql(f'CREATE SCHEMA "{name}"')
+            except ProgrammingError as fault:
+                raise CommandError(
+                    f"role {connection.settings_dict['USER']} may create neither a database nor a schema; "
+                    f"make it the owner: ALTER DATABASE {connection.settings_dict['NAME']} OWNER TO …"
+                ) from fault
+            session = f"{connection.settings_dict['OPTIONS'].get('options', '')} -c search_path={name}"
+            return {"DATABASE_SESSION": session.strip()}, lambda: self._run_sql(
+                f'DROP SCHEMA "{name}" CASCADE'
+            )
+        return (
+            {"DATABASE_URL": beside(os.environ["DATABASE_URL"], name)},
+            lambda: self._run_sql(f'DROP DATABASE "{name}"'),
+        )
+
+    def _run_sql(self, statement: str) -> None:
         with connection.cursor() as cursor:
-            cursor.execute(f'CREATE DATABASE "{name}"')
-
-        def undo() -> None:
-            with connection.cursor() as cursor:
-                cursor.execute(f'DROP DATABASE "{name}"')
-
-        return f"postgres://{database['USER']}{secret}@{database['HOST']}:{database['PORT']}/{name}", undo
+            cursor.execute(statement)

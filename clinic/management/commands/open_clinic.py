@@ -37,6 +37,12 @@ class Command(BaseCommand):
             "--no-input", action="store_true", help="ask nothing; everything is given by options"
         )
 
+        parser.add_argument(
+            "--no-second-factor",
+            action="store_true",
+            help="do not ask podiatrists and managers for a second factor (a manager can ask for it later)",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         if any(user.check_password(PASSWORD) for user in User.objects.filter(is_active=True)[:20]):
             raise CommandError(
@@ -62,7 +68,10 @@ class Command(BaseCommand):
                 raise CommandError(f"Short name: {answers['short_name']} is taken")
             if User.objects.filter(username__iexact=answers["manager_username"]).exists():
                 raise CommandError(f"User name: {answers['manager_username']} is taken")
-            site = Site(**{name: answers[name] for name in ("name", "short_name", *TELEPHONES)})
+            site = Site(
+                **{name: answers[name] for name in ("name", "short_name", *TELEPHONES)},
+                second_factor=not options["no_second_factor"],
+            )
             try:
                 site.full_clean()
             except ValidationError as fault:
@@ -83,4 +92,9 @@ class Command(BaseCommand):
             f"{site.name} is open. Its first manager sets a password at, once, within 72 hours:"
         )
         self.stdout.write(f"  /account-link/{token}/")
+        self.stdout.write(
+            "Podiatrists and managers are asked for a second factor: they enrol it at their first sign-in."
+            if site.second_factor
+            else "No second factor is asked for: a password alone opens the record. Settings turns it on."
+        )
         self.stdout.write("Next: House rules (margins, foams, ages of facts), Accounts, Settings.")

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         parser.add_argument("--check-only", action="store_true", help="read and compare, write nothing")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        passphrase = os.environ.get("BACKUP_PASSPHRASE", "")
+        passphrase = settings.BACKUP_PASSPHRASE
         archive = Path(options["archive"])
         try:
             if options["check_only"]:

@@ -56,7 +56,10 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
     who = visible_or_404(PEOPLE, request.user, pk=person)
     sheet = visit_sheet(who, timezone.localdate())
     sent = request.method == "POST"
-    form = VisitForm(request.POST if sent else None, sheet=sheet)
+    paper = _paper_day(request)
+    form = VisitForm(
+        request.POST if sent else None, sheet=sheet, initial={"visited_on": paper} if paper else {}
+    )
     parts = lesion_forms(
         sheet,
         request.POST if sent else None,
@@ -81,6 +84,7 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
                 submission_key=form.cleaned_data["submission_key"],
                 found=replace(form.findings(), unfinished=later),
                 lesions=[part.findings() for part in parts],
+                from_paper=paper is not None,
             )
         except Refused as refused:
             show_on(refused, form, parts)
@@ -95,11 +99,15 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
                 )
                 return _go(request, resolve_url("today"))
             messages.success(request, _saved_words(logged.visit, sheet, before))
+            if paper and not flags_open(who).filter(visit=logged.visit).exists():
+                # On to the next sheet of the pile; a red flag comes first.
+                return _go(request, f"{resolve_url('paper_entry')}?site={who.site_id}&day={paper}")
             return _go(request, after_visit(sheet, logged.visit))
     context = {
         "form": form,
         "parts": shown,
         "sheet": sheet,
+        "paper": paper,
         "red": travelling_sheet(who, sheet.sealed, timezone.now()),
         "faults": faults_of(form, parts),
         **_both_versions(form, parts, stored),
@@ -107,6 +115,15 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         "here": "today",
     }
     return render(request, "visits/new.html", context, status=422 if context["faults"] else 200)
+
+
+def _paper_day(request: ClinicRequest) -> date | None:
+    """The day of the sheet that is being entered from paper: `?paper=`, not after today."""
+    try:
+        day = parse_date(request.GET.get("paper", ""))
+    except ValueError:
+        return None
+    return day if day and day <= timezone.localdate() else None
 
 
 def _both_versions(form: VisitForm, parts: list[MeasurementForm], stored: Visit | None) -> dict[str, Any]:

@@ -91,13 +91,14 @@ def visit_log(
     submission_key: UUID,
     found: PersonFindings,
     lesions: Iterable[LesionFindings],
+    from_paper: bool = False,
 ) -> Logged:
     """Store a visit with everything found at it, once: the same key sent again finds the first one's
-    visit.
+    visit. `from_paper`: it was written on paper first and is entered afterwards.
     """
     try:
         with transaction.atomic():
-            return _log(by, person, submission_key, found, list(lesions))
+            return _log(by, person, submission_key, found, list(lesions), from_paper)
     except IntegrityError:
         # Two requests with one key passed the look-up together; the database kept the first.
         first = Visit.objects.filter(submission_key=submission_key, person=person).first()
@@ -106,7 +107,14 @@ def visit_log(
         return Logged(first, new=False)
 
 
-def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: list[LesionFindings]) -> Logged:
+def _log(
+    by: User,
+    person: Person,
+    key: UUID,
+    found: PersonFindings,
+    lesions: list[LesionFindings],
+    from_paper: bool,
+) -> Logged:
     # One writer per person: the second of two equal requests waits here and then finds the first one's row.
     person = person_held(person)
     used_for = key_used_for(key)
@@ -121,6 +129,7 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
     _check_lesions(person, found, lesions, open_now)
     _check_next(found, open_now)
     visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
+    visit.from_paper = from_paper
     if found.device_opened:
         _open_devices(by, person, found.visited_on)
     next_visit_check(person=person, visited_on=found.visited_on, next_on=found.next_on)
@@ -136,6 +145,7 @@ def _log(by: User, person: Person, key: UUID, found: PersonFindings, lesions: li
         lesions=[one.lesion.pk for one in lesions],
         weighed=found.weight_kg is not None,
         device_opened=found.device_opened,
+        from_paper=from_paper,
     )
     return Logged(visit, new=True)
 

@@ -7,8 +7,11 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 
-from clinic.access import ClinicRequest, can, may, site_or_404, sites_of
+from clinic.access import ClinicRequest, can, may, site_or_404, sites_of, visible_or_404
+from clinic.models import Person
 from clinic.people.reads.transfers import waiting_here
+from clinic.week.prints import downtime_pdf
+from clinic.week.reads.downtime import downtime_pack, entered_on
 from clinic.week.reads.preparation import expected_on
 from clinic.week.reads.today import today_lists
 
@@ -45,3 +48,32 @@ def clinic_preparation(request: ClinicRequest) -> HttpResponse:
         "here": "today",
     }
     return render(request, "week/preparation.html", context)
+
+
+@may("see_today")
+def downtime(request: ClinicRequest) -> HttpResponse:
+    """The downtime pack of a day as it is known now; each person in it stands in the log of reads."""
+    site = site_or_404(request.user, request)
+    pack = downtime_pack(site, _day(request.GET.get("day", "")), timezone.now())
+    people = {one.person.pk for one in pack.expected} | {
+        one.prescription.limb.person_id for one in pack.sealed
+    }
+    for pk in sorted(people):
+        visible_or_404(Person.objects.select_related("site"), request.user, pk=pk)
+    response = HttpResponse(downtime_pdf(pack), content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="downtime-{pack.day}.pdf"'
+    return response
+
+
+@may("log_visits")
+def paper_entry(request: ClinicRequest) -> HttpResponse:
+    """Visits written on paper, entered one after another."""
+    site = site_or_404(request.user, request)
+    day = min(_day(request.GET.get("day", "")), timezone.localdate())
+    context = {
+        "rows": entered_on(site, day, timezone.now()),
+        "day": day,
+        "site": site,
+        "here": "today",
+    }
+    return render(request, "week/paper.html", context)

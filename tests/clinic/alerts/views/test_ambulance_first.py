@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from django.utils import timezone
 
-from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.emergency import EMERGENCY_SIGNS, asks_for_ambulance
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.rules.writes.house_rules import EMERGENCY, TELEPHONES
 from tests import factories
 

@@ -41,6 +41,7 @@ NOT_ANSWERS = {
     "error_reason": "taking out has a page of its own",
     "counts_for": "kept by transfers",
     "unfinished": "which button was pressed",
+    "from_paper": "which list the page was opened from",
 }
 #: Columns of a measurement that are no finding of their own.
 NOT_SEEN = {

@@ -1,0 +1,47 @@
+"""Which command a machine runs by itself, and when. The hours are design choices: outside clinic hours."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["BY_HAND", "JOBS", "Job"]
+
+
+@dataclass(frozen=True)
+class Job:
+    """One command with its words, and its time as systemd writes it."""
+
+    command: str
+    every: str
+    when: str
+    why: str
+
+    @property
+    def name(self) -> str:
+        return f"clinic-{self.command.split()[0].replace('_', '-')}"
+
+
+JOBS = (
+    Job("digest_chain", "day", "*-*-* 23:50", "Heads of the audit chains into the digest file"),
+    Job("backup", "day", "*-*-* 01:10", "Backup of the record"),
+    Job("clearsessions", "day", "*-*-* 03:10", "Ended sign-ins out of the database"),
+    Job("axes_reset_logs --age 30", "day", "*-*-* 03:20", "Old refused sign-ins out of the database"),
+    Job("downtime_pack", "day", "*-*-* 18:30", "Tomorrow on paper"),
+    Job("doctor", "day", "*-*-* 06:30", "Whether the program can do its work"),
+    Job("verify_audit", "week", "Sun *-*-* 02:10", "Audit chains, digest file, triggers and pictures"),
+    Job("drill", "month", "*-*-01 04:10", "Rehearsal of the restore"),
+)
+
+#: Command -> why a person calls it and no timer does.
+BY_HAND = {
+    "demo": "the invented clinic",
+    "deployment_files": "once, before the first start",
+    "device_advice": "answers a file",
+    "digest": "needs an address or a folder: deployment_files --mail ADDRESS makes its timer",
+    "healing_report": "answers a file",
+    "open_clinic": "once",
+    "relief_plan": "answers a file",
+    "restore": "after a loss",
+    "run_reports": "needs the manager in whose name it runs",
+    "survival_report": "answers a file",
+}
