@@ -25,7 +25,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
-from clinic.guidelines.cautions import RED_FLAGS
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.visits.forms.visits import VisitForm, lesion_forms
 from clinic.visits.reads import VisitSheet
 from clinic.week.reads.downtime import DowntimePack, SealedDevice
