@@ -104,10 +104,22 @@ class Foam:
         """Stress [kPa] at the end of the strain range in which the law may be read."""
         return float(self.stress(self.valid_strain))
 
-    @property
-    def shear_modulus_kpa(self) -> float:
-        """Shear modulus [kPa] at a Poisson ratio of zero."""
-        return self.modulus_kpa / 2.0
+    def shear_modulus_at(self, stress_kpa: ArrayLike) -> Array:
+        """Shear modulus [kPa] under a pressure, at a Poisson ratio of zero.
+
+        Notes
+        -----
+        Foam is taken to be the same in all directions, its energy the sum of the law's over the principal strains. A little
+        shear of foam compressed across then meets half the secant modulus, ``(E + stress / locking_strain) / 2``.
+        """
+        return (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) / 2.0
+
+    def softness_at(self, stress_kpa: ArrayLike) -> Array:
+        """Change of strain with stress [1/kPa] under a pressure: ``E / (E + stress / locking_strain)^2``."""
+        return np.asarray(
+            self.modulus_kpa
+            / (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) ** 2
+        )
 
 
 class Series:

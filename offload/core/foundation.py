@@ -61,8 +61,8 @@ class Foundation:
         tissue   p = k_t max(0, z + d + a x + b y - u)
         foam     p = P(u - gap)+ - div(coupling grad u)
 
-    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower face and the
-    turns beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p`` bends and shears the plate, and
+    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower face with the
+    turns and slides beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p`` bends and shears the plate, and
     ``P(v - gap)`` holds it from below, bonded where nothing is cut. Off the plate tissue and column are squeezed together
     between skeleton and ground. This is the stationary point of a convex potential. Newton's method: the system is banded
     and symmetric, so it is factored by a banded Cholesky; the three rigid unknowns are condensed out of it (Schur
@@ -182,14 +182,14 @@ class Foundation:
             q[self._face] = start.displacement[self._cells]
         elif start.roof is not None:
             q[self._face] = start.roof[0][self._cells]
-            for values, places in zip(start.roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
+            for values, places in zip(start.roof[1:5], self._at.beside, strict=True):
                 q[places[places >= 0]] = values[places >= 0]
             # Foam beside the wall begins no deeper than half as much again as before the cut.
             kept = self._carrier[self._bonded]
             q[kept] = np.minimum(q[kept], 1.5 * self._level[kept])
             # What pressed on the ground of the void begins by pressing on it as much.
             over, plate = self._over, self.plate
-            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[3][over], 0.0)
+            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[5][over], 0.0)
             q[self._at.face[over]] = np.where(
                 pressed > 0,
                 ground + plate.below.compression(pressed),
@@ -314,7 +314,7 @@ class Foundation:
         lattice, plate, cells, over = self.lattice, self.plate, self._cells, self._over
         grid = np.zeros(cells.shape)
         grid[foot.cells] = pressure
-        roof = np.zeros((4, *cells.shape))
+        roof = np.zeros((6, *cells.shape))
         roof[0][cells] = q[self._face]
         if plate is None:
             foam = np.zeros(cells.shape)
@@ -328,9 +328,9 @@ class Foundation:
             lower[cells & (plate.share < 1)] = columns.stress[:beside]
             # A cell half over the void and half on foam shows the larger half.
             lower[over] = np.where(plate.share[over] >= 0.5, columns.stress[beside:], lower[over])
-            for values, places in zip(roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
+            for values, places in zip(roof[1:5], self._at.beside, strict=True):
                 values[places >= 0] = q[places[places >= 0]]
-            roof[3][over] = columns.stress[beside:]
+            roof[5][over] = columns.stress[beside:]
         load = lattice.load_of(grid)
         return Settled(face, foot.frame.out_of(motion), grid, foam, lower, roof, load, steps, worst)
 

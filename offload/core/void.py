@@ -15,7 +15,7 @@ from offload.core.foam import Foam, FoamError, Series
 from offload.core.foundation import Foundation
 from offload.core.lattice import Lattice
 from offload.core.outline import Outline
-from offload.core.plate import Plate, reach_of, shear_coupling
+from offload.core.plate import Plate, reach_of
 from offload.core.relief import Opening
 from offload.core.stack import Layer
 
@@ -195,9 +195,12 @@ def void_of(
         below=below,
         share=np.where(over, share, 0.0),
         depth_mm=inside,
-        drag=shear_coupling(stack[first:], foams[first:]) * _bonded(footprint.outside_mm, lattice),
+        bonded=_bonded(footprint.outside_mm, lattice),
         window=window,
         tissue_kpa_mm=tissue_kpa_mm,
+        below_layers=tuple(stack[first:]),
+        below_foams=tuple(foams[first:]),
+        squeezed_kpa=0.0 if before_kpa is None else before_kpa,
     )
     return Void(
         footprint.depth_mm,
