@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.linalg.blas import dsbmv
 from scipy.linalg.lapack import dpbtrf, dpbtrs
 
+from offload.core.carrier import Carriers
 from offload.core.equilibrium import Settled, Start
 from offload.core.foam import Series
 from offload.core.foot import Foot, Spring
@@ -98,35 +99,23 @@ class Foundation:
         self._cells = cells
         self._at = number(cells, turning=plate is not None)
         self._face = self._at.face[cells]
-        if plate is None:
-            self._over = np.zeros(shape, dtype=bool)
-            self._law = Series.joined([(columns, cells)])
-            self._carrier, self._gap = self._face, gap_mm[cells]
-            self._weight, self._bonded = np.ones(self._gap.size), np.zeros(self._gap.size, dtype=bool)
-        else:
-            # Beside a wall one part of a cell stands on whole foam, bonded to it, and the other over the void.
-            beside, self._over = cells & (plate.share < 1), cells & (plate.share > 0)
-            self._law = Series.joined([(plate.beside, beside), (plate.below, self._over)])
-            places = [self._at.face[beside], self._at.face[self._over]]
-            self._carrier = np.concatenate(places)
-            self._gap = np.concatenate([np.zeros(places[0].size), plate.depth_mm[self._over]])
-            self._weight = np.concatenate([1.0 - plate.share[beside], plate.share[self._over]])
-            self._bonded = np.arange(self._gap.size) < places[0].size
+        self._over = np.zeros(shape, dtype=bool) if plate is None else cells & (plate.share > 0)
+        self._carriers = Carriers(lattice, self._at, cells, columns, gap_mm, plate, before_kpa)
         self._template = self._band()
         self._work: Array | None = None
-        self._level, self._dead = np.zeros(self._at.count), np.zeros(self._at.count)
-        if plate is not None and before_kpa is not None:
-            self._level[self._face] = Series.joined([(plate.beside, cells)]).compression(before_kpa[cells])
-            self._dead = -self._pull(self._level)
+        self._level = self._carriers.level
+        self._dead = -self._pull(self._level)
 
     def _band(self) -> Array:
         """Band of the coupling or of the plate."""
         lattice, at, cells = self.lattice, self._at, self._cells
         # A cell over an open void with no coupling has no stiffness of its own; the trace of one keeps the
         # tangent regular. It is in the tangent only, never in the residual.
-        self._trace = 1e-9 * lattice.area * np.bincount(self._carrier, self._law.stiffness, at.count)
+        carriers = self._carriers
+        self._trace = 1e-9 * lattice.area * np.bincount(carriers.place, carriers.stiffness, at.count)
         if self.plate is not None:
-            return quadratic_band(plate_energy(self.plate, lattice, at), at.count)
+            room = np.stack(carriers.places(), axis=1), np.zeros((2, 2))
+            return quadratic_band([*plate_energy(self.plate, lattice, at), room], at.count)
         forms = []
         for near, far, size in (
             ((slice(None), slice(None, -1)), (slice(None), slice(1, None)), lattice.dx),
@@ -157,7 +146,8 @@ class Foundation:
             self._work
         )  # the factor before is done with; new memory of this size costs as much as the factor
         np.copyto(band, self._template)
-        band[0] += np.bincount(self._carrier, area * self._weight * slope, band.shape[1]) + self._trace
+        self._carriers.stiffen(band, slope)
+        band[0] += self._trace
         band[0, self._face] += area * stiffness
         factor, info = dpbtrf(band, lower=1, overwrite_ab=1)
         if info:
@@ -168,10 +158,8 @@ class Foundation:
 
     def _carried(self, q: Array, near: Spring | None) -> tuple[Spring, Array]:
         """What the columns carry, and the forces of the foam [kPa mm²]."""
-        columns = Spring.of(self._law, q[self._carrier] - self._gap, near, self._bonded)
-        forces = self._pull(q) + self._dead
-        forces += np.bincount(self._carrier, self.lattice.area * self._weight * columns.stress, q.size)
-        return columns, forces
+        columns = self._carriers.pressed(q, near)
+        return columns, self._pull(q) + self._dead + self._carriers.forces(columns.stress)
 
     def _begin(self, start: Start | None) -> Array:
         """Unknowns of a start; without a roof the plate begins as before the cut."""
@@ -185,7 +173,7 @@ class Foundation:
             for values, places in zip(start.roof[1:5], self._at.beside, strict=True):
                 q[places[places >= 0]] = values[places >= 0]
             # Foam beside the wall begins no deeper than half as much again as before the cut.
-            kept = self._carrier[self._bonded]
+            kept = self._carriers.place[self._carriers.bonded]
             q[kept] = np.minimum(q[kept], 1.5 * self._level[kept])
             # What pressed on the ground of the void begins by pressing on it as much.
             over, plate = self._over, self.plate
@@ -324,7 +312,7 @@ class Foundation:
             foam, lower = grid, grid.copy()
             face = np.where(cells, roof[0] + plate.above.compression(grid), self.columns.compression(grid))
             roof[0] = np.where(cells, roof[0], face)
-            beside = int(self._bonded.sum())
+            beside = int(self._carriers.bonded.sum())
             lower[cells & (plate.share < 1)] = columns.stress[:beside]
             # A cell half over the void and half on foam shows the larger half.
             lower[over] = np.where(plate.share[over] >= 0.5, columns.stress[beside:], lower[over])

@@ -57,6 +57,8 @@ class Plate:
         what is left of them in the void, in the cells with a ``share``.
     share, depth_mm
         Share of each cell that lies over the void, and the void's depth in that part [mm], shape ``(ny, nx)``.
+    middle_mm
+        Where the middle of that part lies from the cell's centre along x and along y [mm], shape ``(2, ny, nx)``.
     bonded
         Share of the way from each cell's centre to the next along x and along y that is not over the void [-], shape
         ``(2, ny, nx)``.
@@ -78,6 +80,7 @@ class Plate:
     below: Series
     share: Array
     depth_mm: Array
+    middle_mm: Array
     bonded: Array
     window: Mask
     tissue_kpa_mm: float
@@ -141,9 +144,10 @@ def stretch_form(layers: Sequence[Layer], foams: Sequence[Foam]) -> Array:
     thickness = np.array([layer.thickness for layer in layers])
     modulus = np.array([foam.modulus_kpa for foam in foams])
     height = np.cumsum(thickness[::-1])[::-1] - thickness / 2
-    first, second = (modulus * thickness * height).sum(), (
-        modulus * (thickness**3 / 12 + thickness * height**2)
-    ).sum()
+    first, second = (
+        (modulus * thickness * height).sum(),
+        (modulus * (thickness**3 / 12 + thickness * height**2)).sum(),
+    )
     return np.array([[second, first], [first, (modulus * thickness).sum()]])
 
 

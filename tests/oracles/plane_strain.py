@@ -259,7 +259,9 @@ def _closed(
     def tangent(u, v, w):
         (e1, e2, shear), (f1, f2, other) = (_turned(sym_grad(one), w["cos"], w["sin"]) for one in (u, v))
         hoop = w["round"] * u[0] * v[0] / w.x[0] ** 2 if turned else 0.0
-        return around(w) * (w["first"] * e1 * f1 + w["second"] * e2 * f2 + 2 * w["shear"] * shear * other + hoop)
+        return around(w) * (
+            w["first"] * e1 * f1 + w["second"] * e2 * f2 + 2 * w["shear"] * shear * other + hoop
+        )
 
     @LinearForm
     def inner(v, w):
@@ -288,7 +290,11 @@ def _closed(
         hoop, around_hoop = law(np.asarray(moved)[0] / np.asarray(basis.global_coordinates())[0])
         gap = down + top.interpolate(u)[1]
         rest = inner.assemble(
-            basis, xx=c * c * one + s * s * two, zz=s * s * one + c * c * two, xz=c * s * (one - two), hoop=hoop
+            basis,
+            xx=c * c * one + s * s * two,
+            zz=s * s * one + c * c * two,
+            xz=c * s * (one - two),
+            hoop=hoop,
         )
         rest -= push.assemble(top, pressure=tissue * np.maximum(gap, 0.0))
         slopes = {"cos": c, "sin": s, "first": first, "second": second, "shear": shear, "round": around_hoop}

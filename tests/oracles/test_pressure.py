@@ -24,7 +24,10 @@ CUTS = {"middle": 1, "base": 2}
 HALF_WIDTHS = (8, 12, 18, 25)
 DESCENT, TISSUE, REACH, MARGIN = 3.0, 50.0, 60.0, 5.0
 LOADS = (59.0, 120.0, 200.0)
-LESION_WITHIN = 0.20
+WITHIN, WITHIN_KPA = 0.10, 3.0
+"""How far the lesion's mean may lie from the elements', whichever is more [-, kPa]."""
+HOPEFUL, HOPEFUL_KPA = 0.05, 2.0
+"""And how far below."""
 FAR = 58.8
 """Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and a stack of 1000/31 kPa/mm in series."""
 
@@ -40,6 +43,12 @@ def by_foundation(cut, half_width, cell=0.5):
     y, bed = linear_strip(CUTS[cut], half_width, REACH, cell)
     state = pressed_to(bed, DESCENT, FAR)
     return np.abs(y), state.pressure_kpa[:, 1]
+
+
+def agrees(ours, theirs):
+    """The lesion's mean [kPa] is near the elements', and not much below."""
+    assert ours == pytest.approx(theirs, rel=WITHIN, abs=WITHIN_KPA)
+    assert ours >= theirs - max(HOPEFUL * theirs, HOPEFUL_KPA)
 
 
 def pressed_to(bed, descent, far):
@@ -106,9 +115,9 @@ def test_an_open_middle_cut_leaves_the_lesion_free_in_both(half_width):
 
 
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
-def test_under_a_base_cut_the_lesion_agrees_within_a_fifth(half_width):
+def test_under_a_base_cut_the_lesion_agrees(half_width):
     theirs, ours = figures("base", half_width)
-    assert ours[0] == pytest.approx(theirs[0], rel=0.20)
+    agrees(ours[0], theirs[0])
 
 
 @cache
@@ -121,7 +130,7 @@ def loaded(cut, half_width, far):
     )
     locking = tuple(foam.locking_strain for foam in FOAMS)
     found = close_strip(THICKNESS, MODULUS, locking, index, half_width, descent, TISSUE, REACH)
-    y, void = strip(index, half_width, REACH, 0.5)
+    y, void = strip(index, half_width, REACH, 0.5, far)
     state = pressed_to(void.foundation, descent, far)
     x, p = np.abs(y), state.pressure_kpa[:, 1]
     rim, lesion = (x > half_width) & (x < half_width + 10.0), half_width - MARGIN
@@ -140,9 +149,9 @@ def loaded(cut, half_width, far):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
 def test_light_and_heavy_loads_agree_with_finite_elements_whose_void_may_close(cut, half_width, far):
-    """Own foam laws, 59 to 200 kPa far away. Lesion within a fifth; under an open middle cut nothing is left in either."""
+    """Own foam laws, 59 to 200 kPa far away."""
     theirs, ours = loaded(cut, half_width, far)
-    assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=0.1)
+    agrees(ours[0], theirs[0])
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
     assert ours[2] == pytest.approx(theirs[2], rel=0.03)
     assert (ours[4] > 0.98) == (theirs[4] > 0.98)
