@@ -38,6 +38,7 @@ def report_of(result: Mapping[str, Any]) -> PressureReport | None:
 
 def _lesion(kept: Mapping[str, Any]) -> LesionPressure:
     low, high = kept["peak_after_range_kpa"]
+    likely = kept.get("patch_mean_after_80_kpa")
     return LesionPressure(
         label=kept["label"],
         load_case=kept["load_case"],
@@ -49,6 +50,10 @@ def _lesion(kept: Mapping[str, Any]) -> LesionPressure:
         bottomed_percent=kept["bottomed_percent"],
         clearance=kept["clearance_mm"],
         peak_after_range=(low, high),
+        patch_mean_before=kept.get("patch_mean_before_kpa"),
+        patch_mean_after=kept.get("patch_mean_after_kpa"),
+        patch_mean_after_80=None if likely is None else (likely[0], likely[1]),
+        closes_chance=kept.get("closes_chance"),
     )
 
 
@@ -64,6 +69,7 @@ def alternatives_of(result: Mapping[str, Any]) -> tuple[Alternative, ...]:
             peak_after=one["peak_after_kpa"],
             rim_peak_after=one["rim_peak_after_kpa"],
             passed=one["passed"],
+            relieves_more_chance=one.get("relieves_more_chance"),
         )
         for one in result.get("alternatives", ())
     )

@@ -49,7 +49,7 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
     Returns
     -------
     tuple of Alternative
-        Those with no check flagged first, then by peak at the worst lesion, peak at the rim, area.
+        Those with no check flagged first, then by mean over a sensor-sized patch at the worst lesion, peak at the rim, area.
 
     Notes
     -----
@@ -67,19 +67,21 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
                 continue
             passed = unflagged and all(check.passed for check in trial.checks)
             passed = passed and all(check.passed for check in tried.geometry_checks(trial))
-            found.append(
-                Alternative(
-                    cut_layers=cut,
-                    margin=wall.margin,
-                    distal_margin=wall.distal_margin,
-                    bevel=wall.bevel,
-                    area=trial.area,
-                    peak_after=trial.worst_peak,
-                    rim_peak_after=trial.report.rim_peak_after,
-                    passed=passed,
-                )
+            other = Alternative(
+                cut_layers=cut,
+                margin=wall.margin,
+                distal_margin=wall.distal_margin,
+                bevel=wall.bevel,
+                area=trial.area,
+                peak_after=trial.worst_peak,
+                rim_peak_after=trial.report.rim_peak_after,
+                passed=passed,
+                patch_mean_after=trial.worst_patch,
             )
-    found.sort(
-        key=lambda item: (not item.passed, item.peak_after, item.rim_peak_after, item.area, item.cut_layers)
-    )
+            found.append(other)
+    found.sort(key=_rank)
     return tuple(found)
+
+
+def _rank(one: Alternative) -> tuple[object, ...]:
+    return not one.passed, one.patch_mean_after, one.rim_peak_after, one.area, one.cut_layers

@@ -43,7 +43,11 @@ class ClearanceAdvice:
 
 @dataclass(frozen=True)
 class LesionPressure:
-    """Pressure at one lesion before and after the cut [kPa], bottoming out [%] and clearance [mm]."""
+    """Pressure at one lesion before and after the cut [kPa], bottoming out [%] and clearance [mm].
+
+    ``patch_mean`` is the highest mean over a patch as large as an insole sensor, by which cuts are ranked; the peak is that
+    of one cell. None in plans kept before there was one.
+    """
 
     label: str
     load_case: str
@@ -55,6 +59,10 @@ class LesionPressure:
     bottomed_percent: float
     clearance: float
     peak_after_range: tuple[float, float]
+    patch_mean_before: float | None = None
+    patch_mean_after: float | None = None
+    patch_mean_after_80: tuple[float, float] | None = None
+    closes_chance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -75,7 +83,11 @@ class PressureReport:
 
 @dataclass(frozen=True)
 class Alternative:
-    """Another cut for the same lesions: lengths [mm], angle [deg], area [mm²], peaks [kPa]."""
+    """Another cut for the same lesions: lengths [mm], angle [deg], area [mm²], peaks [kPa].
+
+    They stand in the order of ``patch_mean_after``, the highest mean over a sensor-sized patch at the worst lesion [kPa];
+    ``relieves_more_chance`` is the chance that this cut leaves a lower one than the plan's [-].
+    """
 
     cut_layers: tuple[str, ...]
     margin: float
@@ -85,6 +97,8 @@ class Alternative:
     peak_after: float
     rim_peak_after: float
     passed: bool
+    patch_mean_after: float | None = None
+    relieves_more_chance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -294,6 +308,7 @@ def as_json(plan: ReliefPlan) -> dict[str, Any]:
                 "area_mm2": _figure(other.area),
                 "peak_after_kpa": _figure(other.peak_after),
                 "rim_peak_after_kpa": _figure(other.rim_peak_after),
+                "relieves_more_chance": _figure(other.relieves_more_chance),
                 "passed": other.passed,
             }
             for other in plan.alternatives
@@ -323,6 +338,10 @@ def pressure_json(report: PressureReport) -> dict[str, Any]:
                 "bottomed_percent": _figure(lesion.bottomed_percent),
                 "clearance_mm": _figure(lesion.clearance),
                 "peak_after_range_kpa": [_figure(value) for value in lesion.peak_after_range],
+                "patch_mean_before_kpa": _figure(lesion.patch_mean_before),
+                "patch_mean_after_kpa": _figure(lesion.patch_mean_after),
+                "patch_mean_after_80_kpa": _interval(lesion.patch_mean_after_80),
+                "closes_chance": _figure(lesion.closes_chance),
             }
             for lesion in report.lesions
         ],
@@ -336,6 +355,10 @@ def _ring(outline: Outline) -> list[list[float]]:
 def _figure(value: float | None) -> float | None:
     """Six decimals, minus zero as zero, and null for what is not a finite number."""
     return None if value is None or not math.isfinite(value) else round(float(value), 6) + 0.0
+
+
+def _interval(values: tuple[float, float] | None) -> list[float | None] | None:
+    return None if values is None else [_figure(value) for value in values]
 
 
 def _value(value: float | str | None) -> float | str | None:

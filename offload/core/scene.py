@@ -12,6 +12,7 @@ from offload.core.baseline import Baseline, baseline_for, lattice_for, load_case
 from offload.core.foam import Foam
 from offload.core.foundation import TOLERANCE, Settled, Start
 from offload.core.insole import Insole
+from offload.core.patch import Patches
 from offload.core.plan import LesionPressure
 from offload.core.relief import Opening
 from offload.core.spec import LesionSpec, ReliefSpec
@@ -73,6 +74,7 @@ class Scene:
         tissue = load_constants()["tissue"]["stiffness"]
         self.spec = spec
         self.insole = insole
+        self.cell = cell_mm
         self.stack = spec.stack
         self.foams = foams_of(spec.stack, foams)
         self.tissue: float = tissue["value"]
@@ -85,6 +87,7 @@ class Scene:
         self._cases: dict[str, Case] = {}
         self._footprints: dict[tuple[object, ...], Footprint] = {}
         self._cover: dict[tuple[str, str], Array] = {}
+        self._patches: dict[tuple[str, str], Patches] = {}
         self.case_names = tuple(load_case_of(insole, lesion) for lesion in spec.lesions)
 
     @property
@@ -122,6 +125,13 @@ class Scene:
             self._cover[key] = coverage(lesion.outline, self.case(name).baseline.lattice)
         return self._cover[key]
 
+    def patches(self, lesion: LesionSpec, name: str) -> Patches:
+        """Sensor-sized patches in a lesion on the cells of a load case."""
+        key = (lesion.label, name)
+        if key not in self._patches:
+            self._patches[key] = Patches(lesion.outline, self.case(name).baseline.lattice)
+        return self._patches[key]
+
     def lesion_pressure(
         self, lesion: LesionSpec, name: str, void: Void, central: Settled, others: Sequence[Settled] = ()
     ) -> LesionPressure:
@@ -132,6 +142,7 @@ class Scene:
         before = self.case(name).baseline.pressure_kpa
         peak_before, peak_after = float(before[cells].max()), float(central.pressure_kpa[cells].max())
         left = void.depth_mm - central.roof[0]
+        patches = self.patches(lesion, name)
         peaks = [peak_after, *(float(other.pressure_kpa[cells].max()) for other in others)]
         return LesionPressure(
             label=lesion.label,
@@ -144,4 +155,6 @@ class Scene:
             bottomed_percent=min(100.0, 100.0 * float(weight[central.lower_kpa > 0].sum())),
             clearance=max(0.0, float(left[cells].min())),
             peak_after_range=(min(peaks), max(peaks)),
+            patch_mean_before=patches.highest(before),
+            patch_mean_after=patches.highest(central.pressure_kpa),
         )

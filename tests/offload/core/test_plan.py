@@ -141,6 +141,10 @@ CONTRACT = {
         "bottomed_percent",
         "clearance_mm",
         "peak_after_range_kpa",
+        "patch_mean_before_kpa",
+        "patch_mean_after_kpa",
+        "patch_mean_after_80_kpa",
+        "closes_chance",
     ],
     "alternatives": [
         "cut_layers",
@@ -150,6 +154,7 @@ CONTRACT = {
         "area_mm2",
         "peak_after_kpa",
         "rim_peak_after_kpa",
+        "relieves_more_chance",
         "passed",
     ],
 }
