@@ -33,6 +33,8 @@ def report_of(result: Mapping[str, Any]) -> PressureReport | None:
         solved_load=kept["solved_load_n"],
         **{name: kept[f"{name}_kpa"] for name in peaks},
         lesions=tuple(_lesion(one) for one in kept["lesions"]),
+        device=kept.get("device"),
+        device_factor=None if kept.get("device_factor") is None else tuple(kept["device_factor"]),
     )
 
 

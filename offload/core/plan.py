@@ -67,7 +67,10 @@ class LesionPressure:
 
 @dataclass(frozen=True)
 class PressureReport:
-    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load case."""
+    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load case.
+
+    ``device_factor`` is the central, low and high factor of the device and of a barefoot map there; None in a flat shoe.
+    """
 
     baseline: str
     load: float
@@ -79,6 +82,8 @@ class PressureReport:
     elsewhere_mean_before: float
     elsewhere_mean_after: float
     lesions: tuple[LesionPressure, ...]
+    device: str | None = None
+    device_factor: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -324,6 +329,10 @@ def pressure_json(report: PressureReport) -> dict[str, Any]:
     peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
     return {
         "baseline": report.baseline,
+        "device": report.device,
+        "device_factor": None
+        if report.device_factor is None
+        else [_figure(value) for value in report.device_factor],
         **{f"{name}_n": _figure(getattr(report, name)) for name in figures},
         **{f"{name}_kpa": _figure(getattr(report, name)) for name in peaks},
         "lesions": [

@@ -222,5 +222,12 @@ def _reasons(scene: Scene, own: Trial) -> list[str]:
         f"Cuts are ranked by the highest mean over {PATCH_MM2 / 100:g} cm², as an insole sensor would read; a peak is that of one "
         f"cell of {scene.cell:g} mm."
     )
-    said.append("Insole in a flat shoe; the device's own relief is not in these figures.")
+    said.append(
+        "Insole in a flat shoe; the device's own relief is not in these figures."
+        if scene.spec.device is None
+        else "The device's relief is a published average of its class, not measured in this person's device. A walker's own "
+        "insole may be in it already; a map or plan moved to another device is computed anew; it counts only while worn."
+    )
+    if scene.spec.device is not None and "heel_strike" in scene.cases:
+        said.append("No benefit of the device is claimed at the heel: published studies disagree in sign.")
     return said

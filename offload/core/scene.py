@@ -98,7 +98,10 @@ class Scene:
     def case(self, name: str) -> Case:
         """One load case, made when it is first asked for."""
         if name not in self._cases:
-            baseline = baseline_for(self.insole, self.spec.body_weight, name, self._lattice, self._measured)
+            spec = self.spec
+            baseline = baseline_for(
+                self.insole, spec.body_weight, name, self._lattice, self._measured, spec.device
+            )
             whole = footprint_of((), 90.0, 0.0, baseline.lattice)
             uncut = void_of(whole, (), self.stack, self.foams, baseline.lattice)
             at_rest = uncut.foundation.columns.compression(baseline.pressure_kpa)

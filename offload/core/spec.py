@@ -42,12 +42,15 @@ class PressureMap:
         Corner of cell [0][0] with the smallest x and y. [mm]
     kind : str
         ``peak`` (largest value of each cell over the step) or ``instant`` (one moment).
+    taken : str
+        ``barefoot``, in a flat ``shoe``, or in the ``device`` the insole is for.
     """
 
     kpa: tuple[tuple[float, ...], ...]
     cell: Point
     origin: Point
     kind: str = "peak"
+    taken: str = "shoe"
 
     def grid(self) -> np.ndarray:
         """Pressures as an array of shape (ny, nx). [kPa]"""
@@ -96,6 +99,8 @@ class ReliefSpec:
         A rigid, deformed foot.
     pressure_map : PressureMap or None
         Measured pressure, if there is one.
+    device : str or None
+        Class of the device the insole is worn in; None for a flat shoe.
     """
 
     side: str
@@ -112,3 +117,4 @@ class ReliefSpec:
     cut: str = "auto"
     rigid_deformity: bool = False
     pressure_map: PressureMap | None = None
+    device: str | None = None

@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+from .device_load import DEVICES, TAKEN
 from .errors import SpecError
 from .fields import REQUIRED, Fields, finite, shown
 from .insole import insole_for
@@ -51,6 +52,7 @@ FIELDS = (
     "margin_face",
     "cut",
     "rigid_deformity",
+    "device",
     "pressure_map",
 )
 ELLIPSE_FIELDS = ("centre_mm", "length_mm", "width_mm", "angle_deg")
@@ -143,7 +145,10 @@ def spec_from(
     if cut is not None and "middle" in cut and stack and all(layer.role != "middle" for layer in stack):
         top.refuse("cut", "auto or base, because the stack has no middle layer")
     rigid = top.flag("rigid_deformity", False)
+    device = top.choice("device", DEVICES, None)
     pressure_map = _pressure_map(top)
+    if pressure_map is not None and pressure_map.taken == "device" and not top.has("device"):
+        faults.append('pressure_map.taken is "device"; the limit is barefoot or shoe where device is absent')
     if foot_length is not None and (traced is not None or not top.has("insole_outline_mm")):
         misplaced = [] if traced is None else _faults_of_traced(traced, foot_length)
         faults += misplaced
@@ -169,6 +174,7 @@ def spec_from(
         cut=cut,
         rigid_deformity=rigid,
         pressure_map=pressure_map,
+        device=device,
     )
 
 
@@ -241,18 +247,19 @@ def _pressure_map(top: Fields) -> PressureMap | None:
     if not top.has("pressure_map"):
         return None
     fields = Fields(
-        top.data["pressure_map"], "pressure_map", ("kind", "cell_mm", "origin_mm", "kpa"), top.faults
+        top.data["pressure_map"], "pressure_map", ("kind", "taken", "cell_mm", "origin_mm", "kpa"), top.faults
     )
     if not fields.readable:
         return None
     kind = fields.choice("kind", ("peak", "instant"), "peak")
+    taken = fields.choice("taken", TAKEN, "shoe")
     cell = fields.point("cell_mm", *CELL_LIMITS, "mm")
     origin = fields.point("origin_mm", -REACH, REACH, "mm")
     rows = fields.items("kpa", 1, MOST_CELLS, "rows")
     kpa = _kpa(fields, rows) if rows is not None else None
-    if kind is None or cell is None or origin is None or kpa is None:
+    if kind is None or taken is None or cell is None or origin is None or kpa is None:
         return None
-    return PressureMap(kpa, cell, origin, kind)
+    return PressureMap(kpa, cell, origin, kind, taken)
 
 
 def _kpa(fields: Fields, rows: list[Any]) -> tuple[tuple[float, ...], ...] | None:

@@ -334,7 +334,17 @@ def _report(
             scene.lesion_pressure(lesion, name, voids[name], states[name], others[name])
             for lesion, name in zip(scene.spec.lesions, scene.case_names, strict=True)
         ),
+        device=scene.spec.device,
+        device_factor=_factor_of(scene, first),
     )
+
+
+def _factor_of(scene: Scene, case: str) -> tuple[float, float, float] | None:
+    factor = scene.case(case).baseline.device_factor
+    given = scene.spec.pressure_map
+    if scene.spec.device is None and (given is None or given.taken != "barefoot"):
+        return None
+    return factor.central, factor.low, factor.high
 
 
 def _strains(

@@ -120,6 +120,8 @@ CONTRACT = {
     "checks": ["id", "severity", "passed", "value", "limit", "message"],
     "pressure": [
         "baseline",
+        "device",
+        "device_factor",
         "load_n",
         "solved_load_n",
         "rim_peak_before_kpa",

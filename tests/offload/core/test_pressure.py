@@ -178,7 +178,7 @@ def test_every_plan_says_what_the_estimate_is_off_by_and_what_cuts_are_ranked_by
     [
         {"size": 20.0},
         {"size": 8.0},
-        {"size": 42.0, "at": (0.0, 185.0)},
+        {"size": 30.0, "at": (0.0, 185.0)},
         {"size": 12.0, "at": (-20.0, 180.0)},
         {"size": 20.0, "at": (0.0, 35.0)},
         {"size": 15.0, "at": (-15.0, 230.0)},
