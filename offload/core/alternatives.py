@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 
+from offload.core.chances import Chances
 from offload.core.checks import Check
 from offload.core.clearance import possible_cuts
 from offload.core.plan import Alternative
@@ -36,7 +37,9 @@ def walls_around(wall: Wall) -> Iterator[Wall]:
             yield replace(wall, margin=margins[i], distal_margin=distals[j], bevel=bevels[k])
 
 
-def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Alternative, ...]:
+def alternatives_for(
+    tried: Trials, unchanged: Sequence[Check] = (), chances: Chances | None = None
+) -> tuple[Alternative, ...]:
     """At least 24 cuts for the same lesions, best first.
 
     Parameters
@@ -45,6 +48,8 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
         The plan's own cut, which is among the alternatives, and those tried beside it.
     unchanged
         Checks of the plan that no cut changes.
+    chances
+        Joint draws of the plan's inputs; without them no chance is told.
 
     Returns
     -------
@@ -77,6 +82,9 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
                 rim_peak_after=trial.report.rim_peak_after,
                 passed=passed,
                 patch_mean_after=trial.worst_patch,
+                relieves_more_chance=None
+                if chances is None or trial is tried.plan
+                else chances.relieves_more(trial),
             )
             found.append(other)
     found.sort(key=_rank)

@@ -231,13 +231,8 @@ def _in_device(insole: Insole, flat: Baseline, device: str | None, measured: Pre
             f"so {load.force_n:.0f} N of {flat.load.force_n:.0f} N are placed; what leg, midfoot and heel take of the rest is "
             f"not. Source: {factor.source} ({factor.status}).",
         )
-    return replace(
-        flat,
-        notes=notes,
-        device_factor=factor,
-        load=load,
-        **dict(zip(("lattice", "pressure_kpa"), _window(flat.lattice, pressure), strict=True)),
-    )
+    window, held = _window(flat.lattice, pressure)
+    return replace(flat, notes=notes, device_factor=factor, load=load, lattice=window, pressure_kpa=held)
 
 
 def _words(case: str) -> str:

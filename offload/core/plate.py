@@ -224,7 +224,8 @@ def number(cells: Mask, turning: bool) -> Numbering:
         along_y[:-1] = cells[:-1] & cells[1:]
     held = np.stack([cells, along_x, along_y, along_x, along_y], axis=-1)
     places = np.where(held, np.cumsum(held.ravel()).reshape(held.shape) - 1, -1)
-    return Numbering(*(places[..., kind] for kind in range(5)), int(held.sum()))
+    face, turn_x, turn_y, slide_x, slide_y = np.moveaxis(places, -1, 0)
+    return Numbering(face, turn_x, turn_y, slide_x, slide_y, int(held.sum()))
 
 
 def quadratic_band(forms: Sequence[tuple[Places, Array]], count: int) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,16 @@ class Case:
     def support(self) -> NDArray[np.bool_]:
         """Cells on the insole."""
         return self.baseline.lattice.support
+
+    def scaled(self, factor: float, moved_cells: tuple[int, int] = (0, 0)) -> Case:
+        """The case with its load multiplied, and its map moved by whole cells along x and y."""
+        baseline = self.baseline
+        across, along = moved_cells
+        pressure = factor * np.roll(baseline.pressure_kpa, (along, across), axis=(0, 1))
+        pressure = np.where(baseline.lattice.support, pressure, 0.0)
+        load = baseline.lattice.load_of(pressure)
+        at_rest = self.uncut.foundation.columns.compression(pressure)
+        return Case(replace(baseline, pressure_kpa=pressure, load=load), self.uncut, at_rest)
 
     def press(
         self, void: Void, tissue_kpa_mm: float, start: Start | None = None, tolerance: float = TOLERANCE
@@ -108,8 +118,10 @@ class Scene:
             self._cases[name] = Case(baseline, uncut, at_rest)
         return self._cases[name]
 
-    def void(self, name: str, openings: Sequence[Opening], bevel_deg: float) -> Void:
-        """Openings on the cells of one load case."""
+    def void(
+        self, name: str, openings: Sequence[Opening], bevel_deg: float, before: Array | None = None
+    ) -> Void:
+        """Openings on the cells of one load case, cut under its pressure or another one [kPa]."""
         lattice = self.case(name).baseline.lattice
         cut = [layer.index for layer in openings[0].layers] if openings else []
         depth = sum(self.stack[index].thickness for index in cut)
@@ -118,7 +130,8 @@ class Scene:
         if key not in self._footprints:
             self._footprints[key] = footprint_of(openings, bevel_deg, depth, lattice)
         case = self.case(name)
-        before = case.baseline.pressure_kpa
+        if before is None:
+            before = case.baseline.pressure_kpa
         return void_of(self._footprints[key], cut, self.stack, self.foams, lattice, before, self.tissue)
 
     def coverage(self, lesion: LesionSpec, name: str) -> Array:

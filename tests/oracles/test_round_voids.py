@@ -31,7 +31,7 @@ VOIDS = ((4.0, 2.5), (6.0, 4.0), (8.0, 4.0), (10.0, 5.0), (15.0, 10.0), (20.0, 1
 LOADS = (10.0, 30.0, 60.0, 120.0, 200.0)
 SHIFTS = ((0.0, 0.0), (0.5, 0.5), (0.25, 0.4))
 """Where the void's middle lies from a corner of four cells, in cells."""
-FEWEST = 6
+FEWEST = 7
 """Cells across an opening for which a plan's cells are taken smaller (``pressure.CELLS_ACROSS``)."""
 
 
