@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from offload.core.foundation import Settled, Start
+from offload.core.foundation import Settled
 from offload.core.plan import LesionPressure
-from offload.core.scene import Scene
+from offload.core.scene import Case, Scene
 from offload.core.spread import Draws, draws_of, spread_of
 from offload.core.trial import Trial
+from offload.core.void import Void
 
 __all__ = ["Chances", "Response"]
 
@@ -28,9 +29,9 @@ LOADS = (-1.8, -0.9, 0.0, 0.9, 1.8)
 """Loads at which a cut is solved, in standard deviations of load over foam."""
 TISSUES = (-1.9, 0.0, 1.9)
 """The same of tissue over foam."""
-ENDS = (0, 2, 4)
-"""Of those loads, the ones at which another wall is compared with the plan's."""
-COARSE = 2e-3
+ENDS = (0, 4)
+"""Of those loads, the ones at which another wall is compared with the first one of its layers, beside the centre."""
+COARSE = 0.03
 """Residual left in these solves."""
 STEP_MM = 2.0
 """Move at which a slope is taken [mm]."""
@@ -57,6 +58,7 @@ class _Nodes:
     """Mean over a patch [kPa] and void left [mm] at loads and tissues, shape ``(lesions, loads, tissues)`` each, and the
     state of each load case at the centre."""
 
+    trial: Trial
     patch: Array
     left: Array
     central: Mapping[str, Settled]
@@ -67,16 +69,17 @@ class Chances:
 
     Parameters
     ----------
-    scene
-        On coarse cells.
+    scene, fine
+        On coarse cells, and on those that cuts are ranked on.
     own
         The plan's cut, solved on its own cells; what the coarse cells leave less or more at its centre is put right.
     draws
         Joint draws; by default those of the plan's own spread, for the first load case.
     """
 
-    def __init__(self, scene: Scene, own: Trial, draws: Draws | None = None) -> None:
+    def __init__(self, scene: Scene, fine: Scene, own: Trial, draws: Draws | None = None) -> None:
         self.scene = scene
+        self.fine = fine
         self.own = own
         name = scene.case_names[0]
         self.spread = spread_of(scene.foams, scene.case(name).baseline.device_factor, scene.spec.pressure_map)
@@ -85,7 +88,7 @@ class Chances:
         self._loads = np.exp(np.array(LOADS) * ratio)
         self._tissues = np.exp(np.array(TISSUES) * np.hypot(self.spread.tissue, self.spread.foam))
         self._by_layers: dict[tuple[str, ...], _Nodes] = {}
-        self._map_slopes: Array | None = None
+        self._map_moves: Array | None = None
         self.response = self.of(own)
 
     @property
@@ -117,38 +120,31 @@ class Chances:
         """What a cut leaves in each draw."""
         draws = self.draws
         load, tissue = draws.load / draws.foam, draws.tissue / draws.foam
-        if trial.cut_layers not in self._by_layers:
-            own = self._by_layers[trial.cut_layers] = self._solved(
-                trial, range(len(LOADS)), range(len(TISSUES))
-            )
-            apart = None
-        else:
-            # Another wall of the same layers: as the first one, and what it leaves more or less at three loads.
-            own = self._solved(trial, ENDS, (1,))
-            near = self._by_layers[trial.cut_layers]
-            apart = [
-                one[:, :, 0] - other[:, ENDS, 1]
-                for one, other in ((own.patch, near.patch), (own.left, near.left))
-            ]
+        first = trial.cut_layers not in self._by_layers
+        if first:
+            self._by_layers[trial.cut_layers] = self._solved(trial, range(len(LOADS)), range(len(TISSUES)))
         nodes = self._by_layers[trial.cut_layers]
         at = np.log(self._loads), np.log(self._tissues)
         where = np.log(load), np.log(tissue)
-        slopes = self._slopes(trial, own.central)
+        slopes = np.concatenate([self._moves(trial), self._moves_of_map(nodes)], axis=1)
+        apart = np.zeros((2, len(trial.report.lesions), 3)) if first else self._apart(trial, nodes)
         count = len(self.scene.spec.lesions)
         patch, void = np.empty((count, load.size)), np.empty((count, load.size))
-        for index, lesion in enumerate(trial.report.lesions):
+        for index in range(count):
             mean = _between(at, nodes.patch[index] / self._loads[:, None], where)
             gap = _between(at, nodes.left[index], where)
-            if apart is not None:
-                ends = np.log(self._loads[list(ENDS)])
-                mean += _along(ends, apart[0][index] / self._loads[list(ENDS)], where[0])
-                gap += _along(ends, apart[1][index], where[0])
+            loads = self._loads[[ENDS[0], 2, ENDS[1]]]
+            mean += _along(np.log(loads), apart[0, index] / loads, where[0])
+            gap += _along(np.log(loads), apart[1, index], where[0])
             mean = draws.foam * load * mean
             # The coarse cells put right at the centre, and the slopes of place, both in proportion to the load.
-            fine = lesion.patch_mean_after if lesion.patch_mean_after is not None else lesion.mean_after
-            coarse = nodes.patch[index, 2, 1] + (0.0 if apart is None else apart[0][index, 1])
-            along = slopes[index, :2] @ draws.moved + slopes[index, 2:] @ (draws.moved + draws.shifted)
-            patch[index] = np.maximum(mean + draws.load * (fine - coarse + along), 0.0)
+            right = _mean_of(nodes.trial, index) - nodes.patch[index, 2, 1]
+            moves = np.concatenate([draws.moved, draws.moved + draws.shifted])
+            along = sum(
+                np.where(move < 0, -move * down, move * up)
+                for move, (down, up) in zip(moves, slopes[index], strict=True)
+            )
+            patch[index] = np.maximum(mean + draws.load * (right + along), 0.0)
             void[index] = gap
         return Response(patch, void)
 
@@ -160,69 +156,94 @@ class Chances:
         patch, left = np.empty(shape), np.empty(shape)
         for name in scene.cases:
             start: Settled | None = None
-            for j, k in enumerate(tissues):
-                for i, load in enumerate(loads):
-                    state, voids = self._press(
-                        trial, name, float(self._loads[load]), float(self._tissues[k]), start
-                    )
-                    start = state
+            for i, load in enumerate(loads):
+                case, void = self._loaded(trial, name, float(self._loads[load]))
+                for j, k in enumerate(tissues):
+                    # The tissues are run through there and back, so that each begins beside the last.
+                    j, k = (j, k) if i % 2 == 0 else (len(tissues) - 1 - j, tissues[len(tissues) - 1 - j])
+                    tissue = scene.tissue * float(self._tissues[k])
+                    start = case.press(void, tissue, None if start is None else start.as_start(), COARSE)
                     if self._loads[load] == 1.0 and self._tissues[k] == 1.0:
-                        central[name] = state
+                        central[name] = start
                     for index, lesion in enumerate(scene.spec.lesions):
                         if scene.case_names[index] != name:
                             continue
-                        patch[index, i, j] = scene.patches(lesion, name).highest(state.pressure_kpa)
-                        share = scene.coverage(lesion, name)
-                        cells = share >= min(0.5, float(share.max()))
-                        left[index, i, j] = (voids - state.roof[0])[cells].min()
-        return _Nodes(patch, left, central)
+                        patch[index, i, j] = scene.patches(lesion, name).highest(start.pressure_kpa)
+                        left[index, i, j] = _void_left(scene, index, void, start)
+        return _Nodes(trial, patch, left, central)
 
-    def _press(
-        self,
-        trial: Trial,
-        name: str,
-        load: float,
-        tissue: float,
-        start: Settled | None,
-        moved: tuple[int, int] = (0, 0),
-    ) -> tuple[Settled, Array]:
-        scene = self.scene
-        case = scene.case(name).scaled(load, moved)
-        void = scene.void(name, trial.openings, trial.wall.bevel, case.baseline.pressure_kpa)
-        near = None if start is None else Start(case.at_rest, start.motion)
-        return case.press(void, scene.tissue * tissue, near, COARSE), void.depth_mm
+    def _loaded(
+        self, trial: Trial, name: str, load: float, moved: tuple[int, int] = (0, 0)
+    ) -> tuple[Case, Void]:
+        """A load case with its load multiplied and its map moved by whole cells, and the void cut under it."""
+        case = self.scene.case(name).scaled(load, moved)
+        void = self.scene.void(name, trial.openings, trial.wall.bevel, case.baseline.pressure_kpa)
+        return case, void
 
-    def _slopes(self, trial: Trial, states: Mapping[str, Settled]) -> Array:
-        """Change of the mean over a patch with a move of the lesion over the cut and of the map, per mm along x and y."""
-        scene = self.scene
-        found = np.zeros((len(scene.spec.lesions), 4))
-        for index, lesion in enumerate(scene.spec.lesions):
-            name = scene.case_names[index]
-            patches = scene.patches(lesion, name)
-            for axis in range(2):
-                ends = [
-                    patches.highest(states[name].pressure_kpa, (step, 0.0) if axis == 0 else (0.0, step))
-                    for step in (-STEP_MM, STEP_MM)
-                ]
-                found[index, axis] = (ends[1] - ends[0]) / (2 * STEP_MM)
-        found[:, 2:] = self._slopes_of_map(trial, states)
+    def _apart(self, trial: Trial, nodes: _Nodes) -> Array:
+        """What a wall leaves more or less than the first one of its layers, mean and void, shape ``(2, lesions, 3)``."""
+        ends = self._solved(trial, ENDS, (1,))
+        centre = [
+            [_mean_of(one, index) for index in range(len(one.report.lesions))] for one in (trial, nodes.trial)
+        ]
+        gaps = [self._left(one) for one in (trial, nodes.trial)]
+        rows = []
+        for own, near, (here, there) in (
+            (ends.patch, nodes.patch, centre),
+            (ends.left, nodes.left, gaps),
+        ):
+            low, high = (own[:, i, 0] - near[:, end, 1] for i, end in enumerate(ENDS))
+            rows.append(np.stack([low, np.subtract(here, there), high], axis=1))
+        return np.array(rows)
+
+    def _left(self, trial: Trial) -> list[float]:
+        """Least void left under each lesion on the cells that cuts are ranked on [mm]; below 0 when it is closed."""
+        return [
+            _void_left(self.fine, index, trial.voids[name], trial.states[name])
+            for index, name in enumerate(self.fine.case_names)
+        ]
+
+    def _moves(self, trial: Trial) -> Array:
+        """Change of the mean over a patch per mm that the lesion moves over the cut, towards either end along x and y."""
+        found = np.zeros((len(self.fine.spec.lesions), 2, 2))
+        for index, (lesion, name) in enumerate(
+            zip(self.fine.spec.lesions, self.fine.case_names, strict=True)
+        ):
+            patches, pressure = self.fine.patches(lesion, name), trial.states[name].pressure_kpa
+            for axis, end in np.ndindex(2, 2):
+                step = (-STEP_MM, STEP_MM)[end]
+                there = patches.highest(pressure, (step, 0.0) if axis == 0 else (0.0, step))
+                found[index, axis, end] = (there - patches.highest(pressure)) / STEP_MM
         return found
 
-    def _slopes_of_map(self, trial: Trial, states: Mapping[str, Settled]) -> Array:
-        """The same of the map alone, under the plan's own cut; it counts alike for all cuts."""
-        if self._map_slopes is None:
+    def _moves_of_map(self, nodes: _Nodes) -> Array:
+        """The same when the map alone moves; solved for the plan's own cut, it counts alike for all."""
+        if self._map_moves is None:
             scene = self.scene
-            self._map_slopes = np.zeros((len(scene.spec.lesions), 2))
-            for axis, moved in enumerate(((1, 0), (0, 1))):
-                for sign in (-1, 1):
-                    for name in scene.cases:
-                        cells = (sign * moved[0], sign * moved[1])
-                        state, _ = self._press(trial, name, 1.0, 1.0, states[name], cells)
-                        for index, lesion in enumerate(scene.spec.lesions):
-                            if scene.case_names[index] == name:
-                                mean = scene.patches(lesion, name).highest(state.pressure_kpa)
-                                self._map_slopes[index, axis] += sign * mean / (2 * scene.cell)
-        return self._map_slopes
+            self._map_moves = np.zeros((len(scene.spec.lesions), 2, 2))
+            for axis, end in np.ndindex(2, 2):
+                step = (-1, 1)[end]
+                for name in scene.cases:
+                    case, void = self._loaded(nodes.trial, name, 1.0, (step, 0) if axis == 0 else (0, step))
+                    state = case.press(void, scene.tissue, nodes.central[name].as_start(), COARSE)
+                    for index, lesion in enumerate(scene.spec.lesions):
+                        if scene.case_names[index] == name:
+                            there = scene.patches(lesion, name).highest(state.pressure_kpa)
+                            self._map_moves[index, axis, end] = (
+                                there - nodes.patch[index, 2, 1]
+                            ) / scene.cell
+        return self._map_moves
+
+
+def _mean_of(trial: Trial, index: int) -> float:
+    lesion = trial.report.lesions[index]
+    return lesion.mean_after if lesion.patch_mean_after is None else lesion.patch_mean_after
+
+
+def _void_left(scene: Scene, index: int, void: Void, state: Settled) -> float:
+    share = scene.coverage(scene.spec.lesions[index], scene.case_names[index])
+    cells = share >= min(0.5, float(share.max()))
+    return float((void.depth_mm - state.roof[0])[cells].min())
 
 
 def _along(at: Array, values: Array, where: Array) -> Array:

@@ -53,14 +53,13 @@ class Patches:
         dy = np.outer(reach, np.sin(turn)).ravel()
         self._x, self._y = self.centres[:, :1] + dx, self.centres[:, 1:] + dy
         self._lattice = lattice
-        self._shares = _means(self._x, self._y, lattice)
+        self._shares = {(0.0, 0.0): _means(self._x, self._y, lattice)}
 
     def highest(self, pressure_kpa: Array, moved: tuple[float, float] = (0.0, 0.0)) -> float:
         """Highest mean of a pressure over a patch [kPa], the lesion moved by a little along x and y [mm]."""
-        shares = self._shares
-        if moved != (0.0, 0.0):
-            shares = _means(self._x + moved[0], self._y + moved[1], self._lattice)
-        return float((shares @ pressure_kpa.ravel()).max())
+        if moved not in self._shares:
+            self._shares[moved] = _means(self._x + moved[0], self._y + moved[1], self._lattice)
+        return float((self._shares[moved] @ pressure_kpa.ravel()).max())
 
 
 def _within(inner: shapely.Geometry, at: tuple[float, ...]) -> Array:

@@ -43,7 +43,7 @@ CELLS_ACROSS, COARSE_ACROSS, PLAN_CELL_MM = 7, 8, 2.5
 finite elements: under a cover alone a void of five cells reads up to 12 kPa high. Cells larger than a plan's own are halved
 earlier, so that a preview agrees with its plan within 3 %."""
 COARSE_CELL_MM = 5.0
-"""Cells on which joint draws are solved [mm]; narrow openings halve them as ever."""
+"""Cells on which joint draws are solved [mm], half as large under three across an opening."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,8 +145,9 @@ class PressureModel:
             advice = clearance_advice(tried)
             chances = None
             if self.chances:
-                coarse = Scene(spec, plan.insole, self.foams, _cell_for(plan, COARSE_CELL_MM))
-                chances = Chances(coarse, own)
+                cell = COARSE_CELL_MM if _across(plan) >= 3 * COARSE_CELL_MM else COARSE_CELL_MM / 2
+                coarse = Scene(spec, plan.insole, self.foams, cell)
+                chances = Chances(coarse, scene, own)
                 report = replace(report, lesions=chances.lesions(report.lesions))
                 reasons += chances.reasons
             alternatives = alternatives_for(tried, _unchanged(plan), chances)
@@ -164,9 +165,14 @@ class PressureModel:
 
 def _cell_for(plan: ReliefPlan, cell_mm: float) -> float:
     """Size of the cells [mm]: half as large where an opening is narrow."""
-    across = [2.0 * shapely.maximum_inscribed_circle(one.floor.polygon).length for one in plan.openings]
     wanted = CELLS_ACROSS if cell_mm <= PLAN_CELL_MM else COARSE_ACROSS
-    return cell_mm / 2.0 if min(across, default=math.inf) < wanted * cell_mm else cell_mm
+    return cell_mm / 2.0 if _across(plan) < wanted * cell_mm else cell_mm
+
+
+def _across(plan: ReliefPlan) -> float:
+    """How wide the narrowest floor is [mm]."""
+    widths = [2.0 * shapely.maximum_inscribed_circle(one.floor.polygon).length for one in plan.openings]
+    return min(widths, default=math.inf)
 
 
 def _unchanged(plan: ReliefPlan) -> tuple[Check, ...]:

@@ -18,7 +18,7 @@ __all__ = ["DRAWS", "Draws", "Spread", "draws_of", "spread_of"]
 
 Array = NDArray[np.float64]
 
-DRAWS, SEED = 4000, 20260101
+DRAWS, SEED = 2000, 20260101
 """Draws of a plan; the seed stands, so that a plan computed twice says the same."""
 RANGE_SD = 1.645
 """The published range of a device's factor is taken as its middle 90 %; design choice."""
