@@ -21,7 +21,7 @@ from offload.core.spread import Draws, draws_of, spread_of
 from offload.core.trial import Trial
 from offload.core.void import Void
 
-__all__ = ["Chances", "Response"]
+__all__ = ["Chances", "Response", "interval_of", "leaves_less"]
 
 Array = NDArray[np.float64]
 
@@ -35,8 +35,9 @@ COARSE = 0.03
 """Residual left in these solves."""
 STEP_MM = 2.0
 """Move at which a slope is taken [mm]."""
-NO_DIFFERENCE_KPA = 1.0
-"""Cuts that leave means nearer than this relieve alike; the solver ranks no finer."""
+NO_DIFFERENCE, NO_DIFFERENCE_KPA = 0.05, 1.0
+"""Cuts that leave means nearer than 5 % or 1 kPa relieve alike: means within 5 % tie elsewhere too, and other cuts are solved to
+within 1 kPa."""
 LOW, HIGH = 0.10, 0.90
 
 
@@ -62,6 +63,19 @@ class _Nodes:
     patch: Array
     left: Array
     central: Mapping[str, Settled]
+
+
+def leaves_less(one: Array, other: Array) -> NDArray[np.bool_]:
+    """Whether means are below others [kPa] by more than no difference."""
+    return np.asarray(one < other - np.maximum(NO_DIFFERENCE * other, NO_DIFFERENCE_KPA))
+
+
+def interval_of(patch: Array) -> tuple[float, float]:
+    """Middle 80 % of what is left [kPa]; where nothing is left in a tenth of the draws or more, the lowest 80 %."""
+    low, high = np.quantile(patch, (LOW, HIGH))
+    if low < NO_DIFFERENCE_KPA:
+        low, high = 0.0, np.quantile(patch, HIGH - LOW)
+    return float(low), float(high)
 
 
 class Chances:
@@ -100,21 +114,20 @@ class Chances:
             f"80 % intervals and chances: {self.draws.load.size} joint draws of load (one in three is off by more than {load}), "
             f"tissue ({100 * (np.exp(spread.tissue) - 1):.0f} %), foam ({100 * (np.exp(spread.foam) - 1):.0f} %), cut against imprint "
             f"({spread.placement:g} mm) and map against foot ({spread.landmarks[0]:g} and {spread.landmarks[1]:g} mm); other cuts "
-            f"are compared in the same draws, a difference under {NO_DIFFERENCE_KPA:g} kPa counts as none.",
+            f"are compared in the same draws, a difference under {100 * NO_DIFFERENCE:g} % or {NO_DIFFERENCE_KPA:g} kPa counts as none.",
         )
 
     def lesions(self, found: Sequence[LesionPressure]) -> tuple[LesionPressure, ...]:
         """Lesions of the plan with their intervals and chances."""
         told = []
         for lesion, patch, left in zip(found, self.response.patch, self.response.left, strict=True):
-            low, high = np.quantile(patch, (LOW, HIGH))
             closes = float(np.mean(left <= 0.0))
-            told.append(replace(lesion, patch_mean_after_80=(float(low), float(high)), closes_chance=closes))
+            told.append(replace(lesion, patch_mean_after_80=interval_of(patch), closes_chance=closes))
         return tuple(told)
 
     def relieves_more(self, trial: Trial) -> float:
         """Chance that a cut leaves less at the worst lesion than the plan's does."""
-        return float(np.mean(self.of(trial).worst < self.response.worst - NO_DIFFERENCE_KPA))
+        return float(np.mean(leaves_less(self.of(trial).worst, self.response.worst)))
 
     def of(self, trial: Trial) -> Response:
         """What a cut leaves in each draw."""
@@ -145,7 +158,7 @@ class Chances:
                 for move, (down, up) in zip(moves, slopes[index], strict=True)
             )
             patch[index] = np.maximum(mean + draws.load * (right + along), 0.0)
-            void[index] = gap
+            void[index] = gap + self._left(nodes.trial)[index] - nodes.left[index, 2, 1]
         return Response(patch, void)
 
     def _solved(self, trial: Trial, loads: Sequence[int], tissues: Sequence[int]) -> _Nodes:

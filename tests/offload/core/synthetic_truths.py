@@ -17,7 +17,7 @@ import numpy as np
 import shapely
 from scipy.ndimage import shift
 
-from offload.core.chances import HIGH, LOW, NO_DIFFERENCE_KPA, Chances
+from offload.core.chances import Chances, interval_of, leaves_less
 from offload.core.foam import packaged_foams
 from offload.core.outline import Outline
 from offload.core.plan import ReliefPlan, compute
@@ -87,7 +87,7 @@ def main(each: int = 50) -> None:
     for number, given in enumerate(PLANS):
         made = compute(given)
         chances, trials = prepared(made)
-        low, high = np.quantile(chances.response.patch[0], (LOW, HIGH))
+        low, high = interval_of(chances.response.patch[0])
         closes = float(np.mean(chances.response.left[0] <= 0))
         told = [chances.relieves_more(trial) for trial in trials[1:]]
         other = draws_of(chances.spread, each, seed=900 + number)
@@ -98,7 +98,7 @@ def main(each: int = 50) -> None:
             inside.append(low <= found[0][0] <= high)
             closed.append((closes, found[0][1] <= 0))
             beats += [
-                (chance, one[0] < found[0][0] - NO_DIFFERENCE_KPA)
+                (chance, bool(leaves_less(np.array(one[0]), np.array(found[0][0]))))
                 for chance, one in zip(told, found[1:], strict=True)
             ]
             rows.append((found[0][0], again.response.patch[0, i]))
