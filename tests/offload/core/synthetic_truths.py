@@ -40,19 +40,19 @@ PLANS = (
 )
 
 
-def prepared(made: ReliefPlan, coarse: float = 5.0) -> tuple[Chances, list[Trial]]:
-    """A plan's draws, and its own cut with the two others of the same wall."""
+def prepared(made: ReliefPlan, others: bool = True) -> tuple[Chances, list[Trial]]:
+    """A plan's draws, and its own cut with one of other layers and one of a wider wall."""
     fine = Scene(made.spec, made.insole, packaged_foams(), 2.5)
     wall = Wall(made.spec.margin, made.spec.distal_margin, made.spec.bevel, made.spec.margin_face)
     own = try_openings(fine, made.cut_layers, wall, made.openings)
+    chances = Chances(Scene(made.spec, made.insole, packaged_foams(), 5.0), fine, own)
+    if not others:
+        return chances, [own]
     tried = Trials(fine, own, DEFAULT_POLICY)
-    cuts = [("middle",), ("base",), ("middle", "base")]
-    others = [tried.cut(cut, wall) for cut in cuts if cut != made.cut_layers]
-    others.append(tried.cut(made.cut_layers, replace(wall, margin=wall.margin + 3.0, distal_margin=13.0)))
-    return Chances(Scene(made.spec, made.insole, packaged_foams(), coarse), fine, own), [
-        own,
-        *(one for one in others if one),
-    ]
+    cuts = [("base",), ("middle",)]
+    trials = [next(tried.cut(cut, wall) for cut in cuts if cut != made.cut_layers)]
+    trials.append(tried.cut(made.cut_layers, replace(wall, margin=wall.margin + 3.0, distal_margin=13.0)))
+    return chances, [own, *(one for one in trials if one)]
 
 
 def truth(made: ReliefPlan, trial: Trial, draws: Draws, i: int) -> tuple[float, float]:
