@@ -32,7 +32,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 ELEMENTS = (
-    "the lesion's mean is at most 5 % or 2 kPa under theirs and at most 10 % or 3 kPa over, the rim's peak within 3 %, under "
+    "the lesion's mean is at most 5 % or 2 kPa under theirs (8 % at 200 kPa) and at most 10 % or 3 kPa over, the rim's peak within 3 %, under "
     "round voids of 8 to 40 mm and strips of 16 to 50 mm at 10 to 200 kPa around them; under a cover alone over a void "
     "narrower than 14 mm it may be 5 kPa off either way."
 )
