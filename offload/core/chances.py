@@ -184,7 +184,7 @@ class Chances:
                         if scene.case_names[index] != name:
                             continue
                         patch[index, i, j] = scene.patches(lesion, name).highest(start.pressure_kpa)
-                        left[index, i, j] = _void_left(scene, index, void, start)
+                        left[index, i, j] = _void_left(scene, index, void, start, tissue)
         return _Nodes(trial, patch, left, central)
 
     def _loaded(
@@ -214,7 +214,7 @@ class Chances:
     def _left(self, trial: Trial) -> list[float]:
         """Least void left under each lesion on the cells that cuts are ranked on [mm]; below 0 when it is closed."""
         return [
-            _void_left(self.fine, index, trial.voids[name], trial.states[name])
+            _void_left(self.fine, index, trial.voids[name], trial.states[name], self.fine.tissue)
             for index, name in enumerate(self.fine.case_names)
         ]
 
@@ -255,10 +255,18 @@ def _mean_of(trial: Trial, index: int) -> float:
     return lesion.mean_after if lesion.patch_mean_after is None else lesion.patch_mean_after
 
 
-def _void_left(scene: Scene, index: int, void: Void, state: Settled) -> float:
+def _void_left(scene: Scene, index: int, void: Void, state: Settled, tissue: float) -> float:
+    """Least void left under a lesion [mm]; of a closed one, less what the pressure on its floor would still have moved.
+
+    Beyond closing the roof hardly moves, so its own place would put the closing far too late between two loads.
+    """
     share = scene.coverage(scene.spec.lesions[index], scene.case_names[index])
     cells = share >= min(0.5, float(share.max()))
-    return float((void.depth_mm - state.roof[0])[cells].min())
+    plate, left = void.foundation.plate, void.depth_mm - state.roof[0]
+    if plate is not None:
+        floor = np.where(plate.share >= 0.5, state.lower_kpa, 0.0)
+        left = left - floor / tissue - plate.above.compression(floor)
+    return float(left[cells].min())
 
 
 def _along(at: Array, values: Array, where: Array) -> Array:
