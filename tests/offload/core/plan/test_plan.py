@@ -128,6 +128,8 @@ CONTRACT = {
     "checks": ["id", "severity", "passed", "value", "limit", "message"],
     "pressure": [
         "baseline",
+        "device",
+        "device_factor",
         "load_n",
         "solved_load_n",
         "rim_peak_before_kpa",
@@ -149,6 +151,10 @@ CONTRACT = {
         "bottomed_percent",
         "clearance_mm",
         "peak_after_range_kpa",
+        "patch_mean_before_kpa",
+        "patch_mean_after_kpa",
+        "patch_mean_after_80_kpa",
+        "closes_chance",
     ],
     "alternatives": [
         "cut_layers",
@@ -158,6 +164,7 @@ CONTRACT = {
         "area_mm2",
         "peak_after_kpa",
         "rim_peak_after_kpa",
+        "relieves_more_chance",
         "passed",
     ],
 }
