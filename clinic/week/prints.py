@@ -164,7 +164,8 @@ def _emergency(pack: DowntimePack) -> Iterator[Any]:
     yield _p("Afterwards", "head")
     yield _p(
         "Write on the sheets behind this page. When the program is back, enter them under Today, Enter from "
-        "paper; each visit keeps the mark that it came from paper. Then destroy the pack as your protocol says."
+        "paper; each visit keeps the mark that it came from paper. Then destroy the pack as your protocol "
+        "says."
     )
 
 

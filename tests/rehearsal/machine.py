@@ -166,7 +166,10 @@ class Machine:
         """Run code inside the program as it is installed here; the tests' factories are at hand."""
         lines = (self.folder / "etc/clinic/clinic.env").read_text().splitlines()
         told = dict(line.split("=", 1) for line in lines if line and line[0] != "#")
-        begin = "import os, django; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.config.settings'; django.setup()"
+        begin = (
+            "import os, django; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.config.settings'; "
+            "django.setup()"
+        )
         done = subprocess.run(
             [str(self.app / ".venv/bin/python"), "-c", f"{begin}\n{code}"],
             cwd=self.app,

@@ -134,7 +134,8 @@ def _migrations() -> Found:
     count = len(waiting)
     return (
         FAULT,
-        f"{count} step{'' if count == 1 else 's'} of the database's form {'is' if count == 1 else 'are'} missing.",
+        f"{count} step{'' if count == 1 else 's'} of the database's form {'is' if count == 1 else 'are'} "
+        "missing.",
         "Take a backup, then run: manage.py migrate",
     )
 

@@ -1,4 +1,6 @@
-"""The account of somebody whom the hospital's sign-on vouches for: its role and clinics follow their groups."""
+"""The account of somebody whom the hospital's sign-on vouches for: its role and clinics follow their
+groups.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Sheet and card as pages: the ambulance first, one list, refused when wrong, void when replaced, translatable."""
+"""Sheet and card as pages: the ambulance first, one list, refused when wrong, void when replaced,
+translatable.
+"""
 
 import ast
 import re
@@ -180,7 +182,8 @@ def test_a_language_on_record_is_told_to_the_staff_and_not_printed(as_staff, sta
         assert "Welsh" not in paper(as_staff, path)
 
 
-# --- Gathered for translation ---------------------------------------------------------------------------------
+# --- Gathered for translation
+# ---------------------------------------------------------------------------------
 
 MARKED_IN = [
     *sorted((ROOT / "clinic" / "devices" / "prints").glob("*.py")),
