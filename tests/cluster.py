@@ -75,7 +75,8 @@ class Cluster:
         return rows
 
     def url(self, user: str, database: str, options: str = "") -> str:
-        return f"postgres://{quote(user, safe='')}:{quote(PASSWORD, safe='')}@127.0.0.1:{self.port}/{database}{options}"
+        who = f"{quote(user, safe='')}:{quote(PASSWORD, safe='')}"
+        return f"postgres://{who}@127.0.0.1:{self.port}/{database}{options}"
 
 
 def place() -> Path:

@@ -64,7 +64,11 @@ told = unit["Service"]
 lines = [x for x in Path(told["EnvironmentFile"]).read_text().splitlines() if x and x[0] != "#"]
 log = open(told["StandardError"].removeprefix("append:"), "a")
 running = subprocess.Popen(
-    shlex.split(told["ExecStart"]), cwd=told["WorkingDirectory"], stdout=log, stderr=log, start_new_session=True,
+    shlex.split(told["ExecStart"]),
+    cwd=told["WorkingDirectory"],
+    stdout=log,
+    stderr=log,
+    start_new_session=True,
     env={"PATH": os.environ["PATH"], **dict(x.split("=", 1) for x in lines)},
 )
 pid.write_text(str(running.pid))
