@@ -49,9 +49,9 @@ class Foam:
 
     Notes
     -----
-    ``stress = E * strain / (1 - strain / locking_strain)``: straight at first, stiffening without limit as
-    the strain nears the locking strain. The form is this project's own choice; it has the shape of Rusch's
-    law for flexible foams, needs two numbers and can be inverted by hand.
+    ``stress = E * strain / (1 - strain / locking_strain)``: straight at first, stiffening without limit as the
+    strain nears the locking strain. The form is this project's own choice; it has the shape of Rusch's law
+    for flexible foams, needs two numbers and can be inverted by hand.
     Foams in compression have a Poisson ratio near zero, so the shear modulus is ``E / 2``.
     """
 
@@ -70,8 +70,7 @@ class Foam:
             raise FoamError(f"modulus_kpa of foam {self.id} is {self.modulus_kpa:g}; it must be above 0 kPa.")
         if not 0 < self.locking_strain <= 1:
             raise FoamError(
-                f"locking_strain of foam {self.id} is {self.locking_strain:g}; it must lie above 0 and not "
-                "above 1."
+                f"locking_strain of foam {self.id} is {self.locking_strain:g}; it must lie above 0 and not above 1."
             )
         if not 0 < self.valid_strain < self.locking_strain:
             raise FoamError(
@@ -105,23 +104,10 @@ class Foam:
         """Stress [kPa] at the end of the strain range in which the law may be read."""
         return float(self.stress(self.valid_strain))
 
-    def shear_modulus_at(self, stress_kpa: ArrayLike) -> Array:
-        """Shear modulus [kPa] under a pressure, at a Poisson ratio of zero.
-
-        Notes
-        -----
-        Foam is taken to be the same in all directions, its energy the sum of the law's over the principal
-        strains. A little shear of foam compressed across then meets half the secant modulus, ``(E + stress /
-        locking_strain) / 2``.
-        """
-        return (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) / 2.0
-
-    def softness_at(self, stress_kpa: ArrayLike) -> Array:
-        """Change of strain with stress [1/kPa] under a pressure: ``E / (E + stress / locking_strain)^2``."""
-        return np.asarray(
-            self.modulus_kpa
-            / (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) ** 2
-        )
+    @property
+    def shear_modulus_kpa(self) -> float:
+        """Shear modulus [kPa] at a Poisson ratio of zero."""
+        return self.modulus_kpa / 2.0
 
 
 class Series:
@@ -153,9 +139,7 @@ class Series:
 
     @classmethod
     def linear(cls, compliance_mm_per_kpa: ArrayLike) -> Series:
-        """Columns of linear springs of one compliance [mm/kPa] each: the limit of an infinite locking
-        strain.
-        """
+        """Columns of linear springs of one compliance [mm/kPa] each: the limit of an infinite locking strain."""
         self = cls.__new__(cls)
         compliance = np.asarray(compliance_mm_per_kpa, dtype=float)
         self._set(compliance[None, ...], np.zeros((1,) + (1,) * compliance.ndim))
@@ -168,11 +152,10 @@ class Series:
         spring_mm_per_kpa: float = 0.0,
         by_place: bool = False,
     ) -> Series:
-        """The chosen columns of several series in one row, each perhaps in series with a linear spring
-        [mm/kPa].
+        """The chosen columns of several series in one row, each perhaps in series with a linear spring [mm/kPa].
 
-        A series may be of all cells, of the chosen ones only, or of one column that stands for all. Part
-        after part, or with ``by_place`` in the order of the cells; the parts must not share cells then.
+        A series may be of all cells, of the chosen ones only, or of one column that stands for all. Part after part, or with
+        ``by_place`` in the order of the cells; the parts must not share cells then.
         """
         spring = spring_mm_per_kpa > 0
         layers = max(series._a.shape[0] for series, _ in parts)
@@ -231,9 +214,9 @@ class Series:
 
         Notes
         -----
-        Newton's method on ``w``. With ``1/w`` as a function of ``1/p`` a single layer is exactly straight, so
-        that step is tried first; where it would leave the range the plain step is taken, which runs up to the
-        answer from below because ``w`` is concave. All layers lumped into one give a start below the answer.
+        Newton's method on ``w``. With ``1/w`` as a function of ``1/p`` a single layer is exactly straight, so that
+        step is tried first; where it would leave the range the plain step is taken, which runs up to the answer
+        from below because ``w`` is concave. All layers lumped into one give a start below the answer.
         """
         asked = np.asarray(compression_mm, dtype=float)
         s = np.maximum(asked, 0.0)
@@ -309,14 +292,13 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
 
     Notes
     -----
-    The secant modulus is straight in the stress, ``s/e = E + s/locking``, which gives the start (exact for
-    two points); Gauss-Newton steps then make the squared difference in stress least.
+    The secant modulus is straight in the stress, ``s/e = E + s/locking``, which gives the start (exact for two
+    points); Gauss-Newton steps then make the squared difference in stress least.
 
     Examples
     --------
     >>> from offload.core.foam.law import FoamPoint, fit_foam
-    >>> points = [FoamPoint(0.10, 25), FoamPoint(0.25, 72), FoamPoint(0.40, 143), FoamPoint(0.50, 225)]
-    >>> fit = fit_foam(points)
+    >>> fit = fit_foam([FoamPoint(0.10, 25), FoamPoint(0.25, 72), FoamPoint(0.40, 143), FoamPoint(0.50, 225)])
     >>> round(fit.modulus_kpa), round(fit.locking_strain, 2), round(fit.worst_kpa, 1)
     (206, 0.92, 2.2)
     """
@@ -359,8 +341,7 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
     mean_square = float(np.sqrt(np.mean(left**2)))
     if mean_square > 0.3 * stress[-1]:
         raise FoamError(
-            f"points lie {mean_square:.0f} kPa from the nearest foam law; the limit is 30 % of the last "
-            "stress "
+            f"points lie {mean_square:.0f} kPa from the nearest foam law; the limit is 30 % of the last stress "
             f"({0.3 * stress[-1]:.0f} kPa)."
         )
     return FoamFit(float(value[0]), float(1.0 / value[1]), mean_square, float(np.max(np.abs(left))))
@@ -373,6 +354,12 @@ def remaining_thickness(thickness_mm: float, lost_mm: float) -> float:
     ------
     FoamError
         When the loss is negative or takes more than nine tenths of the layer.
+
+    Examples
+    --------
+    >>> from offload.core.foam.law import remaining_thickness
+    >>> remaining_thickness(6.0, lost_mm=1.5)
+    4.5
     """
     if not 0 <= lost_mm <= 0.9 * thickness_mm:
         raise FoamError(

@@ -11,7 +11,7 @@ import shapely
 from offload.core.errors import ImpossibleRelief, OutlineError
 from offload.core.foam.stack import Layer
 from offload.core.plan.checks import Check, Kind, geometry_checks
-from offload.core.plan.compute import LesionPressure, PressureReport
+from offload.core.plan.compute import PressureReport
 from offload.core.plan.openings import Opening, Wall, cut_openings
 from offload.core.plan.policy import Policy
 from offload.core.plan.scene import Scene
@@ -70,33 +70,24 @@ class Trial:
         return max(lesion.peak_after for lesion in self.report.lesions)
 
     @property
-    def worst_patch(self) -> float:
-        """Highest mean over a sensor-sized patch at the worst lesion [kPa]: what cuts are ranked by."""
-        return max(_after(lesion) for lesion in self.report.lesions)
-
-    @property
     def worst_fall(self) -> float:
-        """Share by which the patch mean over all lesions falls [-]."""
-        before = max(_before(lesion) for lesion in self.report.lesions)
-        return 1.0 - self.worst_patch / before if before > 0 else 0.0
+        """Share by which the peak over all lesions falls [-]."""
+        before = max(lesion.peak_before for lesion in self.report.lesions)
+        return 1.0 - self.worst_peak / before if before > 0 else 0.0
 
     @property
     def least_fall(self) -> float:
-        """Share by which the patch mean falls at the lesion it falls least at [-]; unloaded lesions do
-        not count.
+        """Share by which the peak falls at the lesion it falls least at [-]; unloaded lesions do not
+        count.
         """
         return min(
-            (1.0 - _after(item) / _before(item) for item in self.report.lesions if _before(item) > 0),
+            (
+                1.0 - item.peak_after / item.peak_before
+                for item in self.report.lesions
+                if item.peak_before > 0
+            ),
             default=0.0,
         )
-
-
-def _before(lesion: LesionPressure) -> float:
-    return lesion.mean_before if lesion.patch_mean_before is None else lesion.patch_mean_before
-
-
-def _after(lesion: LesionPressure) -> float:
-    return lesion.mean_after if lesion.patch_mean_after is None else lesion.patch_mean_after
 
 
 class Trials:
@@ -342,17 +333,7 @@ def _report(
             scene.lesion_pressure(lesion, name, voids[name], states[name], others[name])
             for lesion, name in zip(scene.spec.lesions, scene.case_names, strict=True)
         ),
-        device=scene.spec.device,
-        device_factor=_factor_of(scene, first),
     )
-
-
-def _factor_of(scene: Scene, case: str) -> tuple[float, float, float] | None:
-    factor = scene.case(case).baseline.device_factor
-    given = scene.spec.pressure_map
-    if scene.spec.device is None and (given is None or given.taken != "barefoot"):
-        return None
-    return factor.central, factor.low, factor.high
 
 
 def _strains(

@@ -16,7 +16,7 @@ from offload.core.plan.openings import Opening
 from offload.core.pressure.baseline import load_constants
 from offload.core.pressure.foundation import Foundation
 from offload.core.pressure.lattice import Lattice
-from offload.core.pressure.plate import Plate, reach_of
+from offload.core.pressure.plate import Plate, reach_of, shear_coupling
 from offload.core.shapes.outline import Outline
 
 __all__ = [
@@ -35,22 +35,17 @@ FAR_MM = 1e3
 REACH_MM = 11.0
 TISSUE: float = load_constants()["tissue"]["stiffness"]["value"]
 HARD_SHARE = 0.1
-"""What lies under a base that is cut gives by this share of the base's own first compression [-]; design
-choice.
-"""
+"""What lies under a base that is cut gives by this share of the base's own first compression [-]; design choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Footprint:
-    """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening
-    at its foot-facing side, the distance of the cell's centre from that outline [mm], negative inside, and
-    where the middle of the cell's part within lies from its centre along x and along y [mm], shape ``(2, ny,
-    nx)``."""
+    """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening at its
+    foot-facing side, and the distance of the cell's centre from that outline [mm], negative inside."""
 
     depth_mm: Array
     share: Array
     outside_mm: Array
-    middle_mm: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,13 +111,12 @@ def footprint_of(
 
     Notes
     -----
-    A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d``
-    from the floor's outline. Along the line across the wall the mean over a cell is exact; the outline is
-    taken as straight within one cell.
+    A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d`` from the
+    floor's outline. Along the line across the wall the mean over a cell is exact; the outline is taken as straight
+    within one cell.
     """
     shape = lattice.support.shape
     depth, share, outside = np.zeros(shape), np.zeros(shape), np.full(shape, FAR_MM)
-    moment = np.zeros((2, *shape))
     growth = 0.0 if bevel_deg >= 90.0 else depth_mm / math.tan(math.radians(bevel_deg))
     for opening in openings:
         window = _window(lattice, opening.opening, REACH_MM)
@@ -132,38 +126,12 @@ def footprint_of(
         walled = from_top < lattice.dx
         x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
         from_floor[walled] = _distance(opening.floor, lattice.dx, x[walled], y[walled])
-        inside, first = _within(opening.opening, from_top, x, y, lattice)
+        inside = np.clip(0.5 - from_top / lattice.dx, 0.0, 1.0)
         mean = np.minimum(_mean_depth(from_floor, depth_mm, growth, lattice.dx), depth_mm * inside)
         depth[window] = np.maximum(depth[window], mean)
-        share[window] += inside
-        moment[(slice(None), *window)] += first
+        share[window] = np.maximum(share[window], inside)
         outside[window] = np.minimum(outside[window], from_top)
-    middle = np.divide(moment, share, out=np.zeros_like(moment), where=share > 0)
-    return Footprint(depth, np.minimum(share, 1.0), outside, middle)
-
-
-def _within(outline: Outline, distance: Array, x: Array, y: Array, lattice: Lattice) -> tuple[Array, Array]:
-    """Share of each cell within an outline, and that share times where its middle lies from the cell's
-    centre [mm].
-    """
-    share, first = (distance < 0).astype(float), np.zeros((2, *distance.shape))
-    by_it = np.abs(distance) < 0.75 * max(lattice.dx, lattice.dy)  # half a diagonal and a little more
-    polygon = shapely.simplify(outline.polygon, 0.02 * lattice.dx)
-    shapely.prepare(polygon)
-    across, along = x[by_it], y[by_it]
-    boxes = shapely.box(
-        across - lattice.dx / 2, along - lattice.dy / 2, across + lattice.dx / 2, along + lattice.dy / 2
-    )
-    parts = shapely.intersection(polygon, boxes)
-    covered = shapely.area(parts) / lattice.area
-    middle = shapely.get_coordinates(shapely.centroid(parts[covered > 0]))
-    share[by_it] = covered
-    moment = np.zeros((2, across.size))
-    moment[:, covered > 0] = (middle - np.stack([across, along], axis=1)[covered > 0]).T * covered[
-        covered > 0
-    ]
-    first[:, by_it] = moment
-    return share, first
+    return Footprint(depth, share, outside)
 
 
 def void_of(
@@ -194,9 +162,8 @@ def void_of(
 
     Notes
     -----
-    What is left of the cut layers is their lower part. Over the void and near it the layers above are one
-    plate; the layers below drag at it beside the void only. Where all below is cut out, hard ground stays at
-    the void's depth.
+    What is left of the cut layers is their lower part. Over the void and near it the layers above are one plate; the
+    layers below drag at it beside the void only. Where all below is cut out, hard ground stays at the void's depth.
     """
     shape = lattice.support.shape
     one = np.array([layer.thickness for layer in stack])[:, None, None]
@@ -228,13 +195,9 @@ def void_of(
         below=below,
         share=np.where(over, share, 0.0),
         depth_mm=inside,
-        middle_mm=footprint.middle_mm,
-        bonded=_bonded(footprint.outside_mm, lattice),
+        drag=shear_coupling(stack[first:], foams[first:]) * _bonded(footprint.outside_mm, lattice),
         window=window,
         tissue_kpa_mm=tissue_kpa_mm,
-        below_layers=tuple(stack[first:]),
-        below_foams=tuple(foams[first:]),
-        squeezed_kpa=0.0 if before_kpa is None else before_kpa,
     )
     return Void(
         footprint.depth_mm,
@@ -249,10 +212,10 @@ def _bonded(outside_mm: Array, lattice: Lattice) -> Array:
 
     Notes
     -----
-    The layers below drag with ``1/2 integral(drag (dv/dn)^2 dA)``, where the plate above has one slope
-    ``dv/dn`` from centre to centre. So of the square between two centres counts what lies outside the
-    opening, half of it by a wall midway; two half cells in series would gather the slope over the void and
-    let the whole cell by the wall drag at nothing. The outline is taken as straight within the square.
+    The layers below drag with ``1/2 integral(drag (dv/dn)^2 dA)``, where the plate above has one slope ``dv/dn`` from centre
+    to centre. So of the square between two centres counts what lies outside the opening, half of it by a wall midway; two
+    half cells in series would gather the slope over the void and let the whole cell by the wall drag at nothing. The
+    outline is taken as straight within the square.
     """
     share = np.ones((2, *outside_mm.shape))
     share[0, :, :-1] = 0.5 + (outside_mm[:, :-1] + outside_mm[:, 1:]) / (2.0 * lattice.dx)
@@ -285,9 +248,7 @@ def _distance(outline: Outline, size: float, x: Array, y: Array) -> Array:
 
 
 def coverage(outline: Outline, lattice: Lattice) -> Array:
-    """Share of each cell that an outline covers, straight within one cell; never nothing for a small
-    outline.
-    """
+    """Share of each cell that an outline covers, straight within one cell; never nothing for a small outline."""
     share = np.zeros(lattice.support.shape)
     window = _window(lattice, outline, 2.0 * lattice.dx)
     distance = signed_distance(outline, lattice, window)

@@ -1,10 +1,9 @@
 """The foundation: springs of tissue on coupled columns of foam, pressed by a rigid skeleton.
 
-Without a plate the model has two parameters per place, the column's stiffness and its shear coupling to the
-neighbours (Pasternak 1954); a bed of plain springs is its limit when the coupling goes to nothing. With a
-plate (``offload.core.pressure.plate``) the layers above a void bend and shear near it and stand on the foam
-below beside it; further out each column stands alone, because the coupling of whole foam dies away within a
-cell.
+Without a plate the model has two parameters per place, the column's stiffness and its shear coupling to the neighbours
+(Pasternak 1954); a bed of plain springs is its limit when the coupling goes to nothing. With a plate
+(``offload.core.pressure.plate``) the layers above a void bend and shear near it and stand on the foam below beside it; further out
+each column stands alone, because the coupling of whole foam dies away within a cell.
 """
 
 from __future__ import annotations
@@ -15,7 +14,6 @@ from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 from scipy.linalg.blas import dsbmv
 
 from offload.core.foam.law import Series
-from offload.core.pressure.carrier import Carriers
 from offload.core.pressure.equilibrium import Settled, Start
 from offload.core.pressure.foot import Foot, Spring
 from offload.core.pressure.lattice import Lattice, Load, SolverError
@@ -32,8 +30,7 @@ MOST_STEPS = 80
 AGAIN = 0.2
 """The last factor serves again while it takes the residual down to this share [-]."""
 TOLERANCE = 2e-7
-"""Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach.
-"""
+"""Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach."""
 AT_REST = 1e-10
 """The same for foam alone; relative to the peak pressure."""
 
@@ -46,8 +43,7 @@ class Foundation:
     lattice
         The cells, shape ``(ny, nx)``.
     columns
-        Law of the layers in each column, shape ``(ny, nx)``, or of one that stands for all; without a plate
-        of the layers left, with one of the whole foam.
+        Law of the layers in each column, shape ``(ny, nx)``, or of one that stands for all; without a plate of the layers left, with one of the whole foam.
     gap_mm
         Free depth of the void in each column [mm].
     coupling
@@ -55,8 +51,8 @@ class Foundation:
     plate
         The layers that span the void; without one the coupling spans it.
     before_kpa
-        Pressure on the uncut foam [kPa], with a plate only. The plate resists what the cut changes of its
-        shape, so that a cut of no depth changes nothing. None for an unloaded foam.
+        Pressure on the uncut foam [kPa], with a plate only. The plate resists what the cut changes of its shape, so that a
+        cut of no depth changes nothing. None for an unloaded foam.
 
     Notes
     -----
@@ -65,13 +61,12 @@ class Foundation:
         tissue   p = k_t max(0, z + d + a x + b y - u)
         foam     p = P(u - gap)+ - div(coupling grad u)
 
-    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower
-    face with the turns and slides beside it: tissue and plate are squeezed together between skeleton and
-    ``v``, ``p`` bends and shears the plate, and ``P(v - gap)`` holds it from below, bonded where nothing is
-    cut. Off the plate tissue and column are squeezed together between skeleton and ground. This is the
-    stationary point of a convex potential. Newton's method: the system is banded and symmetric, so it is
-    factored by a banded Cholesky; the three rigid unknowns are condensed out of it (Schur complement). Steps
-    are searched along the slope of the potential.
+    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower face and the
+    turns beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p`` bends and shears the plate, and
+    ``P(v - gap)`` holds it from below, bonded where nothing is cut. Off the plate tissue and column are squeezed together
+    between skeleton and ground. This is the stationary point of a convex potential. Newton's method: the system is banded
+    and symmetric, so it is factored by a banded Cholesky; the three rigid unknowns are condensed out of it (Schur
+    complement). Steps are searched along the slope of the potential.
     """
 
     def __init__(
@@ -103,23 +98,35 @@ class Foundation:
         self._cells = cells
         self._at = number(cells, turning=plate is not None)
         self._face = self._at.face[cells]
-        self._over = np.zeros(shape, dtype=bool) if plate is None else cells & (plate.share > 0)
-        self._carriers = Carriers(lattice, self._at, cells, columns, gap_mm, plate, before_kpa)
+        if plate is None:
+            self._over = np.zeros(shape, dtype=bool)
+            self._law = Series.joined([(columns, cells)])
+            self._carrier, self._gap = self._face, gap_mm[cells]
+            self._weight, self._bonded = np.ones(self._gap.size), np.zeros(self._gap.size, dtype=bool)
+        else:
+            # Beside a wall one part of a cell stands on whole foam, bonded to it, and the other over the void.
+            beside, self._over = cells & (plate.share < 1), cells & (plate.share > 0)
+            self._law = Series.joined([(plate.beside, beside), (plate.below, self._over)])
+            places = [self._at.face[beside], self._at.face[self._over]]
+            self._carrier = np.concatenate(places)
+            self._gap = np.concatenate([np.zeros(places[0].size), plate.depth_mm[self._over]])
+            self._weight = np.concatenate([1.0 - plate.share[beside], plate.share[self._over]])
+            self._bonded = np.arange(self._gap.size) < places[0].size
         self._template = self._band()
         self._work: Array | None = None
-        self._level = self._carriers.level
-        self._dead = -self._pull(self._level)
+        self._level, self._dead = np.zeros(self._at.count), np.zeros(self._at.count)
+        if plate is not None and before_kpa is not None:
+            self._level[self._face] = Series.joined([(plate.beside, cells)]).compression(before_kpa[cells])
+            self._dead = -self._pull(self._level)
 
     def _band(self) -> Array:
         """Band of the coupling or of the plate."""
         lattice, at, cells = self.lattice, self._at, self._cells
         # A cell over an open void with no coupling has no stiffness of its own; the trace of one keeps the
         # tangent regular. It is in the tangent only, never in the residual.
-        carriers = self._carriers
-        self._trace = 1e-9 * lattice.area * np.bincount(carriers.place, carriers.stiffness, at.count)
+        self._trace = 1e-9 * lattice.area * np.bincount(self._carrier, self._law.stiffness, at.count)
         if self.plate is not None:
-            room = np.stack(carriers.places(), axis=1), np.zeros((2, 2))
-            return quadratic_band([*plate_energy(self.plate, lattice, at), room], at.count)
+            return quadratic_band(plate_energy(self.plate, lattice, at), at.count)
         forms = []
         for near, far, size in (
             ((slice(None), slice(None, -1)), (slice(None), slice(1, None)), lattice.dx),
@@ -150,8 +157,7 @@ class Foundation:
             self._work
         )  # the factor before is done with; new memory of this size costs as much as the factor
         np.copyto(band, self._template)
-        self._carriers.stiffen(band, slope)
-        band[0] += self._trace
+        band[0] += np.bincount(self._carrier, area * self._weight * slope, band.shape[1]) + self._trace
         band[0, self._face] += area * stiffness
         try:
             return np.asarray(cholesky_banded(band, overwrite_ab=True, lower=True, check_finite=False))
@@ -162,8 +168,10 @@ class Foundation:
 
     def _carried(self, q: Array, near: Spring | None) -> tuple[Spring, Array]:
         """What the columns carry, and the forces of the foam [kPa mm²]."""
-        columns = self._carriers.pressed(q, near)
-        return columns, self._pull(q) + self._dead + self._carriers.forces(columns.stress)
+        columns = Spring.of(self._law, q[self._carrier] - self._gap, near, self._bonded)
+        forces = self._pull(q) + self._dead
+        forces += np.bincount(self._carrier, self.lattice.area * self._weight * columns.stress, q.size)
+        return columns, forces
 
     def _begin(self, start: Start | None) -> Array:
         """Unknowns of a start; without a roof the plate begins as before the cut."""
@@ -174,14 +182,14 @@ class Foundation:
             q[self._face] = start.displacement[self._cells]
         elif start.roof is not None:
             q[self._face] = start.roof[0][self._cells]
-            for values, places in zip(start.roof[1:5], self._at.beside, strict=True):
+            for values, places in zip(start.roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
                 q[places[places >= 0]] = values[places >= 0]
             # Foam beside the wall begins no deeper than half as much again as before the cut.
-            kept = self._carriers.place[self._carriers.bonded]
+            kept = self._carrier[self._bonded]
             q[kept] = np.minimum(q[kept], 1.5 * self._level[kept])
             # What pressed on the ground of the void begins by pressing on it as much.
             over, plate = self._over, self.plate
-            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[5][over], 0.0)
+            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[3][over], 0.0)
             q[self._at.face[over]] = np.where(
                 pressed > 0,
                 ground + plate.below.compression(pressed),
@@ -249,8 +257,7 @@ class Foundation:
         start
             A state nearby; without one the foot is first taken to touch everywhere.
         tolerance
-            Largest residual left, relative to the peak pressure in each cell, to the force and to force times
-            reach.
+            Largest residual left, relative to the peak pressure in each cell, to the force and to force times reach.
 
         Raises
         ------
@@ -297,8 +304,7 @@ class Foundation:
             if not np.all(np.isfinite(motion)):
                 break
         raise SolverError(
-            f"the cut foam did not come to rest in {MOST_STEPS} steps: residual {worst:.1e}, limit "
-            f"{tolerance:.0e}."
+            f"the cut foam did not come to rest in {MOST_STEPS} steps: residual {worst:.1e}, limit {tolerance:.0e}."
         )
 
     def _settled(
@@ -308,7 +314,7 @@ class Foundation:
         lattice, plate, cells, over = self.lattice, self.plate, self._cells, self._over
         grid = np.zeros(cells.shape)
         grid[foot.cells] = pressure
-        roof = np.zeros((6, *cells.shape))
+        roof = np.zeros((4, *cells.shape))
         roof[0][cells] = q[self._face]
         if plate is None:
             foam = np.zeros(cells.shape)
@@ -318,13 +324,13 @@ class Foundation:
             foam, lower = grid, grid.copy()
             face = np.where(cells, roof[0] + plate.above.compression(grid), self.columns.compression(grid))
             roof[0] = np.where(cells, roof[0], face)
-            beside = int(self._carriers.bonded.sum())
+            beside = int(self._bonded.sum())
             lower[cells & (plate.share < 1)] = columns.stress[:beside]
             # A cell half over the void and half on foam shows the larger half.
             lower[over] = np.where(plate.share[over] >= 0.5, columns.stress[beside:], lower[over])
-            for values, places in zip(roof[1:5], self._at.beside, strict=True):
+            for values, places in zip(roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
                 values[places >= 0] = q[places[places >= 0]]
-            roof[5][over] = columns.stress[beside:]
+            roof[3][over] = columns.stress[beside:]
         load = lattice.load_of(grid)
         return Settled(face, foot.frame.out_of(motion), grid, foam, lower, roof, load, steps, worst)
 

@@ -128,8 +128,6 @@ CONTRACT = {
     "checks": ["id", "severity", "passed", "value", "limit", "message"],
     "pressure": [
         "baseline",
-        "device",
-        "device_factor",
         "load_n",
         "solved_load_n",
         "rim_peak_before_kpa",
@@ -151,10 +149,6 @@ CONTRACT = {
         "bottomed_percent",
         "clearance_mm",
         "peak_after_range_kpa",
-        "patch_mean_before_kpa",
-        "patch_mean_after_kpa",
-        "patch_mean_after_80_kpa",
-        "closes_chance",
     ],
     "alternatives": [
         "cut_layers",
@@ -164,7 +158,6 @@ CONTRACT = {
         "area_mm2",
         "peak_after_kpa",
         "rim_peak_after_kpa",
-        "relieves_more_chance",
         "passed",
     ],
 }

@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import scale
 
@@ -214,31 +214,3 @@ def test_an_island_of_foam_inside_a_ring_shaped_lesion_is_not_left_standing():
     (opening,) = cut(gap).openings
     assert opening.floor.holes == ()
     assert opening.floor_area == pytest.approx(math.pi * 35**2 + 5 * 70, rel=2e-3)
-
-
-def test_two_notches_that_come_near_one_another_share_one_opening():
-    """Apart as asked (more than 10 mm); swept to the edge they would leave 9.6 mm."""
-    insole = insole_for(260.0, 98.0).outline
-    lesions = [disc(-23.645, 206.985, 4.306, "A"), disc(-34.519, 250.983, 3.19, "B")]
-    (opening,) = cut(*lesions, insole=insole).openings
-    assert opening.labels == ("A", "B")
-    assert opening.open_to_edge
-
-
-@settings(max_examples=40, deadline=None)
-@given(
-    y=st.floats(150.0, 235.0),
-    apart=st.floats(22.0, 45.0),
-    across=st.tuples(st.floats(5.0, 36.0), st.floats(5.0, 36.0)),
-    sizes=st.tuples(st.floats(2.0, 6.0), st.floats(2.0, 6.0)),
-    side=st.sampled_from([-1.0, 1.0]),
-)
-def test_no_two_openings_leave_a_thinner_web_than_the_rule(y, apart, across, sizes, side):
-    insole = insole_for(260.0, 98.0).outline
-    lesions = [
-        disc(side * x, at, radius, label)
-        for x, at, radius, label in zip(across, (y, y + apart), sizes, "AB", strict=True)
-    ]
-    assume(all(insole.polygon.contains(one.outline.polygon) for one in lesions))
-    web = least_web(cut(*lesions, insole=insole).openings)
-    assert web is None or web >= 10.0
