@@ -1,7 +1,8 @@
 """The same foundation solved the straightforward way: its energy handed to a general minimiser of SciPy.
 
-Written from the equations alone: the column law is inverted by a bracketing root finder and the energy of a column
-comes from its closed integral, so nothing of the program's own solver is used but the numbers that describe the foot.
+Written from the equations alone: the column law is inverted by a bracketing root finder and the energy of a
+column comes from its closed integral, so nothing of the program's own solver is used but the numbers that
+describe the foot.
 """
 
 from __future__ import annotations
@@ -26,16 +27,17 @@ class Bed:
     Attributes
     ----------
     x, y
-        Cell centres [mm]; ``size`` their distance [mm]; ``support`` which cells are foam, ``contact`` which have a
-        foot above them.
+        Cell centres [mm]; ``size`` their distance [mm]; ``support`` which cells are foam, ``contact`` which
+        have a foot above them.
     thickness, modulus_kpa, locking
         Of each layer from the foot down [mm, kPa, -]; ``first`` is the place of the uppermost cut layer.
     window, share, outside_mm, depth_mm, left_mm, ground
-        Cells in which the layers above are followed as a plate; share of each cell over the void, distance of its centre
-        from the opening, negative inside [mm], the void's depth there [mm], what is left there of the layers below, shape
-        ``(layers below, ny, nx)`` [mm], and how much the ground below gives [mm/kPa].
+        Cells in which the layers above are followed as a plate; share of each cell over the void, distance of
+        its centre from the opening, negative inside [mm], the void's depth there [mm], what is left there of
+        the layers below, shape ``(layers below, ny, nx)`` [mm], and how much the ground below gives [mm/kPa].
     before_kpa, profile_mm, tissue, central
-        Pressure before the cut [kPa], skeleton above the foam [mm], stiffness of the tissue and its central value [kPa/mm].
+        Pressure before the cut [kPa], skeleton above the foam [mm], stiffness of the tissue and its central
+        value [kPa/mm].
     force_n, moment_x, moment_y
         The load [N, N mm].
     """
@@ -66,7 +68,9 @@ class Bed:
 
 @dataclass(frozen=True)
 class Found:
-    """Pressure under the foot [kPa], descent of the void's roof [mm] and how many times the energy was asked for."""
+    """Pressure under the foot [kPa], descent of the void's roof [mm] and how many times the energy was
+    asked for.
+    """
 
     pressure_kpa: Array
     roof: Array
@@ -74,7 +78,9 @@ class Found:
 
 
 def columns(w: Array, a: Array, b: Array, spring: float) -> tuple[Array, Array]:
-    """Pressure and energy of columns compressed by w: layers ``a p / (1 + b p)`` and a linear spring [mm/kPa]."""
+    """Pressure and energy of columns compressed by w: layers ``a p / (1 + b p)`` and a linear spring
+    [mm/kPa].
+    """
     p = np.zeros(w.size)
     # Above the ceiling the law runs on along its tangent, as in the program.
     most = (a * CEILING_KPA / (1.0 + b * CEILING_KPA)).sum(axis=0) + spring * CEILING_KPA
@@ -100,7 +106,9 @@ def columns(w: Array, a: Array, b: Array, spring: float) -> tuple[Array, Array]:
 
 
 def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
-    """Minimise the energy over the plate's descents and turns and the rigid motion, from the state before the cut."""
+    """Minimise the energy over the plate's descents and turns and the rigid motion, from the state before
+    the cut.
+    """
     area, first = bed.size**2, bed.first
     a = (bed.thickness / bed.modulus_kpa)[:, None]
     b = (1.0 / (bed.modulus_kpa * bed.locking))[:, None]
@@ -221,10 +229,12 @@ def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, N
             mean, apart = (follows[layer] + follows[layer + 1]) / 2, follows[layer + 1] - follows[layer]
             add([one, two, turn], [-mean / h, mean / h, -1.0 / h], 5.0 / 6.0 * shear)
             add([one, two], [-apart / h, apart / h], shear / 12.0)
-        # The square between two centres drags with what of it lies outside the opening, whose edge is straight there.
+        # The square between two centres drags with what of it lies outside the opening, whose edge is
+        # straight there.
         edge = (bed.outside_mm[near][both] + bed.outside_mm[far][both]) / 2.0
         add([one, two], [-1.0 / h, 1.0 / h], drag * np.minimum(np.maximum(edge + h / 2.0, 0.0), h) / h)
-        # Curvature of a cell: its two sides; foam beyond the window keeps its side level, no foam leaves it free.
+        # Curvature of a cell: its two sides; foam beyond the window keeps its side level, no foam leaves it
+        # free.
         rows, columns = np.nonzero(window)
         steps = (rows, columns)[axis]
         inside = (steps > 0) & (steps < window.shape[axis] - 1)

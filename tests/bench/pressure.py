@@ -1,9 +1,10 @@
 """Time of a plan and of its alternatives, as ratios in one run. `python tests/bench/pressure.py`
 
-A plan is geometry + baseline + its own cut at three tissue stiffnesses, at 2.5 mm cells. It is held against one sparse
-factorisation of its matrix (goal: at most 40), against all its alternatives (goal: at most 6 plans for 24 or more) and
-against a straightforward `scipy.optimize.root` of the same equations of one cut (goal: 50 times as fast, same residual).
-Processor time, best of several; numbers on a busy machine still differ by some tenths.
+A plan is geometry + baseline + its own cut at three tissue stiffnesses, at 2.5 mm cells. It is held against
+one sparse factorisation of its matrix (goal: at most 40), against all its alternatives (goal: at most 6 plans
+for 24 or more) and against a straightforward `scipy.optimize.root` of the same equations of one cut (goal: 50
+times as fast, same residual). Processor time, best of several; numbers on a busy machine still differ by some
+tenths.
 """
 
 import os
@@ -124,7 +125,8 @@ def main() -> None:
     ):
         ours, theirs, left, unknowns = against_root(cell, method, **options)
         print(
-            f"scipy root {method:7s} {cell:4.1f} mm {unknowns:5d} unknowns {1e3 * theirs:9.1f} ms, residual {left:.0e}; "
+            f"scipy root {method:7s} {cell:4.1f} mm {unknowns:5d} unknowns {1e3 * theirs:9.1f} ms, residual "
+            f"{left:.0e}; "
             f"ours {1e3 * ours:6.2f} ms: {theirs / ours:.0f} x (goal >= 50)"
         )
 

@@ -1,8 +1,8 @@
 """A finite-element run of a foam stack with a void under a foot, by scikit-fem: plane strain, small strains.
 
-The foot is flat and rigid, with tissue springs below it that push and never pull; the layers are bonded to one another
-and to the ground. Half of the strip is meshed, with a plane of symmetry at both ends. Poisson's ratio of foam in
-compression is taken as 0, as in the foundation, so the stress is E times the strain.
+The foot is flat and rigid, with tissue springs below it that push and never pull; the layers are bonded to
+one another and to the ground. Half of the strip is meshed, with a plane of symmetry at both ends. Poisson's
+ratio of foam in compression is taken as 0, as in the foundation, so the stress is E times the strain.
 """
 
 from __future__ import annotations
@@ -23,7 +23,9 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Strip:
-    """Pressure [kPa] at points x [mm] of the upper face with their weights [mm], and the size of the system."""
+    """Pressure [kPa] at points x [mm] of the upper face with their weights [mm], and the size of the
+    system.
+    """
 
     x: Array
     pressure_kpa: Array
@@ -43,7 +45,9 @@ class Strip:
 
 @dataclass(frozen=True)
 class _Cut:
-    """The meshed half of a strip: its faces from the ground up, the void's floor and roof, and each element's place."""
+    """The meshed half of a strip: its faces from the ground up, the void's floor and roof, and each
+    element's place.
+    """
 
     mesh: MeshQuad
     faces: Array
@@ -128,7 +132,9 @@ def press_strip(
     reach: float = 60.0,
     size: float = 0.5,
 ) -> Strip:
-    """Press a foot down by a descent [mm] onto layers (from the foot down) of which one is cut out in the middle."""
+    """Press a foot down by a descent [mm] onto layers (from the foot down) of which one is cut out in the
+    middle.
+    """
     from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, condense, solve
     from skfem.helpers import ddot, sym_grad
 
@@ -170,9 +176,9 @@ def press_strip(
 
 
 VOID_KPA, VOID_LOCKING, CLOSED_KPA = 0.003, 0.99, 1e5
-"""The void as a foam next to nothing that locks when it is closed (a third medium): it stands for contact of roof and floor.
-Its first modulus, its locking strain and the modulus at which it runs on once closed. At 0.1 kPa it would carry 2 kPa when it
-is nearly closed, and hold up a roof that the foot has left."""
+"""The void as a foam next to nothing that locks when it is closed (a third medium): it stands for contact of
+roof and floor. Its first modulus, its locking strain and the modulus at which it runs on once closed. At
+0.1 kPa it would carry 2 kPa when it is nearly closed, and hold up a roof that the foot has left."""
 
 
 def close_strip(
@@ -186,10 +192,11 @@ def close_strip(
     reach: float = 60.0,
     size: float = 1.0,
 ) -> Strip:
-    """The same with the foam's own law across the layers, ``s = E e / (1 - e / e_d)``, and a void that may close.
+    """The same with the foam's own law across the layers, ``s = E e / (1 - e / e_d)``, and a void that may
+    close.
 
-    Along the layers and in shear the foam keeps its first modulus. Strains stay small in the geometry: the layers do not
-    turn. The foot comes down in steps, each brought to rest by Newton's method.
+    Along the layers and in shear the foam keeps its first modulus. Strains stay small in the geometry: the
+    layers do not turn. The foot comes down in steps, each brought to rest by Newton's method.
     """
     from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, condense, solve
     from skfem.helpers import sym_grad
@@ -219,7 +226,9 @@ def close_strip(
         return -w["pressure"] * v[1]
 
     def across(strain: Array) -> tuple[Array, Array]:
-        """Stress across the layers and its slope; past 0.995 of the foam's locking strain along the tangent."""
+        """Stress across the layers and its slope; past 0.995 of the foam's locking strain along the
+        tangent.
+        """
         e = np.minimum(-strain, most)
         left = 1.0 - np.maximum(e, 0.0) / lock
         slope = modulus / left**2

@@ -26,7 +26,7 @@ DESCENT, TISSUE, REACH, MARGIN = 3.0, 50.0, 60.0, 5.0
 LOADS = (59.0, 120.0, 200.0)
 LESION_WITHIN = 0.20
 FAR = 58.8
-"""Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and a stack of 1000/31 kPa/mm in series."""
+"""Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and 1000/31 kPa/mm in series."""
 
 
 @cache
@@ -36,14 +36,18 @@ def by_elements(cut, half_width, size=0.5):
 
 @cache
 def by_foundation(cut, half_width, cell=0.5):
-    """The program's void and solver on a long strip, its foams held to their first slope; pressed to the same descent."""
+    """The program's void and solver on a long strip, its foams held to their first slope; pressed to the
+    same descent.
+    """
     y, bed = linear_strip(CUTS[cut], half_width, REACH, cell)
     state = pressed_to(bed, DESCENT, FAR)
     return np.abs(y), state.pressure_kpa[:, 1]
 
 
 def pressed_to(bed, descent, far):
-    """The solver takes a force, so the force is sought that gives the descent: their relation rises steadily."""
+    """The solver takes a force, so the force is sought that gives the descent: their relation rises
+    steadily.
+    """
     low, high, state, everywhere = 0.2 * far, 1.05 * far, None, bed.lattice.support
     for _ in range(60):
         mean = 0.5 * (low + high)
@@ -56,7 +60,9 @@ def pressed_to(bed, descent, far):
 
 
 def figures(cut, half_width):
-    """Finite elements and foundation: mean over the lesion, mean and peak over the rim, mean over the whole strip."""
+    """Finite elements and foundation: mean over the lesion, mean and peak over the rim, mean over the
+    whole strip.
+    """
     found = by_elements(cut, half_width)
     x, p = by_foundation(cut, half_width)
     rim = (x > half_width) & (x < half_width + 10.0)
@@ -75,9 +81,9 @@ def figures(cut, half_width):
 def test_the_finite_elements_have_converged(cut, half_width):
     """Elements twice as large change a mean by less than 0.3 kPa of 59.
 
-    A linear run also needs the void to stay open. The roof sinks by 0.6 of the void's height or less under the foot; where
-    the cover over a wide middle cut has left the foot its middle sags further, by 0.85 at 18 mm and 1.05 at 25 mm, where
-    it carries nothing.
+    A linear run also needs the void to stay open. The roof sinks by 0.6 of the void's height or less under
+    the foot; where the cover over a wide middle cut has left the foot its middle sags further, by 0.85 at 18
+    mm and 1.05 at 25 mm, where it carries nothing.
     """
     coarse, fine = by_elements(cut, half_width, 1.0), by_elements(cut, half_width)
     assert fine.most_closed < (1.1 if cut == "middle" else 0.7)
@@ -113,8 +119,8 @@ def test_under_a_base_cut_the_lesion_agrees_within_a_fifth(half_width):
 
 @cache
 def loaded(cut, half_width, far):
-    """Finite elements and foundation with the foams' own laws at one descent, light to heavy; as ``figures``, and how far
-    the void is closed."""
+    """Finite elements and foundation with the foams' own laws at one descent, light to heavy; as ``figures``,
+    and how far the void is closed."""
     index = CUTS[cut]
     descent = far / TISSUE + float(
         Series(np.array(THICKNESS)[:, None], FOAMS).compression(np.array([far]))[0]
@@ -140,7 +146,9 @@ def loaded(cut, half_width, far):
 @pytest.mark.parametrize("cut", CUTS)
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
 def test_light_and_heavy_loads_agree_with_finite_elements_whose_void_may_close(cut, half_width, far):
-    """Own foam laws, 59 to 200 kPa far away. Lesion within a fifth; under an open middle cut nothing is left in either."""
+    """Own foam laws, 59 to 200 kPa far away. Lesion within a fifth; under an open middle cut nothing is
+    left in either.
+    """
     theirs, ours = loaded(cut, half_width, far)
     assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=0.1)
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
@@ -156,7 +164,9 @@ def test_both_rank_the_middle_cut_before_the_base_cut_while_the_void_is_open(hal
 
 
 def test_table_of_finite_elements_and_foundation(capsys):
-    """Prints the figures that the tests above hold; asserts only that widening a cut frees the lesion in both."""
+    """Prints the figures that the tests above hold; asserts only that widening a cut frees the lesion in
+    both.
+    """
     rows, heavy, lesions = [], [], {}
     for cut in CUTS:
         for half_width in HALF_WIDTHS:
@@ -182,8 +192,10 @@ def test_table_of_finite_elements_and_foundation(capsys):
             + "\n".join(heavy)
         )
         print(
-            f"Finite elements: quadratic quadrilaterals of 0.5 mm, {by_elements('base', 12).unknowns:,} unknowns, "
-            f"{spent:.2f} s; foundation: {round(2 * REACH / 0.5)} x 3 cells of 0.5 mm, {1e3 * own:.2f} ms a solve"
+            f"Finite elements: quadratic quadrilaterals of 0.5 mm, {by_elements('base', 12).unknowns:,} "
+            "unknowns, "
+            f"{spent:.2f} s; foundation: {round(2 * REACH / 0.5)} x 3 cells of 0.5 mm, {1e3 * own:.2f} ms a "
+            "solve"
         )
     for wider, narrower in zip(lesions["base"][1:], lesions["base"], strict=False):
         assert wider[1] < narrower[1]
@@ -196,7 +208,9 @@ def test_table_of_finite_elements_and_foundation(capsys):
     ("weight", "cut"), [(60.0, "middle"), (110.0, "middle"), (110.0, "base"), (110.0, "middle+base")]
 )
 def test_a_general_minimiser_finds_the_same_rest(cell, weight, cut):
-    """The energy of a real plan minimised by SciPy from nothing: every cell within 0.001 kPa of some 300 at the peak."""
+    """The energy of a real plan minimised by SciPy from nothing: every cell within 0.001 kPa of some 300
+    at the peak.
+    """
     scene, case, void = scene_of(plan_for(weight, cut), cell)
     ours = case.press(void, scene.tissue)
     theirs = solve(bed_of(scene, case, void))
@@ -212,7 +226,8 @@ def test_time_beside_a_general_minimiser(cell, capsys):
     ours, theirs = seconds(lambda: case.press(void, scene.tissue), 5), seconds(lambda: solve(bed), 2)
     with capsys.disabled():
         print(
-            f"\nOne solve, {int(bed.support.sum()):,} cells of {cell:g} mm: {1e3 * ours:.1f} ms, SciPy's L-BFGS-B "
+            f"\nOne solve, {int(bed.support.sum()):,} cells of {cell:g} mm: {1e3 * ours:.1f} ms, SciPy's "
+            "L-BFGS-B "
             f"on the same energy {1e3 * theirs:.0f} ms, ratio {theirs / ours:.0f}"
         )
     assert ours < theirs

@@ -49,9 +49,9 @@ class Foam:
 
     Notes
     -----
-    ``stress = E * strain / (1 - strain / locking_strain)``: straight at first, stiffening without limit as the
-    strain nears the locking strain. The form is this project's own choice; it has the shape of Rusch's law
-    for flexible foams, needs two numbers and can be inverted by hand.
+    ``stress = E * strain / (1 - strain / locking_strain)``: straight at first, stiffening without limit as
+    the strain nears the locking strain. The form is this project's own choice; it has the shape of Rusch's
+    law for flexible foams, needs two numbers and can be inverted by hand.
     Foams in compression have a Poisson ratio near zero, so the shear modulus is ``E / 2``.
     """
 
@@ -70,7 +70,8 @@ class Foam:
             raise FoamError(f"modulus_kpa of foam {self.id} is {self.modulus_kpa:g}; it must be above 0 kPa.")
         if not 0 < self.locking_strain <= 1:
             raise FoamError(
-                f"locking_strain of foam {self.id} is {self.locking_strain:g}; it must lie above 0 and not above 1."
+                f"locking_strain of foam {self.id} is {self.locking_strain:g}; it must lie above 0 and not "
+                "above 1."
             )
         if not 0 < self.valid_strain < self.locking_strain:
             raise FoamError(
@@ -139,7 +140,9 @@ class Series:
 
     @classmethod
     def linear(cls, compliance_mm_per_kpa: ArrayLike) -> Series:
-        """Columns of linear springs of one compliance [mm/kPa] each: the limit of an infinite locking strain."""
+        """Columns of linear springs of one compliance [mm/kPa] each: the limit of an infinite locking
+        strain.
+        """
         self = cls.__new__(cls)
         compliance = np.asarray(compliance_mm_per_kpa, dtype=float)
         self._set(compliance[None, ...], np.zeros((1,) + (1,) * compliance.ndim))
@@ -152,10 +155,11 @@ class Series:
         spring_mm_per_kpa: float = 0.0,
         by_place: bool = False,
     ) -> Series:
-        """The chosen columns of several series in one row, each perhaps in series with a linear spring [mm/kPa].
+        """The chosen columns of several series in one row, each perhaps in series with a linear spring
+        [mm/kPa].
 
-        A series may be of all cells, of the chosen ones only, or of one column that stands for all. Part after part, or with
-        ``by_place`` in the order of the cells; the parts must not share cells then.
+        A series may be of all cells, of the chosen ones only, or of one column that stands for all. Part
+        after part, or with ``by_place`` in the order of the cells; the parts must not share cells then.
         """
         spring = spring_mm_per_kpa > 0
         layers = max(series._a.shape[0] for series, _ in parts)
@@ -214,9 +218,9 @@ class Series:
 
         Notes
         -----
-        Newton's method on ``w``. With ``1/w`` as a function of ``1/p`` a single layer is exactly straight, so that
-        step is tried first; where it would leave the range the plain step is taken, which runs up to the answer
-        from below because ``w`` is concave. All layers lumped into one give a start below the answer.
+        Newton's method on ``w``. With ``1/w`` as a function of ``1/p`` a single layer is exactly straight, so
+        that step is tried first; where it would leave the range the plain step is taken, which runs up to the
+        answer from below because ``w`` is concave. All layers lumped into one give a start below the answer.
         """
         asked = np.asarray(compression_mm, dtype=float)
         s = np.maximum(asked, 0.0)
@@ -292,8 +296,8 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
 
     Notes
     -----
-    The secant modulus is straight in the stress, ``s/e = E + s/locking``, which gives the start (exact for two
-    points); Gauss-Newton steps then make the squared difference in stress least.
+    The secant modulus is straight in the stress, ``s/e = E + s/locking``, which gives the start (exact for
+    two points); Gauss-Newton steps then make the squared difference in stress least.
 
     Examples
     --------
@@ -341,7 +345,8 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
     mean_square = float(np.sqrt(np.mean(left**2)))
     if mean_square > 0.3 * stress[-1]:
         raise FoamError(
-            f"points lie {mean_square:.0f} kPa from the nearest foam law; the limit is 30 % of the last stress "
+            f"points lie {mean_square:.0f} kPa from the nearest foam law; the limit is 30 % of the last "
+            "stress "
             f"({0.3 * stress[-1]:.0f} kPa)."
         )
     return FoamFit(float(value[0]), float(1.0 / value[1]), mean_square, float(np.max(np.abs(left))))

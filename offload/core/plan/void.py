@@ -35,13 +35,13 @@ FAR_MM = 1e3
 REACH_MM = 11.0
 TISSUE: float = load_constants()["tissue"]["stiffness"]["value"]
 HARD_SHARE = 0.1
-"""What lies under a base that is cut gives by this share of the base's own first compression [-]; design choice."""
+"""What lies under a cut base gives by this share of the base's own first compression [-]; design choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class Footprint:
-    """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening at its
-    foot-facing side, and the distance of the cell's centre from that outline [mm], negative inside."""
+    """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening
+    at its foot-facing side, and the distance of the cell's centre from that outline [mm], negative inside."""
 
     depth_mm: Array
     share: Array
@@ -111,9 +111,9 @@ def footprint_of(
 
     Notes
     -----
-    A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d`` from the
-    floor's outline. Along the line across the wall the mean over a cell is exact; the outline is taken as straight
-    within one cell.
+    A straight wall at angle ``a`` leaves ``min(T, d tan a)`` of the cut depth ``T`` at the distance ``d``
+    from the floor's outline. Along the line across the wall the mean over a cell is exact; the outline is
+    taken as straight within one cell.
     """
     shape = lattice.support.shape
     depth, share, outside = np.zeros(shape), np.zeros(shape), np.full(shape, FAR_MM)
@@ -162,8 +162,9 @@ def void_of(
 
     Notes
     -----
-    What is left of the cut layers is their lower part. Over the void and near it the layers above are one plate; the
-    layers below drag at it beside the void only. Where all below is cut out, hard ground stays at the void's depth.
+    What is left of the cut layers is their lower part. Over the void and near it the layers above are one
+    plate; the layers below drag at it beside the void only. Where all below is cut out, hard ground stays at
+    the void's depth.
     """
     shape = lattice.support.shape
     one = np.array([layer.thickness for layer in stack])[:, None, None]
@@ -212,10 +213,10 @@ def _bonded(outside_mm: Array, lattice: Lattice) -> Array:
 
     Notes
     -----
-    The layers below drag with ``1/2 integral(drag (dv/dn)^2 dA)``, where the plate above has one slope ``dv/dn`` from centre
-    to centre. So of the square between two centres counts what lies outside the opening, half of it by a wall midway; two
-    half cells in series would gather the slope over the void and let the whole cell by the wall drag at nothing. The
-    outline is taken as straight within the square.
+    The layers below drag with ``1/2 integral(drag (dv/dn)^2 dA)``, where the plate above has one slope
+    ``dv/dn`` from centre to centre. So of the square between two centres counts what lies outside the
+    opening, half of it by a wall midway; two half cells in series would gather the slope over the void and
+    let the whole cell by the wall drag at nothing. The outline is taken as straight within the square.
     """
     share = np.ones((2, *outside_mm.shape))
     share[0, :, :-1] = 0.5 + (outside_mm[:, :-1] + outside_mm[:, 1:]) / (2.0 * lattice.dx)
@@ -248,7 +249,9 @@ def _distance(outline: Outline, size: float, x: Array, y: Array) -> Array:
 
 
 def coverage(outline: Outline, lattice: Lattice) -> Array:
-    """Share of each cell that an outline covers, straight within one cell; never nothing for a small outline."""
+    """Share of each cell that an outline covers, straight within one cell; never nothing for a small
+    outline.
+    """
     share = np.zeros(lattice.support.shape)
     window = _window(lattice, outline, 2.0 * lattice.dx)
     distance = signed_distance(outline, lattice, window)

@@ -25,8 +25,8 @@ class Start:
     motion
         Rigid motion of the skeleton.
     roof
-        Descent of the plate's lower face and its turns along x and y as lengths [mm], and its pressure on the ground of the
-        void [kPa], shape ``(4, ny, nx)``; None to begin as before the cut.
+        Descent of the plate's lower face and its turns along x and y as lengths [mm], and its pressure on the
+        ground of the void [kPa], shape ``(4, ny, nx)``; None to begin as before the cut.
     """
 
     displacement: Array
@@ -47,10 +47,11 @@ class Settled:
     pressure_kpa
         Pressure between foot and foam [kPa].
     foam_kpa
-        Pressure that the columns' upper layers carry [kPa]; without a plate it differs from the former by what the coupling
-        shifts.
+        Pressure that the columns' upper layers carry [kPa]; without a plate it differs from the former by
+        what the coupling shifts.
     lower_kpa
-        Pressure on the layers below the plate [kPa]; nothing over an open void. Elsewhere the same as ``foam_kpa``.
+        Pressure on the layers below the plate [kPa]; nothing over an open void. Elsewhere the same as
+        ``foam_kpa``.
     roof
         As in ``Start``; its first part is the displacement of the upper face where there is no plate.
     load

@@ -1,9 +1,10 @@
 """The foundation: springs of tissue on coupled columns of foam, pressed by a rigid skeleton.
 
-Without a plate the model has two parameters per place, the column's stiffness and its shear coupling to the neighbours
-(Pasternak 1954); a bed of plain springs is its limit when the coupling goes to nothing. With a plate
-(``offload.core.pressure.plate``) the layers above a void bend and shear near it and stand on the foam below beside it; further out
-each column stands alone, because the coupling of whole foam dies away within a cell.
+Without a plate the model has two parameters per place, the column's stiffness and its shear coupling to the
+neighbours (Pasternak 1954); a bed of plain springs is its limit when the coupling goes to nothing. With a
+plate (``offload.core.pressure.plate``) the layers above a void bend and shear near it and stand on the foam
+below beside it; further out each column stands alone, because the coupling of whole foam dies away within a
+cell.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ MOST_STEPS = 80
 AGAIN = 0.2
 """The last factor serves again while it takes the residual down to this share [-]."""
 TOLERANCE = 2e-7
-"""Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach."""
+"""Largest residual left, relative to the peak pressure in a cell, to the force and to force times reach."""
 AT_REST = 1e-10
 """The same for foam alone; relative to the peak pressure."""
 
@@ -43,7 +44,8 @@ class Foundation:
     lattice
         The cells, shape ``(ny, nx)``.
     columns
-        Law of the layers in each column, shape ``(ny, nx)``, or of one that stands for all; without a plate of the layers left, with one of the whole foam.
+        Law of the layers in each column, shape ``(ny, nx)``, or of one that stands for all; without a plate
+        of the layers left, with one of the whole foam.
     gap_mm
         Free depth of the void in each column [mm].
     coupling
@@ -51,8 +53,8 @@ class Foundation:
     plate
         The layers that span the void; without one the coupling spans it.
     before_kpa
-        Pressure on the uncut foam [kPa], with a plate only. The plate resists what the cut changes of its shape, so that a
-        cut of no depth changes nothing. None for an unloaded foam.
+        Pressure on the uncut foam [kPa], with a plate only. The plate resists what the cut changes of its
+        shape, so that a cut of no depth changes nothing. None for an unloaded foam.
 
     Notes
     -----
@@ -61,12 +63,13 @@ class Foundation:
         tissue   p = k_t max(0, z + d + a x + b y - u)
         foam     p = P(u - gap)+ - div(coupling grad u)
 
-    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower face and the
-    turns beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p`` bends and shears the plate, and
-    ``P(v - gap)`` holds it from below, bonded where nothing is cut. Off the plate tissue and column are squeezed together
-    between skeleton and ground. This is the stationary point of a convex potential. Newton's method: the system is banded
-    and symmetric, so it is factored by a banded Cholesky; the three rigid unknowns are condensed out of it (Schur
-    complement). Steps are searched along the slope of the potential.
+    and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower
+    face and the turns beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p``
+    bends and shears the plate, and ``P(v - gap)`` holds it from below, bonded where nothing is cut. Off the
+    plate tissue and column are squeezed together between skeleton and ground. This is the stationary point of
+    a convex potential. Newton's method: the system is banded and symmetric, so it is factored by a banded
+    Cholesky; the three rigid unknowns are condensed out of it (Schur complement). Steps are searched along
+    the slope of the potential.
     """
 
     def __init__(
@@ -104,7 +107,8 @@ class Foundation:
             self._carrier, self._gap = self._face, gap_mm[cells]
             self._weight, self._bonded = np.ones(self._gap.size), np.zeros(self._gap.size, dtype=bool)
         else:
-            # Beside a wall one part of a cell stands on whole foam, bonded to it, and the other over the void.
+            # Beside a wall one part of a cell stands on whole foam, bonded to it, and the other over the
+            # void.
             beside, self._over = cells & (plate.share < 1), cells & (plate.share > 0)
             self._law = Series.joined([(plate.beside, beside), (plate.below, self._over)])
             places = [self._at.face[beside], self._at.face[self._over]]
@@ -257,7 +261,8 @@ class Foundation:
         start
             A state nearby; without one the foot is first taken to touch everywhere.
         tolerance
-            Largest residual left, relative to the peak pressure in each cell, to the force and to force times reach.
+            Largest residual left, relative to the peak pressure in each cell, to the force and to force times
+            reach.
 
         Raises
         ------
@@ -304,7 +309,8 @@ class Foundation:
             if not np.all(np.isfinite(motion)):
                 break
         raise SolverError(
-            f"the cut foam did not come to rest in {MOST_STEPS} steps: residual {worst:.1e}, limit {tolerance:.0e}."
+            f"the cut foam did not come to rest in {MOST_STEPS} steps: residual {worst:.1e}, limit "
+            f"{tolerance:.0e}."
         )
 
     def _settled(

@@ -1,8 +1,9 @@
-"""The layers that span a void: one plate that bends and shears, standing on the foam below it beside the void.
+"""The layers that span a void: one plate that bends and shears, standing on the foam below it beside the
+void.
 
-One displacement a column cannot show that the layers left whole over a void still stand on firm foam beside its wall, nor
-that they bend. Near a void the unknown of a cell is therefore the descent of the plate's lower face, with two turns of the
-plate beside it; the plate's own compression lies in series with the tissue.
+One displacement a column cannot show that the layers left whole over a void still stand on firm foam beside
+its wall, nor that they bend. Near a void the unknown of a cell is therefore the descent of the plate's lower
+face, with two turns of the plate beside it; the plate's own compression lies in series with the tissue.
 """
 
 from __future__ import annotations
@@ -50,13 +51,14 @@ class Plate:
     layers, foams
         From the foot down.
     above, beside, below
-        Law of the plate itself and of the whole columns below it, one column that stands for all or shape ``(ny, nx)``, and of
-        what is left of them in the void, in the cells with a ``share``.
+        Law of the plate itself and of the whole columns below it, one column that stands for all or shape
+        ``(ny, nx)``, and of what is left of them in the void, in the cells with a ``share``.
     share, depth_mm
-        Share of each cell that lies over the void, and the void's depth in that part [mm], shape ``(ny, nx)``.
+        Share of each cell that lies over the void, and the void's depth in that part [mm], shape ``(ny,
+        nx)``.
     drag
-        Shear coupling of the layers below from each cell's centre to the next along x and along y [kPa mm], shape
-        ``(2, ny, nx)``; nothing over the void.
+        Shear coupling of the layers below from each cell's centre to the next along x and along y [kPa mm],
+        shape ``(2, ny, nx)``; nothing over the void.
     window
         Cells near the void where the plate is followed, shape ``(ny, nx)``.
     tissue_kpa_mm
@@ -78,9 +80,9 @@ class Plate:
     def follows(self) -> Array:
         """Share of the lower face's descent that each layer's faces take part in, from the foot down [-].
 
-        A foot that stays where it is holds the upper face back: with the plate's compliance ``c`` in series with the
-        tissue's ``1 / k_t`` the upper face moves by ``1 / (1 + k_t c)`` of the lower one, the faces between in step with
-        the compliance ``t / E`` passed.
+        A foot that stays where it is holds the upper face back: with the plate's compliance ``c`` in series
+        with the tissue's ``1 / k_t`` the upper face moves by ``1 / (1 + k_t c)`` of the lower one, the faces
+        between in step with the compliance ``t / E`` passed.
         """
         compliance = [
             layer.thickness / foam.modulus_kpa for layer, foam in zip(self.layers, self.foams, strict=True)
@@ -90,12 +92,13 @@ class Plate:
         return upper + (1.0 - upper) * np.concatenate([[0.0], np.cumsum(compliance)]) / total
 
     def shear_form(self, size: float) -> Array:
-        """Energy of shear as a form of the lower face's descent at both ends of a cell's width, and the turn between.
+        """Energy of shear as a form of the lower face's descent at both ends of a cell's width, and the turn
+        between.
 
         Notes
         -----
-        For each layer ``G t (w' - turn)^2`` of its mean descent, with Reissner's share, and ``G t / 12`` of the difference
-        in slope between its faces. The turn is carried as a length, ``turn * size``.
+        For each layer ``G t (w' - turn)^2`` of its mean descent, with Reissner's share, and ``G t / 12`` of
+        the difference in slope between its faces. The turn is carried as a length, ``turn * size``.
         """
         form = np.zeros((3, 3))
         follows = self.follows
@@ -127,8 +130,8 @@ def reach_of(stack: Sequence[Layer], foams: Sequence[Foam], first: int) -> float
 
     Notes
     -----
-    Bending of a long plate on springs dies away over ``(4 D / k)^(1/4)`` (Hetenyi 1946), ``k`` being the stiffness of the
-    layers below.
+    Bending of a long plate on springs dies away over ``(4 D / k)^(1/4)`` (Hetenyi 1946), ``k`` being the
+    stiffness of the layers below.
     """
     compliance = sum(
         layer.thickness / foam.modulus_kpa for layer, foam in zip(stack[first:], foams[first:], strict=True)
@@ -142,8 +145,9 @@ def shear_coupling(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
 
     Notes
     -----
-    ``sum G_i integral(phi^2 dz)``. The sideways pull of a neighbour fades with depth: ``phi`` falls from 1 at the
-    upper face to 0 at the ground in step with the compliance ``t / E`` passed, so it is straight in each layer.
+    ``sum G_i integral(phi^2 dz)``. The sideways pull of a neighbour fades with depth: ``phi`` falls from 1 at
+    the upper face to 0 at the ground in step with the compliance ``t / E`` passed, so it is straight in each
+    layer.
     """
     compliance = [layer.thickness / foam.modulus_kpa for layer, foam in zip(layers, foams, strict=True)]
     total, passed, coupling = sum(compliance), 0.0, 0.0
@@ -160,8 +164,8 @@ def shear_coupling(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
 class Numbering:
     """Place of each unknown in the vector, -1 where there is none; shape ``(ny, nx)`` each.
 
-    ``face`` descent of the foam's upper face, near a void of the plate's lower face; ``turn_x`` and ``turn_y`` the plate's
-    turn on the side towards the next cell along x and along y.
+    ``face`` descent of the foam's upper face, near a void of the plate's lower face; ``turn_x`` and
+    ``turn_y`` the plate's turn on the side towards the next cell along x and along y.
     """
 
     face: Places
@@ -171,7 +175,9 @@ class Numbering:
 
 
 def number(cells: Mask, turning: bool) -> Numbering:
-    """Number the unknowns of some cells row by row, those of one cell together, so that the band stays narrow."""
+    """Number the unknowns of some cells row by row, those of one cell together, so that the band stays
+    narrow.
+    """
     along_x, along_y = np.zeros(cells.shape, dtype=bool), np.zeros(cells.shape, dtype=bool)
     if turning:
         along_x[:, :-1] = cells[:, :-1] & cells[:, 1:]
@@ -182,7 +188,9 @@ def number(cells: Mask, turning: bool) -> Numbering:
 
 
 def quadratic_band(forms: Sequence[tuple[Places, Array]], count: int) -> Array:
-    """Sum of quadratic forms as a symmetric band in LAPACK's lower storage, diagonal first; places of -1 are held at nought."""
+    """Sum of quadratic forms as a symmetric band in LAPACK's lower storage, diagonal first; places of -1
+    are held at nought.
+    """
     low, high, value = (np.concatenate(part) for part in zip(*map(_entries, forms), strict=True))
     width = int((high - low).max(initial=0)) + 1
     flat = np.bincount(low * width + (high - low), value, count * width)
@@ -207,13 +215,14 @@ def _lower(size: int) -> tuple[Places, Places]:
 
 
 def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
-    """The plate's energy as sums of quadratic forms: places of their unknowns ``(m, k)`` and forms ``(k, k)`` or ``(m, k, k)``.
+    """The plate's energy as sums of quadratic forms: places of their unknowns ``(m, k)`` and forms ``(k, k)``
+    or ``(m, k, k)``.
 
     Notes
     -----
-    Turns stand on the cells' sides, so that the shear ``w' - turn`` and both curvatures are differences of neighbours and
-    a thin plate does not lock. Bending ``D (kx^2 + ky^2 + 2 kxy^2)``, a Poisson ratio of zero. Where the plate runs on
-    beyond the window it is level; at the insole's edge it is free.
+    Turns stand on the cells' sides, so that the shear ``w' - turn`` and both curvatures are differences of
+    neighbours and a thin plate does not lock. Bending ``D (kx^2 + ky^2 + 2 kxy^2)``, a Poisson ratio of zero.
+    Where the plate runs on beyond the window it is level; at the insole's edge it is free.
     """
     area, dx, dy = lattice.area, lattice.dx, lattice.dy
     support = lattice.support
@@ -227,7 +236,8 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
         found.append((np.stack([one[both] for one in sides], axis=1), area * plate.shear_form(size)))
         pull = (area / size**2) * drag[near][both][:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
         found.append((np.stack([at.face[near][both], at.face[far][both]], axis=1), pull))
-        # Curvature across a cell between its two sides; a side to foam off the window is level, one to no foam is free.
+        # Curvature across a cell between its two sides; a side to foam off the window is level, one to no
+        # foam is free.
         before = np.full(window.shape, -1)
         before[far] = turn[near]
         inner = np.zeros(window.shape, dtype=bool)

@@ -98,7 +98,9 @@ def test_cells_of_a_plan_leave_as_much_over_an_open_void_as_cells_a_tenth_as_lar
 @pytest.mark.parametrize("cell", [1.0, 2.5, 5.0])
 @pytest.mark.parametrize("bevel", [45.0, 90.0])
 def test_the_plate_is_followed_over_the_whole_void_at_any_cell(cell, bevel):
-    """Thin layers bend over less than a cell; the cells that the void only touches belong to it all the same."""
+    """Thin layers bend over less than a cell; the cells that the void only touches belong to it all the
+    same.
+    """
     stack = (Layer("cover", "soft", 1.0), Layer("base", "firm", 8.0))
     made = plan(cut="base", at=(0.0, 170.0), bevel=bevel, stack=stack)
     lattice = lattice_for(made.insole, cell)

@@ -71,7 +71,8 @@ def test_a_level_or_tilted_plate_that_turns_with_its_slope_stores_nothing():
     plate, lattice = sheet((6, 5), 2.0)
     x, y = np.meshgrid(lattice.x, lattice.y)
     turn = np.full(x.shape, 0.02 * 2.0), np.full(x.shape, -0.03 * 2.0)
-    # The lower face alone shears here (`follows` is nothing at the top), so its slope counts by half: tilt the turns alike.
+    # The lower face alone shears here (`follows` is nothing at the top), so its slope counts by half: tilt
+    # the turns alike.
     mean = plate.follows.mean()
     found = energy_of(plate, lattice, 0.02 * x - 0.03 * y, turn[0] * mean, turn[1] * mean)
     fan = 6.0 * 250 / 12 * (0.02**2 * 6 * 4 + 0.03**2 * 5 * 5) * 4 / 2
@@ -93,8 +94,10 @@ def test_a_plate_bent_to_a_cylinder_or_twisted_stores_the_energy_of_its_curvatur
 
 
 def test_a_strip_over_a_wide_void_sags_as_a_beam_that_bends_and_shears():
-    """Own derivation. Beyond the wall the plate lies on hard ground and turns with ``exp(-y / sqrt(D / S))``, so that each end
-    is a spring of ``sqrt(D S)`` against turning; between them a beam under even pressure that bends and shears."""
+    """Own derivation. Beyond the wall the plate lies on hard ground and turns with ``exp(-y / sqrt(D / S))``,
+    so that each end is a spring of ``sqrt(D S)`` against turning; between them a beam under even pressure that
+    bends and shears.
+    """
     cell, span = 0.5, 60.0
     layers = (Layer("cover", "medium", 6.0),)
     foams = foams_of(layers, packaged_foams())
