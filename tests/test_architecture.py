@@ -323,6 +323,21 @@ STILL = {
     "clinic/guidelines/table.py": {"said"},
     # A forecast said at the time, held against what came.
     "clinic/healing/lookback.py": {"said"},
+    "clinic/guidelines/infection_look.py": {"said"},
+    "clinic/guidelines/perfusion_record.py": {"said"},
+    "clinic/guidelines/standing_infection.py": {"said"},
+    "clinic/guidelines/standing_perfusion.py": {"said", "told"},
+    # What is asked of a look: a public name of the state.
+    "clinic/guidelines/standing.py": {"asked"},
+    "clinic/guidelines/standing_state.py": {"asked"},
+    # The pace of a wound's margin, in mm a week: the trade's word.
+    "clinic/healing/closing.py": {"pace"},
+    "clinic/healing/forecast.py": {"pace"},
+    "clinic/healing/halting.py": {"pace"},
+    # Chances said, against how many came.
+    "clinic/charts/reliability.py": {"said"},
+    "clinic/healing/fared.py": {"said"},
+    "clinic/healing/recalibration.py": {"asked", "said", "told"},
     # What was asked once per person, beside what was only ticked now.
     "clinic/evidence/reads/facts.py": {"asked"},
     # The cut, the margin and the compression asked of the foam.

@@ -320,8 +320,8 @@ def _smoothed(
 
 def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float], scale: Scale) -> None:
     upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
-    told, _, fared = chance_told(forecast.chance_next_8w).partition(" (")
-    chance = f"Chance of closing in the next 8 weeks: {told} (estimate)\n{fared.removesuffix(')')}"
+    words, _, fared = chance_told(forecast.chance_next_8w).partition(" (")
+    chance = f"Chance of closing in the next 8 weeks: {words} (estimate)\n{fared.removesuffix(')')}"
     if forecast.names_date and forecast.fan:
         _fan(axes, first, forecast.fan, scale)
         if forecast.low is not None and _day(forecast.low, first) < span[1]:

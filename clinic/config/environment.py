@@ -47,19 +47,19 @@ class Environment:
     def flag(self, name: str, default: bool = False) -> bool:
         if name not in self.variables:
             return default
-        told = self.text(name).lower()
-        if told not in YES + NO:
+        value = self.text(name).lower()
+        if value not in YES + NO:
             raise ImproperlyConfigured(f"{name} is “{self.text(name)}”; it must be 1 or 0.")
-        return told in YES
+        return value in YES
 
     def number(self, name: str, default: int, *, least: int = 0) -> int:
-        told = self.text(name) or str(default)
+        value = self.text(name) or str(default)
         # Longer ones would be refused by whoever uses them, later and without a name.
-        if not told.isascii() or not told.isdecimal() or len(told) > 9 or int(told) < least:
+        if not value.isascii() or not value.isdecimal() or len(value) > 9 or int(value) < least:
             raise ImproperlyConfigured(
-                f"{name} is “{told[:40]}”; it must be a whole number from {least} to 999999999."
+                f"{name} is “{value[:40]}”; it must be a whole number from {least} to 999999999."
             )
-        return int(told)
+        return int(value)
 
     def words(self, name: str, default: tuple[str, ...] = ()) -> list[str]:
         if name not in self.variables:
@@ -90,14 +90,14 @@ class Environment:
 
     def provider(self, name: str) -> str:
         """The address of a sign-on provider: https, or plain on this machine for a trial."""
-        told = self.text(name)
-        parts = urlsplit(told)
+        value = self.text(name)
+        parts = urlsplit(value)
         here = parts.hostname in ("127.0.0.1", "localhost")
-        if told and not (parts.hostname and (parts.scheme == "https" or (parts.scheme == "http" and here))):
+        if value and not (parts.hostname and (parts.scheme == "https" or (parts.scheme == "http" and here))):
             raise ImproperlyConfigured(
-                f"{name} is “{told[:80]}”; it must be an address that begins with https://."
+                f"{name} is “{value[:80]}”; it must be an address that begins with https://."
             )
-        return told
+        return value
 
     def grants(self, name: str) -> list[Grant]:
         """Which group of the hospital has which role at which clinic."""
@@ -114,25 +114,25 @@ class Environment:
         return found
 
     def zone(self, name: str, default: str) -> str:
-        told = self.text(name) or default
+        value = self.text(name) or default
         try:
-            ZoneInfo(told)
+            ZoneInfo(value)
         except (ValueError, OSError, LookupError) as fault:
             raise ImproperlyConfigured(
-                f"{name} is “{told}”; it must be a zone such as Europe/London."
+                f"{name} is “{value}”; it must be a zone such as Europe/London."
             ) from fault
-        return told
+        return value
 
     def level(self, name: str, default: str) -> str:
-        told = (self.text(name) or default).upper()
-        if told not in LEVELS:
-            raise ImproperlyConfigured(f"{name} is “{told}”; it must be one of {', '.join(LEVELS)}.")
-        return told
+        value = (self.text(name) or default).upper()
+        if value not in LEVELS:
+            raise ImproperlyConfigured(f"{name} is “{value}”; it must be one of {', '.join(LEVELS)}.")
+        return value
 
     def folder(self, name: str, default: Path, *, made: bool = False) -> Path:
         """A folder's full path; `made`: it is made if it does not exist."""
-        told = self.text(name)
-        path = Path(told) if told else default
+        value = self.text(name)
+        path = Path(value) if value else default
         if not path.is_absolute():
             raise ImproperlyConfigured(f"{name} is “{path}”; it must be a full path, beginning with /.")
         if made:
@@ -151,14 +151,14 @@ class Environment:
             "cache": environ.Env.cache_url_config,
             "mail": environ.Env.email_url_config,
         }[kind]
-        told = self.text(name) or default
+        value = self.text(name) or default
         refused = f"{name} cannot be read as an address; it must look like {example} (its parts URL-encoded)."
-        if not urlsplit(told).scheme:
+        if not urlsplit(value).scheme:
             raise ImproperlyConfigured(refused)
         try:
             # A bad port shows only when it is asked for.
-            urlsplit(told).port  # noqa: B018
-            found = dict(read(told))
+            urlsplit(value).port  # noqa: B018
+            found = dict(read(value))
         except (ValueError, KeyError, TypeError, AttributeError, ImproperlyConfigured) as fault:
             raise ImproperlyConfigured(refused) from fault
         if kind == "database" and (found.get("ENGINE") not in ENGINES or not found.get("NAME")):

@@ -29,7 +29,7 @@ def database_fault(database: Mapping[str, Any]) -> str:
     # The client library takes a host from the options as well, and an address before a name.
     named = (database.get("HOST"), options.get("host"), options.get("hostaddr"))
     # Several with commas between: the first that takes writes, for a failover.
-    hosts = [host for told in named if told for host in str(told).split(",")]
+    hosts = [host for values in named if values for host in str(values).split(",")]
     if database["ENGINE"].endswith("sqlite3") or all(map(_here, hosts)):
         return ""
     mode = str(options.get("sslmode", "")) or "not given"

@@ -12,7 +12,7 @@ from clinic.guidelines.infection import (
 from clinic.guidelines.standing_findings import BONE, SIGNS, Bone, InfectionFinding, StandingSettings
 from clinic.guidelines.standing_state import spoken
 
-__all__ = ["Look", "day_of", "read_look"]
+__all__ = ["InfectionLook", "day_of", "read_look"]
 
 SIGN_MM = 5.0  # redness reaching further is a local sign (IWGDF/IDSA 2023)
 CAUSE_WORDS = {
@@ -25,7 +25,7 @@ CAUSE_WORDS = {
 
 
 @dataclass(frozen=True)
-class Look:
+class InfectionLook:
     """One day's looks for infection, read the cautious way.
 
     ``grade`` is what is known to be there at least; ``clean`` says that somebody looked and found no sign;
@@ -68,7 +68,7 @@ def _unwell(found: InfectionFinding, signs: SystemicSigns) -> bool | None:
     return found.unwell
 
 
-def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
+def read_look(found: InfectionFinding, settings: StandingSettings) -> InfectionLook:
     """One look, graded by what is known to be there.
 
     Parameters
@@ -78,7 +78,7 @@ def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
 
     Returns
     -------
-    Look
+    InfectionLook
 
     Raises
     ------
@@ -134,7 +134,7 @@ def read_look(found: InfectionFinding, settings: StandingSettings) -> Look:
     looked = bool(found.looked)
     # One sign is uninfected by the published count, but no look on which an infection is declared over.
     signs_left = "pus" in listed if explained else bool(listed) or reach > SIGN_MM
-    return Look(
+    return InfectionLook(
         on=found.on,
         grade=grade,
         clean=looked
@@ -177,17 +177,17 @@ def _said(found: InfectionFinding, signs: SystemicSigns, explained: bool) -> str
     return ", ".join(parts) or "no sign"
 
 
-def day_of(looks: list[Look]) -> Look:
+def day_of(looks: list[InfectionLook]) -> InfectionLook:
     """The looks of one day as one: the worst found, clean only if nobody found anything.
 
     Parameters
     ----------
-    looks : list of Look
+    looks : list of InfectionLook
         At least one, all of one day.
 
     Returns
     -------
-    Look
+    InfectionLook
     """
     worst = max(looks, key=lambda look: look.grade)
     clean = [look for look in looks if look.clean]

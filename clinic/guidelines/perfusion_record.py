@@ -7,10 +7,10 @@ from datetime import date
 from typing import Any
 
 from clinic.guidelines.perfusion import ischaemia_grade
-from clinic.guidelines.standing_findings import Findings, PerfusionFinding, StandingSettings
+from clinic.guidelines.standing_findings import LimbFindings, PerfusionFinding, StandingSettings
 from clinic.guidelines.standing_state import spoken
 
-__all__ = ["PerfusionRecord", "Reading", "Standing"]
+__all__ = ["PerfusionRecord", "PerfusionReading", "StandingReading"]
 
 WORDS = {
     "toe_pressure_mmhg": "toe pressure",
@@ -30,7 +30,7 @@ ENDS_VALIDITY = ("newly_lost_pulse", "newly_cold", "rest_pain", "gangrene", "wor
 
 
 @dataclass(frozen=True)
-class Reading:
+class PerfusionReading:
     """One day's value of one measurement, with its WIfI grade."""
 
     on: date
@@ -46,11 +46,11 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Standing:
+class StandingReading:
     """The reading of one measurement that stands, and a better one that waits to be repeated."""
 
-    reading: Reading
-    repeat: Reading | None = None
+    reading: PerfusionReading
+    repeat: PerfusionReading | None = None
 
 
 def _grade(field: str, value: float) -> int | None:
@@ -61,7 +61,7 @@ def _grade(field: str, value: float) -> int | None:
 class PerfusionRecord:
     """The findings of one foot in the order of their days, asked one thing at a time."""
 
-    def __init__(self, findings: Findings, today: date, settings: StandingSettings) -> None:
+    def __init__(self, findings: LimbFindings, today: date, settings: StandingSettings) -> None:
         self.today, self.settings = today, settings
         self.found = sorted(findings.perfusion, key=lambda f: f.on)
         self.operations = sorted(findings.revascularised_on)
@@ -77,30 +77,32 @@ class PerfusionRecord:
         """Whether a day lies on or soon after an operation, too soon for this measurement to tell."""
         return any(0 <= (on - day).days < self._wait(field) for day in self.operations)
 
-    def _readings(self, field: str, found: Iterable[PerfusionFinding] | None = None) -> list[Reading]:
+    def _readings(
+        self, field: str, found: Iterable[PerfusionFinding] | None = None
+    ) -> list[PerfusionReading]:
         """The worst value of each day, oldest first; a value that grades nothing is left out."""
-        worst: dict[date, Reading] = {}
+        worst: dict[date, PerfusionReading] = {}
         for one in self.found if found is None else found:
             value = getattr(one, field)
             grade = None if value is None else _grade(field, value)
             if grade is None:
                 continue
             if one.on not in worst or value < worst[one.on].value:
-                worst[one.on] = Reading(one.on, field, value, grade, self._early(field, one.on))
+                worst[one.on] = PerfusionReading(one.on, field, value, grade, self._early(field, one.on))
         return [worst[on] for on in sorted(worst)]
 
-    def _toe_readings(self) -> list[Reading]:
+    def _toe_readings(self) -> list[PerfusionReading]:
         """Toe pressures, and the TcPO2 taken in their place where a podiatrist found the toe unmeasurable."""
         instead = self._readings("tcpo2_mmhg", [one for one in self.found if one.toe_unmeasurable])
-        by_day: dict[date, list[Reading]] = defaultdict(list)
+        by_day: dict[date, list[PerfusionReading]] = defaultdict(list)
         for reading in (*self._readings("toe_pressure_mmhg"), *instead):
             by_day[reading.on].append(reading)
         return [max(by_day[on], key=lambda r: r.grade) for on in sorted(by_day)]
 
-    def _fold(self, readings: list[Reading]) -> Standing | None:
+    def _fold(self, readings: list[PerfusionReading]) -> StandingReading | None:
         """What stands after all readings: worse at once, one grade better at once, more only if repeated."""
-        standing: Reading | None = None
-        waiting: Reading | None = None
+        standing: PerfusionReading | None = None
+        waiting: PerfusionReading | None = None
         for new in readings:
             if standing is None or new.grade >= standing.grade:
                 standing, waiting = new, None
@@ -112,7 +114,7 @@ class PerfusionRecord:
                 waiting = new
             else:
                 standing, waiting = max(waiting, new, key=lambda r: (r.grade, r.on)), None
-        return None if standing is None else Standing(standing, waiting)
+        return None if standing is None else StandingReading(standing, waiting)
 
     def _operated(self, after: date, before: date) -> bool:
         return any(after <= day < before for day in self.operations)
@@ -131,13 +133,13 @@ class PerfusionRecord:
         day = max(on for on, _ in given)
         return day, [value for on, value in given if on == day]
 
-    def toe_level(self) -> Iterator[Reading]:
+    def toe_level(self) -> Iterator[PerfusionReading]:
         """Every toe-level reading that could settle a doubt."""
         for one in self.found:
             for field in ("toe_pressure_mmhg", "tcpo2_mmhg"):
                 value = getattr(one, field)
                 if value is not None and not self._early(field, one.on):
-                    yield Reading(one.on, field, value, _grade(field, value) or 0, False)
+                    yield PerfusionReading(one.on, field, value, _grade(field, value) or 0, False)
 
     def open_operation(self) -> date | None:
         """The last revascularisation, if no toe-level value has been taken late enough after it."""
@@ -156,7 +158,7 @@ class PerfusionRecord:
         later += self.operations[-1:]
         return (self.today - on).days <= self.span and all(on > day for day in later)
 
-    def current(self, reading: Reading) -> bool:
+    def current(self, reading: PerfusionReading) -> bool:
         return not reading.early and self.counts(reading.on)
 
     def low_index(self) -> tuple[date, float] | None:
@@ -164,16 +166,16 @@ class PerfusionRecord:
         found = self.newest("ankle_brachial_index", lambda value: value <= 1.3)
         return None if found is None else (found[0], min(found[1]))
 
-    def ankle(self) -> list[Reading]:
+    def ankle(self) -> list[PerfusionReading]:
         """The newest ankle values, each graded."""
         readings = []
         low = self.low_index()
         if low is not None:
             grade = _grade("ankle_brachial_index", low[1])
-            readings.append(Reading(low[0], "ankle_brachial_index", low[1], grade or 0, False))
+            readings.append(PerfusionReading(low[0], "ankle_brachial_index", low[1], grade or 0, False))
         pressure = self.newest("ankle_pressure_mmhg")
         if pressure is not None:
             value = min(pressure[1])
             grade = _grade("ankle_pressure_mmhg", value)
-            readings.append(Reading(pressure[0], "ankle_pressure_mmhg", value, grade or 0, False))
+            readings.append(PerfusionReading(pressure[0], "ankle_pressure_mmhg", value, grade or 0, False))
         return readings

@@ -7,7 +7,7 @@ from datetime import date
 from clinic.guidelines.advice import NOTICE
 from clinic.guidelines.errors import GradingError
 from clinic.guidelines.facts import Facts
-from clinic.guidelines.standing_findings import Findings, StandingSettings
+from clinic.guidelines.standing_findings import LimbFindings, StandingSettings
 from clinic.guidelines.standing_infection import infection_state
 from clinic.guidelines.standing_perfusion import perfusion_state
 from clinic.guidelines.standing_state import (
@@ -25,12 +25,12 @@ __all__ = ["facts_of", "standing"]
 STAYS_ON_CELLS = ("nr_first", "nr_mild")
 
 
-def standing(findings: Findings, today: date, settings: StandingSettings | None = None) -> LimbState:
+def standing(findings: LimbFindings, today: date, settings: StandingSettings | None = None) -> LimbState:
     """The standing state of one foot.
 
     Parameters
     ----------
-    findings : Findings
+    findings : LimbFindings
         Everything on record, in any order.
     today : datetime.date
     settings : StandingSettings, optional
@@ -69,7 +69,7 @@ def standing(findings: Findings, today: date, settings: StandingSettings | None 
     )
 
 
-def _not_after(findings: Findings, today: date) -> None:
+def _not_after(findings: LimbFindings, today: date) -> None:
     dated = [("perfusion", f.on) for f in findings.perfusion]
     dated += [("infection", f.on) for f in findings.infection]
     dated += [("revascularised_on", day) for day in findings.revascularised_on]

@@ -13,7 +13,7 @@ __all__ = [
     "BONE",
     "CAUSES",
     "SIGNS",
-    "Findings",
+    "LimbFindings",
     "InfectionFinding",
     "PerfusionFinding",
     "StandingSettings",
@@ -121,7 +121,7 @@ class InfectionFinding:
 
 
 @dataclass(frozen=True)
-class Findings:
+class LimbFindings:
     """Everything on record about one foot's blood and infection, in any order.
 
     Parameters

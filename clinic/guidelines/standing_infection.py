@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
-from clinic.guidelines.infection_look import Look, day_of, read_look
+from clinic.guidelines.infection_look import InfectionLook, day_of, read_look
 from clinic.guidelines.rows import PRACTICE
-from clinic.guidelines.standing_findings import BONE, Bone, Findings, StandingSettings
+from clinic.guidelines.standing_findings import BONE, Bone, LimbFindings, StandingSettings
 from clinic.guidelines.standing_state import InfectionState, StandingReferral, UrgentLine, spoken
 
 __all__ = ["infection_state"]
@@ -24,7 +24,7 @@ GRADE_WORDS = {1: "uninfected", 2: "mild", 3: "moderate", 4: "severe"}
 class _Standing:
     """What stands after the days gone through so far."""
 
-    look: Look | None = None  # sets the grade of the soft tissue
+    look: InfectionLook | None = None  # sets the grade of the soft tissue
     first_clean: date | None = None
     deep_on: date | None = None  # infection beneath the skin, not lifted
     open_on: date | None = None  # signs whose extent nobody has settled since
@@ -32,7 +32,7 @@ class _Standing:
     bone_on: date | None = None
     bone_note: str = ""
 
-    def soft(self, day: Look, apart: int) -> None:
+    def soft(self, day: InfectionLook, apart: int) -> None:
         """Worse at once; grade 2 is lifted by one clean day, 3 and 4 by two, the second a podiatrist's."""
         if day.deep:
             self.deep_on = day.on
@@ -58,7 +58,7 @@ class _Standing:
         elif day.looked and (self.look is None or self.look.grade == 1):
             self.look = day  # the foot itself is clean, the person unwell: known, but it lifts nothing
 
-    def hard(self, day: Look) -> None:
+    def hard(self, day: InfectionLook) -> None:
         """Bone: worse at once; possible is lifted by a later no, more only by a signed end of treatment."""
         if day.bone is None and not (day.bone_treated and self.bone in ("probable", "proven")):
             return
@@ -74,12 +74,12 @@ class _Standing:
         self.bone, self.bone_on, self.bone_note = said, day.on, ""
 
 
-def infection_state(findings: Findings, today: date, settings: StandingSettings) -> InfectionState:
+def infection_state(findings: LimbFindings, today: date, settings: StandingSettings) -> InfectionState:
     """The infection grade and the state of the bone that stand, and who must be asked.
 
     Parameters
     ----------
-    findings : Findings
+    findings : LimbFindings
         None of its days lies after `today`.
     today : datetime.date
     settings : StandingSettings
@@ -157,11 +157,11 @@ def infection_state(findings: Findings, today: date, settings: StandingSettings)
     )
 
 
-def _last(days: list[Look], answer: Callable[[Look], bool | None]) -> Look | None:
+def _last(days: list[InfectionLook], answer: Callable[[InfectionLook], bool | None]) -> InfectionLook | None:
     return next((day for day in reversed(days) if answer(day) is not None), None)
 
 
-def _cause_stands(days: list[Look], cause: str) -> Look | None:
+def _cause_stands(days: list[InfectionLook], cause: str) -> InfectionLook | None:
     """The day another cause was named, unless a podiatrist has found the foot clean since and not named
     it again.
     """
@@ -174,7 +174,7 @@ def _cause_stands(days: list[Look], cause: str) -> Look | None:
 
 
 def _asks(
-    days: list[Look], standing: _Standing, known: bool, bone: Bone | None, settings: StandingSettings
+    days: list[InfectionLook], standing: _Standing, known: bool, bone: Bone | None, settings: StandingSettings
 ) -> list[str]:
     asks = [ask for day in days[-1:] for ask in day.asks]
     if not known:
@@ -198,7 +198,11 @@ def _asks(
 
 
 def _urgent(
-    standing: _Standing, grade: int | None, on: date | None, ill: Look | None, thrombosis: Look | None
+    standing: _Standing,
+    grade: int | None,
+    on: date | None,
+    ill: InfectionLook | None,
+    thrombosis: InfectionLook | None,
 ) -> list[UrgentLine]:
     lines = []
     if grade is not None and grade >= 3 and on is not None:
@@ -232,7 +236,9 @@ def _urgent(
     return lines
 
 
-def _refer(urgent: list[UrgentLine], bone: Bone | None, charcot: Look | None) -> Iterator[StandingReferral]:
+def _refer(
+    urgent: list[UrgentLine], bone: Bone | None, charcot: InfectionLook | None
+) -> Iterator[StandingReferral]:
     for line in urgent:
         yield StandingReferral(line.refer, line.urgency, line.text)
     if bone == "possible":
@@ -248,7 +254,7 @@ def _refer(urgent: list[UrgentLine], bone: Bone | None, charcot: Look | None) ->
 
 
 def _because(
-    standing: _Standing, look: Look | None, grade: int | None, today: date, looked_since: bool
+    standing: _Standing, look: InfectionLook | None, grade: int | None, today: date, looked_since: bool
 ) -> str:
     if grade is None:
         last = standing.look

@@ -10,8 +10,8 @@ from clinic.guidelines.standing_findings import (
     BONE,
     CAUSES,
     SIGNS,
-    Findings,
     InfectionFinding,
+    LimbFindings,
     Looker,
     PerfusionFinding,
     Pulses,
@@ -155,7 +155,7 @@ class _Faults(list[str]):
         return fields
 
 
-def parse_findings(given: Any) -> tuple[Findings, date]:
+def parse_findings(given: Any) -> tuple[LimbFindings, date]:
     """Read the findings of one foot and the day they are asked for.
 
     Parameters
@@ -165,7 +165,7 @@ def parse_findings(given: Any) -> tuple[Findings, date]:
 
     Returns
     -------
-    Findings
+    LimbFindings
     datetime.date
         Today.
 
@@ -200,7 +200,7 @@ def parse_findings(given: Any) -> tuple[Findings, date]:
     if faults or today is None:
         raise FactsError(tuple(faults))
     return (
-        Findings(
+        LimbFindings(
             perfusion=tuple(PerfusionFinding(**one) for one in perfusion if one is not None),
             infection=tuple(InfectionFinding(**one) for one in infection if one is not None),
             revascularised_on=tuple(day for day in operations if day is not None),

@@ -8,10 +8,10 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 
 from clinic.guidelines.perfusion import TCPO2_SOURCES
-from clinic.guidelines.perfusion_record import PerfusionRecord, Reading
+from clinic.guidelines.perfusion_record import PerfusionReading, PerfusionRecord
 from clinic.guidelines.rows import PRACTICE
-from clinic.guidelines.standing_findings import Findings, StandingSettings
-from clinic.guidelines.standing_state import Due, PerfusionState, StandingReferral, UrgentLine, spoken
+from clinic.guidelines.standing_findings import LimbFindings, StandingSettings
+from clinic.guidelines.standing_state import PerfusionState, RepeatDue, StandingReferral, UrgentLine, spoken
 
 __all__ = ["perfusion_state"]
 
@@ -77,7 +77,9 @@ def _waves_settle(record: PerfusionRecord) -> bool:
     )
 
 
-def _urgent(record: PerfusionRecord, toe_level: list[Reading], settled_operation: bool) -> list[UrgentLine]:
+def _urgent(
+    record: PerfusionRecord, toe_level: list[PerfusionReading], settled_operation: bool
+) -> list[UrgentLine]:
     """Every finding past a line for urgent vascular assessment that still stands."""
     lines = []
     below = record.settings.tcpo2_urgent_below
@@ -111,14 +113,14 @@ def _gangrene(record: PerfusionRecord) -> date | None:
     return found[0] if found is not None and True in found[1] else None
 
 
-def _due(record: PerfusionRecord) -> tuple[Due, ...]:
+def _due(record: PerfusionRecord) -> tuple[RepeatDue, ...]:
     """Repeat measurements after the last operation, left out once taken."""
     if not record.operations:
         return ()
     last = record.operations[-1]
     spans = ((28, 42, "4 to 6 weeks"), (84, 98, "3 months"))
     return tuple(
-        Due(
+        RepeatDue(
             last + timedelta(days=first),
             last + timedelta(days=end),
             f"Toe pressure {words} after revascularisation ({PRACTICE})",
@@ -128,12 +130,12 @@ def _due(record: PerfusionRecord) -> tuple[Due, ...]:
     )
 
 
-def perfusion_state(findings: Findings, today: date, settings: StandingSettings) -> PerfusionState:
+def perfusion_state(findings: LimbFindings, today: date, settings: StandingSettings) -> PerfusionState:
     """The ischaemia grade that stands, whether it is settled, and who must be asked.
 
     Parameters
     ----------
-    findings : Findings
+    findings : LimbFindings
         None of its days lies after `today`.
     today : datetime.date
     settings : StandingSettings
@@ -247,7 +249,7 @@ def perfusion_state(findings: Findings, today: date, settings: StandingSettings)
     )
 
 
-def _measure_the_toe(record: PerfusionRecord, aged: list[Reading], disease: list[str]) -> str:
+def _measure_the_toe(record: PerfusionRecord, aged: list[PerfusionReading], disease: list[str]) -> str:
     if aged:
         why = f"{aged[0].said} no longer counts"
     elif disease:

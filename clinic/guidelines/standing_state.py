@@ -8,7 +8,7 @@ from clinic.guidelines.devices import URGENCIES, Urgency, most_urgent
 from clinic.guidelines.standing_findings import Bone
 
 __all__ = [
-    "Due",
+    "RepeatDue",
     "InfectionState",
     "LimbState",
     "PerfusionState",
@@ -48,7 +48,7 @@ class StandingReferral:
 
 
 @dataclass(frozen=True)
-class Due:
+class RepeatDue:
     """A measurement to repeat: from when, until when, and which."""
 
     first_on: date
@@ -80,7 +80,7 @@ class PerfusionState:
     gangrene_on : datetime.date or None
         Day of dead tissue that nobody has found gone since.
     refer : tuple of StandingReferral
-    due : tuple of Due
+    due : tuple of RepeatDue
         Repeat measurements after revascularisation.
     """
 
@@ -95,7 +95,7 @@ class PerfusionState:
     artery_disease: bool | None
     gangrene_on: date | None
     refer: tuple[StandingReferral, ...]
-    due: tuple[Due, ...]
+    due: tuple[RepeatDue, ...]
 
 
 @dataclass(frozen=True)

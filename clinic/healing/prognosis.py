@@ -11,7 +11,7 @@ from clinic.healing.closing import paced_chances
 from clinic.healing.errors import SeriesError
 from clinic.healing.turning import SHAPES, first_paces
 
-__all__ = ["WEEKS", "Facts", "Prognosis", "first_chances", "prognosis_of"]
+__all__ = ["WEEKS", "PrognosisFacts", "Prognosis", "first_chances", "prognosis_of"]
 
 Floats = NDArray[np.float64]
 
@@ -38,7 +38,7 @@ _MANY = 2  # further ulcers count up to so many
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
+class PrognosisFacts:
     """What is known of an ulcer at its first area; None is not known, never "no".
 
     Parameters
@@ -50,7 +50,7 @@ class Facts:
     is_deep : bool or None
         Grade 3 or more of 0 to 5: abscess, bone or joint, gangrene.
     infected, dialysis, does_not_walk, device_not_worn : bool or None
-        Facts of the own prior.
+        PrognosisFacts of the own prior.
     ulcers : int or None
         Open ulcers of the person, this one included.
 
@@ -95,12 +95,12 @@ class Prognosis:
     missing: tuple[str, ...]
 
 
-def prognosis_of(facts: Facts) -> Prognosis:
+def prognosis_of(facts: PrognosisFacts) -> Prognosis:
     """Chance of healing within 20 weeks before any course is known.
 
     Parameters
     ----------
-    facts : Facts
+    facts : PrognosisFacts
         At the first area.
 
     Returns
@@ -145,17 +145,17 @@ def first_chances(radius: Floats, chance: Floats) -> Floats:
     as areas come in.
     """
     plain = np.stack([first_paces(shape) for shape in SHAPES])
-    told = paced_chances(radius, WEEKS)
+    values = paced_chances(radius, WEEKS)
     parts = np.array([shape.part for shape in SHAPES])
     low, high = np.full(radius.size, -60.0), np.full(radius.size, 60.0)
     for _ in range(50):
         middle = (low + high) / 2.0
-        tilted = _tilted(plain, told, middle)
-        mean = ((tilted * told).sum(axis=2) * parts).sum(axis=1)
+        tilted = _tilted(plain, values, middle)
+        mean = ((tilted * values).sum(axis=2) * parts).sum(axis=1)
         low, high = np.where(mean < chance, middle, low), np.where(mean < chance, high, middle)
-    return _tilted(plain, told, np.where(np.isnan(chance), 0.0, (low + high) / 2.0))
+    return _tilted(plain, values, np.where(np.isnan(chance), 0.0, (low + high) / 2.0))
 
 
-def _tilted(plain: Floats, told: Floats, tilt: Floats) -> Floats:
-    raised: Floats = plain * np.exp(tilt[:, None, None] * (told - told.max(axis=2, keepdims=True)))
+def _tilted(plain: Floats, values: Floats, tilt: Floats) -> Floats:
+    raised: Floats = plain * np.exp(tilt[:, None, None] * (values - values.max(axis=2, keepdims=True)))
     return raised / raised.sum(axis=2, keepdims=True)

@@ -22,7 +22,7 @@ from clinic.healing.lookback import Looked
 __all__ = [
     "LEAST_CLOSED",
     "VERSION",
-    "Line",
+    "CalibrationLine",
     "Own",
     "Past",
     "Tails",
@@ -90,7 +90,7 @@ class Past:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class CalibrationLine:
     """Chance recalibrated: logit of the new one is ``level`` + ``slope`` × logit of the old one."""
 
     level: float
@@ -141,7 +141,7 @@ class Own:
         Day it was made.
     version : str
         Of the method.
-    line : Line or None
+    line : CalibrationLine or None
         None while too few outcomes are known.
     tails : Tails or None
         As above.
@@ -149,11 +149,11 @@ class Own:
 
     made_on: date
     version: str
-    line: Line | None
+    line: CalibrationLine | None
     tails: Tails | None
 
 
-def line_of(said: Sequence[float], happened: Sequence[bool]) -> Line:
+def line_of(said: Sequence[float], happened: Sequence[bool]) -> CalibrationLine:
     """Line through the logits of chances, by penalised likelihood.
 
     Parameters
@@ -165,7 +165,7 @@ def line_of(said: Sequence[float], happened: Sequence[bool]) -> Line:
 
     Returns
     -------
-    Line
+    CalibrationLine
         With no outcome, the line that changes nothing.
 
     Raises
@@ -201,7 +201,7 @@ def line_of(said: Sequence[float], happened: Sequence[bool]) -> Line:
         found = found + np.clip(step, -1.0, 1.0)
         if np.abs(step).max() < 1e-10:
             break
-    return Line(float(found[0]), float(max(found[1], 0.0)), int(x.size))
+    return CalibrationLine(float(found[0]), float(max(found[1], 0.0)), int(x.size))
 
 
 def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: float = 1.0 - _TARGET) -> Tails:

@@ -226,11 +226,11 @@ def _card(one: SealedDevice) -> Iterator[Any]:
         f"{device.limb.get_side_display()} foot: {device.get_device_class_display()}, sealed "
         f"{date_format(device.sealed_on) if device.sealed_on else ''}"
     )
-    told = one.card.content if one.card else {}
+    values = one.card.content if one.card else {}
     if not one.card:
         yield _p("No opening card was made for it.", "loud")
-    if told.get("open_at_once"):
+    if values.get("open_at_once"):
         yield _p("To be opened at once if", "head")
-        yield from (_p(f"• {sign}") for sign in told["open_at_once"])
+        yield from (_p(f"• {sign}") for sign in values["open_at_once"])
     yield _p("How to open it", "head")
-    yield _p(told.get("how_to_open") or who.site.opening_text or "Not recorded: call the clinic's numbers.")
+    yield _p(values.get("how_to_open") or who.site.opening_text or "Not recorded: call the clinic's numbers.")

@@ -22,7 +22,7 @@ from clinic.accounts.reads import machine
 from clinic.models import AuditEvent, Role, Site, User
 from clinic.record import append_only
 
-__all__ = ["ADVICE", "FAULT", "LINES", "WELL", "Line", "examine"]
+__all__ = ["ADVICE", "FAULT", "LINES", "WELL", "DoctorLine", "examine"]
 
 WELL, ADVICE, FAULT = "well", "advice", "fault"
 KEY_LETTERS, PASSPHRASE_LETTERS = 50, 20
@@ -33,7 +33,7 @@ LARGEST_NETWORK = 2**16
 
 
 @dataclass(frozen=True)
-class Line:
+class DoctorLine:
     """One finding: its level, what is so, and what to do."""
 
     key: str
@@ -381,7 +381,7 @@ LINES: dict[str, Callable[[], Found]] = {
 }
 
 
-def examine() -> Iterator[Line]:
+def examine() -> Iterator[DoctorLine]:
     """Each line, looked at anew."""
     for key, look in LINES.items():
-        yield Line(key, *look())
+        yield DoctorLine(key, *look())

@@ -46,8 +46,8 @@ def writable(folder: Path) -> bool:
 
 
 def free_bytes(folder: Path) -> int:
-    told = os.statvfs(_standing(folder))
-    return told.f_bavail * told.f_frsize
+    values = os.statvfs(_standing(folder))
+    return values.f_bavail * values.f_frsize
 
 
 def device(folder: Path) -> int:
@@ -67,10 +67,10 @@ def last_line(path: Path) -> dict[str, Any] | None:
     """The last line of a file of JSON lines; None where there is none that can be read."""
     try:
         lines = path.read_text().split("\n")
-        told = json.loads(next(line for line in reversed(lines) if line.strip()))
+        values = json.loads(next(line for line in reversed(lines) if line.strip()))
     except (OSError, StopIteration, ValueError):
         return None
-    return told if isinstance(told, dict) and "at" in told else None
+    return values if isinstance(values, dict) and "at" in values else None
 
 
 def clock_is_set() -> bool | None:

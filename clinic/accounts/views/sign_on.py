@@ -61,9 +61,9 @@ def sign_on(request: HttpRequest) -> HttpResponseBase:
     if request.user.is_authenticated:
         return redirect("home")
     provider = _provider()
-    asked = request.GET.get("next", "")
-    if url_has_allowed_host_and_scheme(asked, allowed_hosts=None) and asked.startswith("/"):
-        request.session["sign_on_next"] = asked
+    requested = request.GET.get("next", "")
+    if url_has_allowed_host_and_scheme(requested, allowed_hosts=None) and requested.startswith("/"):
+        request.session["sign_on_next"] = requested
     try:
         return provider.authorize_redirect(request, request.build_absolute_uri(reverse("sign_on_back")))
     except FAULTS:

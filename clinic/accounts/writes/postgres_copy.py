@@ -22,22 +22,22 @@ class ToolFault(RuntimeError):
     """A tool of PostgreSQL failed; the sentence is its last line."""
 
 
-def conninfo(told: Mapping[str, Any]) -> str:
+def conninfo(values: Mapping[str, Any]) -> str:
     """The address as one word for a tool: host, names, and how the connection is encrypted and checked."""
     parts = {
-        "host": told["HOST"],
-        "port": told["PORT"],
-        "user": told["USER"],
-        "dbname": told["NAME"],
-        **{name: value for name, value in told.get("OPTIONS", {}).items() if name not in FRAMEWORK},
+        "host": values["HOST"],
+        "port": values["PORT"],
+        "user": values["USER"],
+        "dbname": values["NAME"],
+        **{name: value for name, value in values.get("OPTIONS", {}).items() if name not in FRAMEWORK},
     }
     return make_conninfo("", **{name: value for name, value in parts.items() if value not in ("", None)})
 
 
 def _run(*command: str, feed: Iterable[bytes] | None = None) -> None:
     """Run a tool; the password travels in its environment, never on its command line."""
-    told = connection.settings_dict
-    environment = {**os.environ, "PGPASSWORD": str(told["PASSWORD"] or "")}
+    values = connection.settings_dict
+    environment = {**os.environ, "PGPASSWORD": str(values["PASSWORD"] or "")}
     try:
         running = subprocess.Popen(  # noqa: S603  our own words
             command,
@@ -58,9 +58,9 @@ def _run(*command: str, feed: Iterable[bytes] | None = None) -> None:
         except BrokenPipeError:
             pass  # it gave up; what it said comes below
         running.stdin = None
-    _, said = running.communicate()
+    _, message = running.communicate()
     if running.returncode:
-        lines = said.decode(errors="replace").strip().splitlines() or ["no reason given"]
+        lines = message.decode(errors="replace").strip().splitlines() or ["no reason given"]
         raise ToolFault(f"{command[0]} failed: {lines[-1]}")
 
 

@@ -58,8 +58,8 @@ def sign_on_account(*, claims: Mapping[str, Any]) -> User:
     user.save()
     user.sites.set(sites)
     if new or before != after:
-        told = Site.objects.filter(pk__in={*before["sites"], *after["sites"]}).order_by("pk")
-        for site in told:
+        values = Site.objects.filter(pk__in={*before["sites"], *after["sites"]}).order_by("pk")
+        for site in values:
             audit.record(
                 by=user,
                 site=site,

@@ -99,10 +99,10 @@ def files(made: Deployment) -> dict[str, str]:
         return engine.get_template(template).render(Context({"of": made, **more}, autoescape=False))
 
     whole = sorted(path.name for path in TEMPLATES.iterdir() if not path.name.startswith("job."))
-    told = {name: text(name) for name in whole}
+    values = {name: text(name) for name in whole}
     if made.database == "sqlite":
-        del told["database.sql"]
+        del values["database.sql"]
     for job in made.jobs:
-        told[f"{job.name}.service"] = text("job.service", job=job)
-        told[f"{job.name}.timer"] = text("job.timer", job=job)
-    return told
+        values[f"{job.name}.service"] = text("job.service", job=job)
+        values[f"{job.name}.timer"] = text("job.timer", job=job)
+    return values

@@ -55,20 +55,20 @@ class Command(BaseCommand):
         )
         if wrong := fault(made):
             raise CommandError(wrong)
-        told = files(made)
-        there = [name for name in told if (out / name).exists()]
+        values = files(made)
+        there = [name for name in values if (out / name).exists()]
         if there:
             raise CommandError(
                 f"{out / there[0]} exists already; a written file, and the keys in it, are never overwritten"
             )
         out.mkdir(parents=True, exist_ok=True)
-        for name, text in told.items():
+        for name, text in values.items():
             mode = 0o600 if name in SECRET else 0o755 if name in EXECUTABLE else 0o644
             # Born with its mode: a file with a key is at no moment readable to others.
             with os.fdopen(os.open(out / name, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "w") as write:
                 write.write(text)
             (out / name).chmod(mode)
-        self.stdout.write(f"{len(told)} files in {out}. README, “For real use”, says which goes where.")
+        self.stdout.write(f"{len(values)} files in {out}. README, “For real use”, says which goes where.")
         self.stdout.write(
             "Keep SECRET_KEY and BACKUP_PASSPHRASE of clinic.env away from this machine too: without the "
             "passphrase no backup opens."

@@ -9,8 +9,8 @@ from clinic.guidelines.standing_findings import (
     BONE,
     CAUSES,
     SIGNS,
-    Findings,
     InfectionFinding,
+    LimbFindings,
     PerfusionFinding,
 )
 
@@ -70,7 +70,7 @@ clean_look = st.builds(
 )
 good_toe = st.builds(PerfusionFinding, on=days, toe_pressure_mmhg=st.sampled_from([45, 65, 85]))
 any_findings = st.builds(
-    Findings,
+    LimbFindings,
     perfusion=st.lists(perfusion_findings | good_toe, max_size=5).map(tuple),
     infection=st.lists(infection_findings | clean_look, max_size=5).map(tuple),
     revascularised_on=st.lists(days, max_size=1).map(tuple),
@@ -78,7 +78,7 @@ any_findings = st.builds(
 )
 # Mostly good, so that a device that stays on is often allowed and a law about losing it is put to the test.
 good_findings = st.builds(
-    Findings,
+    LimbFindings,
     perfusion=st.lists(good_toe, min_size=1, max_size=3).map(tuple),
     infection=st.lists(clean_look, min_size=1, max_size=3).map(tuple),
 )

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 
 from clinic.guidelines.known_dangers import Owned, dangers, strip, to_raise
 from clinic.guidelines.standing import standing
-from clinic.guidelines.standing_findings import Findings, InfectionFinding, PerfusionFinding
+from clinic.guidelines.standing_findings import InfectionFinding, LimbFindings, PerfusionFinding
 from tests.clinic.guidelines.standing_strategies import TODAY, any_findings
 
 WEEK = timedelta(weeks=1)
@@ -19,7 +19,7 @@ def test_a_foot_that_cannot_be_revascularised_alarms_once_in_six_weeks():
     for week in range(7):
         today = first + week * WEEK
         readings = (*readings, PerfusionFinding(today, toe_pressure_mmhg=22 - week % 2))
-        state = standing(Findings(perfusion=readings), today)
+        state = standing(LimbFindings(perfusion=readings), today)
         raised += [danger.id for danger in to_raise(dangers(state), taken, today)]
         assert "toe pressure 2" in strip(state, taken)[0]
         taken = [Owned("ischaemia", 3, "vascular team", today + 2 * WEEK)]
@@ -27,8 +27,12 @@ def test_a_foot_that_cannot_be_revascularised_alarms_once_in_six_weeks():
 
 
 def test_it_is_raised_again_when_worse_or_past_its_date():
-    moderate = dangers(standing(Findings(perfusion=(PerfusionFinding(TODAY, toe_pressure_mmhg=35),)), TODAY))
-    severe = dangers(standing(Findings(perfusion=(PerfusionFinding(TODAY, toe_pressure_mmhg=22),)), TODAY))
+    moderate = dangers(
+        standing(LimbFindings(perfusion=(PerfusionFinding(TODAY, toe_pressure_mmhg=35),)), TODAY)
+    )
+    severe = dangers(
+        standing(LimbFindings(perfusion=(PerfusionFinding(TODAY, toe_pressure_mmhg=22),)), TODAY)
+    )
     taken = [Owned("ischaemia", 2, "vascular team", TODAY + WEEK)]
     assert to_raise(moderate, taken, TODAY) == ()
     assert [d.id for d in to_raise(severe, taken, TODAY)] == ["ischaemia"]
@@ -37,7 +41,9 @@ def test_it_is_raised_again_when_worse_or_past_its_date():
 
 
 def test_the_strip_says_what_since_when_what_it_forbids_and_who_has_it():
-    state = standing(Findings(perfusion=(PerfusionFinding(date(2026, 3, 12), toe_pressure_mmhg=22),)), TODAY)
+    state = standing(
+        LimbFindings(perfusion=(PerfusionFinding(date(2026, 3, 12), toe_pressure_mmhg=22),)), TODAY
+    )
     assert strip(state) == (
         "Ischaemia grade 3 (severe) by toe pressure 22 mmHg on 12 Mar 2026. Forbids what stays on. Nobody "
         "has "
@@ -67,7 +73,7 @@ def test_every_urgent_line_and_every_forbidding_danger_stands_in_the_strip(findi
 def test_a_danger_lifted_leaves_the_strip():
     mild = InfectionFinding(TODAY - 2 * timedelta(days=1), signs=("pus", "warmth"), looked=True)
     toe = PerfusionFinding(TODAY, toe_pressure_mmhg=70)
-    before = Findings(perfusion=(toe,), infection=(mild,))
+    before = LimbFindings(perfusion=(toe,), infection=(mild,))
     clean = InfectionFinding(TODAY, signs=(), looked=True, deep=False, bone="no", unwell=False)
     assert [d.id for d in dangers(standing(before, TODAY))] == ["infection"]
     assert strip(standing(replace(before, infection=(mild, clean)), TODAY)) == ()

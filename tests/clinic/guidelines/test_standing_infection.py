@@ -10,8 +10,8 @@ from clinic.guidelines.infection import InfectionFindings, infection_grade
 from clinic.guidelines.standing import facts_of, standing
 from clinic.guidelines.standing_findings import (
     SIGNS,
-    Findings,
     InfectionFinding,
+    LimbFindings,
     PerfusionFinding,
     StandingSettings,
 )
@@ -36,7 +36,7 @@ def clean(days, by="staff"):
 
 def state_of(*infection, settings=None):
     well_fed = PerfusionFinding(TODAY, toe_pressure_mmhg=75)
-    return standing(Findings(perfusion=(well_fed,), infection=infection), TODAY, settings)
+    return standing(LimbFindings(perfusion=(well_fed,), infection=infection), TODAY, settings)
 
 
 def infection(*looks, settings=None):
@@ -161,8 +161,8 @@ def test_thrombosis_forbids_and_refers_at_once_until_a_podiatrist_finds_the_foot
 @pytest.mark.parametrize("days", [1, 30, 400, 3000])
 @pytest.mark.parametrize("values", [{"deep": True}, {"signs": ("pus", "warmth")}, ILL, {"bone": "proven"}])
 def test_a_bad_finding_stands_with_its_day_until_somebody_looks(days, values):
-    today = standing(Findings(infection=(look(days, **values),)), ago(days))
-    later = standing(Findings(infection=(look(days, **values),)), TODAY)
+    today = standing(LimbFindings(infection=(look(days, **values),)), ago(days))
+    later = standing(LimbFindings(infection=(look(days, **values),)), TODAY)
     assert (later.infection.grade, later.infection.on) == (today.infection.grade, ago(days))
     assert later.infection.standing
     assert not today.infection.standing
@@ -276,7 +276,7 @@ def test_what_no_second_signature_overrides(values, barred):
 
 
 def test_gangrene_is_never_overridden_while_it_stands():
-    findings = Findings(perfusion=(PerfusionFinding(ago(5), gangrene=True),))
+    findings = LimbFindings(perfusion=(PerfusionFinding(ago(5), gangrene=True),))
     assert standing(findings, TODAY).override_barred == ("gangrene",)
 
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from clinic.guidelines.devices import NON_REMOVABLE, REFERRALS, URGENCIES
 from clinic.guidelines.standing import facts_of, standing
 from clinic.guidelines.standing_findings import (
-    Findings,
     InfectionFinding,
+    LimbFindings,
     PerfusionFinding,
     StandingSettings,
 )
@@ -207,5 +207,5 @@ def test_the_laws_meet_states_that_allow_and_that_forbid_what_stays_on(good):
     """The base of the laws is not all one kind: a clean, well-perfused foot is allowed, a bad one not."""
     blood = PerfusionFinding(TODAY, toe_pressure_mmhg=65 if good else 22)
     look = InfectionFinding(TODAY, signs=(), looked=True, deep=False, bone="no", unwell=False)
-    findings = with_added(with_added(Findings(), blood), look)
+    findings = with_added(with_added(LimbFindings(), blood), look)
     assert standing(findings, TODAY, StandingSettings()).non_removable_allowed is good

@@ -6,7 +6,7 @@ import pytest
 
 from clinic.guidelines.errors import GradingError
 from clinic.guidelines.standing import standing
-from clinic.guidelines.standing_findings import Findings, PerfusionFinding, StandingSettings
+from clinic.guidelines.standing_findings import LimbFindings, PerfusionFinding, StandingSettings
 
 TODAY = date(2026, 5, 1)
 
@@ -20,7 +20,7 @@ def found(days, **values):
 
 
 def blood(*perfusion, operated=(), settings=None, on_track=False):
-    findings = Findings(
+    findings = LimbFindings(
         perfusion=perfusion,
         revascularised_on=tuple(ago(days) for days in operated),
         healing_on_track=on_track,

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from clinic.healing.closing import paced_chances
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import forecast, forecast_many
-from clinic.healing.prognosis import WEEKS, Facts, first_chances, prognosis_of
+from clinic.healing.prognosis import WEEKS, PrognosisFacts, first_chances, prognosis_of
 from clinic.healing.series import Area, last_run
 from clinic.healing.turning import SHAPES
 
@@ -20,10 +20,10 @@ DAY = date(2026, 1, 5)
 @pytest.mark.parametrize(
     ("facts", "chance"),
     [
-        (Facts(200.0, is_old=False, is_deep=False), 0.65),
-        (Facts(200.1, is_old=False, is_deep=False), 0.53),
-        (Facts(250.0, is_old=True, is_deep=False), 0.34),
-        (Facts(250.0, is_old=True, is_deep=True), 0.19),
+        (PrognosisFacts(200.0, is_old=False, is_deep=False), 0.65),
+        (PrognosisFacts(200.1, is_old=False, is_deep=False), 0.53),
+        (PrognosisFacts(250.0, is_old=True, is_deep=False), 0.34),
+        (PrognosisFacts(250.0, is_old=True, is_deep=True), 0.19),
     ],
 )
 def test_the_published_count_gives_the_published_share(facts, chance):
@@ -34,26 +34,26 @@ def test_the_published_count_gives_the_published_share(facts, chance):
 
 
 def test_what_is_not_known_is_named_and_lies_between_its_two_answers():
-    found = prognosis_of(Facts(150.0))
+    found = prognosis_of(PrognosisFacts(150.0))
     assert found.missing == ("is_old", "is_deep")
     assert 0.34 < found.chance < 0.65
 
 
-@pytest.mark.parametrize("name", [f.name for f in fields(Facts) if f.name not in ("area", "ulcers")])
+@pytest.mark.parametrize("name", [f.name for f in fields(PrognosisFacts) if f.name not in ("area", "ulcers")])
 def test_every_fact_that_holds_lowers_the_chance(name):
-    sound = Facts(150.0, *([False] * 6), ulcers=1)
+    sound = PrognosisFacts(150.0, *([False] * 6), ulcers=1)
     assert prognosis_of(replace(sound, **{name: True})).chance < prognosis_of(sound).chance
 
 
 def test_more_ulcers_lower_it_up_to_three():
-    chances = [prognosis_of(Facts(150.0, False, False, ulcers=n)).chance for n in (1, 2, 3, 4)]
+    chances = [prognosis_of(PrognosisFacts(150.0, False, False, ulcers=n)).chance for n in (1, 2, 3, 4)]
     assert chances[0] > chances[1] > chances[2] == chances[3]
 
 
 @pytest.mark.parametrize("bad", [{"area": 0.0}, {"area": 10.0, "ulcers": 0}])
 def test_impossible_facts_are_refused(bad):
     with pytest.raises(SeriesError, match=next(iter(reversed(bad)))):
-        Facts(**bad)
+        PrognosisFacts(**bad)
 
 
 @given(st.floats(2.0, 25.0), st.floats(0.1, 0.85))

@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from pypdf import PdfReader
 
-from clinic.guidelines.cautions import RED_FLAGS
+from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.models import AuditEvent, ViewEvent, Visit
 from clinic.visits.forms.visits import VisitForm, lesion_forms
 from clinic.visits.reads import visit_sheet

@@ -95,8 +95,8 @@ def test_a_plate_bent_to_a_cylinder_or_twisted_stores_the_energy_of_its_curvatur
 
 def test_a_strip_over_a_wide_void_sags_as_a_beam_that_bends_and_shears():
     """Own derivation. Beyond the wall the plate lies on hard ground and turns with ``exp(-y / sqrt(D / S))``,
-    so that each end is a spring of ``sqrt(D S)`` against turning; between them a beam under even pressure that
-    bends and shears.
+    so that each end is a spring of ``sqrt(D S)`` against turning; between them a beam under even pressure
+    that bends and shears.
     """
     cell, span = 0.5, 60.0
     layers = (Layer("cover", "medium", 6.0),)
