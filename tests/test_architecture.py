@@ -327,14 +327,11 @@ STILL = {
     "clinic/guidelines/perfusion_record.py": {"said"},
     "clinic/guidelines/standing_infection.py": {"said"},
     "clinic/guidelines/standing_perfusion.py": {"said", "told"},
-    # What is asked of a look: a public name of the state.
-    "clinic/guidelines/standing.py": {"asked"},
+    "clinic/guidelines/standing.py": {"asked"},  # what is asked of a look
     "clinic/guidelines/standing_state.py": {"asked"},
-    # The pace of a wound's margin, in mm a week: the trade's word.
-    "clinic/healing/closing.py": {"pace"},
+    "clinic/healing/closing.py": {"pace"},  # of a wound's margin, in mm a week: the trade's word
     "clinic/healing/forecast.py": {"pace"},
     "clinic/healing/halting.py": {"pace"},
-    # Chances said, against how many came.
     "clinic/charts/reliability.py": {"said"},
     "clinic/healing/fared.py": {"said"},
     "clinic/healing/recalibration.py": {"asked", "said", "told"},
@@ -343,8 +340,7 @@ STILL = {
     # The cut, the margin and the compression asked of the foam.
     "offload/core/foam/law.py": {"asked"},
     "offload/core/plan/openings.py": {"asked"},
-    # A line search is told the slope at the step it gave.
-    "offload/core/pressure/foundation.py": {"told"},
+    "offload/core/pressure/foundation.py": {"told"},  # a line search is told the slope at its step
     "offload/core/pressure/line_search.py": {"told"},
 }
 

@@ -25,6 +25,8 @@ WHOLE = DOCUMENTS[:2]
 MOST_WORDS = 2500
 FILE = re.compile(r"(?:[\w.-]+/)+[\w.-]*|[\w-]+\.(?:py|md|toml|csv|html|js|css|sql)\b")
 #: A word in capitals is the reader's own file (`SPEC.json`), and what is set before a command is no file.
+#: About the machine a clinic is set up on: `tests/rehearsal/test_readme.py` runs it from end to end.
+REHEARSED = "## For real use"
 ARGUMENT = re.compile(r"\b[A-Z]+\.(?:json|csv)\b|-m [\w.]+|\b[A-Z_]+=\S*")
 
 
@@ -56,7 +58,8 @@ def environment() -> set[str]:
 
 
 def pieces(text: str) -> list[str]:
-    """What stands between backticks, and each line of a block of commands."""
+    """What stands between backticks, and each line of a block of commands, but for the rehearsed section."""
+    text = re.sub(rf"^{REHEARSED}$.*?(?=^## )", "", text, flags=re.DOTALL | re.MULTILINE)
     blocks = re.findall(r"```\w*\n(.*?)```", text, flags=re.DOTALL)
     lines = [line.split("#")[0].strip() for block in blocks for line in block.splitlines()]
     rest = re.sub(r"```.*?```", "", text, flags=re.DOTALL)

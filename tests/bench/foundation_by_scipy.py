@@ -198,7 +198,7 @@ def _pair(axis: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
     return ((near, whole), (far, whole)) if axis == 0 else ((whole, near), (whole, far))
 
 
-def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, NDArray[np.intp]]):  # type: ignore[no-untyped-def]
+def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, NDArray[np.intp]]):
     """Strains of the plate and of the layers below as sums of unknowns, and the stiffness of each."""
     h, first = bed.size, bed.first
     t, e = bed.thickness, bed.modulus_kpa
