@@ -37,6 +37,7 @@ BY_HAND = {
     "demo": "the invented clinic",
     "deployment_files": "once, before the first start",
     "device_advice": "answers a file",
+    "limb_grades": "answers a file",
     "digest": "needs an address or a folder: deployment_files --mail ADDRESS makes its timer",
     "healing_report": "answers a file",
     "open_clinic": "once",
