@@ -34,7 +34,7 @@ def a_choice_with_every_answer(site, by):
         "device_label": "lot 7",
         "seen": seen,
     }
-    told = {name: ("Prescription.facts", _says_yes(re.sub(r"_\d+$", "", name))) for name in answers}
+    told = {name: ("Prescription.facts", _says(re.sub(r"_\d+$", "", name), True)) for name in answers}
     return Sent(
         {"limb": lesion.limb_id}, data, {AnswersForm: Kept("", told), ChoiceForm: Kept("Prescription")}
     )
@@ -52,9 +52,13 @@ def a_choice_that_takes_over_from_another(site, by):
     factories.measurement(at=factories.visit(of=lesion.limb.person), of=other, **looked)
     client = Client()
     client.force_login(by)
-    page = client.get(reverse("prescription_new", args=[lesion.limb_id])).content.decode()
+    url = reverse("prescription_new", args=[lesion.limb_id])
+    asked = client.get(url).context["answers"].fields
+    bone = dict.fromkeys([name for name in asked if name.startswith("osteomyelitis")], "no")
+    page = client.post(url, {**bone, "work_out": "yes"}).content.decode()
     seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
     data = {
+        **bone,
         "device_class": "ankle_high_removable",
         "beside": ["toe_spacer"],
         "reason": "The walker broke.",
@@ -63,13 +67,14 @@ def a_choice_that_takes_over_from_another(site, by):
         "seen": seen,
     }
     kept = Kept("Prescription", {"carry_plan": ("Prescription.relief_plan", plan)})
-    return Sent({"limb": lesion.limb_id}, data, {AnswersForm: Kept(), ChoiceForm: kept})
+    answers = Kept("", dict.fromkeys(bone, ("Prescription.facts", _says("osteomyelitis", False))))
+    return Sent({"limb": lesion.limb_id}, data, {AnswersForm: answers, ChoiceForm: kept})
 
 
-def _says_yes(fact):
+def _says(fact, value):
     """A test of the facts kept with a decision."""
     return lambda facts: any(
-        row["name"] == fact and row["value"] is True for lesion in facts.values() for row in lesion["rows"]
+        row["name"] == fact and row["value"] is value for lesion in facts.values() for row in lesion["rows"]
     )
 
 
