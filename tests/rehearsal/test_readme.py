@@ -16,6 +16,7 @@ ANSWERS = "\n".join(
     [
         "Elm Street clinic",
         "Elm",
+        "112",
         *(f"01632 96000{n}" for n in range(6)),
         "boss",
         "Ada",

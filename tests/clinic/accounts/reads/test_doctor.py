@@ -21,6 +21,12 @@ from tests.clinic.accounts.reads.doctor_cases import CASES, OF_ONE_DATABASE, arc
 KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQ"
 
 
+pytestmark = pytest.mark.skipif(
+    connection.vendor != "sqlite",
+    reason="a PostgreSQL test server's role is its superuser, which is a fault; tests/rehearsal runs it there",
+)
+
+
 @pytest.fixture
 def well(db, site, manager, settings, tmp_path, monkeypatch, append_only):
     """A machine on which every line is well; the test breaks one thing of it."""
