@@ -23,7 +23,7 @@ KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQ"
 
 pytestmark = pytest.mark.skipif(
     connection.vendor != "sqlite",
-    reason="a PostgreSQL test server's role is its superuser, which is a fault; tests/rehearsal runs it there",
+    reason="a PostgreSQL test role is a superuser, which is a fault; tests/rehearsal asks it there",
 )
 
 
