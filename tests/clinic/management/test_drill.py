@@ -102,10 +102,11 @@ def test_the_drill_passes_with_and_without_the_right_to_create_a_database(server
 
 @pytest.mark.cluster
 def test_a_trigger_lost_in_a_copy_is_named_though_the_live_one_stands(server, filled, tmp_path):
+    # As a drill does: the archive is written first, the scratch schema made for it.
+    assert filled.manage("backup", str(tmp_path / "b.tar")).returncode == 0
     server.sql('CREATE SCHEMA copied AUTHORIZATION "clinic@1"', database="clinic")
     elsewhere = {"DATABASE_SESSION": "-c search_path=copied", "VAR_DIR": str(tmp_path / "var")}
     try:
-        assert filled.manage("backup", str(tmp_path / "b.tar")).returncode == 0
         done = filled.manage("restore", str(tmp_path / "b.tar"), **elsewhere)
         assert done.returncode == 0, done.stderr
         server.sql("DROP TRIGGER clinic_auditevent_no_update ON copied.clinic_auditevent", database="clinic")
