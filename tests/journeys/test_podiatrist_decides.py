@@ -39,7 +39,7 @@ def test_from_the_review_list_to_a_signed_device(visitor, lesion):
     page.get_by_role("link", name=lesion.limb.person.family_name).first.click()
     page.wait_for_load_state("networkidle")
     visitor.open(f"/lesions/{lesion.pk}/")
-    assert "Stalled" in page.locator(".verdict").inner_text()
+    assert "Slow" in page.locator(".verdict").inner_text()
     page.get_by_role("link", name="Prescribe a device").click()
     page.wait_for_url("**/prescribe/")
     for fact in (f"osteomyelitis_{lesion.pk}", "needs_frequent_dressing", "non_surgical_care_failed"):

@@ -129,11 +129,11 @@ def test_the_card_is_one_page_and_large_print_is_large_and_whole(visitor, lesion
     )
     for paper in PAPER:
         for one in (old, card):
-            sheets, lost, wide = printed(visitor, f"/cards/{one.pk}/", paper)
+            [(sheets, lost, wide)] = printed(visitor, f"/cards/{one.pk}/", (paper,))
             assert (len(sheets), lost, wide) == (1, [], 0)
             assert ("Void" in sheets[0].split()) is (one == old)
     for path in (f"/cards/{card.pk}/", f"/prescriptions/{device.pk}/advice-sheet/"):
-        sheets, lost, wide = printed(visitor, f"{path}?size=large")
+        [(sheets, lost, wide)] = printed(visitor, f"{path}?size=large")
         assert (lost, wide) == ([], 0)
         assert len(sheets) <= LARGE_PAGES
         assert "112" in sheets[0]
