@@ -104,9 +104,10 @@ def dangers(state: LimbState) -> tuple[Danger, ...]:
         words = f"Dead tissue on {spoken(blood.gangrene_on)}."
         found.append(Danger("gangrene", 1, 9, blood.gangrene_on, words, NO_OVERRIDE))
     if blood.grade is not None and blood.grade >= 2:
-        found.append(
-            Danger("ischaemia", blood.grade, {2: 5, 3: 9}[blood.grade], blood.on, blood.because, STAYS_ON)
-        )
+        # Past a line that asks for somebody at once, a moderate grade presses as a severe one.
+        worst = 3 if blood.urgent else blood.grade
+        words = " ".join((blood.because, *(line.text for line in blood.urgent if blood.grade == 2)))
+        found.append(Danger("ischaemia", worst, {2: 5, 3: 9}[worst], blood.on, words, STAYS_ON))
     if not blood.settled:
         level = 2 if blood.urgent else 1
         words = " ".join(blood.doubts or blood.contradictions)

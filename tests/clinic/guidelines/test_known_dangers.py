@@ -53,6 +53,17 @@ def test_the_strip_says_what_since_when_what_it_forbids_and_who_has_it():
     assert strip(state, taken)[0].endswith("Vascular team, next 3 May 2026.")
 
 
+def test_an_urgent_line_beside_a_moderate_grade_is_said_and_presses_as_a_severe_one():
+    toe = PerfusionFinding(TODAY, toe_pressure_mmhg=35)
+    ankle = PerfusionFinding(TODAY, tcpo2_mmhg=30, ankle_pressure_mmhg=30)
+    moderate = dangers(standing(LimbFindings(perfusion=(toe,)), TODAY))
+    urgent = dangers(standing(LimbFindings(perfusion=(ankle,)), TODAY))
+    assert [(d.id, d.level, d.pressing) for d in urgent] == [("ischaemia", 3, 9)]
+    assert "below 50 mmHg" in urgent[0].words
+    taken = [Owned("ischaemia", moderate[0].level, "vascular team", TODAY + WEEK)]
+    assert to_raise(urgent, taken, TODAY) == urgent
+
+
 @settings(max_examples=200)
 @given(any_findings)
 def test_every_urgent_line_and_every_forbidding_danger_stands_in_the_strip(findings):

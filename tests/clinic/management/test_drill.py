@@ -16,6 +16,8 @@ from tests import cluster
 from tests.security import killing
 
 words = st.text(st.characters(min_codepoint=33, max_codepoint=0x24F), min_size=1, max_size=20)
+# django-environ reads an option of digits as a number and stumbles over "²", which no option is.
+option_values = words.filter(lambda word: not word.isdigit() or word.isdecimal())
 
 
 @given(
@@ -23,7 +25,8 @@ words = st.text(st.characters(min_codepoint=33, max_codepoint=0x24F), min_size=1
     password=words,
     host=st.sampled_from(["db.example.org", "10.0.0.7", "[::1]", quote("/run/postgresql", safe="")]),
     options=st.dictionaries(
-        st.sampled_from(["sslmode", "sslrootcert", "connect_timeout", "target_session_attrs"]), words
+        st.sampled_from(["sslmode", "sslrootcert", "connect_timeout", "target_session_attrs"]),
+        option_values,
     ),
 )
 def test_an_address_beside_differs_in_the_database_only(user, password, host, options):
