@@ -1,6 +1,6 @@
 # The only list of commands. `make demo` and `make test` need nothing but python3 (3.11 or newer) and make.
 .DEFAULT_GOAL := help
-.PHONY: help install demo run test check coverage fix lock bench validate rehearse-django6 screenshots clean-demo
+.PHONY: help install demo run test rehearse check coverage fix lock bench validate rehearse-django6 screenshots clean-demo
 
 V := .venv
 BIN := $(V)/bin
@@ -52,8 +52,11 @@ demo: $(V)/base.ok ## the invented clinic on http://127.0.0.1:8000 (PORT=… ove
 run: $(V)/base.ok ## serve the database as it is
 	@mkdir -p $(VAR_DIR) && $(BIN)/python manage.py migrate -v 0 && exec $(BIN)/python manage.py runserver --insecure 127.0.0.1:$(PORT)
 
-test: $(V)/test.ok ## all tests that this machine can run
-	@$(BIN)/python -m pytest -n 2
+test: $(V)/test.ok ## all tests that this machine can run, but the rehearsal
+	@$(BIN)/python -m pytest -n 2 --dist worksteal --ignore tests/rehearsal
+
+rehearse: $(V)/test.ok ## a clinic from nothing by the README, its upgrade and rollback, servers killed (four minutes)
+	@$(BIN)/python -m pytest -n 2 tests/rehearsal
 
 check: $(V)/dev.ok ## lint, format, types, migrations, hazard table, deployment settings
 	$(BIN)/ruff check .

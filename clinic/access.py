@@ -28,6 +28,7 @@ __all__ = [
     "may",
     "second_factor_asked",
     "seen_people",
+    "site_named",
     "site_or_404",
     "sites_of",
     "take_glass",
@@ -183,10 +184,22 @@ def second_factor_asked(user: Any) -> bool:
 
 
 def sites_of(user: User) -> list[Site]:
-    """The user's sites by name, read once per user object."""
+    """The user's sites by name, read once per user object: what a list of clinics needs and no more.
+
+    A clinic is a long row; somebody may work at two hundred.
+    """
     if not hasattr(user, "_sites"):
-        user._sites = list(user.sites.order_by("name"))  # type: ignore[attr-defined]
+        mine = user.sites.order_by("name").only("name", "second_factor")
+        user._sites = list(mine)  # type: ignore[attr-defined]
     return user._sites  # type: ignore[attr-defined]
+
+
+def site_named(user: User, wanted: str) -> Site | None:
+    """One of the user's sites, whole, by its number as a page sends it; None if it is none of theirs."""
+    for site in sites_of(user):
+        if str(site.pk) == wanted:
+            return Site.objects.get(pk=site.pk)
+    return None
 
 
 def site_or_404(user: User, request: HttpRequest) -> Site:
@@ -194,10 +207,7 @@ def site_or_404(user: User, request: HttpRequest) -> Site:
     mine = sites_of(user)
     if not mine:
         raise Http404("no site")
-    wanted = request.GET.get("site", "")
-    for site in mine:
-        if str(site.pk) == wanted:
-            return site
-    if wanted:
+    site = site_named(user, request.GET.get("site") or str(mine[0].pk))
+    if site is None:
         raise Http404("no such site")
-    return mine[0]
+    return site

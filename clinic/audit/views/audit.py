@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
+from clinic.access import ClinicRequest, may, site_named, site_or_404, visible_or_404
 from clinic.audit.forms.audit import CaseCursor, ChangesForm
 from clinic.audit.reads.case_sheet import case_sheet as sheet_of
 from clinic.audit.reads.cases import OUTCOMES, AuditFilter
@@ -92,9 +92,8 @@ def audit_cases(request: ClinicRequest) -> HttpResponse:
 
 @may("audit")
 def audit_changes(request: ClinicRequest) -> HttpResponse:
-    site = site_or_404(request.user, request)
     sent = request.POST if request.method == "POST" else request.GET
-    site = next((one for one in sites_of(request.user) if str(one.pk) == sent.get("site")), site)
+    site = site_named(request.user, sent.get("site", "")) or site_or_404(request.user, request)
     data = {name: sent.get(name, "") for name in ChangesForm.base_fields}
     if request.method != "POST":
         # A record number travels in the body; the address holds it unreadable.

@@ -60,10 +60,9 @@ def _page(
 
 @may("see_cases")
 def people(request: ClinicRequest) -> HttpResponse:
-    site = access.site_or_404(request.user, request)
     # Names and record numbers travel in the body; the address holds them unreadable.
     sent = request.POST if request.method == "POST" else request.GET
-    site = next((one for one in access.sites_of(request.user) if str(one.pk) == sent.get("site")), site)
+    site = access.site_named(request.user, sent.get("site", "")) or access.site_or_404(request.user, request)
     if request.method == "POST":
         q = sent.get("q", "").replace("\x00", "").strip()[:80]
     else:
