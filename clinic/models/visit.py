@@ -113,9 +113,10 @@ class Visit(ClinicalRecord):
         ]
         indexes = [
             models.Index(fields=["person", "-visited_on"], name="visit_latest"),
-            # The few visits that told of harm, among millions (measured: the audit of a whole network).
+            # The few visits that told of harm, among millions (measured: the audit of one clinic and of a whole
+            # network).
             models.Index(
-                fields=["visited_on"],
+                fields=["person", "visited_on"],
                 condition=models.Q(fall=True)
                 | models.Q(other_foot="problem")
                 | models.Q(skin_under_device="problem"),
