@@ -113,8 +113,7 @@ class Visit(ClinicalRecord):
         ]
         indexes = [
             models.Index(fields=["person", "-visited_on"], name="visit_latest"),
-            # The few visits that told of harm, among millions (measured: the audit of one clinic and of a whole
-            # network).
+            # The few visits that told of harm, among millions (measured: the audit of one clinic and of all).
             models.Index(
                 fields=["person", "visited_on"],
                 condition=models.Q(fall=True)
