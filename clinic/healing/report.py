@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.healing.carried import Judged, carried, runs_before
 from clinic.healing.forecast import Forecast, forecast_many
 from clinic.healing.progress import Progress, progress_of
 from clinic.healing.series import Area, Run, last_run
@@ -69,10 +70,11 @@ def lesion_report(
     SeriesError
         If there is no area, or two of one method and state on one day.
     """
+    areas, closed = tuple(areas), tuple(closed)
     run = last_run(areas, closed)
     is_covered = findings is not None and (findings.covered or findings.healed_confirmed)
     outlook = None if is_covered else forecast_many([(run, tuple(breaks))], curves=curves)[0]
-    return _report(run, findings, outlook)
+    return _report(run, findings, outlook, _judged(runs_before(run, areas, closed), tuple(breaks)))
 
 
 def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]:
@@ -93,18 +95,34 @@ def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]
     SeriesError
         As for ``lesion_report``.
     """
-    runs = [last_run(areas) for areas in wounds]
+    listed = [tuple(areas) for areas in wounds]
+    runs = [last_run(areas) for areas in listed]
     outlooks = forecast_many([(run, ()) for run in runs])
-    return tuple(_report(run, None, outlook) for run, outlook in zip(runs, outlooks, strict=True))
+    return tuple(
+        _report(run, None, outlook, _judged(runs_before(run, areas), ()))
+        for run, areas, outlook in zip(runs, listed, outlooks, strict=True)
+    )
 
 
-def _report(run: Run, findings: Findings | None, outlook: Forecast | None) -> LesionReport:
+def _judged(runs: Sequence[Run], breaks: tuple[date, ...]) -> tuple[Judged, ...]:
+    """Earlier runs with the verdict of their areas."""
+    outlooks = forecast_many([(run, breaks) for run in runs], curves=False) if runs else ()
+    return tuple(Judged(run, _verdict(run, None, ahead)) for run, ahead in zip(runs, outlooks, strict=True))
+
+
+def _verdict(run: Run, findings: Findings | None, outlook: Forecast | None) -> Verdict:
     chance = None if outlook is None else outlook.chance_next_8w
     standing = None if outlook is None else Standing(outlook.still, outlook.growing)
+    return verdict_of(run, findings, chance, standing)
+
+
+def _report(
+    run: Run, findings: Findings | None, outlook: Forecast | None, before: Sequence[Judged]
+) -> LesionReport:
     return LesionReport(
         run=run,
         progress=progress_of(run),
-        verdict=verdict_of(run, findings, chance, standing),
+        verdict=carried(_verdict(run, findings, outlook), run, before),
         forecast=outlook,
         review=review_reasons(run),
     )

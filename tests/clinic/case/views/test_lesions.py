@@ -103,3 +103,14 @@ def test_closing_by_the_page_keeps_the_device_on(as_staff, lesion):
     assert sent.status_code == 302
     assert "to confirm" in as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
     assert as_staff.get(f"/lesions/{lesion.pk}/confirm/").status_code == 403
+
+
+def test_after_a_change_of_method_the_page_says_what_stands_and_no_share_of_one_area(as_staff, person):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    last = timezone.localdate() - timedelta(days=7)
+    factories.series(lesion, [4.0, 3.4, 2.6, 2.0, 1.5, 1.1], last=last)
+    now = factories.visit(of=person)
+    factories.measurement(at=now, of=lesion, cm2=1.0, method="ellipse", length_mm=13, width_mm=10)
+    page = as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
+    assert f"On course by areas traced until {last.isoformat()}" in page
+    assert "0 % smaller" not in page.replace("&nbsp;", " ")

@@ -101,6 +101,14 @@ def test_the_most_worrying_come_first(site):
     assert list(where(site).values()) == [concern for concern in CONCERNS if concern != "look"]
 
 
+@pytest.mark.parametrize("concern", ["worsening", "stalled", "slow", "on_course"])
+def test_a_ruler_for_once_leaves_the_lesion_where_it_stood(site, concern):
+    lesion = lesion_with(site, COURSES[concern], last=AGO(7))
+    now = factories.visit(of=lesion.limb.person, next_on=AGO(-7))
+    factories.measurement(at=now, of=lesion, cm2=2.0, method="ellipse", length_mm=20, width_mm=12.7)
+    assert where(site) == {lesion.pk: concern}
+
+
 @pytest.mark.parametrize(("days", "concern"), [(14, "on_course"), (15, "unmeasured")])
 def test_an_area_older_than_two_weeks_is_looked_at_again(site, days, concern):
     lesion = lesion_with(site, COURSES["on_course"], last=AGO(days))
