@@ -5,9 +5,19 @@ from __future__ import annotations
 from datetime import date
 
 from django.db import transaction
+from django.db.models import Q, QuerySet
 
 from clinic.guidelines.due import confirmable_from, reopens_until
-from clinic.models import OPEN_STATES, Attendance, Lesion, LesionOutcome, LesionState, User, Visit, VisitState
+from clinic.models import (
+    OPEN_STATES,
+    Lesion,
+    LesionOutcome,
+    LesionState,
+    Measurement,
+    User,
+    Visit,
+    VisitState,
+)
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
@@ -24,9 +34,37 @@ def _end_episode_if_over(lesion: Lesion, *, by: User, on: date) -> None:
         store(episode, by=by, why="all lesions have ended")
 
 
+def _found(lesion: Lesion) -> QuerySet[Measurement]:
+    """What standing visits found at the lesion."""
+    return lesion.measurements.filter(visit__state=VisitState.STANDS).select_related("visit")
+
+
+def _covered_at(lesion: Lesion, day: date, *, field: str) -> Visit:
+    """The visit of that day that found the lesion covered and dry; a closure rests on nothing else."""
+    found = _found(lesion).filter(visit__visited_on=day).filter(Q(covered_dry=True) | Q(area_mm2=0)).first()
+    if found is None:
+        raise Refused(
+            f"No visit of {day:%-d %b %Y} found this lesion covered and dry. Log the visit first, with “fully "
+            "covered and dry” ticked.",
+            field=field,
+        )
+    return found.visit
+
+
+def _not_open_since(lesion: Lesion, day: date, *, field: str) -> None:
+    """Refuse a closure that a later finding contradicts."""
+    found = _found(lesion).filter(visit__visited_on__gt=day, area_mm2__gt=0).last()
+    if found is not None:
+        raise Refused(
+            f"The visit of {found.visit.visited_on:%-d %b %Y} found an open area of "
+            f"{(found.area_mm2 or 0) / 100:.2f} cm², after {day:%-d %b %Y}.",
+            field=field,
+        )
+
+
 @transaction.atomic
 def lesion_close(*, by: User, lesion: Lesion, closed_on: date, expected_version: int) -> Lesion:
-    """Found covered and dry: closed, to be confirmed at a later visit. The device stays on."""
+    """Found covered and dry at a visit: closed, to be confirmed at a later one. The device stays on."""
     if lesion.state != LesionState.OPEN:
         raise Refused(f"This lesion is {lesion.get_state_display().lower()}; only an open one can be closed.")
     if closed_on < lesion.first_seen_on:
@@ -35,6 +73,8 @@ def lesion_close(*, by: User, lesion: Lesion, closed_on: date, expected_version:
             f"{lesion.first_seen_on:%-d %b %Y}.",
             field="closed_on",
         )
+    _covered_at(lesion, closed_on, field="closed_on")
+    _not_open_since(lesion, closed_on, field="closed_on")
     lesion.state, lesion.closed_on = LesionState.TO_CONFIRM, closed_on
     store(lesion, by=by, expected_version=expected_version)
     person = lesion.limb.person
@@ -60,15 +100,14 @@ def lesion_confirm(
         )
     if next_on <= confirmed_on:
         raise Refused("Next visit: must lie after the confirmation.", field="next_on")
+    visit = _covered_at(lesion, confirmed_on, field="confirmed_on")
+    _not_open_since(lesion, lesion.closed_on, field="confirmed_on")
     lesion.state, lesion.outcome = LesionState.HEALED, LesionOutcome.HEALED
     lesion.confirmed_on, lesion.footwear = confirmed_on, footwear.strip()
     store(lesion, by=by, expected_version=expected_version)
     _end_episode_if_over(lesion, by=by, on=confirmed_on)
     person = lesion.limb.person
-    # The visit is the one carrier of next dates: the confirmation is a visit like any other.
-    visit = Visit.objects.filter(
-        person=person, visited_on=confirmed_on, state=VisitState.STANDS, attendance=Attendance.CAME
-    ).first() or Visit(person=person, visited_on=confirmed_on, note="Closure confirmed.")
+    # The visit is the one carrier of next dates.
     visit.next_on = next_on
     store(visit, by=by, why="closure confirmed")
     audit.record(

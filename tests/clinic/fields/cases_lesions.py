@@ -138,13 +138,16 @@ def an_event(site, by):
 
 @filled("lesion_close", CloseForm)
 def a_closure(site, by):
+    lesion = wound(site)
+    factories.found_covered(lesion, ago(1))
     data = {"version": "1", "closed_on": day(-1), "device_stays": "on"}
-    return Sent({"lesion": wound(site).pk}, data, {CloseForm: Kept("Lesion")})
+    return Sent({"lesion": lesion.pk}, data, {CloseForm: Kept("Lesion")})
 
 
 @filled("lesion_confirm", ConfirmForm)
 def a_closure_confirmed(site, by):
     lesion = wound(site, state="to_confirm", closed_on=ago(30))
+    factories.found_covered(lesion, ago(1))
     data = {"version": "1", "confirmed_on": day(-1), "footwear": "deep shoe", "next_on": day(50)}
     return Sent({"lesion": lesion.pk}, data, {ConfirmForm: Kept("Lesion", {"next_on": "Visit.next_on"})})
 

@@ -5,6 +5,8 @@ from unittest.mock import patch
 
 import pytest
 from django.utils import timezone
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
 
 from clinic.lesions.writes import closure
 from clinic.models import AuditEvent, Visit
@@ -21,12 +23,15 @@ def lesion(person):
 
 
 def closed(lesion, by, days_ago):
+    factories.found_covered(lesion, AGO(days_ago))
     return closure.lesion_close(
         by=by, lesion=lesion, closed_on=AGO(days_ago), expected_version=lesion.version
     )
 
 
-def confirm(lesion, by, on):
+def confirm(lesion, by, on, *, seen=True):
+    if seen:
+        factories.found_covered(lesion, on)
     return closure.lesion_confirm(
         by=by,
         lesion=lesion,
@@ -54,7 +59,55 @@ def test_healed_needs_a_second_visit_fourteen_days_later(lesion, podiatrist, day
     lesion.refresh_from_db()
     assert lesion.state == "healed"
     assert lesion.episode.ended_on == TODAY()
-    assert Visit.objects.get(person=lesion.limb.person).next_on == TODAY() + timedelta(days=60)
+    assert Visit.objects.get(visited_on=TODAY()).next_on == TODAY() + timedelta(days=60)
+
+
+def test_no_open_area_lies_after_a_closure(podiatrist):
+    reached = {"closed": 0, "refused": 0}
+
+    @settings(max_examples=40)
+    @given(
+        closed_ago=st.integers(14, 40),
+        confirmed_ago=st.integers(0, 40),
+        open_ago=st.integers(0, 50),
+        area=st.sampled_from([0.0, 0.54, None]),
+    )
+    def law(closed_ago, confirmed_ago, open_ago, area):
+        assume(open_ago not in (closed_ago, confirmed_ago))
+        lesion = factories.lesion(first_seen_on=AGO(90))
+        if area is not None:
+            at = factories.visit(of=lesion.limb.person, on=AGO(open_ago))
+            factories.measurement(at=at, of=lesion, cm2=area)
+        contradicted = area == 0.54 and open_ago < closed_ago
+        early = confirmed_ago > closed_ago - 14
+        try:
+            closed(lesion, podiatrist, closed_ago)
+            confirm(lesion, podiatrist, AGO(confirmed_ago), seen=confirmed_ago != closed_ago)
+        except Refused:
+            assert contradicted or early
+            reached["refused"] += 1
+        else:
+            assert not contradicted
+            assert not early
+            reached["closed"] += 1
+
+    law()
+    assert all(reached.values()), reached
+
+
+def test_a_lesion_closes_only_on_the_day_of_a_visit_that_found_it_covered(lesion, podiatrist):
+    with pytest.raises(Refused, match="found this lesion covered and dry") as refused:
+        closure.lesion_close(by=podiatrist, lesion=lesion, closed_on=AGO(3), expected_version=lesion.version)
+    assert refused.value.field == "closed_on"
+    assert not Visit.objects.exists()
+
+
+def test_healed_is_confirmed_by_a_visit_and_makes_none(lesion, podiatrist):
+    closed(lesion, podiatrist, 20)
+    with pytest.raises(Refused, match="found this lesion covered and dry") as refused:
+        confirm(lesion, podiatrist, TODAY(), seen=False)
+    assert refused.value.field == "confirmed_on"
+    assert Visit.objects.count() == 1
 
 
 def test_the_episode_stays_open_while_another_lesion_is(lesion, podiatrist):
@@ -96,6 +149,7 @@ def test_ending_by_amputation_ends_the_episode(lesion, staff):
 
 
 def test_a_stale_page_overwrites_nothing(lesion, staff):
+    factories.found_covered(lesion, TODAY())
     with pytest.raises(Conflict):
         closure.lesion_close(by=staff, lesion=lesion, closed_on=TODAY(), expected_version=lesion.version + 1)
     lesion.refresh_from_db()
