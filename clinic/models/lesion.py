@@ -73,6 +73,8 @@ class Lesion(ClinicalRecord):
     outcome = models.CharField(max_length=18, choices=LesionOutcome.choices, blank=True)
     closed_on = models.DateField("covered and dry on", null=True, blank=True)
     confirmed_on = models.DateField("confirmed healed on", null=True, blank=True)
+    #: Found open again that day after it had been closed; what was found before says nothing of it now.
+    reopened_on = models.DateField("opened again on", null=True, blank=True)
     ended_on = models.DateField(null=True, blank=True)
     counts_for = counts_for()
     footwear = models.CharField("footwear in remission", max_length=160, blank=True)

@@ -151,7 +151,8 @@ class LesionHealing:
     def sentence(self) -> str:
         """The verdict sentence under a lesion's title."""
         if self.report is None:
-            return "No area measured yet."
+            again = self.lesion.reopened_on
+            return f"Opened again on {again:%-d %b %Y}; no area since." if again else "No area measured yet."
         if self.lesion.state == LesionState.ENDED:
             return f"Ended: {self.lesion.get_outcome_display().lower()}."
         return " ".join(reason.text for reason in self.report.verdict.reasons)

@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.lesions.covered import covered_on
 from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.lesions.writes import closure
 from clinic.models import Lesion
@@ -62,7 +63,7 @@ def lesion_close(request: ClinicRequest, lesion: int) -> HttpResponse:
         request,
         lesion,
         form_class=CloseForm,
-        initial=lambda found: {"closed_on": timezone.localdate()},
+        initial=lambda found: {"closed_on": covered_on(found) or timezone.localdate()},
         act=closure.lesion_close,
         page="close",
         done="Closed, to confirm. The device stays on until then.",
@@ -76,7 +77,7 @@ def lesion_confirm(request: ClinicRequest, lesion: int) -> HttpResponse:
         lesion,
         form_class=ConfirmForm,
         initial=lambda found: {
-            "confirmed_on": timezone.localdate(),
+            "confirmed_on": covered_on(found) or timezone.localdate(),
             "next_on": timezone.localdate() + timedelta(days=REMISSION_DAYS),
         },
         act=closure.lesion_confirm,

@@ -5,19 +5,10 @@ from __future__ import annotations
 from datetime import date
 
 from django.db import transaction
-from django.db.models import Q, QuerySet
 
 from clinic.guidelines.due import confirmable_from, reopens_until
-from clinic.models import (
-    OPEN_STATES,
-    Lesion,
-    LesionOutcome,
-    LesionState,
-    Measurement,
-    User,
-    Visit,
-    VisitState,
-)
+from clinic.lesions.covered import covered_visit, open_after
+from clinic.models import OPEN_STATES, Lesion, LesionOutcome, LesionState, User, Visit
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
@@ -34,30 +25,25 @@ def _end_episode_if_over(lesion: Lesion, *, by: User, on: date) -> None:
         store(episode, by=by, why="all lesions have ended")
 
 
-def _found(lesion: Lesion) -> QuerySet[Measurement]:
-    """What standing visits found at the lesion."""
-    return lesion.measurements.filter(visit__state=VisitState.STANDS).select_related("visit")
-
-
-def _covered_at(lesion: Lesion, day: date, *, field: str) -> Visit:
+def _seen_covered(lesion: Lesion, day: date, *, field: str) -> Visit:
     """The visit of that day that found the lesion covered and dry; a closure rests on nothing else."""
-    found = _found(lesion).filter(visit__visited_on=day).filter(Q(covered_dry=True) | Q(area_mm2=0)).first()
-    if found is None:
+    visit = covered_visit(lesion, day)
+    if visit is None:
         raise Refused(
             f"No visit of {day:%-d %b %Y} found this lesion covered and dry. Log the visit first, with “fully "
             "covered and dry” ticked.",
             field=field,
         )
-    return found.visit
+    return visit
 
 
-def _not_open_since(lesion: Lesion, day: date, *, field: str) -> None:
+def _not_open_after(lesion: Lesion, day: date, *, field: str) -> None:
     """Refuse a closure that a later finding contradicts."""
-    found = _found(lesion).filter(visit__visited_on__gt=day, area_mm2__gt=0).last()
+    found = open_after(lesion, day)
     if found is not None:
         raise Refused(
             f"The visit of {found.visit.visited_on:%-d %b %Y} found an open area of "
-            f"{(found.area_mm2 or 0) / 100:.2f} cm², after {day:%-d %b %Y}.",
+            f"{found.area_cm2 or 0:.2f} cm², after {day:%-d %b %Y}.",
             field=field,
         )
 
@@ -73,8 +59,8 @@ def lesion_close(*, by: User, lesion: Lesion, closed_on: date, expected_version:
             f"{lesion.first_seen_on:%-d %b %Y}.",
             field="closed_on",
         )
-    _covered_at(lesion, closed_on, field="closed_on")
-    _not_open_since(lesion, closed_on, field="closed_on")
+    _seen_covered(lesion, closed_on, field="closed_on")
+    _not_open_after(lesion, closed_on, field="closed_on")
     lesion.state, lesion.closed_on = LesionState.TO_CONFIRM, closed_on
     store(lesion, by=by, expected_version=expected_version)
     person = lesion.limb.person
@@ -100,8 +86,8 @@ def lesion_confirm(
         )
     if next_on <= confirmed_on:
         raise Refused("Next visit: must lie after the confirmation.", field="next_on")
-    visit = _covered_at(lesion, confirmed_on, field="confirmed_on")
-    _not_open_since(lesion, lesion.closed_on, field="confirmed_on")
+    visit = _seen_covered(lesion, confirmed_on, field="confirmed_on")
+    _not_open_after(lesion, lesion.closed_on, field="confirmed_on")
     lesion.state, lesion.outcome = LesionState.HEALED, LesionOutcome.HEALED
     lesion.confirmed_on, lesion.footwear = confirmed_on, footwear.strip()
     store(lesion, by=by, expected_version=expected_version)
@@ -134,7 +120,8 @@ def lesion_reopen(*, by: User, lesion: Lesion, reopened_on: date, expected_versi
         )
     lesion.state, lesion.outcome = LesionState.OPEN, ""
     lesion.closed_on = lesion.confirmed_on = None
-    store(lesion, by=by, expected_version=expected_version, why=f"opened again on {reopened_on.isoformat()}")
+    lesion.reopened_on = reopened_on
+    store(lesion, by=by, expected_version=expected_version)
     if lesion.episode.ended_on is not None:
         lesion.episode.ended_on = None
         store(lesion.episode, by=by, why="a lesion opened again")
