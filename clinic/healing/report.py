@@ -5,11 +5,18 @@ from dataclasses import dataclass
 from datetime import date
 
 from clinic.healing.forecast import Forecast, forecast_many
+from clinic.healing.own import Own
+from clinic.healing.prognosis import Prognosis, PrognosisFacts, prognosis_of
 from clinic.healing.progress import Progress, progress_of
 from clinic.healing.series import Area, Run, last_run
+from clinic.healing.shown import recalibrated
 from clinic.healing.verdict import Findings, Reason, Standing, Verdict, review_reasons, verdict_of
 
-__all__ = ["LesionReport", "lesion_report", "lesion_reports"]
+__all__ = ["FACTS_UNTIL", "LesionReport", "lesion_report", "lesion_reports"]
+
+FACTS_UNTIL = 21
+"""Days after the first area up to which the prognosis moves the forecast; from the fourth week on the course
+judges alone, since a prognosis near 0 outweighs ten weeks of slow closing; design choice. [d]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,9 +32,14 @@ class LesionReport:
     verdict : Verdict
         The word and its reasons.
     forecast : Forecast or None
-        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered.
+        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered; by the
+        clinic's own figures where it has them.
     review : tuple of Reason
         Reasons for the review list that are not a verdict.
+    prognosis : Prognosis or None
+        From what was known before the course, in its first three weeks.
+    own : Own or None
+        The clinic's figures it was made with.
     """
 
     run: Run
@@ -35,6 +47,8 @@ class LesionReport:
     verdict: Verdict
     forecast: Forecast | None
     review: tuple[Reason, ...]
+    prognosis: Prognosis | None = None
+    own: Own | None = None
 
 
 def lesion_report(
@@ -43,8 +57,10 @@ def lesion_report(
     breaks: Iterable[date] = (),
     closed: Iterable[date] = (),
     curves: bool = True,
+    facts: PrognosisFacts | None = None,
+    own: Own | None = None,
 ) -> LesionReport:
-    """Judge one wound.
+    """Judge one wound. The one door to a chance that a screen shows.
 
     Parameters
     ----------
@@ -58,6 +74,10 @@ def lesion_report(
         Days on which the wound was found covered and dry.
     curves : bool
         Whether to compute the smoothed curve and the fan of a chart, which take more than half of the time.
+    facts : PrognosisFacts or None
+        What is known of an ulcer at the first area of its run; None of another wound.
+    own : Own or None
+        The clinic's figures in force.
 
     Returns
     -------
@@ -71,8 +91,14 @@ def lesion_report(
     """
     run = last_run(areas, closed)
     is_covered = findings is not None and (findings.covered or findings.healed_confirmed)
-    outlook = None if is_covered else forecast_many([(run, tuple(breaks))], curves=curves)[0]
-    return _report(run, findings, outlook)
+    begins = run.span <= FACTS_UNTIL and not is_covered
+    prognosis = prognosis_of(facts) if facts is not None and begins else None
+    outlook = None
+    if not is_covered:
+        chances = [None if prognosis is None else prognosis.chance]
+        outlook = forecast_many([(run, tuple(breaks))], curves=curves, prognoses=chances)[0]
+    shown = None if outlook is None else recalibrated(outlook, own)
+    return _report(run, findings, shown, prognosis, own)
 
 
 def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]:
@@ -98,13 +124,21 @@ def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]
     return tuple(_report(run, None, outlook) for run, outlook in zip(runs, outlooks, strict=True))
 
 
-def _report(run: Run, findings: Findings | None, outlook: Forecast | None) -> LesionReport:
+def _report(
+    run: Run,
+    findings: Findings | None,
+    outlook: Forecast | None,
+    prognosis: Prognosis | None = None,
+    own: Own | None = None,
+) -> LesionReport:
     chance = None if outlook is None else outlook.chance_next_8w
     standing = None if outlook is None else Standing(outlook.still, outlook.growing)
     return LesionReport(
         run=run,
         progress=progress_of(run),
-        verdict=verdict_of(run, findings, chance, standing),
+        verdict=verdict_of(run, findings, chance, standing, None if own is None else own.counts),
         forecast=outlook,
         review=review_reasons(run),
+        prognosis=prognosis,
+        own=own,
     )
