@@ -136,11 +136,11 @@ def _missed_so_far(known: Sequence[Past]) -> tuple[float, float]:
     low = high = TARGET
     for start in range(LEAST_CLOSED, len(closed), LOT):
         day = closed[start].on
-        outcomes = tails_of([past for past in known if past.on < day], day, low, 1.0 - high)
+        ends = tails_of([past for past in known if past.on < day], day, low, 1.0 - high)
         for past in closed[start : start + LOT]:
-            if past.closed is not None and past.said.weeks[-1] >= outcomes.high:
+            if past.closed is not None and past.said.weeks[-1] >= ends.high:
                 score = past.said.chance_by(past.closed)
-                early.append(score < outcomes.low)
-                late.append(score > outcomes.high)
+                early.append(score < ends.low)
+                late.append(score > ends.high)
         low, high = adapted(TARGET, early), adapted(TARGET, late)
     return low, high

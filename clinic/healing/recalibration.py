@@ -1,9 +1,9 @@
 """A clinic's own chances and intervals: what was said of its closed courses, against what they did.
 
-Put together in ``own.py``; both are off below ``LEAST_CLOSED`` closed courses: a straight line through the logits of the chances,
-drawn towards "as said" where outcomes are few, and the quantiles between which its own closings fell. Each
-is made on a day from outcomes known by then and carries that day and a version; what was shown before is
-never computed again.
+Put together in ``own.py``; both are off below ``LEAST_CLOSED`` closed courses: a straight line through the
+logits of the chances, drawn towards "as said" where outcomes are few, and the quantiles between which its
+own closings fell. Each is made on a day from outcomes known by then and carries that day and a version; what
+was shown before is never computed again.
 """
 
 import math
