@@ -13,6 +13,8 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
+from clinic.healing.observed import NOT_OBSERVED
+
 __all__ = ["report_pdf"]
 
 _TEXT = ParagraphStyle("text", fontName="Helvetica", fontSize=9, leading=12)
@@ -160,7 +162,7 @@ def report_pdf(value: dict[str, Any], method: str = "") -> bytes:
         [
             f"A new ulcer within {r['weeks']} weeks",
             "" if r["followed"] is None else f"{r['followed']:,} still followed",
-            "not followed so long" if r["percent"] is None else f"{r['percent']:.1f} %",
+            NOT_OBSERVED if r["percent"] is None else f"{r['percent']:.1f} %",
         ]
         for r in value["recurrence"]
     ]

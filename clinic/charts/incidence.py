@@ -30,12 +30,21 @@ class IncidenceGroup:
         Of healing.
     others : tuple of Incidence
         Of each competing ending; their shares add up.
+    until : float or None
+        Time its lines end; None is its longest duration.
     """
 
     name: str
     durations: tuple[float, ...]
     healed: Incidence
     others: tuple[Incidence, ...]
+    until: float | None = None
+
+    @property
+    def end(self) -> float:
+        """Where the lines end. [unit of the durations]"""
+        last = max(self.durations)
+        return last if self.until is None else min(last, self.until)
 
 
 def incidence_svg(
@@ -71,7 +80,7 @@ def incidence_svg(
     for group in groups:
         if not group.durations:
             raise ChartError(f"durations of {group.name}: 0 given, at least 1 needed")
-    end = max(max(group.durations) for group in groups) or 1.0
+    end = max(group.end for group in groups) or 1.0
     bottom = ROW * (len(groups) + 1) + UNDER
     tall = HEIGHT + ROW * max(0, len(groups) - 2)  # the table grows, the plot does not shrink
     height = tall - bottom - TOP
@@ -91,7 +100,7 @@ def incidence_svg(
         ):
             ends = []
             for group, own, dash in zip(groups, causes, DASHES, strict=False):
-                x, y = _sum(own, max(group.durations))
+                x, y = _sum(own, group.end)
                 axes.plot(x, y, drawstyle="steps-post", color=INK, linewidth=LINE, linestyle=dash, zorder=3)
                 ends.append((y[-1], x[-1], group.name))
             if axes is main and len(groups) == 1:
@@ -103,17 +112,18 @@ def incidence_svg(
 
 def _sum(causes: Sequence[Incidence], last: float) -> tuple[list[float], list[float]]:
     """Steps of the summed share, held to the end of follow-up. [unit of time, %]"""
-    times = sorted({p.time for cause in causes for p in cause.curve})
+    times = sorted({p.time for cause in causes for p in cause.curve if p.time <= last})
     y = [100.0 * sum(cause.at(time) for cause in causes) for time in times]
-    x = [0.0, *times, max(last, times[-1] if times else 0.0)]
+    x = [0.0, *times, last]
     return x, [0.0, *y, y[-1] if y else 0.0]
 
 
 def _interval(axes: Axes, group: IncidenceGroup) -> None:
-    known = [p for p in group.healed.curve if p.low is not None and p.high is not None]
+    shown = [p for p in group.healed.curve if p.time <= group.end]
+    known = [p for p in shown if p.low is not None and p.high is not None]
     if not known:
         return
-    times = [*(p.time for p in known), max(known[-1].time, max(group.durations))]
+    times = [*(p.time for p in known), group.end]
     low = [100.0 * p.low for p in known if p.low is not None]
     high = [100.0 * p.high for p in known if p.high is not None]
     axes.fill_between(

@@ -26,11 +26,19 @@ __all__ = ["SurvivalGroup", "survival_svg"]
 
 @dataclass(frozen=True, slots=True)
 class SurvivalGroup:
-    """A group's name, durations and marks (1 = healed, 0 = censored)."""
+    """A group's name, durations and marks (1 = healed, 0 = censored), and the time its line ends; None is
+    its longest duration."""
 
     name: str
     durations: tuple[float, ...]
     events: tuple[int, ...]
+    until: float | None = None
+
+    @property
+    def end(self) -> float:
+        """Where the line ends. [unit of the durations]"""
+        last = max(self.durations)
+        return last if self.until is None else min(last, self.until)
 
 
 def survival_svg(
@@ -71,7 +79,7 @@ def survival_svg(
     if not 1 <= len(groups) <= len(DASHES):
         raise ChartError(f"groups: {len(groups)} given, 1 to {len(DASHES)} can be told apart")
     estimates = [kaplan_meier(group.durations, group.events) for group in groups]
-    end = max(max(group.durations) for group in groups) or 1.0
+    end = max(group.end for group in groups) or 1.0
     bottom = ROW * (len(groups) + 1) + UNDER
     tall = HEIGHT + ROW * max(0, len(groups) - 2)  # the table grows, the plot does not shrink
     with sheet(height=tall) as figure:
@@ -87,7 +95,7 @@ def survival_svg(
         for group, estimate, dash in zip(groups, estimates, DASHES, strict=False):
             _curve(axes, group, estimate, dash, shaded=len(groups) <= 2)
         ends = [
-            (_steps(estimate, 0.0)[1][-1], max(group.durations), group.name)
+            (_steps(estimate, group.end)[1][-1], group.end, group.name)
             for group, estimate in zip(groups, estimates, strict=True)
         ]
         end_names(axes, ends, tall - bottom - TOP)
@@ -96,8 +104,9 @@ def survival_svg(
 
 
 def _steps(estimate: KaplanMeier, last: float) -> tuple[list[float], list[float]]:
-    x = [0.0, *(p.time for p in estimate.curve), last]
-    y = [0.0, *(100.0 * (1.0 - p.survival) for p in estimate.curve)]
+    shown = [p for p in estimate.curve if p.time <= last]
+    x = [0.0, *(p.time for p in shown), last]
+    y = [0.0, *(100.0 * (1.0 - p.survival) for p in shown)]
     return x, [*y, y[-1]]
 
 
@@ -109,14 +118,15 @@ def _curve(
     *,
     shaded: bool,
 ) -> None:
-    x, y = _steps(estimate, max(group.durations))
+    x, y = _steps(estimate, group.end)
     axes.plot(x, y, drawstyle="steps-post", color=INK, linewidth=LINE, linestyle=dash, zorder=3)
     if shaded:
-        known = [p for p in estimate.curve if p.low is not None and p.high is not None]
+        shown = [p for p in estimate.curve if p.time <= group.end]
+        known = [p for p in shown if p.low is not None and p.high is not None]
         if known:
             times = [
                 *(p.time for p in known),
-                max(known[-1].time, x[-1] if known[-1] is estimate.curve[-1] else 0),
+                max(known[-1].time, x[-1] if known[-1] is shown[-1] else 0),
             ]
             low = [100.0 * (1.0 - p.high) for p in known if p.high is not None]
             high = [100.0 * (1.0 - p.low) for p in known if p.low is not None]
@@ -130,6 +140,6 @@ def _curve(
                 linewidth=0,
                 zorder=1.5,
             )
-    censored = [t for t, e in zip(group.durations, group.events, strict=True) if not e]
+    censored = [t for t, e in zip(group.durations, group.events, strict=True) if not e and t <= group.end]
     share = [100.0 * (1.0 - estimate.survival_at(t)) for t in censored]
     axes.plot(censored, share, "|", color=INK, markersize=points(8), markeredgewidth=THIN, zorder=4)

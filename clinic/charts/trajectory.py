@@ -28,7 +28,7 @@ from clinic.charts.style import (
     points,
     sheet,
 )
-from clinic.healing.fared import chance_told
+from clinic.healing.fared import OwnCounts, chance_told
 from clinic.healing.forecast import CurvePoint, Forecast
 from clinic.healing.progress import area_at, area_error
 from clinic.healing.series import Area, Method, Run, WoundState, last_run
@@ -51,6 +51,7 @@ def trajectory_svg(
     events: Sequence[ChartEvent] = (),
     missed: Sequence[date] = (),
     forecast: Forecast | None = None,
+    own: OwnCounts | None = None,
     title: str = "Wound area over time",
     quantity: Quantity = Quantity.AREA,
     spacing: Spacing = Spacing.LINEAR,
@@ -68,6 +69,8 @@ def trajectory_svg(
     forecast : Forecast or None
         Smoothed curve, band and fan. The fan and dates are drawn only from the fifth area on; before that
         only the chance of closing is written.
+    own : OwnCounts or None
+        How the clinic's own chances have fared, written under the chance.
     title : str
         Title in the file's metadata, for screen readers and lists.
     quantity : Quantity
@@ -112,7 +115,7 @@ def trajectory_svg(
         _four_weeks(main, first, run, span, scale)
         if forecast is not None:
             _smoothed(main, first, run, forecast, missed, scale)
-            _outlook(main, first, forecast, span, scale)
+            _outlook(main, first, forecast, span, scale, own)
         _measured(main, areas, first, run, missed, scale, joined=forecast is None)
         _names(main, areas, first, run, scale)
         if rows:
@@ -318,9 +321,16 @@ def _smoothed(
         )
 
 
-def _outlook(axes: Axes, first: date, forecast: Forecast, span: tuple[float, float], scale: Scale) -> None:
+def _outlook(
+    axes: Axes,
+    first: date,
+    forecast: Forecast,
+    span: tuple[float, float],
+    scale: Scale,
+    own: OwnCounts | None,
+) -> None:
     upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
-    words, _, fared = chance_told(forecast.chance_next_8w).partition(" (")
+    words, _, fared = chance_told(forecast.chance_next_8w, own).partition(" (")
     chance = f"Chance of closing in the next 8 weeks: {words} (estimate)\n{fared.removesuffix(')')}"
     if forecast.names_date and forecast.fan:
         _fan(axes, first, forecast.fan, scale)

@@ -123,6 +123,12 @@ class Environment:
             ) from fault
         return value
 
+    def choice(self, name: str, default: str, allowed: tuple[str, ...]) -> str:
+        value = self.text(name) or default
+        if value not in allowed:
+            raise ImproperlyConfigured(f"{name} is “{value[:40]}”; it must be one of {', '.join(allowed)}.")
+        return value
+
     def level(self, name: str, default: str) -> str:
         value = (self.text(name) or default).upper()
         if value not in LEVELS:

@@ -12,6 +12,7 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
 from clinic.config.environment import Environment
+from clinic.config.object_store import ENCRYPTIONS, ObjectStore
 from clinic.config.tls import cache_fault, database_fault, mail_fault
 
 BASE_DIR = Path(__file__).resolve().parents[2]
@@ -227,14 +228,25 @@ FORMAT_MODULE_PATH = "clinic.config.formats"
 STATIC_URL = "/static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
-# Several application servers need one folder here, on storage that all of them mount.
+# Several application servers need one folder here, on storage that all of them mount, or an object store.
 MEDIA_ROOT = env.folder("MEDIA_DIR", VAR_DIR / "media")
+OBJECT_STORE = ObjectStore(
+    bucket=env.text("OBJECT_STORE_BUCKET"),
+    url=env.provider("OBJECT_STORE_URL"),
+    region=env.text("OBJECT_STORE_REGION"),
+    key=env.text("OBJECT_STORE_KEY"),
+    secret=env.text("OBJECT_STORE_SECRET"),
+    encryption=env.choice("OBJECT_STORE_ENCRYPTION", "AES256", ENCRYPTIONS),
+)
+if OBJECT_STORE.fault:
+    raise ImproperlyConfigured(OBJECT_STORE.fault)
+_folder = {
+    "BACKEND": "django.core.files.storage.FileSystemStorage",
+    "OPTIONS": {"location": str(MEDIA_ROOT), "base_url": None},
+}
 STORAGES = {
     # Photos have no URL of their own: only the access-checked view opens them.
-    "default": {
-        "BACKEND": "django.core.files.storage.FileSystemStorage",
-        "OPTIONS": {"location": str(MEDIA_ROOT), "base_url": None},
-    },
+    "default": OBJECT_STORE.storage if OBJECT_STORE.is_on else _folder,
     "staticfiles": {
         "BACKEND": (
             "whitenoise.storage.CompressedManifestStaticFilesStorage"

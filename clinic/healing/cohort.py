@@ -9,10 +9,12 @@ from enum import StrEnum
 
 from clinic.healing.errors import SurvivalError
 from clinic.healing.incidence import Incidence
+from clinic.healing.observed import RestrictedMean, known_until, restricted_mean
 from clinic.healing.resampled import incidence_by_people
+from clinic.healing.strata import StratifiedTest, stratified_logrank
 from clinic.healing.survival import KaplanMeier, LogRank, kaplan_meier, logrank
 
-__all__ = ["RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
+__all__ = ["MEAN_UNTIL", "RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
 
 RULES = (
     "Time zero is the first fitting of a device; a lesion never fitted stands on a line of its own, from its "
@@ -25,6 +27,8 @@ RULES = (
     "Lesions that ended before time zero are left out and counted.",
     "Intervals come from drawing people again, each with all lesions: lesions of one person do not heal "
     "independently.",
+    "A curve or share goes on while at least 5 lesions are still observed, or while the state of all is "
+    "known; beyond that it is not observed.",
 )
 """The rules, in words for the page that shows the figures."""
 
@@ -38,6 +42,9 @@ class Ending(StrEnum):
     LOST = "lost to follow-up"
     OPEN = "open"
 
+
+MEAN_UNTIL = 140.0
+"""Limit of the mean time open: 20 weeks, as the other figures of the page; design choice. [d]"""
 
 _CAUSES = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH)
 
@@ -71,6 +78,8 @@ class CaseRecord:
         Day of healing, amputation or death; None for open and lost.
     person : str
         Whose it is; empty is a person of whom nothing else is counted.
+    stratum : str
+        What it is compared within; groups are compared with their like only. Empty: one stratum.
 
     Raises
     ------
@@ -86,6 +95,7 @@ class CaseRecord:
     ending: Ending = Ending.OPEN
     ended: date | None = None
     person: str = ""
+    stratum: str = ""
 
     def __post_init__(self) -> None:
         if (self.ended is not None) != (self.ending in _CAUSES):
@@ -125,6 +135,13 @@ class GroupOutcome:
         Healed, amputation, death; intervals by people.
     healing : KaplanMeier
         Time to healing with the competing endings censored: overstates healing where there are any.
+    until : float or None
+        Last time up to which its shares are shown; None for a small group. [d]
+    open_mean : RestrictedMean or None
+        Mean time open of the first ``MEAN_UNTIL``; who was amputated or died never heals. None where it was
+        not observed that long. [d]
+    strata : tuple of str
+        Of the lesions, in their order.
     """
 
     group: str
@@ -134,6 +151,9 @@ class GroupOutcome:
     endings: tuple[Ending | None, ...]
     incidence: tuple[Incidence, ...]
     healing: KaplanMeier
+    until: float | None
+    open_mean: RestrictedMean | None
+    strata: tuple[str, ...]
 
     @property
     def healed_marks(self) -> tuple[int, ...]:
@@ -149,14 +169,14 @@ class Cohort:
     ----------
     groups : tuple of GroupOutcome
         In the order of first appearance, ``never fitted`` last.
-    test : LogRank or None
-        Between the fitted groups; None where not estimable.
+    test : LogRank or StratifiedTest or None
+        Between the fitted groups, within strata where there are any; None where not estimable.
     before_time_zero : tuple of str
         Lesions left out because they ended, or were last seen, before their clock starts.
     """
 
     groups: tuple[GroupOutcome, ...]
-    test: LogRank | None
+    test: LogRank | StratifiedTest | None
     before_time_zero: tuple[str, ...]
 
 
@@ -184,7 +204,7 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
     -----
     The rules are ``RULES``.
     """
-    rows: dict[tuple[bool, str], list[tuple[str, float, Ending | None, str]]] = {}
+    rows: dict[tuple[bool, str], list[tuple[str, float, Ending | None, str, str]]] = {}
     seen: set[str] = set()
     left_out: list[str] = []
     for record in records:
@@ -205,6 +225,7 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
                 float((end - start).days),
                 record.ending if known else None,
                 record.person or f"of {record.lesion}",
+                record.stratum,
             )
         )
     groups = tuple(
@@ -212,11 +233,24 @@ def outcomes(records: Iterable[CaseRecord], as_of: date) -> Cohort:
         for (never, name), members in sorted(rows.items(), key=lambda item: item[0][0])
     )
     compared = [g for g in groups if g.time_zero is TimeZero.FIRST_FITTING]
-    return Cohort(groups, logrank([(g.durations, g.healed_marks) for g in compared]), tuple(left_out))
+    return Cohort(groups, _test(compared), tuple(left_out))
 
 
-def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | None, str]]) -> GroupOutcome:
-    lesions, durations, endings, people = (tuple(column) for column in zip(*members, strict=True))
+def _test(groups: list[GroupOutcome]) -> LogRank | StratifiedTest | None:
+    if not any(stratum for group in groups for stratum in group.strata):
+        return logrank([(group.durations, group.healed_marks) for group in groups])
+    return stratified_logrank(
+        [days for group in groups for days in group.durations],
+        [mark for group in groups for mark in group.healed_marks],
+        [group.group for group in groups for _ in group.durations],
+        [stratum for group in groups for stratum in group.strata],
+    )
+
+
+def _group(
+    name: str, zero: TimeZero, members: list[tuple[str, float, Ending | None, str, str]]
+) -> GroupOutcome:
+    lesions, durations, endings, people, strata = (tuple(column) for column in zip(*members, strict=True))
     healed = [int(ending is Ending.HEALED) for ending in endings]
     return GroupOutcome(
         group=name,
@@ -226,4 +260,15 @@ def _group(name: str, zero: TimeZero, members: list[tuple[str, float, Ending | N
         endings=endings,
         incidence=incidence_by_people(durations, endings, _CAUSES, people),
         healing=kaplan_meier(durations, healed),
+        until=known_until(durations, [ending is not None for ending in endings]),
+        open_mean=restricted_mean(
+            # Who ended otherwise stays unhealed to the limit.
+            [
+                days if ending in (None, Ending.HEALED) else max(days, MEAN_UNTIL)
+                for days, ending in zip(durations, endings, strict=True)
+            ],
+            healed,
+            MEAN_UNTIL,
+        ),
+        strata=strata,
     )

@@ -5,16 +5,18 @@ from dataclasses import dataclass
 from math import log2
 
 from clinic.healing.errors import SeriesError
-from clinic.healing.verdict import chance_words
+from clinic.healing.reason import chance_words
 
 __all__ = [
     "LEAST_INFORMATION",
     "LEAST_OWN",
     "SIMULATED",
     "Fared",
+    "OwnCounts",
     "can_be_told",
     "chance_sentence",
     "chance_told",
+    "counted",
     "fared",
     "information",
 ]
@@ -34,6 +36,38 @@ SIMULATED = {
 """Of 100 invented wounds told a chance in each tenth, how many closed: within 8 weeks of the last area, by
 12 and by 20 weeks from the first. Five unlike kinds of course, 900 of each, looked at in six weeks
 (``tests/clinic/healing/validation/judging.py``; a test computes it anew). [%]"""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnCounts:
+    """A clinic's own outcomes by tenth of the chance, each as (closed, of).
+
+    Parameters
+    ----------
+    within_8, by_12, by_20 : tuple of (int, int)
+        For each kind of chance of ``SIMULATED``; ten pairs, or none.
+
+    Raises
+    ------
+    SeriesError
+        If a kind has neither ten pairs nor none, or more closed than there were.
+    """
+
+    within_8: tuple[tuple[int, int], ...] = ()
+    by_12: tuple[tuple[int, int], ...] = ()
+    by_20: tuple[tuple[int, int], ...] = ()
+
+    def __post_init__(self) -> None:
+        for name in ("within_8", "by_12", "by_20"):
+            pairs = getattr(self, name)
+            if len(pairs) not in (0, 10):
+                raise SeriesError(f"{name}: {len(pairs)} tenths given, 10 or none needed")
+            if any(not 0 <= closed <= of for closed, of in pairs):
+                raise SeriesError(f"{name}: more closed than there were")
+
+    def of(self, weeks: int) -> tuple[tuple[int, int], ...]:
+        """Pairs of one kind."""
+        return {8: self.within_8, 12: self.by_12, 20: self.by_20}[weeks]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,16 +115,43 @@ def can_be_told(chance: float) -> bool:
     return information(chance) >= LEAST_INFORMATION
 
 
-def fared(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8) -> Fared:
+def counted(outcomes: Sequence[tuple[float, bool]]) -> tuple[tuple[int, int], ...]:
+    """Outcomes by tenth of the chance.
+
+    Parameters
+    ----------
+    outcomes : sequence of (float, bool)
+        Chances of one kind as they were told, and whether the wound closed in time; only known outcomes.
+
+    Returns
+    -------
+    tuple of (int, int)
+        Ten pairs of closed and of how many.
+
+    Raises
+    ------
+    SeriesError
+        If a chance is not from 0 to 1.
+    """
+    pairs = [[0, 0] for _ in range(10)]
+    for chance, came in outcomes:
+        if not 0.0 <= chance <= 1.0:
+            raise SeriesError(f"chance: {chance:g} is not from 0 to 1")
+        pair = pairs[_tenth(chance)]
+        pair[0] += int(came)
+        pair[1] += 1
+    return tuple((closed, of) for closed, of in pairs)
+
+
+def fared(chance: float, own: OwnCounts | None = None, weeks: int = 8) -> Fared:
     """How chances of the same tenth have fared.
 
     Parameters
     ----------
     chance : float
         Chance told. [-]
-    own : sequence of (float, bool)
-        The clinic's own chances of that kind as they were told, and whether the wound closed in time; only
-        known outcomes.
+    own : OwnCounts or None
+        The clinic's own outcomes.
     weeks : int
         Kind of chance, a key of ``SIMULATED``.
 
@@ -109,13 +170,13 @@ def fared(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8)
     if weeks not in SIMULATED:
         raise SeriesError(f"weeks: {weeks} given, the kinds are {', '.join(map(str, SIMULATED))}")
     tenth = _tenth(chance)
-    marks = [came for said, came in own if _tenth(said) == tenth]
-    if len(marks) >= LEAST_OWN:
-        return Fared(sum(marks), len(marks), True)
+    pairs = own.of(weeks) if own is not None else ()
+    if pairs and pairs[tenth][1] >= LEAST_OWN:
+        return Fared(*pairs[tenth], True)
     return Fared(round(SIMULATED[weeks][tenth]), 100, False)
 
 
-def chance_told(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: int = 8) -> str:
+def chance_told(chance: float, own: OwnCounts | None = None, weeks: int = 8) -> str:
     """A chance as screens tell it, without saying of what.
 
     Parameters
@@ -136,7 +197,7 @@ def chance_told(chance: float, own: Sequence[tuple[float, bool]] = (), weeks: in
     return f"{words} (of {record.of} told {low} to {low + 10} %, {record.closed} closed: simulated)"
 
 
-def chance_sentence(chance: float, own: Sequence[tuple[float, bool]] = ()) -> str:
+def chance_sentence(chance: float, own: OwnCounts | None = None) -> str:
     """``chance_told`` of closing within 8 weeks of the last area, as a sentence."""
     return f"Chance of closing within the next 8 weeks: {chance_told(chance, own)}."
 

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from clinic.healing.errors import SurvivalError
 
-__all__ = ["LateCurve", "late_entry_curve"]
+__all__ = ["LateCurve", "late_entry_curve", "well_watched"]
 
 Floats = NDArray[np.float64]
 _ROUNDING = 1e-12  # a product of ratios that should be exactly one half may miss it by a few ulp
@@ -36,6 +36,51 @@ class LateCurve:
     survival: Floats
     error: Floats
     median: float | None
+
+    def survival_at(self, time: float) -> float:
+        """Share without the event at a time, 1 before the first event. [-]"""
+        passed = int(np.searchsorted(self.time, time, side="right"))
+        return float(self.survival[passed - 1]) if passed else 1.0
+
+
+def well_watched(entries: ArrayLike, durations: ArrayLike, least: int) -> tuple[float, float] | None:
+    """First stretch of time in which at least so many subjects are under observation together.
+
+    Parameters
+    ----------
+    entries, durations : (N,) array_like
+        As for ``late_entry_curve``. [any one unit]
+    least : int
+        Subjects, at least 1.
+
+    Returns
+    -------
+    (float, float) or None
+        From when the last of them has joined to the last time at which so many are still observed; None
+        where they never are together. Before it, one event among the few who had joined would stand for all.
+
+    Raises
+    ------
+    SurvivalError
+        If ``least`` is under 1.
+    """
+    if least < 1:
+        raise SurvivalError(f"least: {least} given, at least 1")
+    joined, times = np.asarray(entries, dtype=float), np.asarray(durations, dtype=float)
+    starts = np.unique(joined)
+    enough = np.flatnonzero(_together(joined, times, starts) >= least)
+    if enough.size == 0:
+        return None
+    start = float(starts[enough[0]])
+    ends = np.unique(times[times > start])
+    few = np.flatnonzero(_together(joined, times, ends) < least)
+    return start, float(ends[few[0]])
+
+
+def _together(joined: Floats, times: Floats, at: Floats) -> NDArray[np.int64]:
+    """Subjects under observation just after each time."""
+    before = np.searchsorted(np.sort(joined), at, side="right")
+    return np.asarray(before - np.searchsorted(np.sort(times), at, side="right"), dtype=np.int64)
 
 
 def late_entry_curve(entries: ArrayLike, durations: ArrayLike, events: ArrayLike) -> LateCurve:

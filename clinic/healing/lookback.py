@@ -109,6 +109,8 @@ class Looked:
         When it closed.
     known_until : datetime.date
         Last day its state is known.
+    ended : bool
+        Whether it ended otherwise.
     """
 
     key: str
@@ -118,6 +120,7 @@ class Looked:
     span: Span
     closed: date | None
     known_until: date
+    ended: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +178,7 @@ def look_back(wounds: Iterable[Followed], week: int) -> tuple[Looked, ...]:
             _span(wound, found),
             wound.closed,
             wound.known_until,
+            wound.ended,
         )
         for (wound, run, _), found in zip(known, said, strict=True)
         if found is not None

@@ -10,7 +10,15 @@ from scipy.special import ndtri
 from clinic.healing.errors import SurvivalError
 from clinic.healing.survival import KaplanMeier, kaplan_meier
 
-__all__ = ["LEAST_OBSERVED", "NOT_OBSERVED", "RestrictedMean", "restricted_mean", "share_at", "watched_until"]
+__all__ = [
+    "LEAST_OBSERVED",
+    "NOT_OBSERVED",
+    "RestrictedMean",
+    "known_until",
+    "restricted_mean",
+    "share_at",
+    "watched_until",
+]
 
 LEAST_OBSERVED = 5
 """Subjects that must still be observed for a curve or a share to go on: the clinic's rule for small numbers;
@@ -69,6 +77,39 @@ def watched_until(durations: ArrayLike, least: int = LEAST_OBSERVED) -> float | 
     return None if times.size < least else float(np.sort(times)[-least])
 
 
+def known_until(durations: ArrayLike, events: ArrayLike, least: int = LEAST_OBSERVED) -> float | None:
+    """Last time up to which a group's shares are shown.
+
+    Parameters
+    ----------
+    durations, events : (N,) array_like
+        As for ``kaplan_meier``; an event is any ending that was seen.
+    least : int
+        As for ``watched_until``.
+
+    Returns
+    -------
+    float or None
+        None where the group is smaller than that; infinite where every ending was seen.
+
+    Raises
+    ------
+    SurvivalError
+        As for ``watched_until``.
+
+    Notes
+    -----
+    Who ended was not lost from sight: up to the first time anybody was censored the state of the whole group
+    is known, and a share is a plain count of it, however few are still open. Beyond that it is an estimate
+    from those still observed, and ends where fewer than ``least`` are.
+    """
+    watched = watched_until(durations, least)
+    if watched is None:
+        return None
+    times, marks = np.asarray(durations, dtype=float).ravel(), np.asarray(events).ravel().astype(bool)
+    return max(watched, float(times[~marks].min(initial=np.inf)))
+
+
 def share_at(
     durations: ArrayLike, events: ArrayLike, time: float, least: int = LEAST_OBSERVED
 ) -> float | None:
@@ -86,10 +127,10 @@ def share_at(
     Returns
     -------
     float or None
-        None beyond the last time at which enough subjects are observed: screens then say ``NOT_OBSERVED``.
+        None beyond ``known_until``: screens then say ``NOT_OBSERVED``.
         [-]
     """
-    end = watched_until(durations, least)
+    end = known_until(durations, events, least)
     return None if end is None or time > end else kaplan_meier(durations, events).survival_at(time)
 
 
@@ -110,7 +151,7 @@ def restricted_mean(
     Returns
     -------
     RestrictedMean or None
-        None where fewer than ``least`` subjects are observed at the limit.
+        None where the limit lies beyond ``known_until``.
 
     Raises
     ------
@@ -129,7 +170,7 @@ def restricted_mean(
     if not until > 0:
         raise SurvivalError(f"until: {until:g} is not above 0")
     estimate: KaplanMeier = kaplan_meier(durations, events)
-    end = watched_until(durations, least)
+    end = known_until(durations, events, least)
     if end is None or until > end:
         return None
     inside = [point for point in estimate.curve if point.time < until]

@@ -9,9 +9,11 @@ from scipy.special import expit, logit
 
 from clinic.healing.closing import paced_chances
 from clinic.healing.errors import SeriesError
+from clinic.healing.fared import can_be_told
+from clinic.healing.reason import chance_words
 from clinic.healing.turning import SHAPES, first_paces
 
-__all__ = ["WEEKS", "PrognosisFacts", "Prognosis", "first_chances", "prognosis_of"]
+__all__ = ["WEEKS", "PrognosisFacts", "Prognosis", "first_chances", "prognosis_of", "prognosis_told"]
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +35,7 @@ _SHIFTS = {
 2016;5:279-287, 5,239 ulcers; wear: Crews RT et al., Diabetes Care 2016;39:1371); their sizes could not be
 read there: design choice."""
 
+_SAME = 0.005
 _LARGE = 200.0  # mm²
 _MANY = 2  # further ulcers count up to so many
 
@@ -121,6 +124,31 @@ def prognosis_of(facts: PrognosisFacts) -> Prognosis:
     if facts.ulcers is not None:
         shift += _SHIFTS["second_ulcer"] * min(facts.ulcers - 1, _MANY)
     return Prognosis(float(expit(logit(published) + shift)), published, tuple(missing))
+
+
+_MARKS = {"is_old": "older than two months", "is_deep": "abscess, bone or joint"}
+
+
+def prognosis_told(prognosis: Prognosis) -> str:
+    """A prognosis as screens tell it while there is no course to judge, with what it rests on.
+
+    Parameters
+    ----------
+    prognosis : Prognosis
+        From ``prognosis_of``.
+
+    Returns
+    -------
+    str
+        A sentence; "cannot be told yet" where the chance says too little.
+    """
+    words = chance_words(prognosis.chance) if can_be_told(prognosis.chance) else "cannot be told yet"
+    rest = f"of 100 ulcers with as many of three marks, {round(100 * prognosis.published)} healed: published"
+    if abs(prognosis.chance - prognosis.published) > _SAME:
+        rest += "; lowered for other facts, by sizes chosen here"
+    if prognosis.missing:
+        rest += f"; not known: {', '.join(_MARKS[name] for name in prognosis.missing)}"
+    return f"Before its course is known: chance of healing within {WEEKS} weeks {words} ({rest})."
 
 
 def first_chances(radius: Floats, chance: Floats) -> Floats:

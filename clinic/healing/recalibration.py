@@ -1,9 +1,9 @@
 """A clinic's own chances and intervals: what was said of its closed courses, against what they did.
 
-Two parts, both off below ``LEAST_CLOSED`` closed courses: a straight line through the logits of the chances,
-drawn towards "as said" where outcomes are few, and the quantiles between which its own closings fell. Each
-is made on a day from outcomes known by then and carries that day and a version; what was shown before is
-never computed again.
+Put together in ``own.py``; both are off below ``LEAST_CLOSED`` closed courses: a straight line through the
+logits of the chances, drawn towards "as said" where outcomes are few, and the quantiles between which its
+own closings fell. Each is made on a day from outcomes known by then and carries that day and a version; what
+was shown before is never computed again.
 """
 
 import math
@@ -17,19 +17,18 @@ from scipy.special import expit, logit
 
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import Forecast
-from clinic.healing.lookback import Looked
 
 __all__ = [
     "LEAST_CLOSED",
+    "LOT",
+    "TARGET",
     "VERSION",
+    "WINDOW",
     "CalibrationLine",
-    "Own",
     "Past",
     "Tails",
     "adapted",
     "line_of",
-    "own_of",
-    "pasts_of",
     "tails_of",
 ]
 
@@ -49,9 +48,9 @@ _LEVEL_SPREAD, _SLOPE_SPREAD = 1.0, 0.35
 intercept and slope; design choices. They count like a few dozen outcomes."""
 
 _EDGE = 1e-4
-_TARGET = 0.10
+TARGET = 0.10
 _HALVING = 730.0  # days after which an outcome counts half, so that a clinic may change; design choice
-_LOT = 10
+LOT = 10
 _STEP = 0.02  # of the tails after each outcome; design choice
 
 
@@ -69,6 +68,10 @@ class Past:
         Days after its last area to which the state is known; for a closed one at least ``closed``.
     on : datetime.date
         Day on which this became known.
+    span : float
+        Days from the first area to the last one of then.
+    ended : bool
+        Whether it ended otherwise: then it never closes.
 
     Raises
     ------
@@ -80,13 +83,21 @@ class Past:
     closed: float | None
     known: float
     on: date
+    span: float = 0.0
+    ended: bool = False
 
     def __post_init__(self) -> None:
-        for name, value in (("closed", self.closed), ("known", self.known)):
+        for name, value in (("closed", self.closed), ("known", self.known), ("span", self.span)):
             if value is not None and not (math.isfinite(value) and value >= 0):
                 raise SeriesError(f"{name}: {value:g} days is not a number of 0 or more")
         if self.closed is not None and self.closed > self.known:
             raise SeriesError(f"closed: {self.closed:g} days is after the last known day, {self.known:g}")
+
+    def came_within(self, days: float) -> bool | None:
+        """Whether it closed within so many days of its last area; None while that is not known."""
+        if self.closed is not None:
+            return self.closed <= days
+        return False if self.ended or self.known >= days else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,28 +140,6 @@ class Tails:
         """Dates of the interval; None where it is not reached within 52 weeks."""
         late = said.day_of(self.high)
         return said.day_of(self.low_open if late is None else self.low), late
-
-
-@dataclass(frozen=True, slots=True)
-class Own:
-    """A clinic's own figures, as of a day.
-
-    Parameters
-    ----------
-    made_on : datetime.date
-        Day it was made.
-    version : str
-        Of the method.
-    line : CalibrationLine or None
-        None while too few outcomes are known.
-    tails : Tails or None
-        As above.
-    """
-
-    made_on: date
-    version: str
-    line: CalibrationLine | None
-    tails: Tails | None
 
 
 def line_of(said: Sequence[float], happened: Sequence[bool]) -> CalibrationLine:
@@ -204,7 +193,7 @@ def line_of(said: Sequence[float], happened: Sequence[bool]) -> CalibrationLine:
     return CalibrationLine(float(found[0]), float(max(found[1], 0.0)), int(x.size))
 
 
-def tails_of(pasts: Sequence[Past], today: date, low: float = _TARGET, high: float = 1.0 - _TARGET) -> Tails:
+def tails_of(pasts: Sequence[Past], today: date, low: float = TARGET, high: float = 1.0 - TARGET) -> Tails:
     """Quantiles of a clinic's closings on the scale of what was said.
 
     Parameters
@@ -304,63 +293,3 @@ def adapted(target: float, missed: Sequence[bool], step: float = _STEP) -> float
     for one in missed:
         tail = min(max(tail + step * (target - float(one)), 0.01), 0.3)
     return tail
-
-
-def pasts_of(looked: Sequence[Looked]) -> tuple[Past, ...]:
-    """Forecasts looked back at, as outcomes; what ended otherwise counts as open to its end."""
-    return tuple(
-        Past(
-            said=one.said,
-            closed=None if one.closed is None else float((one.closed - one.said.last).days),
-            known=float(max((one.known_until - one.said.last).days, 0)),
-            on=one.closed or one.known_until,
-        )
-        for one in looked
-    )
-
-
-def own_of(pasts: Sequence[Past], today: date) -> Own:
-    """Line and tails of a clinic from what is known on a day.
-
-    Parameters
-    ----------
-    pasts : sequence of Past
-        Of one look at each course; later knowledge than ``today`` is not used.
-    today : datetime.date
-        Day it is made.
-
-    Returns
-    -------
-    Own
-        Empty while under ``LEAST_CLOSED`` courses have closed.
-    """
-    known = [past for past in pasts if past.on <= today]
-    if sum(past.closed is not None for past in known) < LEAST_CLOSED:
-        return Own(today, VERSION, None, None)
-    asked = [
-        (past.said.chance_next_8w, past.closed is not None and past.closed <= WINDOW)
-        for past in known
-        if past.known >= WINDOW or past.closed is not None
-    ]
-    line = line_of([chance for chance, _ in asked], [came for _, came in asked])
-    low, high = _missed_so_far(known)
-    return Own(today, VERSION, line, tails_of(known, today, low, 1.0 - high))
-
-
-def _missed_so_far(known: Sequence[Past]) -> tuple[float, float]:
-    """Tails to ask for, from how intervals made earlier have fared: the past is played again in lots of ten
-    outcomes."""
-    closed = sorted((past for past in known if past.closed is not None), key=lambda past: past.on)
-    early: list[bool] = []
-    late: list[bool] = []
-    low = high = _TARGET
-    for start in range(LEAST_CLOSED, len(closed), _LOT):
-        day = closed[start].on
-        told = tails_of([past for past in known if past.on < day], day, low, 1.0 - high)
-        for past in closed[start : start + _LOT]:
-            if past.closed is not None and past.said.weeks[-1] >= told.high:
-                score = past.said.chance_by(past.closed)
-                early.append(score < told.low)
-                late.append(score > told.high)
-        low, high = adapted(_TARGET, early), adapted(_TARGET, late)
-    return low, high

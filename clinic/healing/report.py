@@ -6,11 +6,18 @@ from datetime import date
 
 from clinic.healing.carried import Judged, carried, runs_before
 from clinic.healing.forecast import Forecast, forecast_many
+from clinic.healing.own import Own
+from clinic.healing.prognosis import Prognosis, PrognosisFacts, prognosis_of
 from clinic.healing.progress import Progress, progress_of
 from clinic.healing.series import Area, Run, last_run
+from clinic.healing.shown import recalibrated
 from clinic.healing.verdict import Findings, Reason, Standing, Verdict, review_reasons, verdict_of
 
-__all__ = ["LesionReport", "lesion_report", "lesion_reports"]
+__all__ = ["FACTS_UNTIL", "LesionReport", "lesion_report", "lesion_reports"]
+
+FACTS_UNTIL = 21
+"""Days after the first area up to which the prognosis moves the forecast; from the fourth week on the course
+judges alone, since a prognosis near 0 outweighs ten weeks of slow closing; design choice. [d]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +33,14 @@ class LesionReport:
     verdict : Verdict
         The word and its reasons.
     forecast : Forecast or None
-        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered.
+        None under 3 areas since the last long gap, when the last area is 0, or the wound is covered; by the
+        clinic's own figures where it has them.
     review : tuple of Reason
         Reasons for the review list that are not a verdict.
+    prognosis : Prognosis or None
+        From what was known before the course, in its first three weeks.
+    own : Own or None
+        The clinic's figures it was made with.
     """
 
     run: Run
@@ -36,6 +48,8 @@ class LesionReport:
     verdict: Verdict
     forecast: Forecast | None
     review: tuple[Reason, ...]
+    prognosis: Prognosis | None = None
+    own: Own | None = None
 
 
 def lesion_report(
@@ -44,8 +58,10 @@ def lesion_report(
     breaks: Iterable[date] = (),
     closed: Iterable[date] = (),
     curves: bool = True,
+    facts: PrognosisFacts | None = None,
+    own: Own | None = None,
 ) -> LesionReport:
-    """Judge one wound.
+    """Judge one wound. The one door to a chance that a screen shows.
 
     Parameters
     ----------
@@ -59,6 +75,10 @@ def lesion_report(
         Days on which the wound was found covered and dry.
     curves : bool
         Whether to compute the smoothed curve and the fan of a chart, which take more than half of the time.
+    facts : PrognosisFacts or None
+        What is known of an ulcer at the first area of its run; None of another wound.
+    own : Own or None
+        The clinic's figures in force.
 
     Returns
     -------
@@ -73,8 +93,16 @@ def lesion_report(
     areas, closed = tuple(areas), tuple(closed)
     run = last_run(areas, closed)
     is_covered = findings is not None and (findings.covered or findings.healed_confirmed)
-    outlook = None if is_covered else forecast_many([(run, tuple(breaks))], curves=curves)[0]
-    return _report(run, findings, outlook, _judged(runs_before(run, areas, closed), tuple(breaks)))
+    earlier = runs_before(run, areas, closed)
+    # A new way of measuring begins no new course.
+    begins = run.span <= FACTS_UNTIL and not is_covered and not earlier
+    prognosis = prognosis_of(facts) if facts is not None and begins else None
+    outlook = None
+    if not is_covered:
+        chances = [None if prognosis is None else prognosis.chance]
+        outlook = forecast_many([(run, tuple(breaks))], curves=curves, prognoses=chances)[0]
+    shown = None if outlook is None else recalibrated(outlook, own)
+    return _report(run, findings, shown, _judged(earlier, tuple(breaks), own), prognosis, own)
 
 
 def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]:
@@ -104,25 +132,33 @@ def lesion_reports(wounds: Sequence[Iterable[Area]]) -> tuple[LesionReport, ...]
     )
 
 
-def _judged(runs: Sequence[Run], breaks: tuple[date, ...]) -> tuple[Judged, ...]:
+def _judged(runs: Sequence[Run], breaks: tuple[date, ...], own: Own | None = None) -> tuple[Judged, ...]:
     """Earlier runs with the verdict of their areas."""
-    outlooks = forecast_many([(run, breaks) for run in runs], curves=False) if runs else ()
-    return tuple(Judged(run, _verdict(run, None, ahead)) for run, ahead in zip(runs, outlooks, strict=True))
+    outlooks = forecast_many([(run, breaks) for run in runs]) if runs else ()
+    shown = [None if outlook is None else recalibrated(outlook, own) for outlook in outlooks]
+    return tuple(Judged(run, _verdict(run, None, ahead, own)) for run, ahead in zip(runs, shown, strict=True))
 
 
-def _verdict(run: Run, findings: Findings | None, outlook: Forecast | None) -> Verdict:
+def _verdict(run: Run, findings: Findings | None, outlook: Forecast | None, own: Own | None) -> Verdict:
     chance = None if outlook is None else outlook.chance_next_8w
     standing = None if outlook is None else Standing(outlook.still, outlook.growing)
-    return verdict_of(run, findings, chance, standing)
+    return verdict_of(run, findings, chance, standing, None if own is None else own.counts)
 
 
 def _report(
-    run: Run, findings: Findings | None, outlook: Forecast | None, before: Sequence[Judged]
+    run: Run,
+    findings: Findings | None,
+    outlook: Forecast | None,
+    before: Sequence[Judged],
+    prognosis: Prognosis | None = None,
+    own: Own | None = None,
 ) -> LesionReport:
     return LesionReport(
         run=run,
         progress=progress_of(run),
-        verdict=carried(_verdict(run, findings, outlook), run, before),
+        verdict=carried(_verdict(run, findings, outlook, own), run, before),
         forecast=outlook,
         review=review_reasons(run),
+        prognosis=prognosis,
+        own=own,
     )

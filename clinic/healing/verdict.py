@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
+from clinic.healing.fared import OwnCounts, chance_told
 from clinic.healing.halting import Halt, halt_of
 from clinic.healing.progress import (
     BRIDGE_SLACK,
@@ -101,6 +102,7 @@ def verdict_of(
     findings: Findings | None = None,
     chance_closed_next_8w: float | None = None,
     standing: Standing | None = None,
+    own: OwnCounts | None = None,
 ) -> Verdict:
     """Verdict on the course of a wound: the first of the list that holds.
 
@@ -114,6 +116,8 @@ def verdict_of(
         Forecast chance of closing within 8 weeks after the last area; None without a forecast. [-]
     standing : Standing or None
         Chances of the forecast that the course stands still or grows; None without a forecast.
+    own : OwnCounts or None
+        How the clinic's own chances have fared, said beside each one.
 
     Returns
     -------
@@ -158,11 +162,11 @@ def verdict_of(
         word = VerdictWord.STALLED
     elif reasons := _not_yet(progress):
         word = VerdictWord.TOO_EARLY
-    elif reasons := _slow(progress, chance_closed_next_8w):
+    elif reasons := _slow(progress, chance_closed_next_8w, own):
         word = VerdictWord.SLOW
     else:
         word = VerdictWord.ON_COURSE
-        reasons = _on_course(progress, chance_closed_next_8w)
+        reasons = _on_course(progress, chance_closed_next_8w, own)
     if word not in (VerdictWord.HEALED, VerdictWord.CLOSED):
         reasons += _gap(run)
     if 0 < run.last.area < TOO_SMALL:
@@ -210,7 +214,8 @@ def _worsening(
             Reason(f"The areas since {halt.since.isoformat()} grow, more than they scatter.", DESIGN_CHOICE)
         )
     elif standing is not None and standing.growing >= STANDING_LIMIT:
-        reasons.append(Reason(f"Chance that it is growing: {chance_words(standing.growing)}.", DESIGN_CHOICE))
+        # In words: how often such a figure came true is not counted, and no chance is shown without that.
+        reasons.append(Reason("Likely growing, as all its areas together foretell.", DESIGN_CHOICE))
     recent_change = progress.three_weeks
     if (
         len(areas) >= 3
@@ -268,12 +273,7 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
             )
         )
     elif standing is not None and standing.still + standing.growing >= STANDING_LIMIT:
-        reasons.append(
-            Reason(
-                f"Chance that it is not closing: {chance_words(standing.still + standing.growing)}.",
-                DESIGN_CHOICE,
-            )
-        )
+        reasons.append(Reason("Likely not closing, as all its areas together foretell.", DESIGN_CHOICE))
     change = progress.three_weeks
     if reasons and change is not None and -change.difference <= change.error:
         reasons.append(_no_reduction(run, change))
@@ -321,7 +321,7 @@ def _no_reduction(run: Run, change: Change) -> Reason:
     )
 
 
-def _slow(progress: Progress, chance: float | None) -> list[Reason]:
+def _slow(progress: Progress, chance: float | None, own: OwnCounts | None) -> list[Reason]:
     reasons = []
     if (
         28 <= progress.days < 56
@@ -346,13 +346,14 @@ def _slow(progress: Progress, chance: float | None) -> list[Reason]:
     if progress.days >= 28 and chance is not None and chance < _CHANCE_LIMIT:
         reasons.append(
             Reason(
-                f"Chance of closing in the next 8 weeks: {chance_words(chance)}, under a half.", DESIGN_CHOICE
+                f"Chance of closing in the next 8 weeks: {chance_told(chance, own)}; under a half.",
+                DESIGN_CHOICE,
             )
         )
     return reasons
 
 
-def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
+def _on_course(progress: Progress, chance: float | None, own: OwnCounts | None) -> list[Reason]:
     reasons = []
     if progress.reduction_last is not None:
         reasons.append(Reason(f"{smaller(progress.reduction_last)} after {span_words(progress.days)}."))
@@ -367,7 +368,7 @@ def _on_course(progress: Progress, chance: float | None) -> list[Reason]:
         )
     if progress.days >= 28 and chance is not None:
         reasons.append(
-            Reason(f"Chance of closing in the next 8 weeks: {chance_words(chance)}.", DESIGN_CHOICE)
+            Reason(f"Chance of closing in the next 8 weeks: {chance_told(chance, own)}.", DESIGN_CHOICE)
         )
     return reasons
 

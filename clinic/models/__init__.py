@@ -64,6 +64,7 @@ from .prescription import (
 )
 from .problem import Problem, ProblemKind
 from .reason import PROGRAM, ReasonKind, SiteReason
+from .recalibration import Recalibration
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
@@ -91,6 +92,7 @@ __all__ = [
     "HITS",
     "PROGRAM",
     "ReasonKind",
+    "Recalibration",
     "SiteReason",
     "Found",
     "PlanFlag",

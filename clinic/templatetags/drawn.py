@@ -14,9 +14,11 @@ from django.utils.safestring import SafeString
 from clinic.audit.reads.forecast_record import Week
 from clinic.audit.reads.funnel import Funnel
 from clinic.charts.agreement import agreement_svg
+from clinic.charts.alarms import alarms_svg
 from clinic.charts.funnel import funnel_svg
 from clinic.charts.reliability import reliability_svg
 from clinic.charts.sparkline import sparkline_svg
+from clinic.healing.alarms import TRADE_OFF
 from clinic.relief.reads.relief import MeasuredPlans
 
 register = template.Library()
@@ -47,3 +49,12 @@ def reliability_chart(week: Week) -> SafeString:
     """Chances said in one week against the share that closed; nothing where no outcome is known."""
     label = f"Chance said at week {week.week} of being closed by week 12, and the share that closed"
     return SafeString(reliability_svg(week.bins, label) if week.bins else "")
+
+
+@register.simple_tag
+def alarms_chart() -> SafeString:
+    """How often "stalled" and "worsening" are wrong against how soon they are right."""
+    label = (
+        "Steadily healing ulcers wrongly told stalled or worsening, against weeks until a real stop is told"
+    )
+    return SafeString(alarms_svg(TRADE_OFF, label))

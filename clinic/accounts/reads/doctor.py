@@ -19,6 +19,7 @@ from django.db.migrations.executor import MigrationExecutor
 from django.utils import timezone
 
 from clinic.accounts.reads import machine
+from clinic.accounts.reads.picture_store import examine_store
 from clinic.models import AuditEvent, Role, Site, User
 from clinic.record import append_only
 
@@ -168,11 +169,16 @@ def _clock() -> Found:
     return WELL, "The clock agrees with the database and the record."
 
 
+def _folders() -> tuple[str, ...]:
+    here = () if settings.OBJECT_STORE.is_on else ("MEDIA_ROOT",)
+    return ("VAR_DIR", *here, "DIGEST_DIR", "BACKUP_DIR")
+
+
 def _room() -> Found:
     newest = machine.newest_backup(settings.BACKUP_DIR)
     size = newest.stat().st_size if newest else 0
     wanted = max(machine.LEAST_FREE_BYTES, 3 * size)
-    for name in ("VAR_DIR", "MEDIA_ROOT", "DIGEST_DIR", "BACKUP_DIR"):
+    for name in _folders():
         folder = Path(getattr(settings, name))
         shown = "MEDIA_DIR" if name == "MEDIA_ROOT" else name
         if not machine.writable(folder):
@@ -192,7 +198,7 @@ def _room() -> Found:
 
 
 def _file_modes() -> Found:
-    for name in ("VAR_DIR", "MEDIA_ROOT", "DIGEST_DIR", "BACKUP_DIR"):
+    for name in _folders():
         folder = Path(getattr(settings, name))
         if folder.exists() and stat.S_IMODE(folder.stat().st_mode) & stat.S_IRWXO:
             return (
@@ -367,6 +373,7 @@ LINES: dict[str, Callable[[], Found]] = {
     "triggers": _triggers,
     "clock": _clock,
     "room": _room,
+    "pictures": examine_store,
     "file_modes": _file_modes,
     "other_disk": _other_disk,
     "static": _static,

@@ -1,7 +1,8 @@
 """Backup and restore: the database at one instant, the pictures it names, the digest file, and a manifest of
 hashes.
 
-The database is copied first. A picture is stored before its row and never changed under its name, so every
+Pictures are copied from a folder or from the object store, whichever the settings name, and restored into
+whichever they name then: an archive holds them all. The database is copied first. A picture is stored before its row and never changed under its name, so every
 picture that the copied rows name is there when the pictures are copied after it.
 """
 
@@ -17,16 +18,17 @@ import tarfile
 import tempfile
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from django.conf import settings
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.utils import timezone
 
 from clinic.accounts.sealed_files import SealFault, is_sealed, seal, unseal
 from clinic.accounts.writes import digests, postgres_copy
+from clinic.accounts.writes.picture_store import picture, picture_names, pictures_filled, pictures_there
 from clinic.accounts.writes.problems import program_version
 
 __all__ = ["ArchiveFault", "backup", "check", "restore"]
@@ -75,17 +77,17 @@ def backup(target: Path, *, passphrase: str = "", say: Say = lambda words: None)
         files = {_copy_database(folder): folder}
         if known is not None:
             (folder / "heads.jsonl").write_bytes(known)
-        media = Path(settings.MEDIA_ROOT)
-        pictures = sorted(p.relative_to(media).as_posix() for p in media.rglob("*") if p.is_file())
-        sources = {name: root / name for name, root in files.items()}
-        sources |= {f"media/{name}": media / name for name in pictures}
+        sources: dict[str, Callable[[], bytes]] = {
+            name: (root / name).read_bytes for name, root in files.items()
+        }
+        sources |= {f"media/{name}": partial(picture, name) for name in picture_names()}
         if known is not None:
-            sources["digests/heads.jsonl"] = folder / "heads.jsonl"
+            sources["digests/heads.jsonl"] = (folder / "heads.jsonl").read_bytes
         whole = folder / "archive.tar"
         entries = {}
         with tarfile.open(whole, "w") as tar:
             for number, (name, source) in enumerate(sources.items(), start=1):
-                data = source.read_bytes()
+                data = source()
                 entries[name] = {"sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
                 member = tarfile.TarInfo(name)
                 member.size, member.mode = len(data), 0o600
@@ -195,9 +197,8 @@ def check(archive: Path, *, passphrase: str = "") -> dict[str, Any]:
 
 
 def _empty_place() -> None:
-    media = Path(settings.MEDIA_ROOT)
-    if media.exists() and any(p.is_file() for p in media.rglob("*")):
-        raise ArchiveFault(f"{media} is not empty; a restore never overwrites pictures")
+    if taken := pictures_there():
+        raise ArchiveFault(f"{taken} is not empty; a restore never overwrites pictures")
     if connection.vendor == "sqlite":
         name = Path(connection.settings_dict["NAME"])
         if name.exists() and name.stat().st_size and connection.introspection.table_names():
@@ -230,9 +231,8 @@ def restore(archive: Path, *, passphrase: str = "", say: Say = lambda words: Non
             except postgres_copy.ToolFault as fault:
                 raise ArchiveFault(str(fault)) from fault
         say("Filling the pictures")
-        media = Path(settings.MEDIA_ROOT)
         if (out / "media").exists():
-            shutil.copytree(out / "media", media, dirs_exist_ok=True)
+            pictures_filled(out / "media")
         stored = digests.path()
         if (out / "digests").exists() and not stored.exists():
             stored.parent.mkdir(parents=True, exist_ok=True)

@@ -65,9 +65,15 @@ def _run(*command: str, feed: Iterable[bytes] | None = None) -> None:
 
 
 def dump(target: Path) -> None:
+    """The record's schema and no other: what a rehearsal left beside it belongs into no backup."""
+    schema = _schema()
+    if schema != HOME:
+        raise ToolFault(f"the record lies in schema {schema}; a backup is made of schema {HOME} only")
     _run(
         "pg_dump",
         "-Fc",
+        "-n",
+        HOME,
         "--no-owner",
         "--no-privileges",
         "-f",
@@ -76,17 +82,21 @@ def dump(target: Path) -> None:
     )
 
 
-def fill(source: Path) -> None:
-    """Restore into the database the settings name; where its sessions work in another schema, into that."""
+def _schema() -> str:
     with connection.cursor() as cursor:
         cursor.execute("SELECT current_schema()")
-        (schema,) = cursor.fetchone()
+        return str(cursor.fetchone()[0])
+
+
+def fill(source: Path) -> None:
+    """Restore into the database the settings name; where its sessions work in another schema, into that."""
+    schema = _schema()
     connection.close()
     if schema == HOME:
         address = conninfo(connection.settings_dict)
-        _run(
-            "pg_restore", "--no-owner", "--exit-on-error", "--single-transaction", "-d", address, str(source)
-        )
+        # Its contents: the schema itself is there already, and an older archive may hold others beside it.
+        once = ("--exit-on-error", "--single-transaction")
+        _run("pg_restore", "--no-owner", "-n", HOME, *once, "-d", address, str(source))
     else:
         fill_schema(source, schema)
 
@@ -94,7 +104,7 @@ def fill(source: Path) -> None:
 def fill_schema(source: Path, schema: str) -> None:
     """Restore what stood in the schema `public` into another one, in one transaction."""
     script = source.with_suffix(".sql")
-    _run("pg_restore", "--no-owner", "-f", str(script), str(source))
+    _run("pg_restore", "--no-owner", "-n", HOME, "-f", str(script), str(source))
     with script.open("rb") as lines:
         _run(
             "psql",

@@ -10,6 +10,7 @@ from typing import Any
 
 from clinic.audit.reads.followup import FollowUp, follow_ups
 from clinic.curves.reads.healing import Course, courses_of
+from clinic.curves.reads.own_figures import own_figures
 from clinic.healing.cohort import Ending
 from clinic.healing.lookback import (
     Followed,
@@ -21,10 +22,11 @@ from clinic.healing.lookback import (
     look_back,
     reliability,
 )
-from clinic.healing.recalibration import LEAST_CLOSED, Own, own_of, pasts_of
+from clinic.healing.own import Own, own_of, pasts_of
+from clinic.healing.recalibration import LEAST_CLOSED
 from clinic.models import Lesion, LesionState, Prescription, Site
 
-__all__ = ["WEEKS", "ForecastRecord", "Line", "Shown", "Week", "forecast_record"]
+__all__ = ["WEEKS", "ForecastRecord", "Line", "Shown", "Week", "forecast_record", "own_now"]
 
 WEEKS = (4, 8)
 NEXT_8_WEEKS = 56
@@ -77,22 +79,22 @@ class Shown:
 
 @dataclass(frozen=True)
 class OwnFigures:
-    """What this clinic's closed courses would make of the forecasts, as of a day."""
+    """What this clinic's closed courses make of the forecasts: the row in force; how many have closed."""
 
-    own: Own
+    own: Own | None
     closed: int
     least: int = LEAST_CLOSED
 
     @property
     def examples(self) -> tuple[tuple[int, int], ...]:
         """Chances of closing within 8 weeks as said, and as this clinic's own line puts them [%]."""
-        line = self.own.line
+        line = self.own.line if self.own else None
         return () if line is None else tuple((p, round(100 * line.of(p / 100))) for p in (10, 30, 50, 70, 90))
 
     @property
     def ends(self) -> tuple[int, int] | None:
         """Chances said [%] between which eight in ten of this clinic's courses closed."""
-        tails = self.own.tails
+        tails = self.own.tails if self.own else None
         return None if tails is None else (round(100 * tails.low), round(100 * tails.high))
 
 
@@ -104,25 +106,45 @@ class ForecastRecord:
     own: OwnFigures
 
 
-def forecast_record(site: Site, today: date) -> ForecastRecord:
-    """Every lesion of a site with its past forecasts; eight queries whatever their number."""
+@dataclass(frozen=True)
+class _Followed:
+    lesions: dict[str, Lesion]
+    ends: dict[int, FollowUp]
+    wounds: tuple[Followed, ...]
+
+
+def _follow(site: Site, today: date) -> _Followed:
+    """Every lesion of a site with areas, as it is known today; seven queries."""
     lesions = list(
         Lesion.objects.filter(limb__person__site=site)
         .select_related("limb__person")
         .order_by("-first_seen_on", "-pk")
     )
     courses, ends = courses_of(lesions), follow_ups(lesions, today)
-    by_key = {str(lesion.pk): lesion for lesion in lesions}
-    followed = [
-        _followed(courses[lesion.pk], ends[lesion.pk]) for lesion in lesions if courses[lesion.pk].areas
-    ]
-    looked = {week: look_back(followed, week) for week in WEEKS}
-    pasts = pasts_of(looked[WEEKS[0]])
+    return _Followed(
+        {str(lesion.pk): lesion for lesion in lesions},
+        ends,
+        tuple(
+            _followed(courses[lesion.pk], ends[lesion.pk]) for lesion in lesions if courses[lesion.pk].areas
+        ),
+    )
+
+
+def own_now(site: Site, today: date) -> Own:
+    """What the closed courses of a clinic say today; kept by `clinic.audit.writes.recalibration`."""
+    return own_of(pasts_of(look_back(_follow(site, today).wounds, WEEKS[0])), today)
+
+
+def forecast_record(site: Site, today: date) -> ForecastRecord:
+    """Every lesion of a site with its past forecasts; nine queries whatever their number."""
+    found = _follow(site, today)
+    looked = {week: look_back(found.wounds, week) for week in WEEKS}
+    closed = sum(past.closed is not None for past in pasts_of(looked[WEEKS[0]]))
     return ForecastRecord(
-        lesions=len(followed),
-        weeks=tuple(_week(week, looked[week], by_key) for week in WEEKS),
-        own=OwnFigures(own_of(pasts, today), sum(past.closed is not None for past in pasts)),
-        shown=tuple(_shown(site, ends, today)),
+        lesions=len(found.wounds),
+        weeks=tuple(_week(week, looked[week], found.lesions) for week in WEEKS),
+        own=OwnFigures(own_figures([site.pk]).get(site.pk), closed),
+        shown=tuple(_shown(site, found.ends, today)),
     )
 
 

@@ -12,6 +12,8 @@ from clinic.audit.reads.severity import SEVERITIES, severities
 from clinic.guidelines.devices import DEVICES
 from clinic.healing.cohort import RULES, CaseRecord, Cohort, Ending, GroupOutcome, TimeZero, outcomes
 from clinic.healing.incidence import Incidence
+from clinic.healing.late_entry import late_entry_curve, well_watched
+from clinic.healing.observed import NOT_OBSERVED
 from clinic.healing.proportion import Proportion, wilson
 from clinic.healing.survival import at_risk
 from clinic.models import Depth, Lesion, Measurement, Prescription, Site, VisitState
@@ -40,6 +42,8 @@ GROUPINGS: dict[str, str] = {
 }
 #: Weeks of the at-risk table.
 MARKS = (0, 4, 8, 12, 16, 20, 24)
+#: Weeks since the ulcer began.
+BEGAN_MARKS = (12, 26, 52)
 #: Fewer lesions than this make no percentage (common practice of published audits, no source for the number).
 SMALL = 5
 #: More lesions than this are not counted on a page: a shorter period or one clinic is asked for.
@@ -99,7 +103,8 @@ class GroupLine:
     cases: tuple[CaseLine, ...]
     counts: tuple[int, int, int, int]
     at_risk: tuple[int, ...]
-    healed_at: tuple[tuple[int, float, tuple[float, float] | None], ...]
+    #: Week, share healed by it [%] and its interval; None where it was not observed that long.
+    healed_at: tuple[tuple[int, float | None, tuple[float, float] | None], ...]
 
     @property
     def name(self) -> str:
@@ -124,9 +129,30 @@ class GroupLine:
     @property
     def median_weeks(self) -> float | None:
         """Week in which half had healed by cumulative incidence; None where it never came to that."""
-        return next(
-            (p.time / 7.0 for p in self.outcome.incidence[0].curve if p.incidence >= 0.5 - 1e-12), None
-        )
+        until = self.outcome.until
+        reached = (p.time for p in self.outcome.incidence[0].curve if p.incidence >= 0.5 - 1e-12)
+        first = next(reached, None)
+        return None if first is None or until is None or first > until else first / 7.0
+
+    @property
+    def open_weeks(self) -> tuple[float, float, float] | None:
+        """Mean weeks open of the first 20 with its 95 % interval."""
+        mean = self.outcome.open_mean
+        return None if mean is None else (mean.mean / 7.0, mean.low / 7.0, mean.high / 7.0)
+
+
+@dataclass(frozen=True)
+class SinceBegan:
+    """Healing counted from the day the ulcers began: each counts from the day it was first seen here.
+
+    Shares are of those still open in week `start`; before it too few were seen here together.
+    """
+
+    n: int
+    late: int
+    start: float
+    healed_at: tuple[tuple[int, float | None], ...]
+    median: float | None
 
 
 @dataclass(frozen=True)
@@ -139,6 +165,8 @@ class Outcomes:
     left_out: tuple[Lesion, ...]
     rules: tuple[str, ...] = RULES
     too_many: bool = False
+    began: SinceBegan | None = None
+    not_observed: str = NOT_OBSERVED
 
     @property
     def listed(self) -> bool:
@@ -172,10 +200,20 @@ def outcomes_of(wanted: OutcomesFilter, today: date) -> Outcomes:
     if len(lesions) > MOST:
         return Outcomes(outcomes((), today), (), len(lesions), (), too_many=True)
     ends, fitted = follow_ups(lesions, today), _first_fitted(lesions)
-    groups = _groups(wanted.by, lesions, fitted)
+    severity = severities(lesions)
+    groups = _groups(wanted.by, lesions, fitted, severity)
+    # Devices are chosen by severity: groups are compared within it, unless severity is the group.
+    strata = {} if wanted.by in ("severity", "severity_site") else severity
     sizes = Counter(groups.values())
     records = [
-        _record(lesion, ends[lesion.pk], fitted.get(lesion.pk), groups[lesion.pk]) for lesion in lesions
+        _record(
+            lesion,
+            ends[lesion.pk],
+            fitted.get(lesion.pk),
+            groups[lesion.pk],
+            strata.get(lesion.pk, ""),
+        )
+        for lesion in lesions
     ]
     # Severities and clinics keep their own order, so that nobody is ranked; other groups stand by their size.
     own_order = wanted.by in ("severity", "severity_site", "site")
@@ -187,6 +225,7 @@ def outcomes_of(wanted: OutcomesFilter, today: date) -> Outcomes:
         lines=tuple(_line(group, by_key, wanted.by) for group in cohort.groups),
         total=len(lesions),
         left_out=tuple(by_key[key] for key in cohort.before_time_zero),
+        began=_since_began(lesions, ends),
     )
 
 
@@ -213,16 +252,15 @@ def _first_fitted(lesions: list[Lesion]) -> dict[int, Prescription]:
     return {row.lesion_id: row.prescription for row in rows}  # type: ignore[attr-defined]
 
 
-def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> dict[int, str]:
+def _groups(
+    by: str, lesions: list[Lesion], fitted: dict[int, Prescription], severity: dict[int, str]
+) -> dict[int, str]:
     if by == "severity":
-        return severities(lesions)
+        return severity
     if by == "site":
         return {lesion.pk: lesion.counted_site.name for lesion in lesions}
     if by == "severity_site":
-        return {
-            lesion.pk: f"{lesion.counted_site.name}: {severity}"
-            for lesion, severity in zip(lesions, severities(lesions).values(), strict=True)
-        }
+        return {lesion.pk: f"{lesion.counted_site.name}: {severity[lesion.pk]}" for lesion in lesions}
     if by == "place":
         return {
             lesion.pk: _REGIONS.get(lesion.foot_site.region, lesion.foot_site.region) for lesion in lesions
@@ -241,7 +279,46 @@ def _groups(by: str, lesions: list[Lesion], fitted: dict[int, Prescription]) -> 
     }
 
 
-def _record(lesion: Lesion, end: FollowUp, first: Prescription | None, group: str) -> CaseRecord:
+def _since_began(lesions: list[Lesion], ends: dict[int, FollowUp]) -> SinceBegan | None:
+    """All lesions on the clock of their ulcer, left-truncated at first sight; amputated or died never heals
+    and is seen to the end.
+    """
+    rows = []
+    for lesion in lesions:
+        end = ends[lesion.pk]
+        entry = (lesion.first_seen_on - lesion.onset_on).days
+        days = ((end.ended or end.last_seen) - lesion.onset_on).days
+        if end.ending in (Ending.AMPUTATION, Ending.DEATH):
+            days = max(days, 7 * BEGAN_MARKS[-1] + 1)
+        if days > entry:
+            rows.append((entry, days, end.ending is Ending.HEALED))
+    if not rows:
+        return None
+    entries, durations, healed = (list(column) for column in zip(*rows, strict=True))
+    stretch = well_watched(entries, durations, SMALL)
+    if stretch is None:
+        return None
+    start, until = stretch
+    # Of those still open at the start: who ended before it says nothing of what follows.
+    kept = [(max(entry, start), days, mark) for entry, days, mark in rows if days > start]
+    curve = late_entry_curve(*(list(column) for column in zip(*kept, strict=True)))
+    marks = tuple(
+        (week, 100.0 * (1.0 - curve.survival_at(7.0 * week)) if start <= 7.0 * week <= until else None)
+        for week in BEGAN_MARKS
+    )
+    median = curve.median
+    return SinceBegan(
+        n=len(kept),
+        late=sum(entry > start for entry, _, _ in kept),
+        start=start / 7.0,
+        healed_at=marks,
+        median=None if median is None or median > until else median / 7.0,
+    )
+
+
+def _record(
+    lesion: Lesion, end: FollowUp, first: Prescription | None, group: str, stratum: str
+) -> CaseRecord:
     # A fitting before the lesion was seen belongs to an earlier lesion of the limb: its clock starts when
     # seen.
     fitted = max(first.fitted_on, lesion.first_seen_on) if first and first.fitted_on else None
@@ -255,6 +332,7 @@ def _record(lesion: Lesion, end: FollowUp, first: Prescription | None, group: st
         ending=end.ending,
         ended=end.ended,
         person=str(lesion.limb.person_id),
+        stratum=stratum,
     )
 
 
@@ -268,7 +346,7 @@ def _chart_name(name: str, by: str, site: Site) -> str:
 
 
 def _line(group: GroupOutcome, lesions: dict[str, Lesion], by: str) -> GroupLine:
-    counted = Counter(group.endings)
+    counted, until = Counter(group.endings), group.until
     healed = group.incidence[0]
     causes = (Ending.HEALED, Ending.AMPUTATION, Ending.DEATH, None)
     return GroupLine(
@@ -286,7 +364,10 @@ def _line(group: GroupOutcome, lesions: dict[str, Lesion], by: str) -> GroupLine
         ),
         at_risk=at_risk(group.durations, [7.0 * week for week in MARKS]),
         healed_at=tuple(
-            (week, 100.0 * healed.at(7.0 * week), _ends(healed, 7.0 * week)) for week in (12, 20)
+            (week, 100.0 * healed.at(7.0 * week), _ends(healed, 7.0 * week))
+            if until is not None and 7.0 * week <= until
+            else (week, None, None)
+            for week in (12, 20)
         ),
     )
 

@@ -29,6 +29,7 @@ from clinic.audit.reads.report import AuditReport, HarmRow, OutcomeRow, ReasonRo
 from clinic.evidence.reads.facts import WORDS
 from clinic.guidelines.devices import DEVICES
 from clinic.healing.incidence import Incidence, cumulative_incidence
+from clinic.healing.observed import known_until
 from clinic.healing.proportion import wilson
 from clinic.models import Agreement, Attendance, DepartureReason, Prescription
 
@@ -253,14 +254,14 @@ def _recurrence(tally: Tally) -> tuple[RecurrenceRow, ...]:
         endings += [None if row["after"] == "free" else row["after"]] * row["n"]
     if len(durations) < SMALL:
         return ()
+    until = known_until(durations, [ending is not None for ending in endings])
     again: Incidence = cumulative_incidence(durations, endings, ("recurred", "died"))[0]
     rows = []
     for weeks in RECURRENCE_WEEKS:
         day = 7.0 * weeks
         at_risk = sum(1 for d in durations if d >= day)
         last = next((p for p in reversed(again.curve) if p.time <= day), None)
-        # Beyond the last one followed nothing is known.
-        known = at_risk > 0
+        known = until is not None and day <= until
         rows.append(
             RecurrenceRow(
                 weeks,

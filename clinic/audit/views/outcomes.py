@@ -23,6 +23,7 @@ from clinic.audit.reads.outcomes import (
     outcomes_of,
 )
 from clinic.curves.views import chart_answer, content_key
+from clinic.healing.alarms import COURSES, TRADE_OFF
 from clinic.models import Site
 
 PERIOD_DAYS = 2 * 365
@@ -36,7 +37,13 @@ def forecasts(request: ClinicRequest) -> HttpResponse:
     return render(
         request,
         "audit/forecasts.html",
-        {"site": site, "record": forecast_record(site, timezone.localdate()), "here": "review"},
+        {
+            "site": site,
+            "record": forecast_record(site, timezone.localdate()),
+            "alarms": TRADE_OFF,
+            "invented": COURSES,
+            "here": "review",
+        },
     )
 
 
@@ -119,12 +126,17 @@ def _draw(found: Outcomes, kind: str) -> bytes:
     if kind == "kaplan-meier":
         return survival_svg(
             [
-                SurvivalGroup(line.chart_name, own, line.outcome.healed_marks)
+                SurvivalGroup(line.chart_name, own, line.outcome.healed_marks, _weeks(line.outcome.until))
                 for line, own in zip(lines, weeks, strict=True)
             ]
         )
     groups = []
     for line, own in zip(lines, weeks, strict=True):
         healed, *others = (one.over(7.0) for one in line.outcome.incidence)
-        groups.append(IncidenceGroup(line.chart_name, own, healed, tuple(others)))
+        until = _weeks(line.outcome.until)
+        groups.append(IncidenceGroup(line.chart_name, own, healed, tuple(others), until))
     return incidence_svg(groups)
+
+
+def _weeks(days: float | None) -> float | None:
+    return None if days is None else days / 7.0

@@ -93,7 +93,7 @@ def photo_file(request: ClinicRequest, photo: int) -> HttpResponseBase:
     found = visible_or_404(Photo, request.user, pk=photo)
     try:
         opened = found.file.open("rb")
-    except FileNotFoundError:
+    except OSError:  # not there, or a store that does not answer: `doctor` says which
         raise Http404("the picture is not in the store") from None
     response = FileResponse(opened, content_type="image/jpeg")
     response["Content-Disposition"] = "inline"
@@ -106,7 +106,7 @@ def photo_thumb(request: ClinicRequest, photo: int) -> HttpResponse:
     found = visible_or_404(Photo, request.user, pk=photo)
     try:
         content = thumbnail(found)
-    except Refused:
+    except (Refused, OSError):
         raise Http404("the picture is not in the store") from None
     answer = HttpResponse(content, content_type="image/jpeg")
     answer["Cache-Control"] = "private, no-store"

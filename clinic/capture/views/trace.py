@@ -149,7 +149,7 @@ def scale_picture(request: ClinicRequest, scale: int) -> HttpResponse:
     found = visible_or_404(scale_rows(), request.user, pk=scale)
     try:
         content = plane_picture(found)
-    except Refused:
+    except (Refused, OSError):
         raise Http404("the picture is not in the store") from None
     answer = HttpResponse(content, content_type="image/jpeg")
     answer["Cache-Control"] = "private, no-store"

@@ -164,19 +164,27 @@ def photo_store(
     )
     name = f"photos/{sha256[:2]}/{sha256}.jpg"
     storage = photo.file.storage
-    made = not storage.exists(name)  # equal hash, equal picture: it is stored once
-    if made:
-        storage.save(name, ContentFile(content))
+    try:
+        made = not storage.exists(name)  # equal hash, equal picture: it is stored once
+        if made:
+            storage.save(name, ContentFile(content))
+    except OSError as fault:
+        raise Refused(
+            "Photo: the store of pictures does not take it; the photo was not saved. Send it again in some "
+            "minutes, and tell whoever looks after this machine."
+        ) from fault
     photo.file.name = name
     try:
         store(photo, by=by)
         audit.record(
             by=by, site=person.site, verb="added", target=photo, person=person, sha256=sha256, subject=subject
         )
-    except Exception:
+    except Refused:
         if made:
             storage.delete(name)
         raise
+    # After a fault of the database the picture stays: it is sent again, maybe to another server, which may
+    # have found it there already and kept its row.
     return photo
 
 
@@ -187,6 +195,8 @@ def photo_bytes(photo: Photo) -> bytes:
             return bytes(opened.read())
     except FileNotFoundError as fault:
         raise Refused("Photo: the picture is not in the store; look at the backup.") from fault
+    except OSError as fault:
+        raise Refused("Photo: the store of pictures does not answer; try again in some minutes.") from fault
 
 
 def thumbnail(photo: Photo) -> bytes:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
-from clinic.healing.fared import chance_sentence, chance_told
-from clinic.healing.forecast import Forecast
+from clinic.healing.fared import OwnCounts, chance_sentence, chance_told
+from clinic.healing.prognosis import prognosis_told
 from clinic.healing.progress import Change, change_between, reduction_percent
+from clinic.healing.report import LesionReport
 from clinic.models import (
     Imprint,
     Lesion,
@@ -26,9 +27,6 @@ __all__ = [
     "chances_sentence",
     "lesion_page",
 ]
-
-#: A date of closing is named only from the fifth area on (Cukjati 2001, Med Biol Eng Comput 39:263).
-AREAS_BEFORE_A_DATE = 5
 
 
 @dataclass(frozen=True)
@@ -83,27 +81,38 @@ def _rows(healing: LesionHealing, measured: Sequence[Measurement]) -> list[Measu
     return rows[::-1]
 
 
-def _by_then(chance: float, weeks: int) -> str:
+def _by_then(chance: float, weeks: int, own: OwnCounts | None) -> str:
     """A chance that is exactly 0 is that of a day already past with the wound open."""
-    return "that day is past" if chance == 0.0 else chance_told(chance, weeks=weeks)
+    return "that day is past" if chance == 0.0 else chance_told(chance, own, weeks)
 
 
-def chances_sentence(forecast: Forecast | None) -> str:
-    """What the forecast says in words: chances always, a date only from the fifth area on."""
-    if forecast is None:
+def chances_sentence(report: LesionReport | None) -> str:
+    """What the forecast says in words: chances always, a date only from the fifth area on; before the third
+    area what the facts say."""
+    if report is None:
         return ""
+    forecast, counts = report.forecast, report.own.counts if report.own else None
+    if forecast is None:
+        return prognosis_told(report.prognosis) if report.prognosis else ""
     words = (
-        f"{chance_sentence(forecast.chance_next_8w)} Estimate, from {forecast.n} areas. By 12 weeks from "
-        f"the first area: {_by_then(forecast.chance_12w, 12)}; "
-        f"by 20 weeks: {_by_then(forecast.chance_20w, 20)}."
+        f"{chance_sentence(forecast.chance_next_8w, counts)} Estimate, from {forecast.n} areas"
+        f"{_by_whom(report)}. By 12 weeks from the first area: {_by_then(forecast.chance_12w, 12, counts)}; "
+        f"by 20 weeks: {_by_then(forecast.chance_20w, 20, counts)}."
     )
-    if forecast.n >= AREAS_BEFORE_A_DATE:
+    if forecast.names_date:
         if forecast.median is None:
             return f"{words} No closing date within a year at this rate."
         low = f"{forecast.low:%-d %b %Y}" if forecast.low else "later than a year"
         high = f"{forecast.high:%-d %b %Y}" if forecast.high else "later than a year"
         words += f" Closing about {forecast.median:%-d %b %Y}; 8 in 10 such wounds between {low} and {high}."
     return words
+
+
+def _by_whom(report: LesionReport) -> str:
+    own = report.own
+    return (
+        f", by this clinic's own figures of {own.made_on:%-d %b %Y}" if own is not None and own.is_on else ""
+    )
 
 
 def lesion_page(lesion: Lesion) -> LesionPage:
@@ -121,7 +130,7 @@ def lesion_page(lesion: Lesion) -> LesionPage:
         plans=list(LimbPlan.objects.filter(lesions=lesion).select_related("plan", "created_by")),
         imprint=lesion.imprints.order_by("-taken_on", "-pk").first(),
         plan_flags=list(flags_standing(limb_plan__lesions=lesion)),
-        chances=chances_sentence(healing.report.forecast if healing.report else None),
+        chances=chances_sentence(healing.report),
         siblings=list(
             Lesion.objects.filter(limb__person=lesion.limb.person_id)
             .exclude(pk=lesion.pk)

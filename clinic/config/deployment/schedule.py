@@ -29,6 +29,7 @@ JOBS = (
     Job("downtime_pack", "day", "*-*-* 18:30", "Tomorrow on paper"),
     Job("doctor", "day", "*-*-* 06:30", "Whether the program can do its work"),
     Job("verify_audit", "week", "Sun *-*-* 02:10", "Audit chains, digest file, triggers and pictures"),
+    Job("recalibrate", "week", "Mon *-*-* 04:40", "Forecasts held against each clinic's closed courses"),
     Job("drill", "month", "*-*-01 04:10", "Rehearsal of the restore"),
 )
 

@@ -13,7 +13,11 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.capture.reads.repeat import trace_errors
+from clinic.curves.reads.own_figures import own_figures
+from clinic.curves.reads.prognosis import backgrounds, prognosis_facts
 from clinic.guidelines.devices import DEVICES
+from clinic.healing.fared import chance_sentence
+from clinic.healing.prognosis import prognosis_told
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
@@ -69,6 +73,9 @@ class Reading(NamedTuple):
     depth: str
     infection_grade: int | None
     not_measured_because: str
+    deep_infection: bool | None
+    probe_to_bone: bool | None
+    wear: str
 
     @property
     def area_cm2(self) -> float | None:
@@ -86,6 +93,9 @@ READING = (
     "depth",
     "infection_grade",
     "not_measured_because",
+    "deep_infection",
+    "probe_to_bone",
+    "visit__wear",
 )
 
 
@@ -109,9 +119,20 @@ class Course:
     marks: tuple[Mark, ...]
 
     @property
+    def unseen_since_reopening(self) -> bool:
+        """Found open again, and not measured since: what was found before says nothing of it now."""
+        again = self.lesion.reopened_on
+        return again is not None and self.readings[-1].day < again
+
+    @property
     def breaks(self) -> list[date]:
         """Days after which the course may change."""
         return [mark.day for mark in self.marks if mark.breaks]
+
+    @property
+    def covered(self) -> tuple[date, ...]:
+        """Days on which it was found covered and dry."""
+        return tuple(one.day for one in self.readings if one.covered_dry)
 
 
 @dataclass(frozen=True)
@@ -157,10 +178,21 @@ class LesionHealing:
             return f"Ended: {self.lesion.get_outcome_display().lower()}."
         return " ".join(reason.text for reason in self.report.verdict.reasons)
 
+    @property
+    def outlook(self) -> str:
+        """The chance of closing with how such chances fared, or that it cannot be told yet."""
+        report = self.report
+        if report is not None and report.forecast is None and report.prognosis is not None:
+            return prognosis_told(report.prognosis)
+        if report is None or report.forecast is None:
+            return "No forecast: closing cannot be told yet."
+        chance = report.forecast.chance_next_8w
+        return chance_sentence(chance, report.own.counts if report.own else None)
+
 
 #: A forecast takes milliseconds and the review list shows one for each lesion. A report follows from nothing
-#: but the areas, the findings and the days of change that are its key; no name, number or free text is among
-#: them. 15 kB each (measured).
+#: but its key: areas, findings, days of change, facts before the course and the clinic's own figures; no
+#: name, number or free text is among them. 15 kB each (measured).
 _judged = lru_cache(maxsize=2000)(lesion_report)
 
 
@@ -214,6 +246,9 @@ def _reading(row: Measurement) -> Reading:
         row.depth,
         row.infection_grade,
         row.not_measured_because,
+        row.deep_infection,
+        row.probe_to_bone,
+        row.visit.wear,
     )
 
 
@@ -300,17 +335,25 @@ def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = N
 def healings_of(
     lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, curves: bool = False
 ) -> dict[int, LesionHealing]:
-    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves."""
+    """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves.
+
+    Every page takes its verdicts, chances and dates from here.
+    """
     answer, today = {}, timezone.localdate()
-    for pk, course in courses_of(lesions, rows).items():
-        findings = _findings(course.lesion.state, course.readings)
-        covered = tuple(m.day for m in course.readings if m.covered_dry)
-        report = (
-            _judged(course.areas, findings, tuple(course.breaks), covered, curves) if course.areas else None
-        )
+    wanted = list(lesions)
+    known = backgrounds(wanted)
+    own = own_figures({one.site_id for one in known.values()})
+    for pk, course in courses_of(wanted, rows).items():
+        report = None
+        if course.areas and not course.unseen_since_reopening:
+            findings = _findings(course.lesion.state, course.readings)
+            breaks, covered = tuple(course.breaks), course.covered
+            facts = prognosis_facts(course.areas, course.readings, known[pk])
+            figures = own.get(known[pk].site_id)
+            report = _judged(course.areas, findings, breaks, covered, curves, facts, figures)
         # The verdict is that of the last area; what is to come cannot be told eight weeks after it.
         if report is not None and (today - report.run.last.day).days > LONGEST_GAP:
-            report = replace(report, forecast=None)
+            report = replace(report, forecast=None, prognosis=None)
         answer[pk] = LesionHealing(course.lesion, course.readings, course.areas, course.marks, report)
     return answer
 

@@ -1,6 +1,6 @@
 """Choosing a device for a limb, and what follows: the second signature, opening, stopping, and the prints."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from django import forms as django_forms
@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.curves.reads.healing import healings_of
+from clinic.curves.reads.healing import LesionHealing, healings_of
 from clinic.devices.forms.prescriptions import (
     AnswersForm,
     ChoiceForm,
@@ -24,8 +24,10 @@ from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_rec
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
 from clinic.guidelines.due import sealed_past
-from clinic.models import Lesion, LesionState, Limb, Prescription
+from clinic.healing.fared import chance_sentence
+from clinic.models import LesionState, Limb, Prescription
 from clinic.people.reads.people import person_bar
+from clinic.record.dates import day_words
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
@@ -48,6 +50,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     }
     if not lesions:
         return render(request, "devices/new.html", context)
+    judged = list(healings_of(lesions).values())
     running = found.prescriptions.filter(stopped_on=None).select_related("relief_plan").first()
     before = told_before(running, lesions)
     # Answers are tried in the body, never in the address: they are facts of a person.
@@ -88,7 +91,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
                 decision=record,
                 seen_digest=seen,
                 prescribed_on=today,
-                forecast_shown=_forecasts(lesions),
+                forecast_shown=_forecasts(judged),
                 **data,
             )
         except Refused as refused:
@@ -107,6 +110,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         "form": chosen,
         "before": before,
         "running": running,
+        "judged": judged,
         "gained": _difference(decision, record),
         "lost": _difference(record, decision),
     }
@@ -132,17 +136,22 @@ def _difference(one: LimbDecision, other: LimbDecision) -> list[str]:
     return [row.device.label for row in one.offers if row.device.id not in theirs]
 
 
-def _forecasts(lesions: list[Lesion]) -> dict[str, Any] | None:
-    """What the healing pages say at this moment, kept with the decision."""
+def _forecasts(judged: Iterable[LesionHealing]) -> dict[str, Any] | None:
+    """What this page says at this moment, kept with the decision; never made anew."""
     shown = {}
-    for healing in healings_of(lesions).values():
-        forecast = healing.report.forecast if healing.report else None
-        if forecast is not None:
+    for healing in judged:
+        report = healing.report
+        if report is not None and (forecast := report.forecast) is not None:
+            own = report.own
             shown[healing.lesion.label] = {
                 "verdict": healing.words,
                 "areas": forecast.n,
                 "median": forecast.median.isoformat() if forecast.median else None,
                 "chance_next_8w": round(forecast.chance_next_8w, 4),
+                "told": chance_sentence(forecast.chance_next_8w, own.counts if own else None),
+                "own_figures": f"{day_words(own.made_on)}, method {own.version}"
+                if own is not None and own.is_on
+                else "",
             }
     return shown or None
 

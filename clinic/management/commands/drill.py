@@ -52,6 +52,16 @@ class Command(BaseCommand):
                         "VAR_DIR": str(folder / "var"),
                         "DIGEST_DIR": str(folder / "var" / "digests"),
                         "MEDIA_DIR": str(folder / "var" / "media"),
+                        # Pictures of an object store are rehearsed into a folder; the store is not written.
+                        **dict.fromkeys(
+                            (
+                                "OBJECT_STORE_BUCKET",
+                                "OBJECT_STORE_URL",
+                                "OBJECT_STORE_KEY",
+                                "OBJECT_STORE_SECRET",
+                            ),
+                            "",
+                        ),
                         **place,
                     },
                     capture_output=True,

@@ -175,7 +175,7 @@ def _open_looks(lesions: Any) -> QuerySet[Any, Any]:
 
 
 def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) -> ReviewList:
-    """Open lesions of people in care, by concern; seventeen queries at most, whatever their number."""
+    """Open lesions of people in care, by concern; twenty queries at most, whatever their number."""
     lesions = list(
         Lesion.objects.filter(
             limb__person__site=site, limb__person__state=PersonState.IN_CARE, state__in=OPEN_STATES

@@ -23,6 +23,7 @@ BAD = {
     "origins": ["clinic.example.org", "ftp://clinic.example.org", "https://"],
     "zone": ["Mars/Olympus", "../etc", "/etc/passwd"],
     "level": ["LOUD"],
+    "choice": ["none", "aes256"],
     "folder": ["relative/folder"],
     "provider": ["hospital.example.org", "http://hospital.example.org", "ftp://127.0.0.1", "https://"],
     "grants": ["podiatrists", "a=boss@Elm", "a=manager", "=manager@Elm", "a=manager@"],

@@ -5,7 +5,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clinic.healing.errors import SeriesError
-from clinic.healing.fared import LEAST_OWN, can_be_told, chance_sentence, chance_told, fared, information
+from clinic.healing.fared import (
+    LEAST_OWN,
+    OwnCounts,
+    can_be_told,
+    chance_sentence,
+    chance_told,
+    counted,
+    fared,
+    information,
+)
 
 CHANCES = st.floats(0.0, 1.0)
 
@@ -33,7 +42,7 @@ def test_even_odds_cannot_be_told_and_sure_ones_can():
 
 @given(CHANCES, st.lists(st.tuples(CHANCES, st.booleans()), max_size=40))
 def test_no_chance_is_told_without_how_such_chances_fared(chance, own):
-    said = chance_sentence(chance, own)
+    said = chance_sentence(chance, OwnCounts(counted(own)))
     assert re.search(r"of \d+ told \d+ to \d+ %( here)?, \d+ closed", said)
     assert ("cannot be told yet" in said) is not can_be_told(chance)
     assert ": simulated)" in said or "here" in said
@@ -41,8 +50,8 @@ def test_no_chance_is_told_without_how_such_chances_fared(chance, own):
 
 def test_the_clinics_own_count_replaces_the_simulated_one_where_it_suffices():
     few = [(0.85, True)] * (LEAST_OWN - 1) + [(0.2, False)] * 50
-    assert not fared(0.86, few).is_own
-    enough = [*few, (0.81, False)]
+    assert not fared(0.86, OwnCounts(counted(few))).is_own
+    enough = OwnCounts(counted([*few, (0.81, False)]))
     found = fared(0.86, enough)
     assert (found.closed, found.of, found.is_own) == (LEAST_OWN - 1, LEAST_OWN, True)
     assert chance_sentence(0.86, enough) == (
@@ -58,6 +67,19 @@ def test_an_impossible_chance_is_refused(bad):
     for ask in (information, fared, chance_sentence):
         with pytest.raises(SeriesError, match="chance"):
             ask(bad)
+
+
+@given(st.lists(st.tuples(CHANCES, st.booleans()), max_size=60))
+def test_counting_loses_no_outcome(outcomes):
+    pairs = counted(outcomes)
+    assert sum(of for _, of in pairs) == len(outcomes)
+    assert sum(closed for closed, _ in pairs) == sum(came for _, came in outcomes)
+
+
+@pytest.mark.parametrize("pairs", [((1, 2),), ((3, 2),) * 10])
+def test_impossible_counts_are_refused(pairs):
+    with pytest.raises(SeriesError, match="within_8"):
+        OwnCounts(pairs)
 
 
 def test_each_kind_of_chance_has_its_own_count():

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date, timedelta
 from math import pi
 
@@ -10,16 +11,8 @@ from scipy.special import expit, logit
 from clinic.healing.errors import SeriesError
 from clinic.healing.forecast import forecast
 from clinic.healing.lookback import Followed, look_back
-from clinic.healing.recalibration import (
-    LEAST_CLOSED,
-    Past,
-    Tails,
-    adapted,
-    line_of,
-    own_of,
-    pasts_of,
-    tails_of,
-)
+from clinic.healing.own import own_of, pasts_of
+from clinic.healing.recalibration import LEAST_CLOSED, Past, Tails, adapted, line_of, tails_of
 from clinic.healing.series import Area, last_run
 
 DAY = date(2026, 1, 5)
@@ -148,6 +141,26 @@ def test_own_figures_are_off_below_their_number_and_know_nothing_later():
     later = [past(p.closed, on=TODAY + timedelta(days=1)) for p in pasts]
     assert own_of(later, TODAY).line is None
     assert own_of(pasts + later, TODAY) == own
+
+
+def test_counts_hold_every_known_outcome_and_no_other():
+    pasts = [past(30), past(80), past(None, known=20.0), past(None, known=90.0)]
+    counts = own_of(pasts, TODAY).counts
+    assert sum(of for _, of in counts.within_8) == 3, "open for 20 days is not known yet"
+    assert sum(closed for closed, _ in counts.within_8) == 1
+    ended = replace(past(None, known=20.0), ended=True)
+    assert sum(of for _, of in own_of([ended], TODAY).counts.within_8) == 1, "an amputation is not closed"
+
+
+def test_a_chance_is_counted_as_it_would_have_been_told_then():
+    """Forty courses that all close were known before the last ten: those count in a higher tenth."""
+    known_on = SAID.last + timedelta(days=20)
+    early = [replace(past(20), on=known_on) for _ in range(40)]
+    later = replace(SAID, last=SAID.last + timedelta(days=400))
+    counts = own_of([*early, *(replace(past(20), said=later) for _ in range(10))], TODAY).counts.within_8
+    as_said = min(int(SAID.chance_next_8w * 10), 9)
+    assert counts[as_said] == (40, 40), "none of them was known when they were told"
+    assert sum(of for _, of in counts[as_said + 1 :]) == 10
 
 
 @pytest.mark.parametrize(("closed", "known"), [(-1.0, 5.0), (6.0, 5.0), (None, float("nan"))])

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from clinic.healing.errors import SurvivalError
-from clinic.healing.late_entry import late_entry_curve
-from clinic.healing.observed import restricted_mean, share_at, watched_until
+from clinic.healing.late_entry import late_entry_curve, well_watched
+from clinic.healing.observed import known_until, restricted_mean, share_at, watched_until
 from clinic.healing.strata import stratified_logrank
 from clinic.healing.survival import kaplan_meier, logrank
 from clinic.healing.tables import read_events
@@ -110,11 +110,8 @@ def test_differing_counts_are_refused():
 def test_without_censoring_the_restricted_mean_is_the_mean_of_what_was_seen(times, until):
     found = restricted_mean(times, np.ones(len(times)), until)
     cut = np.minimum(times, until)
-    if sorted(times)[-5] < until:
-        assert found is None
-    else:
-        assert found.mean == pytest.approx(cut.mean())
-        assert found.error**2 == pytest.approx(cut.var() / len(times), abs=1e-9)
+    assert found.mean == pytest.approx(cut.mean())
+    assert found.error**2 == pytest.approx(cut.var() / len(times), abs=1e-9)
 
 
 def test_a_share_ends_where_fewer_than_five_remain_observed():
@@ -127,10 +124,45 @@ def test_a_share_ends_where_fewer_than_five_remain_observed():
 
 
 @given(SUBJECTS, st.integers(0, 31))
-def test_no_share_is_told_with_fewer_than_five_at_risk(subjects, time):
+def test_no_share_is_told_with_fewer_than_five_at_risk_once_anybody_was_lost(subjects, time):
     times, marks = (np.array(column) for column in zip(*subjects, strict=True))
     told = share_at(times, marks, time)
-    assert (told is None) == ((times >= time).sum() < 5)
+    lost = ((times < time) & (marks == 0)).any()
+    assert (told is None) == (len(times) < 5 or bool(lost and (times >= time).sum() < 5))
+
+
+@given(st.lists(st.integers(1, 40), min_size=5, max_size=30), st.integers(0, 60))
+def test_a_group_in_which_all_healed_is_known_to_its_end(times, time):
+    """Nobody was lost from sight: the share is a count of the whole group, and stays 0 afterwards."""
+    marks = np.ones(len(times))
+    assert known_until(times, marks) == np.inf
+    assert share_at(times, marks, time) == pytest.approx(np.mean(np.array(times) > time))
+
+
+def test_one_lost_among_the_last_ends_what_is_known():
+    times = [2, 3, 4, 5, 6, 7, 8]
+    assert known_until(times, [1, 1, 1, 1, 1, 1, 1]) == np.inf
+    assert known_until(times, [1, 1, 1, 1, 1, 0, 1]) == 7
+    assert known_until(times, [0, 1, 1, 1, 1, 1, 1]) == 4, "the last time with five at risk"
+    assert known_until(times[:4], [1, 1, 1, 1]) is None
+
+
+LATE = st.lists(st.tuples(st.integers(0, 20), st.integers(1, 20)), min_size=1, max_size=30)
+
+
+@given(LATE, st.integers(1, 6))
+def test_a_stretch_is_well_watched_throughout(subjects, least):
+    entries = np.array([entry for entry, _ in subjects])
+    durations = entries + np.array([more for _, more in subjects])
+    stretch = well_watched(entries, durations, least)
+    together = [((entries < t) & (durations >= t)).sum() for t in range(1, 42)]
+    if stretch is None:
+        assert max(together) < least
+        return
+    start, end = stretch
+    assert all(together[t - 1] >= least for t in range(int(start) + 1, int(end) + 1))
+    assert together[int(end)] < least
+    assert all(together[t - 1] < least for t in range(1, int(start) + 1))
 
 
 @pytest.mark.oracle

@@ -69,7 +69,10 @@ def test_every_reason_of_a_slow_wound_names_figure_limit_and_source():
     texts = [reason.sentence for reason in verdict.reasons]
     assert texts[0].startswith("31 % smaller after 4 weeks, under 50 % (published marks 50–53 %).")
     assert "Sheehan 2003" in texts[0]
-    assert texts[1].startswith("Chance of closing in the next 8 weeks: 24 %, under a half.")
+    assert texts[1].startswith(
+        "Chance of closing in the next 8 weeks: 24 % (of 100 told 20 to 30 %, 18 closed: simulated); "
+        "under a half."
+    )
 
 
 def test_a_wound_a_hair_above_its_first_area_is_not_called_worsening():

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import tarfile
 from urllib.parse import quote
 
 import environ
@@ -13,6 +15,7 @@ from hypothesis import strategies as st
 from clinic.accounts.writes.postgres_copy import FRAMEWORK, conninfo, moved
 from clinic.management.commands.drill import beside
 from tests import cluster
+from tests.object_store import BUCKET, store_running
 from tests.security import killing
 
 words = st.text(st.characters(min_codepoint=33, max_codepoint=0x24F), min_size=1, max_size=20)
@@ -119,6 +122,57 @@ def test_a_trigger_lost_in_a_copy_is_named_though_the_live_one_stands(server, fi
         assert filled.manage("verify_audit").returncode == 0
     finally:
         server.sql("DROP SCHEMA copied CASCADE", database="clinic")
+
+
+@pytest.mark.cluster
+def test_what_a_broken_drill_left_is_in_no_backup_and_stops_no_later_one(server, filled, tmp_path):
+    server.sql('ALTER ROLE "clinic@1" NOCREATEDB')
+    server.sql(
+        'CREATE SCHEMA drill_left AUTHORIZATION "app@clinic"',
+        "CREATE TABLE drill_left.clinic_person (id int)",
+        # Not the clinic's own: a dump of all schemas may not even read it.
+        "REVOKE ALL ON SCHEMA drill_left FROM PUBLIC",
+        database="clinic",
+    )
+    try:
+        done = filled.manage("backup", str(tmp_path / "b.tar"))
+        assert done.returncode == 0, done.stderr
+        with tarfile.open(tmp_path / "b.tar") as tar:
+            tar.extract("database.pgdump", tmp_path, filter="data")
+        listed = subprocess.run(
+            [str(cluster.PROGRAMS / "pg_restore"), "-l", str(tmp_path / "database.pgdump")],
+            capture_output=True,
+            text=True,
+        ).stdout
+        assert "TABLE DATA public clinic_person" in listed
+        assert "drill_left" not in listed
+        done = filled.manage("drill")
+        assert done.returncode == 0, done.stderr
+    finally:
+        server.sql("DROP SCHEMA drill_left CASCADE", database="clinic")
+
+
+@pytest.mark.cluster
+def test_a_record_in_another_schema_is_not_backed_up_as_if_it_were_whole(server, filled, tmp_path):
+    server.sql('CREATE SCHEMA elsewhere AUTHORIZATION "clinic@1"', database="clinic")
+    try:
+        done = filled.manage("backup", str(tmp_path / "b.tar"), DATABASE_SESSION="-c search_path=elsewhere")
+        assert done.returncode == 1
+        assert "the record lies in schema elsewhere" in done.stderr
+        assert not (tmp_path / "b.tar").exists()
+    finally:
+        server.sql("DROP SCHEMA elsewhere CASCADE", database="clinic")
+
+
+@pytest.mark.cluster
+def test_the_drill_rehearses_the_pictures_of_an_object_store_and_leaves_the_store_alone(server, filled):
+    server.sql('ALTER ROLE "clinic@1" CREATEDB')
+    with store_running() as store:
+        store.client.put_object(Bucket=BUCKET, Key="photos/aa/a.jpg", Body=b"x" * 5000)
+        done = filled.manage("drill", **store.environment)
+        assert done.returncode == 0, done.stderr
+        assert json.loads((filled.folder / "drills.jsonl").read_text().splitlines()[-1])["files"] >= 2
+        assert store.names() == ["photos/aa/a.jpg"]
 
 
 @pytest.mark.cluster

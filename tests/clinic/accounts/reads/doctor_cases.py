@@ -20,6 +20,7 @@ from django.utils import timezone
 from clinic.accounts.reads import doctor, machine
 from clinic.accounts.reads.doctor import ADVICE, FAULT
 from clinic.accounts.writes.settings_page import second_factor_rule
+from clinic.config.object_store import ObjectStore
 from tests import factories
 
 KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQ"
@@ -65,6 +66,12 @@ def told(**values):
             setattr(well.settings, name, value)
 
     return change
+
+
+def _pictures_in(well, store):
+    folder = {"BACKEND": "django.core.files.storage.FileSystemStorage"}
+    well.settings.OBJECT_STORE = store
+    well.settings.STORAGES = {**well.settings.STORAGES, "default": store.storage if store.is_on else folder}
 
 
 def _drop_trigger(well):
@@ -212,6 +219,12 @@ CASES = [
         lambda well: well.patch.setattr(machine, "writable", lambda folder: False),
         "install -d -m 0700",
         lambda well: well.patch.setattr(machine, "writable", lambda folder: True),
+    ),
+    Case(
+        "pictures",
+        lambda well: _pictures_in(well, ObjectStore("clinic", "http://127.0.0.1:9", "here", "key", "secret")),
+        "OBJECT_STORE_URL",
+        lambda well: _pictures_in(well, ObjectStore()),
     ),
     Case(
         "file_modes",

@@ -3,12 +3,19 @@
 from datetime import timedelta
 
 import pytest
+from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinic.audit.reads.forecast_record import forecast_record
+from clinic.audit.writes.recalibration import recalibrate
+from clinic.curves.reads.own_figures import own_figures
 from clinic.healing.lookback import Outcome
+from clinic.healing.own import Own
+from clinic.healing.recalibration import CalibrationLine, Tails
+from clinic.healing.shown import own_row
+from clinic.models import Recalibration
 from clinic.templatetags.drawn import reliability_chart
 from tests import factories
 
@@ -114,18 +121,45 @@ def test_each_week_is_computed(site, number):
 
 
 def test_own_figures_are_off_below_their_number_and_then_dated(site):
-    shut = lesion(site, **closed(80))
-    off = forecast_record(site, timezone.localdate()).own
+    today = timezone.localdate()
+    lesion(site, **closed(80))
+    recalibrate(site=site, today=AGO(1))
+    off = forecast_record(site, today).own
     assert (off.closed, off.examples, off.ends) == (1, (), None)
     for _ in range(off.least - 1):
         lesion(site, **closed(80))
-    own = forecast_record(site, timezone.localdate()).own
+    recalibrate(site=site, today=today)
+    own = forecast_record(site, today).own
     assert own.closed == off.least
-    assert own.own.made_on == timezone.localdate()
+    assert own.own.made_on == today
     assert [said for said, _ in own.examples] == [10, 30, 50, 70, 90]
     assert all(here > said for said, here in own.examples), "all closed in time, so more than said"
     assert own.ends is not None
-    assert shut.pk
+
+
+def test_figures_once_made_stay_and_the_same_are_not_made_twice(site):
+    today = timezone.localdate()
+    lesion(site, **closed(80))
+    assert recalibrate(site=site, today=AGO(7)) is not None
+    before = list(Recalibration.objects.values())
+    assert recalibrate(site=site, today=today) is None, "nothing has changed"
+    lesion(site, **closed(80))
+    assert recalibrate(site=site, today=today) is not None
+    assert recalibrate(site=site, today=today) is None, "once a day"
+    assert list(Recalibration.objects.order_by("made_on").values())[:1] == before
+
+
+def test_figures_of_another_method_are_not_used(site):
+    own = Own(AGO(3), "0", CalibrationLine(0.0, 1.0, 40), Tails(0.1, 0.9, 0.1, 40, 30))
+    Recalibration.objects.create(site=site, made_on=AGO(3), method="0", figures=own_row(own))
+    assert own_figures([site.pk]) == {}
+
+
+def test_the_command_makes_them_for_every_clinic(site, other_site, capsys):
+    lesion(site, **closed(80))
+    call_command("recalibrate")
+    assert set(own_figures([site.pk, other_site.pk])) == {site.pk}
+    assert f"{other_site.short_name}: unchanged" in capsys.readouterr().out
 
 
 def test_a_week_with_outcomes_has_a_diagram(site):

@@ -1,5 +1,6 @@
 """Outcomes and past forecasts: whose pages they are, what they say first, and what only on demand."""
 
+from clinic.healing.alarms import TRADE_OFF
 from tests import factories
 from tests.clinic.audit.reads.test_forecast_record import AGO, FALLING
 from tests.clinic.audit.reads.test_forecast_record import lesion as followed
@@ -95,3 +96,20 @@ def test_too_many_lesions_ask_for_a_shorter_period_and_long_lists_are_left_out(a
     assert "the 2 lesions" not in page
     monkeypatch.setattr("clinic.audit.reads.outcomes.MOST", 1)
     assert "Choose a shorter period or one clinic" in as_manager.get("/outcomes/").content.decode()
+
+
+def test_the_forecast_page_shows_the_alarms_trade_off_as_picture_and_table(as_podiatrist, site):
+    page = as_podiatrist.get("/review/forecasts/").content.decode()
+    assert 'class="alarms"' in page
+    assert page.count('class="number nowrap">') >= len(TRADE_OFF)
+    assert page.count("(in use)") == 1
+    for one in TRADE_OFF:
+        assert f"{one.ever:.1f} %" in page
+    assert "These are not this clinic's ulcers" in page
+
+
+def test_a_share_beyond_what_was_observed_says_so(as_manager, site):
+    for days in (30, 32, 34, 36, 38):
+        found = lesion(site, state="ended", outcome="lost", ended_on=AGO(20))
+        factories.visit(of=found.limb.person, on=AGO(113 - days))
+    assert "not observed that long" in as_manager.get("/outcomes/").content.decode()

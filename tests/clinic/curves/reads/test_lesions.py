@@ -39,7 +39,7 @@ def test_the_queries_do_not_grow_with_the_lesions(person, django_assert_num_quer
         for _ in range(4):
             factories.lesion(on=limb)
         rows = list(lesions_of(person))
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(8):
             assert len(lesion_rows(rows)) == len(rows)
 
 

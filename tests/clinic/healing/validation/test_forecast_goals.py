@@ -9,6 +9,7 @@ import time
 import numpy as np
 import pytest
 
+from clinic.healing.alarms import TRADE_OFF
 from clinic.healing.fared import SIMULATED
 from clinic.healing.forecast import forecast_many
 from tests.bench.healing import wounds
@@ -73,6 +74,10 @@ def test_a_steady_wound_is_seldom_told_to_have_stopped_and_a_stopped_or_growing_
     assert seen.ever <= 0.13
     assert seen.delay <= 3.3
     assert seen.worse >= 0.95
+    printed = next(point for point in TRADE_OFF if point.is_chosen)
+    # 70 courses for 400: four standard errors of the difference at 8 %.
+    assert 100 * seen.ever == pytest.approx(printed.ever, abs=14)
+    assert seen.delay == pytest.approx(printed.plateau_weeks, abs=1.0)
 
 
 def test_in_shifted_clinics_own_figures_come_near_the_truth():

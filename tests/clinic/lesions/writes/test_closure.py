@@ -165,3 +165,18 @@ def test_nothing_is_saved_when_the_audit_row_cannot_be(lesion, staff):
     lesion.refresh_from_db()
     assert lesion.state == "open"
     assert not AuditEvent.objects.exists()
+
+
+@pytest.mark.parametrize("since", [None, 0.4])
+def test_after_it_opened_again_no_page_says_closed(lesion, podiatrist, as_podiatrist, since):
+    factories.series(lesion, [2.0, 1.5, 1.0, 0.5], last=AGO(30))
+    closed(lesion, podiatrist, 20)
+    closure.lesion_reopen(by=podiatrist, lesion=lesion, reopened_on=AGO(1), expected_version=lesion.version)
+    if since:
+        at = factories.visit(of=lesion.limb.person, on=TODAY())
+        factories.measurement(at=at, of=lesion, cm2=since)
+    for path in (f"/lesions/{lesion.pk}/", "/review/", f"/people/{lesion.limb.person_id}/"):
+        page = as_podiatrist.get(path).content.decode()
+        assert "closed, to confirm" not in page.lower(), path
+    page = as_podiatrist.get(f"/lesions/{lesion.pk}/").content.decode()
+    assert ("no area since" in page) is (since is None)
