@@ -20,6 +20,9 @@ __all__ = ["BAR", "SHALLOW", "Stage", "plan_contact", "plan_cut", "plan_depth", 
 BAR = (Decimal("99.5"), Decimal("100.5"))
 #: How much less deep than planned a cut may be [mm]; common practice, no source.
 SHALLOW = Decimal("1.0")
+#: A clean check after one that found contact says what was changed in at least so many characters; design
+#: choice.
+CHANGED_WORDS = 10
 
 
 class Stage:
@@ -128,6 +131,12 @@ def plan_fitted(
     )
 
 
+def _touched_since_cut(plan: ReliefPlan) -> bool:
+    """Whether the last contact check since the last cut found contact."""
+    last = plan.steps.exclude(kind=StepKind.FITTED).last()
+    return last is not None and last.kind == StepKind.CONTACT and not last.passed
+
+
 @transaction.atomic
 def plan_contact(
     *, plan: ReliefPlan, touches: bool, done_on: date, done_by: str, at: datetime, note: str = ""
@@ -138,6 +147,12 @@ def plan_contact(
     row = _open(plan, done_on)
     if stage_of(row) not in (Stage.FITTED, Stage.CHECKED, Stage.TOUCHES):
         raise PlanRefused(f"Plan {row.code} is not fitted yet; the contact check comes after that.")
+    if not touches and _touched_since_cut(row) and len(note.strip()) < CHANGED_WORDS:
+        raise PlanRefused(
+            "Note: the check before found contact, and nothing was cut since. Say in at least "
+            f"{CHANGED_WORDS} characters what was changed; {len(note.strip())} given.",
+            field="note",
+        )
     return PlanStep.objects.create(
         plan=row,
         kind=StepKind.CONTACT,

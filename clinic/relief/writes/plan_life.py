@@ -110,7 +110,7 @@ def plan_check_contact(
 
 def seal_check(prescription: Prescription, on: date) -> None:
     """A device that stays on is sealed over a cut insole only in this order: imprint, cut, contact check,
-    seal.
+    seal; and under no question mark over the plan. What is missing is named at once.
     """
     plan = prescription.relief_plan
     if plan is None or not prescription.takes_insole or not prescription.is_non_removable:
@@ -118,29 +118,34 @@ def seal_check(prescription: Prescription, on: date) -> None:
     if plan.state == PlanState.SUPERSEDED:
         raise Refused(f"Seal: plan {plan.code} was replaced; cut and check the plan that replaced it first.")
     link = LimbPlan.objects.get(plan=plan)
-    for lesion in link.lesions.all():
-        if not lesion.imprints.filter(taken_on__lte=on).exists():
-            raise Refused(f"Seal: no imprint of lesion {lesion.label} is on record; take it first.")
-    missing = {
+    missing = [
+        f"no imprint of lesion {lesion.label} is on record; take it first"
+        for lesion in link.lesions.all()
+        if not lesion.imprints.filter(taken_on__lte=on).exists()
+    ]
+    stage = {
         Stage.DRAFT: "is not signed",
         Stage.SIGNED: "is not cut",
         Stage.CUT: "is cut, but not fitted and not checked for contact",
         Stage.FITTED: "has no contact check since it was fitted",
         Stage.TOUCHES: "failed its contact check: the lesion touches the floor",
     }.get(stage_of(plan))
-    if missing is not None:
-        raise Refused(
-            f"Seal: relief plan {plan.code} {missing}. The order is imprint, cut, contact check, then seal.",
-            field="sealed",
+    if stage is not None:
+        missing.append(
+            f"relief plan {plan.code} {stage}; the order is imprint, cut, contact check, then seal"
         )
     # A plan carried over was checked in the device before; another device holds the insole otherwise.
     checked = plan.steps.filter(kind=StepKind.CONTACT).last()
-    if checked is not None and checked.recorded_at < prescription.signed_at:
-        raise Refused(
-            f"Seal: relief plan {plan.code} was checked for contact in the device before; check it in this "
-            "one.",
-            field="sealed",
+    if stage is None and checked is not None and checked.recorded_at < prescription.signed_at:
+        missing.append(
+            f"relief plan {plan.code} was checked for contact in the device before; check it in this one"
         )
+    for flag in link.flags.filter(answer=""):
+        missing.append(
+            f"a podiatrist has to answer the question over plan {plan.code} first ({flag.words.rstrip('.')})"
+        )
+    if missing:
+        raise Refused(f"Seal: {'; '.join(missing)}.", field="sealed")
 
 
 def _done(step: Callable[[], PlanStep]) -> PlanStep:

@@ -49,6 +49,22 @@ def fit(by, plan):
     )
 
 
+def answer(by, flag):
+    watch.plan_flag_answer(
+        by=by, flag=flag, answer="Deepened and checked again.", expected_version=flag.version
+    )
+
+
+def check_again(by, plan):
+    return plan_life.plan_check_contact(
+        by=by,
+        limb_plan=plan,
+        touches=False,
+        done_on=timezone.localdate(),
+        note="The floor was ground 2 mm deeper.",
+    )
+
+
 def check(by, plan, touches):
     return plan_life.plan_check_contact(by=by, limb_plan=plan, touches=touches, done_on=timezone.localdate())
 
@@ -107,14 +123,15 @@ def test_contact_flags_the_plan_once(staff, plan):
     assert (flag.cause, flag.limb_plan) == ("contact", plan)
 
 
-def test_a_device_that_stays_on_is_sealed_only_after_cut_fit_and_check(staff, plan, limb, lesion):
+def test_a_device_that_stays_on_is_sealed_only_after_cut_fit_and_check(staff, podiatrist, plan, limb, lesion):
     device = running(limb, lesion, device_class="walker_non_removable", relief_plan=plan.plan)
     today = timezone.localdate()
     for act, words in (
         (lambda: cut(staff, plan), "is not cut"),
         (lambda: fit(staff, plan), "not fitted and not checked"),
         (lambda: check(staff, plan, touches=True), "no contact check"),
-        (lambda: check(staff, plan, touches=False), "failed its contact check"),
+        (lambda: check_again(staff, plan), "failed its contact check"),
+        (lambda: answer(podiatrist, PlanFlag.objects.get()), "answer the question over"),
     ):
         with pytest.raises(Refused, match=words):
             seal_check(device, today)
@@ -123,6 +140,31 @@ def test_a_device_that_stays_on_is_sealed_only_after_cut_fit_and_check(staff, pl
     lesion.imprints.all().delete()
     with pytest.raises(Refused, match="no imprint"):
         seal_check(device, today)
+
+
+def test_what_a_seal_misses_is_named_at_once(staff, plan, limb, lesion):
+    device = running(limb, lesion, device_class="walker_non_removable", relief_plan=plan.plan)
+    cut(staff, plan)
+    fit(staff, plan)
+    check(staff, plan, touches=True)
+    lesion.imprints.all().delete()
+    with pytest.raises(Refused) as refused:
+        seal_check(device, timezone.localdate())
+    for words in ("no imprint", "failed its contact check", "answer the question over"):
+        assert words in refused.value.message
+
+
+def test_contact_is_not_answered_away(staff, plan):
+    cut(staff, plan)
+    fit(staff, plan)
+    check(staff, plan, touches=True)
+    for _ in range(2):
+        with pytest.raises(Refused, match="what was changed") as refused:
+            check(staff, plan, touches=False)
+        assert refused.value.field == "note"
+        fit(staff, plan)
+    check_again(staff, plan)
+    check(staff, plan, touches=False)
 
 
 def test_a_device_without_a_plan_or_without_an_insole_is_not_held_up(limb, lesion):
