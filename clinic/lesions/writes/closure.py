@@ -30,8 +30,8 @@ def _seen_covered(lesion: Lesion, day: date, *, field: str) -> Visit:
     visit = covered_visit(lesion, day)
     if visit is None:
         raise Refused(
-            f"No visit of {day:%-d %b %Y} found this lesion covered and dry. Log the visit first, with “fully "
-            "covered and dry” ticked.",
+            f"No visit of {day:%-d %b %Y} found this lesion covered and dry. Log the visit first, with "
+            "“fully covered and dry” ticked.",
             field=field,
         )
     return visit

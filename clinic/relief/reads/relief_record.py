@@ -46,6 +46,7 @@ __all__ = [
     "LimbRecord",
     "Obstacle",
     "limb_record",
+    "margin_departures",
     "obstacle",
     "relief_spec",
     "remarks",
@@ -372,8 +373,8 @@ def _device_checks(record: LimbRecord) -> list[Check]:
     return [Check("device", "note", taken, words, "a device with an insole", message)]
 
 
-def _departures(record: LimbRecord, choice: CutChoice) -> list[str]:
-    house = record.house_choice
+def margin_departures(house: CutChoice, choice: CutChoice) -> list[str]:
+    """Where a cut leaves the clinic's margins and bevel, in sentences."""
     found = []
     for words, given, own in (
         ("margin all round", choice.margin_mm, house.margin_mm),
@@ -383,6 +384,11 @@ def _departures(record: LimbRecord, choice: CutChoice) -> list[str]:
             found.append(f"The {words} is {given:g} mm; the house rule is {own:g} mm.")
     if choice.bevel_deg != house.bevel_deg:
         found.append(f"The bevel is {choice.bevel_deg:g}°; the house rule is {house.bevel_deg:g}°.")
+    return found
+
+
+def _departures(record: LimbRecord, choice: CutChoice) -> list[str]:
+    found = margin_departures(record.house_choice, choice)
     if record.rigid is not None and _rigid(record, choice) != record.is_rigid:
         found.append(_rigid_reason(record, choice))
     return found

@@ -13,7 +13,7 @@ from django.utils.formats import date_format
 from shapely.geometry import Polygon
 
 from clinic.capture.writes.measurement import parts_of
-from clinic.models import Imprint, ImprintHow, Lesion, PhotoSubject, PlacedBy, Trace, User
+from clinic.models import Imprint, ImprintHow, Lesion, PersonState, PhotoSubject, PlacedBy, Trace, User
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -211,11 +211,20 @@ def _keep(
     misfit_mm: float | None = None,
     **more: Any,
 ) -> Imprint:
+    person = lesion.limb.person
+    if person.state != PersonState.IN_CARE:
+        raise Refused(
+            f"{person} is not in care here ({person.get_state_display().lower()}): no imprint is kept."
+        )
+    if not lesion.is_open:
+        raise Refused(
+            f"Lesion {lesion.label} is {lesion.get_state_display().lower()}: an imprint is taken of an open "
+            "one."
+        )
     last = lesion.imprints.order_by("-taken_on", "-pk").first()
     if last is not None and (last.outline_mm, last.how, last.taken_on) == (outline, how, day):
         return last  # the same form sent again
     imprint = store(Imprint(lesion=lesion, taken_on=day, how=how, outline_mm=outline, **more), by=by)
-    person = lesion.limb.person
     audit.record(
         by=by,
         site=person.site,

@@ -23,6 +23,7 @@ from clinic.relief.reads.relief_record import (
     relief_spec,
     remarks,
 )
+from clinic.relief.reads.rules_now import changed_since
 from clinic.relief.writes.watch import watch_write
 from offload.core.plan.checks import plantar_check
 from offload.plans import keeping as plans
@@ -169,7 +170,7 @@ def _refuse_foreign(record: LimbRecord, shapes: Sequence[LesionShape]) -> None:
 
 
 def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
-    """A plan is signed for the foot and the weight on record today, not for those of the day it was drawn."""
+    """A plan is signed for the foot, the weight and the house rules of today, not of the day it was drawn."""
     spec, limb = limb_plan.plan.spec, record.limb
     now = {
         "body_weight_kg": float(record.weight.kg) if record.weight else None,
@@ -186,6 +187,12 @@ def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
                 f"{was}: start a "
                 "new version from it."
             )
+    changed = changed_since(record, limb_plan)
+    if changed:
+        raise Refused(
+            f"The house rules changed since this plan was drawn. {' '.join(changed)} Start a new version "
+            "from it."
+        )
     measured = limb_plan.measured_map
     if measured is not None and measured not in record.maps:
         raise Refused(

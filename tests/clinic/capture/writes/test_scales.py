@@ -14,7 +14,7 @@ from PIL import Image
 from clinic.capture.writes.photos import consent_give, photo_store, thumbnail
 from clinic.capture.writes.scales import plane_frame, plane_picture, scale_guess, scale_store, scale_try
 from clinic.capture.writes.traces import trace_store
-from clinic.models import AuditEvent, Imprint, PhotoScale, Trace
+from clinic.models import AuditEvent, Imprint, Lesion, PhotoScale, Trace
 from clinic.record.errors import Refused
 from clinic.relief.writes.imprints import imprint_by_trace, imprint_place, imprint_typed, not_now
 from offload.core.shapes.insole import insole_for
@@ -204,3 +204,33 @@ def test_nobody_walks_for_a_print_on_an_infected_foot(lesion):
     assert not_now(lesion) == ""
     factories.measurement(at=factories.visit(of=lesion.limb.person), of=lesion, infection_grade=3)
     assert "Infection grade 3" in not_now(lesion)
+
+
+@pytest.mark.parametrize(
+    ("of_person", "of_lesion"),
+    [
+        ({"state": "died", "state_on": "2026-01-02"}, {}),
+        ({"state": "moved", "state_on": "2026-01-02"}, {}),
+        (
+            {},
+            {"state": "healed", "outcome": "healed", "closed_on": "2026-01-02", "confirmed_on": "2026-01-20"},
+        ),
+        ({}, {"state": "ended", "outcome": "lost", "ended_on": "2026-01-02"}),
+    ],
+)
+def test_no_imprint_is_kept_of_what_is_looked_after_no_longer(staff, lesion, of_person, of_lesion):
+    for row, values in ((lesion.limb.person, of_person), (lesion, of_lesion)):
+        for name, value in values.items():
+            setattr(row, name, value)
+        row.save()
+    with pytest.raises(Refused, match="not in care here|is (healed|ended)"):
+        imprint_typed(
+            by=staff,
+            lesion=Lesion.objects.get(pk=lesion.pk),
+            taken_on=timezone.localdate(),
+            centre=(25.0, 175.0),
+            length_mm=14,
+            width_mm=10,
+            side_confirmed=True,
+        )
+    assert not Imprint.objects.exists()

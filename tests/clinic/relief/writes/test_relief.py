@@ -278,3 +278,39 @@ def test_a_departure_is_signed_only_with_its_reason(podiatrist, limb, lesion):
     done = sign(podiatrist, made, departure_reason="Middle layer worn flat.")
     assert done.plan.departure_reason == "Middle layer worn flat."
     assert "Middle layer worn flat." in AuditEvent.objects.get(verb="signed").detail
+
+
+@pytest.mark.parametrize(
+    ("rules", "words"),
+    [
+        ({"weight_threshold_kg": 60}, "threshold is now 60 kg; this plan was drawn at 90 kg"),
+        ({"margin_mm": 8}, "The margin all round is 5 mm; the house rule is 8 mm"),
+        ({"distal_margin_mm": 14}, "The margin towards the toes is 10 mm; the house rule is 14 mm"),
+        ({"bevel_deg": 60}, "The bevel is 45°; the house rule is 60°"),
+    ],
+)
+def test_a_draft_is_signed_by_the_house_rules_of_today(podiatrist, limb, lesion, site, rules, words):
+    made = draft(podiatrist, limb, lesion)
+    for name, value in rules.items():
+        setattr(site, name, value)
+    site.save()
+    made = LimbPlan.objects.get(pk=made.pk)
+    with pytest.raises(Refused, match=words):
+        sign(podiatrist, made)
+    made.plan.refresh_from_db()
+    assert made.plan.state == PlanState.DRAFT
+
+
+def test_looser_house_rules_ask_no_new_version(podiatrist, limb, lesion, site):
+    made = draft(podiatrist, limb, lesion)
+    site.margin_mm = site.distal_margin_mm = 3
+    site.weight_fresh_days = 60
+    site.save()
+    assert sign(podiatrist, LimbPlan.objects.get(pk=made.pk)).plan.state == PlanState.SIGNED
+
+
+def test_a_departure_that_was_known_when_the_plan_was_drawn_is_signed_with_its_reason(
+    podiatrist, limb, lesion
+):
+    made = draft(podiatrist, limb, lesion, replace(HOUSE, margin_mm=4), departure_reason="Narrow forefoot.")
+    assert sign(podiatrist, made).plan.state == PlanState.SIGNED

@@ -13,7 +13,7 @@ from clinic.rules.reads.foams import foam_choices, foams_known
 from clinic.rules.reads.house_rules import seen_number
 from clinic.rules.writes.foams import foam_add, foam_retire
 from clinic.rules.writes.house_rules import house_rules_change
-from tests.clinic.relief.writes.test_relief import draft, lesion, limb, shape
+from tests.clinic.relief.writes.test_relief import draft, lesion, limb, shape, sign
 
 __all__ = ["lesion", "limb"]
 
@@ -102,3 +102,16 @@ def test_wear_thins_the_layers_and_stands_in_the_reasons(podiatrist, limb, lesio
     with pytest.raises(Refused) as refused:
         relief_spec(record, [shape(lesion)], CutChoice(5.0, 10.0, 45.0, lost_cover_mm=2.9))
     assert refused.value.field == "lost_cover_mm"
+
+
+def test_a_draft_in_a_foam_given_up_since_is_not_signed(podiatrist, limb, lesion, site):
+    link, before = add(podiatrist, site), site.stack
+    site.stack = [{**layer, "foam": link.foam.key} for layer in before]
+    site.save()
+    limb.person.site.refresh_from_db()
+    made = draft(podiatrist, limb, lesion)
+    site.stack = before
+    site.save()
+    foam_retire(by=podiatrist, link=link)
+    with pytest.raises(Refused, match="The foam Sheet of ours is no longer in use here"):
+        sign(podiatrist, made)
