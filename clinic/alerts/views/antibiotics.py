@@ -71,7 +71,7 @@ def antibiotic(request: ClinicRequest, course: int) -> HttpResponse:
 @may("log_visits")
 def antibiotic_edit(request: ClinicRequest, course: int) -> HttpResponse:
     found = visible_or_404(COURSES, request.user, pk=course)
-    initial = {name: getattr(found, name) for name in (*AntibioticForm.base_fields, "version")}
+    initial = {name: getattr(found, name) for name in AntibioticEditForm.base_fields if name != "because"}
     form = AntibioticEditForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)

@@ -10,7 +10,7 @@ from clinic.alerts.reads.flags import flag_words, flags_open
 from clinic.case.reads.timeline import Timeline, timeline
 from clinic.curves.reads.lesions import LesionRow, lesion_rows, lesions_of
 from clinic.guidelines.due import sealed_past, visit_standing
-from clinic.lesions.reads import FootMap, lesion_maps
+from clinic.lesions.reads.foot_maps import FootMap, lesion_maps
 from clinic.models import (
     Amputation,
     Lesion,

@@ -12,6 +12,7 @@ from clinic.curves.reads.missed import missed_days
 from clinic.curves.views import chart_key, chart_switches, lesion_of
 from clinic.evidence.reads.grades import grades_of
 from clinic.lesions.forms.events import EventForm
+from clinic.lesions.reads.debridement import no_sharp_debridement
 from clinic.lesions.writes.events import event_add
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
@@ -46,7 +47,7 @@ def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     form = EventForm(request.POST or None, initial={"happened_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
         try:
-            event_add(by=request.user, lesion=found, **form.cleaned_data)
+            event_add(by=request.user, lesion=found, **form.event())
         except Refused as refused:
             show(form, refused)
         else:
@@ -55,6 +56,12 @@ def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     return render(
         request,
         "lesions/event.html",
-        {"form": form, "lesion": found, "bar": person_bar(found.limb.person), "here": "people"},
+        {
+            "form": form,
+            "lesion": found,
+            "no_sharp": no_sharp_debridement(found, timezone.localdate()),
+            "bar": person_bar(found.limb.person),
+            "here": "people",
+        },
         status=422 if form.errors else 200,
     )

@@ -14,11 +14,15 @@ from django.utils import timezone
 
 from clinic.capture.reads.repeat import trace_errors
 from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.failed_care import NOT_HEALING
+from clinic.guidelines.results import RESULT_KINDS
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
+    AntibioticCourse,
     AreaMethod,
+    CourseStop,
     Depth,
     Event,
     EventKind,
@@ -27,6 +31,8 @@ from clinic.models import (
     LimbPlan,
     Measurement,
     Prescription,
+    Result,
+    ResultReading,
     VisitState,
 )
 
@@ -41,10 +47,13 @@ __all__ = [
     "healing_of",
     "healings_of",
     "measurements_of",
+    "not_healing_since",
 ]
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
 BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
+#: Letters of a mark that the strip can show.
+LONGEST_MARK = 48
 _DEPTHS = [value for value, _ in Depth.choices]
 _WORD_KIND = {
     VerdictWord.HEALED: "healed",
@@ -253,6 +262,18 @@ def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
     )
 
 
+def _results(limbs: Any) -> QuerySet[Any, Any]:
+    """Results of these feet that arrived; those of the person as a whole stand on no curve."""
+    return Result.objects.filter(limb__in=limbs, result_on__isnull=False, withdrawn_on=None).values_list(
+        "limb_id", "lesion_id", "kind", "reading", "result_on"
+    )
+
+
+def _antibiotics(limbs: Any) -> QuerySet[Any, Any]:
+    rows = AntibioticCourse.objects.filter(lesion__limb__in=limbs).exclude(stop_reason=CourseStop.IN_ERROR)
+    return rows.values_list("lesion__limb_id", "lesion_id", "drug", "started_on", "stopped_on")
+
+
 def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
     marks: dict[int, list[Mark]] = defaultdict(list)
     by_limb: dict[int, list[Lesion]] = defaultdict(list)
@@ -273,13 +294,20 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
         put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
         if stopped_on:
             put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
+    for limb, lesion_id, kind, reading, day in _results(by_limb):
+        words = f"{RESULT_KINDS[kind].label}: {ResultReading(reading).label.lower()}"
+        put(limb, lesion_id, Mark(day, "result", words, False))
+    for limb, lesion_id, drug, started_on, stopped_on in _antibiotics(by_limb):
+        put(limb, lesion_id, Mark(started_on, "antibiotic", f"{drug} started"[:LONGEST_MARK], False))
+        if stopped_on:
+            put(limb, lesion_id, Mark(stopped_on, "antibiotic", f"{drug} stopped"[:LONGEST_MARK], False))
     for limb, number, signed_at in _signed_plans(by_limb):
         put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
     return marks
 
 
 def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None) -> dict[int, Course]:
-    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion.
+    """Measurements, areas and marks of many lesions without judging them; seven queries, keyed by lesion.
 
     A page that has read the whole rows of `measurements_of` hands them over, and one query is spared.
     """
@@ -317,3 +345,28 @@ def healings_of(
 def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
     """Judge one lesion."""
     return healings_of([lesion], rows, curves=True)[lesion.pk]
+
+
+def not_healing_since(healing: LesionHealing) -> date | None:
+    """From which area on every verdict has read slow, stalled or worsening; None where the last does not.
+
+    Each earlier day is judged by what was known on it; no query.
+    """
+    since: date | None = None
+    if healing.report is None or healing.kind not in NOT_HEALING:
+        return since
+    since = healing.areas[-1].day
+    breaks = tuple(mark.day for mark in healing.marks if mark.breaks)
+    for day in sorted({area.day for area in healing.areas[:-1]}, reverse=True):
+        known = tuple(one for one in healing.readings if one.day <= day)
+        report = _judged(
+            tuple(area for area in healing.areas if area.day <= day),
+            _findings(LesionState.OPEN, known),
+            tuple(one for one in breaks if one <= day),
+            tuple(one.day for one in known if one.covered_dry),
+            False,
+        )
+        if _WORD_KIND[report.verdict.word] not in NOT_HEALING:
+            break
+        since = day
+    return since

@@ -5,10 +5,10 @@ it.
 from datetime import timedelta
 
 import pytest
-from django.utils import timezone
-
 from clinic.case.reads.inquiries import inquiry_due, why_sheet
 from clinic.case.writes import CauseFound, inquiry_make
+from django.utils import timezone
+
 from clinic.guidelines.due import INQUIRY_DAYS
 from clinic.models import AuditEvent, Event, Inquiry, InquiryTopic
 from clinic.record.errors import Refused
