@@ -1,4 +1,4 @@
-"""The least that a test of results and reviews needs: each makes one valid row and takes any field by keyword."""
+"""The least that a test of results and reviews needs: one valid row each, any field by keyword."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Has good care without surgery failed? Read from the healing verdict and the non-healing review, not ticked."""
+"""Has good care without surgery failed? Read from verdict and non-healing review, never ticked."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal
 
 from clinic.guidelines.standing_state import spoken
 
-__all__ = ["CARE_DAYS", "NOT_HEALING", "CareReview", "CareStanding", "care_standing"]
+__all__ = ["CARE_DAYS", "NOT_HEALING", "CareReview", "CareStanding", "Outcome", "care_standing"]
 
 Outcome = Literal["", "changed", "failed", "other"]
 
@@ -90,9 +90,10 @@ def care_standing(
     Examples
     --------
     >>> from datetime import date
-    >>> care_standing("on_course", "on track", None, date(2026, 1, 1), None, date(2026, 5, 1)).failed
+    >>> day = date(2026, 1, 1)
+    >>> care_standing("on_course", "on track", None, day, None, date(2026, 5, 1)).failed
     False
-    >>> care_standing("stalled", "stalled", date(2026, 3, 1), date(2026, 1, 1), None, date(2026, 5, 3)).because
+    >>> care_standing("stalled", "stalled", date(2026, 3, 1), day, None, date(2026, 5, 3)).because
     'stalled, 9 weeks; no non-healing review yet'
     """
     if (today - first_seen_on).days < CARE_DAYS:

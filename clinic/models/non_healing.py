@@ -1,4 +1,4 @@
-"""The review of an ulcer that does not heal: each possible cause looked at, and what good care has come to."""
+"""The review of an ulcer that does not heal: each possible cause, and what good care has come to."""
 
 from __future__ import annotations
 

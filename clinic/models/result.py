@@ -68,7 +68,7 @@ class Result(ClinicalRecord):
                     seen_on__gte=models.F("result_on"), seen_by__isnull=False, result_on__isnull=False
                 ),
                 name="result_seen",
-                violation_error_message="only a result that arrived is seen, on its day or later, by somebody",
+                violation_error_message="only a result that arrived is seen, on its day or later",
             ),
             models.CheckConstraint(
                 condition=models.Q(withdrawn_on__isnull=True, withdrawn_because="")

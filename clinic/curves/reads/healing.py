@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from clinic.capture.reads.repeat import trace_errors
@@ -263,10 +263,10 @@ def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
 
 
 def _results(limbs: Any) -> QuerySet[Any, Any]:
-    """Results of these feet that arrived; those of the person as a whole stand on no curve."""
-    return Result.objects.filter(limb__in=limbs, result_on__isnull=False, withdrawn_on=None).values_list(
-        "limb_id", "lesion_id", "kind", "reading", "result_on"
-    )
+    """Results that arrived, by foot; those of the person as a whole stand on the curves of both feet."""
+    rows = Result.objects.filter(person__limbs__in=limbs, result_on__isnull=False, withdrawn_on=None)
+    rows = rows.filter(Q(limb=None) | Q(limb=F("person__limbs")))
+    return rows.values_list("person__limbs", "lesion_id", "kind", "reading", "result_on")
 
 
 def _antibiotics(limbs: Any) -> QuerySet[Any, Any]:

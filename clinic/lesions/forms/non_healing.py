@@ -1,4 +1,4 @@
-"""The non-healing review: each cause ends done, due with owner and day, or not needed; none is preselected."""
+"""The non-healing review: each item is done, due with owner and day, or not needed; none preselected."""
 
 from __future__ import annotations
 

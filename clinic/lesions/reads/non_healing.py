@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import Any, cast
 
 from django.db.models import Max, QuerySet
 
 from clinic.curves.reads.healing import LesionHealing, healings_of, not_healing_since
 from clinic.guidelines.due import DueStanding, days_overdue, due_standing, non_healing_late
-from clinic.guidelines.failed_care import NOT_HEALING, CareReview, CareStanding, care_standing
+from clinic.guidelines.failed_care import (
+    NOT_HEALING,
+    CareReview,
+    CareStanding,
+    Outcome,
+    care_standing,
+)
 from clinic.models import ItemState, Lesion, NonHealingItem, NonHealingReview, NonHealingTopic
 from clinic.record.dates import day_words
 
@@ -116,9 +122,10 @@ def _care(
         for row in reviews
         for item in row.items.all()
     )
-    review = (
-        None if newest is None else CareReview(newest.opened_on, newest.outcome, newest.outcome_on, left)  # type: ignore[arg-type]
-    )
+    review = None
+    if newest is not None:
+        outcome = cast(Outcome, newest.outcome)
+        review = CareReview(newest.opened_on, outcome, newest.outcome_on, left)
     kind = healing.kind if healing.report is not None else "not_measured"
     since = not_healing_since(healing)
     return care_standing(kind, healing.words, since, lesion.first_seen_on, review, today)

@@ -1,4 +1,4 @@
-"""Judging the bone under an ulcer: a podiatrist decides; only a signed end of treatment lifts an infection."""
+"""Judging the bone under an ulcer: a podiatrist decides; only signed treatment lifts an infection."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What waits for somebody with a day: results, antibiotics at their end, non-healing reviews and their items."""
+"""What waits for somebody with a day: results, antibiotics, non-healing reviews and their items."""
 
 from __future__ import annotations
 

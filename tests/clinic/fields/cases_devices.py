@@ -55,8 +55,7 @@ def a_choice_that_takes_over_from_another(site, by):
     client = Client()
     client.force_login(by)
     url = reverse("prescription_new", args=[lesion.limb_id])
-    asked = client.get(url).context["answers"].fields
-    told = dict.fromkeys(asked, "no")
+    told = {"needs_frequent_dressing": "no", "device_available": "yes"}
     page = client.post(url, {**told, "work_out": "yes"}).content.decode()
     seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
     data = {
@@ -69,7 +68,8 @@ def a_choice_that_takes_over_from_another(site, by):
         "seen": seen,
     }
     kept = Kept("Prescription", {"carry_plan": ("Prescription.relief_plan", plan)})
-    answers = Kept("", {name: ("Prescription.facts", _says(name, False)) for name in told})
+    places = {name: ("Prescription.facts", _says(name, said == "yes")) for name, said in told.items()}
+    answers = Kept("", places)
     return Sent({"limb": lesion.limb_id}, data, {AnswersForm: answers, ChoiceForm: kept})
 
 
