@@ -111,7 +111,7 @@ def forecast_record(site: Site, today: date) -> ForecastRecord:
         .select_related("limb__person")
         .order_by("-first_seen_on", "-pk")
     )
-    courses, ends = courses_of(lesions), follow_ups(lesions, today)
+    courses, ends = courses_of(lesions, whole=False), follow_ups(lesions, today)
     by_key = {str(lesion.pk): lesion for lesion in lesions}
     followed = [
         _followed(courses[lesion.pk], ends[lesion.pk]) for lesion in lesions if courses[lesion.pk].areas

@@ -274,7 +274,7 @@ def _antibiotics(limbs: Any) -> QuerySet[Any, Any]:
     return rows.values_list("lesion__limb_id", "lesion_id", "drug", "started_on", "stopped_on")
 
 
-def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
+def _marks(lesions: Sequence[Lesion], whole: bool) -> dict[int, list[Mark]]:
     marks: dict[int, list[Mark]] = defaultdict(list)
     by_limb: dict[int, list[Lesion]] = defaultdict(list)
     for lesion in lesions:
@@ -294,10 +294,11 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
         put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
         if stopped_on:
             put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
-    for limb, lesion_id, kind, reading, day in _results(by_limb):
+    # Results and antibiotics bend no curve: only a page that shows the strip reads them.
+    for limb, lesion_id, kind, reading, day in _results(by_limb) if whole else ():
         words = f"{RESULT_KINDS[kind].label}: {ResultReading(reading).label.lower()}"
         put(limb, lesion_id, Mark(day, "result", words, False))
-    for limb, lesion_id, drug, started_on, stopped_on in _antibiotics(by_limb):
+    for limb, lesion_id, drug, started_on, stopped_on in _antibiotics(by_limb) if whole else ():
         put(limb, lesion_id, Mark(started_on, "antibiotic", f"{drug} started"[:LONGEST_MARK], False))
         if stopped_on:
             put(limb, lesion_id, Mark(stopped_on, "antibiotic", f"{drug} stopped"[:LONGEST_MARK], False))
@@ -306,15 +307,18 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
     return marks
 
 
-def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None) -> dict[int, Course]:
+def courses_of(
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, whole: bool = True
+) -> dict[int, Course]:
     """Measurements, areas and marks of many lesions without judging them; seven queries, keyed by lesion.
 
-    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared.
+    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared; one
+    that shows no strip asks for the marks that bend a curve alone (`whole`), and two are.
     """
     wanted = list(lesions)
     if not wanted:
         return {}
-    measured, marked = _readings(wanted, rows), _marks(wanted)
+    measured, marked = _readings(wanted, rows), _marks(wanted, whole)
     shares = trace_errors(wanted)
     answer = {}
     for lesion in wanted:
@@ -329,7 +333,7 @@ def healings_of(
 ) -> dict[int, LesionHealing]:
     """Judge many lesions with a constant number of queries; keyed by lesion. Only charts need curves."""
     answer, today = {}, timezone.localdate()
-    for pk, course in courses_of(lesions, rows).items():
+    for pk, course in courses_of(lesions, rows, whole=curves).items():
         findings = _findings(course.lesion.state, course.readings)
         covered = tuple(m.day for m in course.readings if m.covered_dry)
         report = (
