@@ -28,6 +28,10 @@ class LesionPlot:
     end: str = ""
     infected_week: int | None = None
     events: tuple[dict[str, Any], ...] = ()
+    results: tuple[dict[str, Any], ...] = ()
+    antibiotics: tuple[dict[str, Any], ...] = ()
+    #: Week of the non-healing review, what it leaves due, and what was done about the rest.
+    review: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -87,7 +91,7 @@ def load(path: Path) -> Scenario:
     people = []
     for one in raw["person"]:
         lesions = tuple(
-            LesionPlot(**{**lesion, "events": tuple(lesion.get("events", ()))})
+            LesionPlot(**{k: tuple(v) if isinstance(v, list) else v for k, v in lesion.items()})
             for lesion in one.pop("lesion", [])
         )
         lists = {k: tuple(v) for k, v in one.items() if isinstance(v, list)}

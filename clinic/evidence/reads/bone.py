@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
+
+from django.db.models import QuerySet
 
 from clinic.guidelines.standing_findings import InfectionFinding, LimbFindings, StandingSettings
 from clinic.guidelines.standing_infection import infection_state
@@ -33,7 +36,7 @@ def bone_judgements(lesions: Iterable[Lesion | int], day: date) -> dict[int, tup
     return {lesion: tuple(findings) for lesion, findings in found.items()}
 
 
-def _rows(lesions: Iterable[Lesion | int], day: date):  # type: ignore[no-untyped-def]
+def _rows(lesions: Iterable[Lesion | int], day: date) -> QuerySet[Any, Any]:
     keys = [one if isinstance(one, int) else one.pk for one in lesions]
     rows = BoneJudgement.objects.filter(lesion__in=keys, judged_on__lte=day, in_error_because="")
     return rows.order_by("judged_on", "pk")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import cast
+
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -10,7 +12,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.alerts.reads.results import results_of
 from clinic.evidence.reads.bone import bone_standing
-from clinic.guidelines.bone import BoneParts, propose_bone
+from clinic.guidelines.bone import BoneParts, Says, propose_bone
 from clinic.lesions.forms.bone import PARTS, BoneErrorForm, BoneForm
 from clinic.lesions.writes import bone as writes
 from clinic.models import BoneJudgement, Lesion
@@ -24,7 +26,7 @@ BONE_TESTS = ("xray", "crp", "esr", "mri", "culture", "biopsy")
 
 def _parts(form: BoneForm) -> BoneParts | None:
     """What the parts say so far; None while one of them is not answered."""
-    answers = {name: form.cleaned_data.get(name) for name in PARTS}
+    answers = {name: cast(Says, form.cleaned_data.get(name)) for name in PARTS}
     return BoneParts(**answers) if all(answers.values()) else None
 
 
