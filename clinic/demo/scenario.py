@@ -90,10 +90,12 @@ def load(path: Path) -> Scenario:
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     people = []
     for one in raw["person"]:
-        lesions = tuple(
-            LesionPlot(**{k: tuple(v) if isinstance(v, list) else v for k, v in lesion.items()})
-            for lesion in one.pop("lesion", [])
-        )
+        lesions = tuple(_lesion(lesion) for lesion in one.pop("lesion", []))
         lists = {k: tuple(v) for k, v in one.items() if isinstance(v, list)}
         people.append(PersonPlot(**{**one, **lists}, lesions=lesions))
     return Scenario(site=raw["site"], users=tuple(raw["user"]), people=tuple(people))
+
+
+def _lesion(raw: dict[str, Any]) -> LesionPlot:
+    values: dict[str, Any] = {key: tuple(v) if isinstance(v, list) else v for key, v in raw.items()}
+    return LesionPlot(**values)

@@ -27,10 +27,10 @@ class BoneForm(forms.Form):
     sample = forms.ChoiceField(choices=BonePart.choices, widget=forms.RadioSelect)
     state = forms.ChoiceField(label="Bone infection", choices=BoneState.choices, widget=forms.RadioSelect)
     treated = forms.ChoiceField(
-        label="Treatment",
-        choices=[("", "Not completed, or none was needed"), *BoneTreated.choices],
-        widget=forms.RadioSelect,
+        label="Sign an end of treatment",
+        choices=[("", "Nothing to sign"), *BoneTreated.choices],
         required=False,
+        help_text="Lifts a bone infection that was judged probable or proven before.",
     )
     note = forms.CharField(
         label="In words",

@@ -8,19 +8,19 @@ from django import forms
 from django.utils import timezone
 
 from clinic.models import Anticoagulant, EventKind
+from clinic.record.forms.chips import YesNoChips
 from clinic.record.forms.dates import DayField
-from clinic.record.forms.entries import YesNoField
 
 #: Decisions come from the non-healing review; samples, images and antibiotics have records of their own.
 ELSEWHERE = (EventKind.DECISION, EventKind.SAMPLE, EventKind.IMAGING, EventKind.ANTIBIOTIC)
-KINDS = [pair for pair in EventKind.choices if pair[0] not in ELSEWHERE]
+KINDS = [("", "Choose")] + [pair for pair in EventKind.choices if pair[0] not in ELSEWHERE]
 
 
 class EventForm(forms.Form):
     kind = forms.ChoiceField(label="What happened", choices=KINDS)
     happened_on = DayField(label="On")
     note = forms.CharField(label="In a few words", max_length=300, required=False)
-    sharp = YesNoField(label="Sharp debridement", untouched="No debridement")
+    sharp = YesNoChips(label="Sharp debridement")
     anticoagulant = forms.ChoiceField(
         label="On an anticoagulant",
         choices=Anticoagulant.choices,

@@ -37,7 +37,7 @@ def bone_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     today = timezone.localdate()
     posted = request.method == "POST"
     proposing = posted and "propose" in request.POST
-    form = BoneForm(request.POST if posted else None)
+    form = BoneForm(request.POST if posted else None, initial={"judged_on": today})
     valid = form.is_valid()
     parts = _parts(form) if posted else None
     if valid and parts is not None and not proposing:
