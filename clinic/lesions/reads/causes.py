@@ -33,6 +33,7 @@ from clinic.models import (
 )
 from clinic.people.reads.limbs import PERFUSION, FindingValue, latest_findings
 from clinic.record.dates import day_words
+from offload.models import ReliefPlan
 
 __all__ = ["CauseSheet", "PossibleCause", "cause_sheet"]
 
@@ -169,7 +170,8 @@ def _infection(
 
 def _device(lesion: Lesion, events: Sequence[Event], today: date) -> tuple[str, ...]:
     facts = []
-    device = Prescription.objects.filter(limb=lesion.limb_id, stopped_on=None).first()
+    running = Prescription.objects.filter(limb=lesion.limb_id, stopped_on=None)
+    device = running.select_related("relief_plan").first()
     if device is None:
         facts.append("Device: none is running")
     elif device.fitted_on is None:
@@ -184,23 +186,21 @@ def _device(lesion: Lesion, events: Sequence[Event], today: date) -> tuple[str, 
         # A cast has no insole: neither a relief plan's void nor the age of a foam says anything in it.
         facts.append("No insole in this device: look at the padding")
         return tuple(facts)
-    return (*facts, *_plan(lesion), *(_foam(device, events, today) if device is not None else ()))
+    return (*facts, *_plan(lesion, device), *(_foam(device, events, today) if device is not None else ()))
 
 
-def _plan(lesion: Lesion) -> list[str]:
-    plan = (
-        LimbPlan.objects.filter(lesions=lesion)
-        .exclude(plan__state="superseded")
-        .select_related("plan")
-        .order_by("-pk")
-        .first()
-    )
+def _plan(lesion: Lesion, device: Prescription | None) -> list[str]:
+    """The plan in the running device, else the newest that nothing has replaced."""
+    plan = device.relief_plan if device is not None else None
+    if plan is None:
+        links = LimbPlan.objects.filter(lesions=lesion).exclude(plan__state="superseded")
+        newest = links.select_related("plan").order_by("-pk").first()
+        plan = newest.plan if newest else None
     if plan is None:
         facts = ["Relief plan and contact check: not known, there is no plan"]
     else:
-        made = timezone.localdate(plan.plan.created_at)
-        state = plan.plan.get_state_display().lower()
-        facts = [_on(f"Relief plan v{plan.plan.number}, {state}", made), *_voids(plan)]
+        made = timezone.localdate(plan.created_at)
+        facts = [_on(f"Relief plan v{plan.number}, {plan.get_state_display().lower()}", made), *_voids(plan)]
     imprint = lesion.imprints.order_by("-taken_on", "-pk").first()
     facts.append(_on("Imprint", imprint.taken_on) if imprint else "Imprint of the ulcer: not known")
     return facts
@@ -212,8 +212,8 @@ def _foam(device: Prescription, events: Sequence[Event], today: date) -> tuple[s
     return (f"Foam: {(today - since).days // 7} weeks in use" if since else "Age of the foam: not known",)
 
 
-def _voids(link: LimbPlan) -> list[str]:
-    pressed = (link.plan.result.get("pressure") or {}).get("lesions") or []
+def _voids(plan: ReliefPlan) -> list[str]:
+    pressed = (plan.result.get("pressure") or {}).get("lesions") or []
     facts = []
     for one in pressed:
         void = one.get("clearance_mm")

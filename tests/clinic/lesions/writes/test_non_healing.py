@@ -10,10 +10,11 @@ from clinic.guidelines.due import NON_HEALING_DAYS
 from clinic.lesions.reads.causes import cause_sheet
 from clinic.lesions.reads.non_healing import care_of, review_due_words, verdict_words
 from clinic.lesions.writes.non_healing import ItemFound, item_close, review_decide, review_open
-from clinic.models import AuditEvent, Event, NonHealingReview, NonHealingTopic
+from clinic.models import AuditEvent, Event, LimbPlan, NonHealingReview, NonHealingTopic
 from clinic.record.errors import Conflict, Refused
 from clinic.week.reads.review import review_list
 from clinic.week.reads.today import today_lists
+from offload.models import ReliefPlan
 from tests import factories, factories_care
 
 pytestmark = pytest.mark.django_db
@@ -250,3 +251,28 @@ def test_operations_are_withheld_from_an_infected_ulcer_and_named_with_source_on
     lesion.measurements.filter(visit__visited_on=TODAY()).update(infection_grade=2)
     assert "To discuss" not in facts(lesion)["surgery"]
     assert "treat it first" in facts(lesion)["surgery"]
+
+
+@pytest.mark.parametrize(("void", "closed"), [(0.0, True), (0.4, True), (2.5, False)])
+def test_a_space_that_is_closed_in_the_plan_of_the_running_device_is_stressed(lesion, void, closed):
+    def plan(clearance):
+        figures = {"pressure": {"lesions": [{"label": "A", "clearance_mm": clearance}]}}
+        return ReliefPlan.objects.create(
+            code=f"V{ReliefPlan.objects.count():05d}",
+            side=lesion.limb.side,
+            state="signed",
+            spec={},
+            result=figures,
+            sha256="0" * 64,
+            core_version="test",
+            created_at=timezone.now(),
+            made_by="test",
+        )
+
+    worn, newer = plan(void), plan(9.0)
+    link = LimbPlan.objects.create(limb=lesion.limb, plan=newer, created_by=factories.author())
+    link.lesions.set([lesion])
+    factories.prescription(of=lesion.limb, lesions=[lesion], fitted_on=days(-20), relief_plan=worn)
+    found = facts(lesion)["offloading"]
+    assert f"Space left under A in the plan: {void:g} mm" in found
+    assert ("the space is closed" in found) == closed
