@@ -13,8 +13,6 @@ from clinic.record.forms.dates import DayField
 from clinic.record.forms.entries import PastDayField
 from clinic.record.forms.owners import OwnerField
 
-UNITS = "; ".join(f"{kind.label} in {kind.unit}" for kind in RESULT_KINDS.values() if kind.unit)
-
 
 class ResultRequestForm(forms.Form):
     kind = forms.ChoiceField(label="Test", choices=[("", "Choose"), *RESULT_CHOICES])

@@ -29,16 +29,17 @@ def _held_to_rules(result: Result) -> None:
         raise Refused("For: that ulcer is on another foot.", field="about")
     if result.limb is not None and result.limb.person_id != person.pk:
         raise Refused("For: that foot belongs to someone else.", field="about")
-    today = timezone.localdate()
-    for words, field, day in (("Requested on", "requested_on", result.requested_on),):
-        if day > today:
-            raise Refused(f"{words}: {date_format(day)} lies in the future.", field=field)
-        if day < person.birth_date:
-            raise Refused(f"{words}: {date_format(day)} lies before the patient was born.", field=field)
+    asked_on = result.requested_on
+    if asked_on > timezone.localdate():
+        raise Refused(f"Requested on: {date_format(asked_on)} lies in the future.", field="requested_on")
+    if asked_on < person.birth_date:
+        raise Refused(
+            f"Requested on: {date_format(asked_on)} lies before the patient was born.", field="requested_on"
+        )
     if result.due_on < result.requested_on:
         raise Refused(
             f"Result due on: {date_format(result.due_on)} lies before the day of the request, "
-            f"{date_format(result.requested_on)}.",
+            f"{date_format(asked_on)}.",
             field="due_on",
         )
     if not result.owner.sites.filter(pk=person.site_id).exists():

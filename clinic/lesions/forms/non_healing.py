@@ -17,8 +17,8 @@ class NonHealingForm(forms.Form):
     def __init__(self, *args: Any, sheet: CauseSheet, site: Site, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.sheet = sheet
-        people = [("", "Choose"), *((str(one.pk), str(one)) for one in owners_of(site))]
         self.owners = {str(one.pk): one for one in owners_of(site)}
+        people = [("", "Choose"), *((key, str(one)) for key, one in self.owners.items())]
         for cause in sheet.causes:
             self.fields[f"{cause.topic}_state"] = forms.ChoiceField(
                 label=f"{cause.label} is",

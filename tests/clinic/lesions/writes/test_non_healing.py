@@ -267,6 +267,8 @@ def test_a_space_that_is_closed_in_the_plan_of_the_running_device_is_stressed(le
             core_version="test",
             created_at=timezone.now(),
             made_by="test",
+            signed_at=timezone.now(),
+            signed_by="test",
         )
 
     worn, newer = plan(void), plan(9.0)
