@@ -13,7 +13,7 @@ from django.utils import timezone
 from clinic.access import ABILITIES
 from clinic.models import LimbPlan, Look, Photo, PhotoScale, PlanFlag, Referral, Role
 from offload.models import ReliefPlan
-from tests import factories
+from tests import factories, factories_care
 
 #: Charts of nothing: they answer 404 until there is something to draw, and have tests of their own.
 NEED_DATA = {"lesion_compare_chart", "outcomes_chart"}
@@ -127,6 +127,11 @@ def records(site):
         "glass": factories.broken_glass(of=person).pk,
         "problem": factories.problem(at=site).pk,
         "paper": "a4",
+        "result": factories_care.result(of=person).pk,
+        "course": factories_care.antibiotic(of=lesion).pk,
+        "judgement": factories_care.bone(of=lesion).pk,
+        "non_healing": (review := factories_care.non_healing(of=lesion)).pk,
+        "item": review.items.first().pk,
     }
 
 

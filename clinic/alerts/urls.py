@@ -2,11 +2,21 @@
 
 from django.urls import path
 
-from clinic.alerts.views import contacts, flags, referrals
+from clinic.alerts.views import antibiotics, contacts, flags, referrals, results
 
 urlpatterns = [
     path("people/<int:person>/contacts/new/", contacts.contact_new, name="contact_new"),
     path("people/<int:person>/referrals/new/", referrals.referral_new, name="referral_new"),
     path("flags/<int:flag>/answer/", flags.flag_answer, name="flag_answer"),
     path("referrals/<int:referral>/", referrals.referral, name="referral"),
+    path("people/<int:person>/results/new/", results.result_new, name="result_new"),
+    path("results/<int:result>/", results.result, name="result"),
+    path("results/<int:result>/edit/", results.result_edit, name="result_edit"),
+    path("results/<int:result>/report/", results.result_report, name="result_report"),
+    path("results/<int:result>/seen/", results.result_seen, name="result_seen"),
+    path("results/<int:result>/withdraw/", results.result_withdraw, name="result_withdraw"),
+    path("lesions/<int:lesion>/antibiotics/new/", antibiotics.antibiotic_new, name="antibiotic_new"),
+    path("antibiotics/<int:course>/", antibiotics.antibiotic, name="antibiotic"),
+    path("antibiotics/<int:course>/edit/", antibiotics.antibiotic_edit, name="antibiotic_edit"),
+    path("antibiotics/<int:course>/stop/", antibiotics.antibiotic_stop, name="antibiotic_stop"),
 ]

@@ -2,13 +2,12 @@
 
 from django.urls import path
 
-from clinic.case.views import history, inquiries, lesions
+from clinic.case.views import history, lesions
 from clinic.case.views import person as person_page
 
 urlpatterns = [
     path("people/<int:person>/", person_page.person, name="person"),
     path("lesions/<int:lesion>/", lesions.lesion, name="lesion"),
     path("lesions/<int:lesion>/events/new/", lesions.event_new, name="event_new"),
-    path("lesions/<int:lesion>/why-not-healing/", inquiries.why_not_healing, name="why_not_healing"),
     path("history/<str:noun>/<int:pk>/", history.history, name="history"),
 ]

@@ -23,6 +23,11 @@ HISTORY_OF = {
     "scale": "photoscale",
     "card": "openingcard",
     "look": "look",
+    "result": "result",
+    "course": "antibioticcourse",
+    "judgement": "bonejudgement",
+    "non_healing": "nonhealingreview",
+    "item": "nonhealingitem",
 }
 
 

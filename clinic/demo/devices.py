@@ -9,15 +9,19 @@ from typing import Any
 from clinic.devices.reads.advice import limb_decision
 from clinic.devices.writes import opening_cards, prescriptions, wear
 from clinic.devices.writes.fittings import FittingFindings, steps_of
-from clinic.models import OPEN_STATES, Lesion, Limb, Person, Prescription, User
+from clinic.guidelines.bone import BoneParts
+from clinic.lesions.writes.bone import bone_judge
+from clinic.models import OPEN_STATES, BoneJudgement, Lesion, Limb, Person, Prescription, User
 
 __all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
 
 
 def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: date, *, by: User) -> None:
     """Sign the story's choice, as a departure with its code where the advice puts something else first."""
-    answers = {f"osteomyelitis_{lesion.pk}": False for lesion in lesions}
-    answers |= {"needs_frequent_dressing": False, "device_available": True, "non_surgical_care_failed": False}
+    for lesion in lesions:
+        if not BoneJudgement.objects.filter(lesion=lesion, judged_on=day).exists():
+            bone_judge(by=by, lesion=lesion, judged_on=day, parts=BoneParts(probe="against"), state="no")
+    answers = {"needs_frequent_dressing": False, "device_available": True}
     decision = limb_decision(limb, day, answers)
     if decision is None:
         return

@@ -28,6 +28,10 @@ class LesionPlot:
     end: str = ""
     infected_week: int | None = None
     events: tuple[dict[str, Any], ...] = ()
+    results: tuple[dict[str, Any], ...] = ()
+    antibiotics: tuple[dict[str, Any], ...] = ()
+    #: Week of the non-healing review, what it leaves due, and what was done about the rest.
+    review: dict[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -86,10 +90,12 @@ def load(path: Path) -> Scenario:
     raw = tomllib.loads(path.read_text(encoding="utf-8"))
     people = []
     for one in raw["person"]:
-        lesions = tuple(
-            LesionPlot(**{**lesion, "events": tuple(lesion.get("events", ()))})
-            for lesion in one.pop("lesion", [])
-        )
+        lesions = tuple(_lesion(lesion) for lesion in one.pop("lesion", []))
         lists = {k: tuple(v) for k, v in one.items() if isinstance(v, list)}
         people.append(PersonPlot(**{**one, **lists}, lesions=lesions))
     return Scenario(site=raw["site"], users=tuple(raw["user"]), people=tuple(people))
+
+
+def _lesion(raw: dict[str, Any]) -> LesionPlot:
+    values: dict[str, Any] = {key: tuple(v) if isinstance(v, list) else v for key, v in raw.items()}
+    return LesionPlot(**values)

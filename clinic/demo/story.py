@@ -38,7 +38,7 @@ from clinic.visits.writes.visits import PersonFindings
 from offload.core.shapes.lesion import Ellipse
 from offload.plans.steps import plan_depth
 
-from . import capture, course, devices
+from . import capture, care, course, devices
 from .footprint import measured_under
 from .scenario import LesionPlot, PersonPlot
 
@@ -132,8 +132,10 @@ class Story:
                         lesion=self.lesions[n],
                         kind=event["kind"],
                         happened_on=day,
-                        note=event.get("note", ""),
+                        **{key: said for key, said in event.items() if key not in ("week", "kind")},
                     )
+            if n in self.lesions:
+                care.care_of_week(lesion, self.lesions[n], week, day, (self.staff, self.podiatrist))
         if last:
             self._ends(day, but="moved")
 

@@ -11,21 +11,27 @@ from typing import Literal
 
 __all__ = [
     "FOAM_DAYS",
-    "INQUIRY_DAYS",
+    "NON_HEALING_DAYS",
     "PLAN_DAYS",
     "SEEN_DAYS",
+    "CourseStanding",
+    "DueStanding",
     "FactAge",
+    "ResultStanding",
     "VisitStanding",
     "area_too_old",
     "back_on_review",
     "confirmable_from",
+    "course_standing",
     "days_overdue",
+    "due_standing",
     "fact_age",
     "foam_due",
-    "inquiry_late",
+    "non_healing_late",
     "oldest_fresh",
     "plan_look_due",
     "remission_due_on",
+    "result_standing",
     "reopens_until",
     "sealed_past",
     "too_old",
@@ -34,6 +40,9 @@ __all__ = [
 
 VisitStanding = Literal["overdue", "due", "coming", "later", "no_date", "not_awaited"]
 FactAge = Literal["missing", "old", "fresh"]
+DueStanding = Literal["coming", "due", "late"]
+ResultStanding = Literal["requested", "due", "late", "arrived", "seen"]
+CourseStanding = Literal["running", "ends", "past_end", "stopped"]
 
 #: A visit this near is shown as coming (design choice). [d]
 _COMING_DAYS = 7
@@ -44,8 +53,8 @@ _REMISSION_DAYS = 90
 _UNMEASURED_DAYS = 14
 #: A lesion marked as seen comes back after this long at the latest (design choice). [d]
 SEEN_DAYS = 14
-#: A lesion that does not heal has its sheet of causes no older than this (design choice). [d]
-INQUIRY_DAYS = 14
+#: An ulcer that does not heal has its non-healing review no older than this (design choice). [d]
+NON_HEALING_DAYS = 14
 #: A signed plan is given this long to work before a lesion that does not close asks for another look
 #: (design choice). [d]
 PLAN_DAYS = 28
@@ -220,20 +229,84 @@ def back_on_review(seen_on: date) -> date:
     return seen_on + timedelta(days=SEEN_DAYS)
 
 
-def inquiry_late(last_on: date | None, today: date) -> bool:
-    """Whether the causes of a lesion that does not heal have to be gone through.
+def non_healing_late(last_on: date | None, today: date) -> bool:
+    """Whether an ulcer that does not heal is due for its non-healing review.
 
     Parameters
     ----------
     last_on : date or None
-        When they were last; None for never, which is late at once.
+        When one was last opened; None for never, which is late at once.
     today : date
 
     Returns
     -------
     bool
     """
-    return last_on is None or too_old(last_on, INQUIRY_DAYS, today)
+    return last_on is None or too_old(last_on, NON_HEALING_DAYS, today)
+
+
+def due_standing(due_on: date, today: date) -> DueStanding:
+    """How a thing that somebody owns stands to the day agreed for it.
+
+    Parameters
+    ----------
+    due_on, today : date
+
+    Returns
+    -------
+    {"coming", "due", "late"}
+        `due` on the day itself, `late` from the next day on.
+    """
+    if days_overdue(due_on, today):
+        return "late"
+    return "due" if due_on <= today else "coming"
+
+
+def result_standing(
+    due_on: date, result_on: date | None, seen_on: date | None, today: date
+) -> ResultStanding:
+    """How far a requested test has come: requested, due, late, arrived and not seen, or seen.
+
+    Parameters
+    ----------
+    due_on : date
+        The day its result was expected on.
+    result_on, seen_on : date or None
+        When it arrived and when somebody saw it; None for not yet.
+    today : date
+
+    Returns
+    -------
+    {"requested", "due", "late", "arrived", "seen"}
+        What has arrived is late no more; it waits for eyes.
+    """
+    if seen_on is not None:
+        return "seen"
+    if result_on is not None:
+        return "arrived"
+    standing = due_standing(due_on, today)
+    return "requested" if standing == "coming" else standing
+
+
+def course_standing(planned_end_on: date, stopped_on: date | None, today: date) -> CourseStanding:
+    """How a course of treatment stands to its planned end.
+
+    Parameters
+    ----------
+    planned_end_on : date
+        Its last day as planned.
+    stopped_on : date or None
+    today : date
+
+    Returns
+    -------
+    {"running", "ends", "past_end", "stopped"}
+        `ends` on the planned last day, `past_end` from the next day until it is stopped or prolonged.
+    """
+    if stopped_on is not None:
+        return "stopped"
+    standing = due_standing(planned_end_on, today)
+    return {"coming": "running", "due": "ends", "late": "past_end"}[standing]  # type: ignore[return-value]
 
 
 def plan_look_due(signed_on: date, today: date) -> bool:

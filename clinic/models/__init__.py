@@ -1,16 +1,17 @@
 """The clinic's nouns, one a file."""
 
 from .account import AccountLink, LinkPurpose, SignIn
+from .antibiotic import AntibioticCourse, AntibioticRoute, CourseStop
 from .audit import AuditEvent
+from .bone import BONE_INFECTED, BoneJudgement, BonePart, BoneState, BoneTreated
 from .break_glass import BreakGlass
 from .contact import Contact, ContactHow, ContactResult
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
-from .event import PERFUSION_EVENTS, Event, EventKind
+from .event import PERFUSION_EVENTS, Anticoagulant, Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
-from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
 from .lesion import (
     OPEN_STATES,
     PLACES,
@@ -38,6 +39,7 @@ from .measurement import (
     UlcerFindings,
 )
 from .merge import Merge, PeopleApart
+from .non_healing import CareOutcome, ItemState, NonHealingItem, NonHealingReview, NonHealingTopic
 from .opening_card import OpeningCard
 from .peer import PeerCase, PeerOpinion, PeerReading, PeerRound
 from .person import (
@@ -68,6 +70,7 @@ from .recalibration import Recalibration
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
+from .result import RESULT_CHOICES, Result, ResultReading
 from .review import ReviewNote
 from .saved_report import ReportForm, SavedReport
 from .site import Site
@@ -88,6 +91,23 @@ from .visit import (
 from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind, WatchPoint
 
 __all__ = [
+    "BONE_INFECTED",
+    "RESULT_CHOICES",
+    "AntibioticCourse",
+    "AntibioticRoute",
+    "Anticoagulant",
+    "BoneJudgement",
+    "BonePart",
+    "BoneState",
+    "BoneTreated",
+    "CareOutcome",
+    "CourseStop",
+    "ItemState",
+    "NonHealingItem",
+    "NonHealingReview",
+    "NonHealingTopic",
+    "Result",
+    "ResultReading",
     "PERFUSION_EVENTS",
     "HITS",
     "PROGRAM",
@@ -146,10 +166,6 @@ __all__ = [
     "FlagAnswer",
     "Imprint",
     "ImprintHow",
-    "Inquiry",
-    "InquiryAnswer",
-    "InquiryOutcome",
-    "InquiryTopic",
     "Lesion",
     "LesionOutcome",
     "LesionState",

@@ -202,9 +202,9 @@ def test_blood_flow_and_falls_age_alike_wherever_they_are_read(site, limit, over
 
 ROOT = Path(settings.BASE_DIR)
 #: Days and limits that only `clinic.guidelines.due` holds against today.
-OWNED = re.compile(r"\b(next_on|open_by|\w+_fresh_days)\b")
+OWNED = re.compile(r"\b(next_on|open_by|due_on|planned_end_on|\w+_fresh_days)\b")
 TODAY = re.compile(r"\b(today|day|now)\b")
-FILTER = re.compile(r"\b(next_on|open_by)__(lt|gt)e?=today\b")
+FILTER = re.compile(r"\b(next_on|open_by|due_on|planned_end_on)__(lt|gt)e?=(today|day)\b")
 #: A figure over a period, filtered in the database; the sweep above holds it to the rule.
 COUNTED = {("clinic/audit/reads/harm.py", "open_by__lt=today")}
 
@@ -231,7 +231,11 @@ def test_no_page_decides_for_itself_whether_something_is_late():
     found = {(str(path.relative_to(ROOT)), said) for path in modules for said in decided(path)}
     assert found <= COUNTED
     pages = (ROOT / "templates").glob("**/*.html")
-    assert not [path for path in pages if re.search(r"(next_on|open_by)\s*[<>]", path.read_text())]
+    assert not [
+        path
+        for path in pages
+        if re.search(r"(next_on|open_by|due_on|planned_end_on)\s*[<>]", path.read_text())
+    ]
 
 
 @pytest.mark.parametrize(
@@ -242,6 +246,8 @@ def test_no_page_decides_for_itself_whether_something_is_late():
         "(day - on).days > site.weight_fresh_days",
         "age = today - timedelta(days=site.falls_fresh_days)",
         "rows.filter(open_by__lt=today)",
+        "result.due_on < today",
+        "rows.filter(planned_end_on__lte=day)",
     ],
 )
 def test_a_page_that_did_would_be_found(tmp_path, line):

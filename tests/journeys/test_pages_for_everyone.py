@@ -3,15 +3,18 @@
 import pytest
 
 from clinic.models import (
+    AntibioticCourse,
     Lesion,
     LimbPlan,
     Look,
     MeasuredMap,
+    NonHealingReview,
     OpeningCard,
     Person,
     Prescription,
     RedFlag,
     Referral,
+    Result,
     User,
     Visit,
 )
@@ -26,8 +29,16 @@ def pages(role):
     prescription = Prescription.objects.filter(limb__person__family_name="Candlewick", stopped_on=None).get()
     plan = LimbPlan.objects.select_related("plan").get(plan__state="draft").plan
     signed = LimbPlan.objects.select_related("plan").filter(plan__state="signed").first().plan
+    review = NonHealingReview.objects.get()
+    result = Result.objects.get(kind="crp")
+    course = AntibioticCourse.objects.get()
     everyone = [
         "/people/",
+        f"/lesions/{course.lesion_id}/",
+        f"/people/{result.person_id}/",
+        f"/results/{result.pk}/",
+        f"/antibiotics/{course.pk}/",
+        f"/non-healing/{review.pk}/",
         "/people/?show=all",
         "/people/duplicates/",
         "/people/{}/merge/{}/".format(
@@ -59,7 +70,14 @@ def pages(role):
         "/today/",
         "/today/preparation/",
         f"/lesions/{stuck.pk}/look/",
-        f"/lesions/{stuck.pk}/why-not-healing/",
+        f"/lesions/{stuck.pk}/non-healing/new/",
+        f"/non-healing-items/{review.items.get(state='due').pk}/",
+        f"/people/{person.pk}/results/new/",
+        f"/results/{result.pk}/report/",
+        f"/results/{result.pk}/seen/",
+        f"/lesions/{lesion.pk}/antibiotics/new/",
+        f"/antibiotics/{course.pk}/edit/",
+        f"/antibiotics/{course.pk}/stop/",
         f"/cards/{OpeningCard.objects.first().pk}/",
         f"/prescriptions/{prescription.pk}/card/",
         "/people/new/",
@@ -102,6 +120,7 @@ def pages(role):
         "/outcomes/",
         "/house-rules/",
         f"/limbs/{lesion.limb_id}/prescribe/",
+        f"/lesions/{lesion.pk}/bone/new/",
         f"/limbs/{lesion.limb_id}/bench/",
         f"/plans/{plan.code}/",
     ]

@@ -12,7 +12,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import Prescription
-from tests import factories
+from tests import factories, factories_care
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -104,6 +104,7 @@ def lesion(podiatrist):
         depth="skin",
         exudate="light",
     )
+    factories_care.bone(of=made)
     return made
 
 
@@ -114,10 +115,8 @@ def prescribe_here(visitor, lesion):
     effort.click(page.get_by_role("link", name="Prescribe a device"))
     page.wait_for_url("**/prescribe/")
     for name, answer in (
-        (f"osteomyelitis_{lesion.pk}", "no"),
         ("needs_frequent_dressing", "no"),
         ("device_available", "yes"),
-        ("non_surgical_care_failed", "no"),
     ):
         with page.expect_response(lambda response: "/prescribe/" in response.url):
             effort.click(page.locator(f"input[name={name}][value={answer}]"))

@@ -120,7 +120,7 @@ def _follow(site: Site, today: date) -> _Followed:
         .select_related("limb__person")
         .order_by("-first_seen_on", "-pk")
     )
-    courses, ends = courses_of(lesions), follow_ups(lesions, today)
+    courses, ends = courses_of(lesions, whole=False), follow_ups(lesions, today)
     return _Followed(
         {str(lesion.pk): lesion for lesion in lesions},
         ends,

@@ -41,11 +41,11 @@ LONGEST = 200
 PARTS: dict[str, tuple[str, ...]] = {
     "person": ("weights", "circumstances", "photo_consents"),
     "limb": ("findings",),
-    "lesion": ("measurements", "imprints", "events", "photos"),
+    "lesion": ("measurements", "imprints", "events", "photos", "antibiotics", "bone_judgements"),
     "visit": ("measurements", "photos"),
     "prescription": ("fittings", "opening_cards"),
     "limbplan": ("watch_points", "flags"),
-    "inquiry": ("answers",),
+    "nonhealingreview": ("items",),
 }
 #: What a part's name is read from, fetched with it; of other parts nothing (None: no argument would be all).
 NAMED_BY: dict[str, tuple[str, ...]] = {"measurements": ("lesion", "visit")}

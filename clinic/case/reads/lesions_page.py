@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils import timezone
+
+from clinic.case.reads.lesion_care import LesionCare, lesion_care
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
 from clinic.healing.fared import OwnCounts, chance_sentence, chance_told
 from clinic.healing.prognosis import prognosis_told
@@ -51,6 +54,7 @@ class LesionPage:
     chances: str
     plan_flags: Sequence[PlanFlag]
     siblings: Sequence[Lesion]
+    care: LesionCare
 
 
 def _rows(healing: LesionHealing, measured: Sequence[Measurement]) -> list[MeasurementRow]:
@@ -131,6 +135,7 @@ def lesion_page(lesion: Lesion) -> LesionPage:
         imprint=lesion.imprints.order_by("-taken_on", "-pk").first(),
         plan_flags=list(flags_standing(limb_plan__lesions=lesion)),
         chances=chances_sentence(healing.report),
+        care=lesion_care(lesion, healing, timezone.localdate()),
         siblings=list(
             Lesion.objects.filter(limb__person=lesion.limb.person_id)
             .exclude(pk=lesion.pk)

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from clinic.alerts.reads.antibiotics import CourseRow, courses_of_lesions
 from clinic.alerts.reads.flags import flag_words, flags_open
+from clinic.alerts.reads.results import ResultRow, results_of
 from clinic.case.reads.timeline import Timeline, timeline
 from clinic.curves.reads.lesions import LesionRow, lesion_rows, lesions_of
 from clinic.guidelines.due import sealed_past, visit_standing
-from clinic.lesions.reads import FootMap, lesion_maps
+from clinic.lesions.reads.foot_maps import FootMap, lesion_maps
 from clinic.models import (
     Amputation,
     Lesion,
@@ -54,6 +56,8 @@ class PersonPage:
     circumstances: CircumstancesCard
     flags: list[tuple[RedFlag, list[str]]]
     referrals: list[Referral]
+    results: tuple[ResultRow, ...]
+    courses: tuple[CourseRow, ...]
     consent: PhotoConsent | None
     last_visit: Visit | None
     next_overdue: bool
@@ -107,6 +111,8 @@ def person_page(person: Person, *, today: date, everything: bool = False) -> Per
         circumstances=circumstances_card(person, today),
         flags=[(flag, flag_words(flag.flags)) for flag in flags_open(person)],
         referrals=list(person.referrals.all()),
+        results=results_of(today, person=person),
+        courses=courses_of_lesions(today, lesion__limb__person=person),
         consent=person.photo_consents.first(),
         last_visit=last_visit,
         next_overdue=standing == "overdue",

@@ -8,7 +8,19 @@ from datetime import date
 
 from django.utils import timezone
 
-from clinic.models import Attendance, Contact, Event, Person, Prescription, RedFlag, Visit, VisitState
+from clinic.models import (
+    AntibioticCourse,
+    Attendance,
+    Contact,
+    CourseStop,
+    Event,
+    Person,
+    Prescription,
+    RedFlag,
+    Result,
+    Visit,
+    VisitState,
+)
 
 __all__ = ["SHOWN_FIRST", "Happening", "Timeline", "timeline"]
 
@@ -82,21 +94,39 @@ def _flag(flag: RedFlag) -> Happening:
     )
 
 
+def _result(result: Result) -> Happening:
+    words = f"{result.label}: {result.get_reading_display().lower()}"
+    return Happening(result.result_on or result.requested_on, "Result", words, "result", result.pk)
+
+
+def _course(course: AntibioticCourse) -> Iterable[Happening]:
+    words = f"{course}, ulcer {course.lesion.label}"
+    in_error = course.stop_reason == CourseStop.IN_ERROR
+    yield Happening(course.started_on, "Antibiotic started", words, "antibiotic", course.pk, in_error)
+    if course.stopped_on and not in_error:
+        why = course.get_stop_reason_display().lower()
+        yield Happening(course.stopped_on, "Antibiotic stopped", f"{words}: {why}", "antibiotic", course.pk)
+
+
 def _contact(contact: Contact) -> Happening:
     return Happening(timezone.localdate(contact.tried_at), "Contact", str(contact))
 
 
 def timeline(person: Person, *, everything: bool = False) -> Timeline:
-    """The newest happenings, or all of them (six queries, whatever the size of the record)."""
+    """The newest happenings, or all of them (eight queries, whatever the size of the record)."""
     limit = None if everything else SHOWN_FIRST + 1
     visits = person.visits.prefetch_related("measurements__lesion").order_by("-visited_on", "-pk")[:limit]
     events = Event.objects.filter(limb__person=person).select_related("limb", "lesion")[:limit]
     devices = Prescription.objects.filter(limb__person=person).select_related("limb")
+    arrived = person.results.filter(result_on__isnull=False, withdrawn_on=None).order_by("-result_on")[:limit]
+    courses = AntibioticCourse.objects.filter(lesion__limb__person=person).select_related("lesion")
     happenings = [
         *map(_visit, visits),
         *map(_event, events),
         # Every device: one prescribed long ago may have been stopped yesterday. They are few.
         *(happening for row in devices for happening in _device(row)),
+        *map(_result, arrived),
+        *(happening for row in courses for happening in _course(row)),
         *map(_flag, person.red_flags.all()[:limit]),
         *map(_contact, person.contacts.all()[:limit]),
     ]

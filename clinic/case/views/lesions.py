@@ -10,9 +10,11 @@ from clinic.case.reads.before import healed_before
 from clinic.case.reads.lesions_page import lesion_page
 from clinic.curves.reads.missed import missed_days
 from clinic.curves.views import chart_key, chart_switches, lesion_of
-from clinic.evidence.reads.grades import grades_of
+from clinic.evidence.reads.grades import GradeRow, grades_of
 from clinic.lesions.forms.events import EventForm
+from clinic.lesions.reads.debridement import no_sharp_debridement
 from clinic.lesions.writes.events import event_add
+from clinic.models import Lesion
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
@@ -30,7 +32,7 @@ def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
             "lesion": found,
             "page": page,
             "before": healed_before(found) if found.is_open else (),
-            "grades": grades_of(found.limb, [found], timezone.localdate())[found.pk] if found.is_open else (),
+            "grades": _grades(found, page.care.bone.infected) if found.is_open else (),
             "axis": axis,
             "switches": switches,
             "chart_key": chart_key(page.healing, missed_days(found), (axis["show"], axis["scale"]))[:12],
@@ -46,7 +48,7 @@ def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     form = EventForm(request.POST or None, initial={"happened_on": timezone.localdate()})
     if request.method == "POST" and form.is_valid():
         try:
-            event_add(by=request.user, lesion=found, **form.cleaned_data)
+            event_add(by=request.user, lesion=found, **form.event())
         except Refused as refused:
             show(form, refused)
         else:
@@ -55,6 +57,16 @@ def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
     return render(
         request,
         "lesions/event.html",
-        {"form": form, "lesion": found, "bar": person_bar(found.limb.person), "here": "people"},
+        {
+            "form": form,
+            "lesion": found,
+            "no_sharp": no_sharp_debridement(found, timezone.localdate()),
+            "bar": person_bar(found.limb.person),
+            "here": "people",
+        },
         status=422 if form.errors else 200,
     )
+
+
+def _grades(lesion: Lesion, bone: bool | None) -> tuple[GradeRow, ...]:
+    return grades_of(lesion.limb, [lesion], timezone.localdate(), {lesion.pk: bone})[lesion.pk]

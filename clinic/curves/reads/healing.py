@@ -9,20 +9,24 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from django.db.models import QuerySet
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 
 from clinic.capture.reads.repeat import trace_errors
 from clinic.curves.reads.own_figures import own_figures
 from clinic.curves.reads.prognosis import backgrounds, prognosis_facts
 from clinic.guidelines.devices import DEVICES
+from clinic.guidelines.failed_care import NOT_HEALING
+from clinic.guidelines.results import RESULT_KINDS
 from clinic.healing.fared import chance_sentence
 from clinic.healing.prognosis import prognosis_told
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
+    AntibioticCourse,
     AreaMethod,
+    CourseStop,
     Depth,
     Event,
     EventKind,
@@ -31,6 +35,8 @@ from clinic.models import (
     LimbPlan,
     Measurement,
     Prescription,
+    Result,
+    ResultReading,
     VisitState,
 )
 
@@ -45,10 +51,13 @@ __all__ = [
     "healing_of",
     "healings_of",
     "measurements_of",
+    "not_healing_since",
 ]
 
 #: Events after which the course of a wound may change: the forecast's trend widens there.
 BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
+#: Letters of a mark that the strip can show.
+LONGEST_MARK = 48
 _DEPTHS = [value for value, _ in Depth.choices]
 _WORD_KIND = {
     VerdictWord.HEALED: "healed",
@@ -289,7 +298,19 @@ def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
     )
 
 
-def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
+def _results(limbs: Any) -> QuerySet[Any, Any]:
+    """Results that arrived, by foot; those of the person as a whole stand on the curves of both feet."""
+    rows = Result.objects.filter(person__limbs__in=limbs, result_on__isnull=False, withdrawn_on=None)
+    rows = rows.filter(Q(limb=None) | Q(limb=F("person__limbs")))
+    return rows.values_list("person__limbs", "lesion_id", "kind", "reading", "result_on")
+
+
+def _antibiotics(limbs: Any) -> QuerySet[Any, Any]:
+    rows = AntibioticCourse.objects.filter(lesion__limb__in=limbs).exclude(stop_reason=CourseStop.IN_ERROR)
+    return rows.values_list("lesion__limb_id", "lesion_id", "drug", "started_on", "stopped_on")
+
+
+def _marks(lesions: Sequence[Lesion], whole: bool) -> dict[int, list[Mark]]:
     marks: dict[int, list[Mark]] = defaultdict(list)
     by_limb: dict[int, list[Lesion]] = defaultdict(list)
     for lesion in lesions:
@@ -309,20 +330,31 @@ def _marks(lesions: Sequence[Lesion]) -> dict[int, list[Mark]]:
         put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
         if stopped_on:
             put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
+    # Results and antibiotics bend no curve: only a page that shows the strip reads them.
+    for limb, lesion_id, kind, reading, day in _results(by_limb) if whole else ():
+        words = f"{RESULT_KINDS[kind].label}: {ResultReading(reading).label.lower()}"
+        put(limb, lesion_id, Mark(day, "result", words, False))
+    for limb, lesion_id, drug, started_on, stopped_on in _antibiotics(by_limb) if whole else ():
+        put(limb, lesion_id, Mark(started_on, "antibiotic", f"{drug} started"[:LONGEST_MARK], False))
+        if stopped_on:
+            put(limb, lesion_id, Mark(stopped_on, "antibiotic", f"{drug} stopped"[:LONGEST_MARK], False))
     for limb, number, signed_at in _signed_plans(by_limb):
         put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
     return marks
 
 
-def courses_of(lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None) -> dict[int, Course]:
-    """Measurements, areas and marks of many lesions without judging them; five queries, keyed by lesion.
+def courses_of(
+    lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, whole: bool = True
+) -> dict[int, Course]:
+    """Measurements, areas and marks of many lesions without judging them; seven queries, keyed by lesion.
 
-    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared.
+    A page that has read the whole rows of `measurements_of` hands them over, and one query is spared; one
+    that shows no strip asks for the marks that bend a curve alone (`whole`), and two are.
     """
     wanted = list(lesions)
     if not wanted:
         return {}
-    measured, marked = _readings(wanted, rows), _marks(wanted)
+    measured, marked = _readings(wanted, rows), _marks(wanted, whole)
     shares = trace_errors(wanted)
     answer = {}
     for lesion in wanted:
@@ -343,7 +375,7 @@ def healings_of(
     wanted = list(lesions)
     known = backgrounds(wanted)
     own = own_figures({one.site_id for one in known.values()})
-    for pk, course in courses_of(wanted, rows).items():
+    for pk, course in courses_of(wanted, rows, whole=curves).items():
         report = None
         if course.areas and not course.unseen_since_reopening:
             findings = _findings(course.lesion.state, course.readings)
@@ -361,3 +393,28 @@ def healings_of(
 def healing_of(lesion: Lesion, rows: Iterable[Measurement] | None = None) -> LesionHealing:
     """Judge one lesion."""
     return healings_of([lesion], rows, curves=True)[lesion.pk]
+
+
+def not_healing_since(healing: LesionHealing) -> date | None:
+    """From which area on every verdict has read slow, stalled or worsening; None where the last does not.
+
+    Each earlier day is judged by what was known on it; no query.
+    """
+    since: date | None = None
+    if healing.report is None or healing.kind not in NOT_HEALING:
+        return since
+    since = healing.areas[-1].day
+    breaks = tuple(mark.day for mark in healing.marks if mark.breaks)
+    for day in sorted({area.day for area in healing.areas[:-1]}, reverse=True):
+        known = tuple(one for one in healing.readings if one.day <= day)
+        report = _judged(
+            tuple(area for area in healing.areas if area.day <= day),
+            _findings(LesionState.OPEN, known),
+            tuple(one for one in breaks if one <= day),
+            tuple(one.day for one in known if one.covered_dry),
+            False,
+        )
+        if _WORD_KIND[report.verdict.word] not in NOT_HEALING:
+            break
+        since = day
+    return since

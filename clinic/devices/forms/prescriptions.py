@@ -34,20 +34,13 @@ def _three(label: str, help_text: str = "") -> forms.ChoiceField:
 class AnswersForm(forms.Form):
     """Facts the record has no place for. Not known until someone says so."""
 
-    def __init__(
-        self, *args: Any, lesions: Iterable[Lesion], before: ToldBefore | None = None, **kwargs: Any
-    ) -> None:
+    def __init__(self, *args: Any, before: ToldBefore | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for lesion in lesions:
-            self.fields[f"osteomyelitis_{lesion.pk}"] = _three(
-                f"{ASKED['osteomyelitis']}, lesion {lesion.label}"
-            )
         for name, label in ASKED.items():
-            if name != "osteomyelitis":
-                last = ""
-                if before is not None and name in before.answers:
-                    last = last_words(before.words(name), before.on)
-                self.fields[name] = _three(label, last)
+            last = ""
+            if before is not None and name in before.answers:
+                last = last_words(before.words(name), before.on)
+            self.fields[name] = _three(label, last)
 
     def answers(self) -> dict[str, bool | None]:
         """Answers by fact; anything that is not a clean yes or no is not known."""

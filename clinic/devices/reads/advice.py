@@ -27,6 +27,7 @@ from clinic.guidelines.devices import DEVICES, REFERRALS, Device, Urgency
 from clinic.guidelines.edition import Recommendation, current
 from clinic.guidelines.facts import Facts
 from clinic.guidelines.table import decide
+from clinic.lesions.reads.non_healing import care_of
 from clinic.models import Lesion, Limb, Prescription, Side, Site
 
 __all__ = ["URGENCY_WORDS", "LimbDecision", "OfferRow", "ToldBefore", "limb_decision", "told_before"]
@@ -44,10 +45,8 @@ HEIGHT_WORDS = {
 }
 #: What is ticked on the prescribing page, answered so that nothing stands in the way of a better tier.
 _EASED: dict[str, Any] = {
-    "osteomyelitis": False,
     "needs_frequent_dressing": False,
     "device_available": True,
-    "non_surgical_care_failed": False,
 }
 
 
@@ -259,6 +258,25 @@ class LimbDecision:
         return hashlib.sha256(text.encode()).hexdigest()
 
 
+def _with_care(facts: list[LesionFacts], day: date) -> list[LesionFacts]:
+    """The facts with whether good care has failed: read from the course and the non-healing review."""
+    care = care_of([one.lesion for one in facts], day)
+    answer = []
+    for one in facts:
+        standing = care[one.lesion.pk]
+        shown = {True: "yes", False: "no", None: "not known"}[standing.failed]
+        state: Any = "missing" if standing.failed is None else "current"
+        rows = tuple(
+            replace(row, value=standing.failed, shown=shown, state=state, note=standing.because)
+            if row.name == "non_surgical_care_failed"
+            else row
+            for row in one.rows
+        )
+        known = replace(one.facts, non_surgical_care_failed=standing.failed)
+        answer.append(LesionFacts(one.lesion, known, rows))
+    return answer
+
+
 def limb_decision(
     limb: Limb, day: date, answers: Mapping[str, Any], what_if: Mapping[str, Any] | None = None
 ) -> LimbDecision | None:
@@ -266,7 +284,7 @@ def limb_decision(
 
     `what_if` tries facts otherwise without touching the record; such a decision says so and is never signed.
     """
-    facts = facts_of_limb(limb, day, answers)
+    facts = _with_care(facts_of_limb(limb, day, answers), day)
     if not facts:
         return None
     switched: tuple[str, ...] = ()
@@ -319,13 +337,13 @@ class ToldBefore:
 
 
 def told_before(running: Prescription | None, lesions: list[Lesion]) -> ToldBefore | None:
-    """Answers stored with the running device; bone infection, which counts from its day only, is left out."""
+    """Answers stored with the running device."""
     if running is None or not lesions:
         return None
     found: dict[str, bool] = {}
     for copy in running.facts.values():
         rows = copy.get("rows", ()) if isinstance(copy, dict) else ()
         for row in rows:
-            if row["name"] in ASKED and row["name"] != "osteomyelitis" and row["value"] is not None:
+            if row["name"] in ASKED and row["value"] is not None:
                 found[row["name"]] = bool(row["value"])
     return ToldBefore(running.prescribed_on, found) if found else None

@@ -57,7 +57,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
     trying = "work_out" in request.POST
     signing = request.method == "POST" and not trying
     given = request.POST if request.method == "POST" else _carried(request.GET, before)
-    answers = AnswersForm(given or None, lesions=lesions, before=before)
+    answers = AnswersForm(given or None, before=before)
     tried = WhatIfForm(given or None, lesions=lesions)
     answered = answers.answers()
     record = limb_decision(found, today, answered)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any, Literal, cast
 
+from clinic.evidence.reads.bone import BoneStanding, bone_standing
 from clinic.guidelines.due import too_old
 from clinic.guidelines.facts import Facts
 from clinic.guidelines.perfusion import ischaemia_grade
@@ -43,12 +44,10 @@ __all__ = [
 
 FactState = Literal["current", "stale", "missing", "asked", "supposed"]
 
-#: Facts with no home in the record: they are asked on the prescription page itself, the first per lesion.
+#: Facts with no home in the record: they are asked on the prescription page itself.
 ASKED: dict[str, str] = {
-    "osteomyelitis": "Bone infection",
     "needs_frequent_dressing": "Dressing needs changing more often than weekly",
     "device_available": "An offloading device can be had here today",
-    "non_surgical_care_failed": "Good care without surgery has failed",
 }
 
 WORDS: dict[str, str] = {
@@ -74,10 +73,20 @@ WORDS: dict[str, str] = {
     "drives_or_job_at_risk": "Drives, or a job at risk",
     "previous_device_not_tolerated": "A device before was not tolerated",
     "recent_surgery_weeks": "Weeks since surgery on this foot",
+    "osteomyelitis": "Bone infection",
+    "non_surgical_care_failed": "Good care without surgery has failed",
     **ASKED,
 }
 #: Facts of one lesion; the others belong to the limb or the person.
-PER_LESION = ("region", "surface", "cause", "infection_grade", "osteomyelitis", "heavy_exudate")
+PER_LESION = (
+    "region",
+    "surface",
+    "cause",
+    "infection_grade",
+    "osteomyelitis",
+    "heavy_exudate",
+    "non_surgical_care_failed",
+)
 SAME_DAY_ONLY = "infection and skin count from the same day only"
 FINDING_BOOLEANS = ("flexible_toe_deformity", "rigid_deformity", "bulky_calf", "fragile_skin")
 CIRCUMSTANCES = ("declines_non_removable", "cannot_attend_weekly", "poor_sight", "drives_or_job_at_risk")
@@ -265,6 +274,16 @@ def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day
     sheet.put("recent_surgery_weeks", weeks, operated)
 
 
+def _bone(sheet: _Sheet, bone: BoneStanding) -> None:
+    note = bone.note
+    if bone.probe_unanswered:
+        note = f"{note}; " if note else ""
+        note += f"bone felt with the probe on {bone.probed_on:%-d %b %Y}, not judged since"
+    unanswered = bone.probe_unanswered and not bone.infected
+    value = None if unanswered else bone.infected
+    sheet.put("osteomyelitis", value, bone.found_on, shown=bone.words, note=note)
+
+
 def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
     """The same facts with some of them tried otherwise; `what_if` by fact, those of one lesion suffixed
     by its key.
@@ -286,8 +305,8 @@ def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
 def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[LesionFacts]:
     """Facts of every open lesion of a limb on a day.
 
-    `answers` holds what was asked on the page: the keys of ASKED, the first suffixed by the lesion's key
-    (`osteomyelitis_12`). Ten queries, whatever the size of the record.
+    `answers` holds what was asked on the page: the keys of ASKED. Whether good care has failed is read by
+    who knows the course of the ulcer; here it is missing. Thirteen queries, whatever the size of the record.
     """
     lesions = list(limb.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
     findings = list(limb.findings.filter(found_on__lte=day))
@@ -309,6 +328,7 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
     ):
         newest[row.lesion_id] = row
     answer = []
+    bones = bone_standing(lesions, day)
     perfusion = perfusion_fact(limb, findings, events, day)
     for lesion in lesions:
         sheet = _Sheet()
@@ -318,13 +338,11 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
         _person(sheet, limb, screens, falls, day)
         _history(sheet, before, events, day)
         sheet.put("both_feet_ulcerated", both, day)
-        probed = newest.get(lesion.pk)
+        _bone(sheet, bones[lesion.pk])
+        sheet.put("non_surgical_care_failed", None, None)
         for name in ASKED:
-            key = f"{name}_{lesion.pk}" if name == "osteomyelitis" else name
-            touched = name == "osteomyelitis" and probed is not None and probed.probe_to_bone
-            note = "the probe touched bone at the last visit" if touched else ""
-            given = answers.get(key)
-            sheet.put(name, given, day if given is not None else None, note=note, asked=True)
+            given = answers.get(name)
+            sheet.put(name, given, day if given is not None else None, asked=True)
         rows = tuple(sheet.rows[name] for name in WORDS if name in sheet.rows)
         facts = Facts(**{row.name: row.value for row in rows})
         answer.append(LesionFacts(lesion, facts, rows))

@@ -10,7 +10,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.curves.reads.lesions import has_open_episode, healed_lesions
 from clinic.lesions.forms.lesions import LESION_FIELDS, LesionEditForm, LesionNewForm
-from clinic.lesions.reads import pick_maps
+from clinic.lesions.reads.foot_maps import pick_maps
 from clinic.lesions.writes.lesions import lesion_correct, lesion_register
 from clinic.models import Lesion, Person, PersonState, Side
 from clinic.people.reads.limbs import both_limbs

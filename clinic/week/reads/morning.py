@@ -13,40 +13,15 @@ from django.utils import timezone
 from clinic.alerts.reads.flags import flag_urgency, flag_words
 from clinic.alerts.reads.referrals import clock_of
 from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, seal_clock
-from clinic.models import Attendance, ContactResult, Person, Site, User
+from clinic.models import Attendance, ContactResult, Site, User
 from clinic.record.dates import day_words
-from clinic.record.messages import Filled, message_of
+from clinic.record.messages import message_of
 from clinic.rules.reads.clocks import hours_of, local_day
-from clinic.week.reads.today_cases import LesionLine, OpenCase
+from clinic.week.reads.morning_waiting import antibiotic_rows, item_rows, result_rows, review_rows
+from clinic.week.reads.rows import Ask, TodayRow
+from clinic.week.reads.today_cases import OpenCase
 
 __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
-
-
-@dataclass(frozen=True)
-class Ask:
-    """One thing a row asks for, from the table of messages, and where it is done."""
-
-    message: Filled
-    url_name: str = ""
-    pk: int | str | None = None
-    post: bool = False
-
-    @property
-    def words(self) -> str:
-        return self.message.text
-
-    @property
-    def kind(self) -> str:
-        return self.message.level
-
-
-@dataclass(frozen=True)
-class TodayRow:
-    person: Person
-    day: date | None
-    words: str
-    lesions: tuple[LesionLine, ...] = ()
-    asks: tuple[Ask, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,6 +36,10 @@ class Morning:
     signatures: tuple[TodayRow, ...]
     plans: tuple[TodayRow, ...]
     begun: tuple[TodayRow, ...]
+    results: tuple[TodayRow, ...]
+    antibiotics: tuple[TodayRow, ...]
+    reviews: tuple[TodayRow, ...]
+    items: tuple[TodayRow, ...]
     looks: tuple[TodayRow, ...]
 
     @property
@@ -94,6 +73,10 @@ def morning_of(
         signatures=part(lambda case: _signatures(case, signer)),
         plans=part(_plans),
         begun=part(_begun),
+        results=part(result_rows),
+        antibiotics=part(antibiotic_rows),
+        reviews=part(review_rows),
+        items=part(item_rows),
         looks=part(_looks),
     )
 

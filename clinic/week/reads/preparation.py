@@ -14,6 +14,7 @@ from clinic.models import Limb, LimbPlan, Person, Photo, Prescription, Site, Vis
 from clinic.people.reads.limbs import FindingValue, latest_findings
 from clinic.rules.reads.house_rules import stack_words
 from clinic.week.reads.today_cases import LesionLine, OpenCase, gather
+from clinic.week.reads.waiting import due_words
 
 __all__ = ["Expected", "expected_on"]
 
@@ -139,4 +140,4 @@ def _due(case: OpenCase, feet: Sequence[Sequence[FindingValue]], day: date) -> t
             if last
             else "toe pressure or index (none yet)"
         )
-    return tuple(due)
+    return (*due, *due_words(case.waiting))

@@ -183,7 +183,7 @@ def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) ->
         .select_related("limb__person")
         .order_by("limb__person__family_name", "limb__person__given_name", "label")
     )
-    judged, around = healings_of(lesions), surroundings_of(lesions)
+    judged, around = healings_of(lesions), surroundings_of(lesions, today)
     numbers = [lesion.pk for lesion in lesions]
     flags: dict[int, int] = dict(_open_flags({lesion.limb.person_id for lesion in lesions}))
     notes: dict[int, ReviewNote] = {note.lesion_id: note for note in _notes(numbers)}

@@ -14,14 +14,15 @@ from typing import Any, NamedTuple
 from django.db.models import QuerySet, prefetch_related_objects
 from django.utils import timezone
 
-from clinic.case.reads.inquiries import inquiry_due, last_inquiries
 from clinic.curves.reads.healing import LesionHealing
 from clinic.guidelines.due import days_overdue, fact_age, foam_due, plan_look_due, visit_standing
+from clinic.lesions.reads.non_healing import ItemRow, items_due, last_reviews, review_due_words
 from clinic.models import (
     Attendance,
     Event,
     EventKind,
     Lesion,
+    LesionState,
     LimbPlan,
     PersonState,
     Prescription,
@@ -37,7 +38,8 @@ __all__ = ["DUE", "Due", "Surroundings", "due_for", "surroundings_of"]
 #: Key -> words of the filter, in the order of the page.
 DUE: dict[str, str] = {
     "second": "Second signature missing",
-    "inquiry": "Why it is not healing, not gone through",
+    "non_healing": "Non-healing review due",
+    "item": "Item of a non-healing review due",
     "missed": "Missed visit",
     "plan": "Plan needs a look",
     "weight": "Weight out of date",
@@ -61,7 +63,7 @@ class Weighed(NamedTuple):
 
 @dataclass
 class Surroundings:
-    """What the list knows about people and limbs besides the lesions; filled by seven queries, by eight where
+    """What the list knows about people and limbs besides the lesions; filled by eight queries, by nine where
     a second signature is missing.
     """
 
@@ -75,12 +77,11 @@ class Surroundings:
     weight: dict[int, Weighed] = field(default_factory=dict)  # by person: the latest
     plans: dict[int, list[LimbPlan]] = field(default_factory=dict)  # by lesion, newest first
     renewed: dict[int, date] = field(default_factory=dict)  # by limb: insole last replaced
-    inquired: dict[int, date] = field(
-        default_factory=dict
-    )  # by lesion: why it is not healing last gone through
+    reviewed: dict[int, date] = field(default_factory=dict)  # by lesion: non-healing review last opened
+    items: dict[int, list[ItemRow]] = field(default_factory=dict)  # by lesion: what the reviews left to do
 
 
-def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
+def surroundings_of(lesions: Sequence[Lesion], today: date) -> Surroundings:
     """Read them for these lesions."""
     limbs = {lesion.limb_id for lesion in lesions}
     people = {lesion.limb.person_id for lesion in lesions}
@@ -89,7 +90,9 @@ def surroundings_of(lesions: Sequence[Lesion]) -> Surroundings:
     # Who signed is named only where a second signature is missing.
     prefetch_related_objects([p for p in found.device.values() if p.waits_for_second], "signed_by")
     _visits(found, people)
-    found.inquired = last_inquiries(lesions)
+    found.reviewed = last_reviews(lesions)
+    for row in items_due(today, review__lesion__in=[lesion.pk for lesion in lesions]):
+        found.items.setdefault(row.item.review.lesion_id, []).append(row)
     for person, *weighed in _weights(people):
         found.weight[person] = Weighed(*weighed)
     by_lesion: dict[int, list[LimbPlan]] = defaultdict(list)
@@ -146,7 +149,8 @@ def due_for(healing: LesionHealing, around: Surroundings, site: Site, today: dat
         Due(kind, words)
         for kind, sentences in (
             ("second", _second(healing, around)),
-            ("inquiry", _inquiry(healing, around, today)),
+            ("non_healing", _non_healing(healing, around, today)),
+            ("item", (row.sentence for row in around.items.get(healing.lesion.pk, []) if row.asks)),
             ("missed", _missed(healing, around, today)),
             ("plan", _plan(healing, around, site, today)),
             ("weight", _weight(healing, around, site, today)),
@@ -166,8 +170,10 @@ def _second(healing: LesionHealing, around: Surroundings) -> Iterator[str]:
         )
 
 
-def _inquiry(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
-    if words := inquiry_due(healing.kind, around.inquired.get(healing.lesion.pk), today):
+def _non_healing(healing: LesionHealing, around: Surroundings, today: date) -> Iterator[str]:
+    if healing.lesion.state != LesionState.OPEN:
+        return
+    if words := review_due_words(healing.kind, around.reviewed.get(healing.lesion.pk), today):
         yield words
 
 

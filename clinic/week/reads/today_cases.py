@@ -40,6 +40,7 @@ from clinic.people.reads.limbs import latest_findings
 from clinic.people.reads.risk import foot_risk
 from clinic.relief.reads.watch import flags_standing
 from clinic.visits.reads import area_words
+from clinic.week.reads.waiting import Waiting, waiting_of
 
 __all__ = ["OpenCase", "LesionLine", "gather"]
 
@@ -80,6 +81,7 @@ class OpenCase:
     referrals: list[Referral] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
     begun: list[Visit] = field(default_factory=list)
+    waiting: Waiting = field(default_factory=Waiting)
     healed_on: date | None = None
     interval_days: int = 0
     risk_words: str = ""
@@ -104,7 +106,7 @@ class OpenCase:
 
 
 def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
-    """People in care of a site with all that Today asks about (fifteen queries at most, whatever their
+    """People in care of a site with all that Today asks about (a fixed number of queries, whatever their
     number).
     """
     cases = _people(site)
@@ -112,6 +114,8 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     _add_measurements(cases, site)
     _add_the_rest(cases, now)
     _add_risk(cases, site, day)
+    for pk, waiting in waiting_of({pk: case.lesions for pk, case in cases.items()}, day).items():
+        cases[pk].waiting = waiting
     return cases
 
 

@@ -1,14 +1,23 @@
-"""Contacts and red flags, sent filled."""
+"""Contacts, red flags, tests and antibiotics, sent filled."""
 
 from datetime import timedelta
 
 from django.utils import timezone
 
+from clinic.alerts.forms.antibiotics import AntibioticEditForm, AntibioticForm, AntibioticStopForm
 from clinic.alerts.forms.contacts import ContactForm
 from clinic.alerts.forms.flags import FlagAnswerForm
+from clinic.alerts.forms.results import (
+    ResultEditForm,
+    ResultReportForm,
+    ResultRequestForm,
+    ResultSeenForm,
+    ResultWithdrawForm,
+)
 from clinic.models import Visit
-from tests import factories
+from tests import factories, factories_care
 from tests.clinic.fields.filled import Kept, Sent, day, filled
+from tests.clinic.fields.scenes import wound
 
 
 @filled("contact_new", ContactForm)
@@ -24,3 +33,88 @@ def a_flag_answered(site, by):
     flag = factories.red_flag(of=factories.person(at=site))
     data = {"version": "1", "answer": "sent", "answer_note": "the ward answered"}
     return Sent({"flag": flag.pk}, data, {FlagAnswerForm: Kept("RedFlag")})
+
+
+def requested(lesion, by, **changed):
+    return {
+        "kind": "culture",
+        "what": "deep tissue",
+        "about": f"lesion-{lesion.pk}",
+        "requested_on": day(-2),
+        "due_on": day(5),
+        "owner": str(by.pk),
+        **changed,
+    }
+
+
+@filled("result_new", ResultRequestForm)
+def a_test_requested(site, by):
+    lesion = wound(site)
+    kept = Kept("Result", {"about": ("Result.lesion", lesion)})
+    return Sent({"person": lesion.limb.person_id}, requested(lesion, by), {ResultRequestForm: kept})
+
+
+@filled("result_edit", ResultEditForm)
+def a_request_corrected(site, by):
+    lesion = wound(site)
+    result = factories_care.result(of=lesion.limb.person)
+    data = requested(lesion, by, version="1", why="another laboratory")
+    told = {
+        "about": ("Result.lesion", lesion),
+        "why": "HistoricalResult.history_change_reason",
+    }
+    return Sent({"result": result.pk}, data, {ResultEditForm: Kept("Result", told)})
+
+
+@filled("result_report", ResultReportForm)
+def a_result_entered(site, by):
+    result = factories_care.result(of=wound(site).limb.person)
+    data = {"version": "1", "result_on": day(-1), "value": "48.5", "words": "raised", "reading": "abnormal"}
+    return Sent({"result": result.pk}, data, {ResultReportForm: Kept("Result")})
+
+
+@filled("result_seen", ResultSeenForm)
+def a_result_seen(site, by):
+    result = factories_care.result(
+        of=wound(site).limb.person, result_on=timezone.localdate(), value=12, reading="unclear"
+    )
+    data = {"version": "1", "follows": "again in a week"}
+    return Sent({"result": result.pk}, data, {ResultSeenForm: Kept("Result")})
+
+
+@filled("result_withdraw", ResultWithdrawForm)
+def a_request_withdrawn(site, by):
+    result = factories_care.result(of=wound(site).limb.person)
+    data = {"version": "1", "withdrawn_because": "done elsewhere"}
+    return Sent({"result": result.pk}, data, {ResultWithdrawForm: Kept("Result")})
+
+
+COURSE = {
+    "drug": "flucloxacillin",
+    "dose": "1 g four times a day",
+    "route": "iv",
+    "started_on": day(-3),
+    "planned_end_on": day(4),
+    "decided_by": "ward doctor",
+    "why": "cellulitis",
+}
+
+
+@filled("antibiotic_new", AntibioticForm)
+def an_antibiotic_started(site, by):
+    return Sent({"lesion": wound(site).pk}, COURSE, {AntibioticForm: Kept("AntibioticCourse")})
+
+
+@filled("antibiotic_edit", AntibioticEditForm)
+def an_antibiotic_prolonged(site, by):
+    course = factories_care.antibiotic(of=wound(site))
+    data = {**COURSE, "version": "1", "because": "still red"}
+    kept = {"because": "HistoricalAntibioticCourse.history_change_reason"}
+    return Sent({"course": course.pk}, data, {AntibioticEditForm: Kept("AntibioticCourse", kept)})
+
+
+@filled("antibiotic_stop", AntibioticStopForm)
+def an_antibiotic_stopped(site, by):
+    course = factories_care.antibiotic(of=wound(site))
+    data = {"version": "1", "stopped_on": day(-1), "stop_reason": "not_tolerated", "stop_note": "rash"}
+    return Sent({"course": course.pk}, data, {AntibioticStopForm: Kept("AntibioticCourse")})

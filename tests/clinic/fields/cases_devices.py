@@ -11,7 +11,7 @@ from clinic.devices.forms.fittings import FitForm
 from clinic.devices.forms.opening_cards import CardForm
 from clinic.devices.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm
 from clinic.devices.writes.fittings import steps_of
-from tests import factories
+from tests import factories, factories_care
 from tests.clinic.fields.cases_lesions import ago
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 from tests.clinic.fields.scenes import SEALED, watch_point, worn, wound
@@ -46,6 +46,8 @@ def a_choice_that_takes_over_from_another(site, by):
     plan = watch_point(lesion).limb_plan.plan
     worn(lesion, relief_plan=plan)
     other = factories.lesion(on=lesion.limb, place="web_3")
+    factories_care.bone(of=lesion)
+    factories_care.bone(of=other)
     known = {"toe_pressure_mmhg": 75, "deformity": "small", "rigid_deformity": False, "charcot": "none"}
     factories.finding(of=lesion.limb, flexible_toe_deformity=False, **known)
     looked = {"infection_looked": True, "infection_grade": 1, "exudate": "light"}
@@ -53,12 +55,11 @@ def a_choice_that_takes_over_from_another(site, by):
     client = Client()
     client.force_login(by)
     url = reverse("prescription_new", args=[lesion.limb_id])
-    asked = client.get(url).context["answers"].fields
-    bone = dict.fromkeys([name for name in asked if name.startswith("osteomyelitis")], "no")
-    page = client.post(url, {**bone, "work_out": "yes"}).content.decode()
+    told = {"needs_frequent_dressing": "no", "device_available": "yes"}
+    page = client.post(url, {**told, "work_out": "yes"}).content.decode()
     seen = re.search(r'name="seen" value="([0-9a-f]{64})"', page).group(1)
     data = {
-        **bone,
+        **told,
         "device_class": "ankle_high_removable",
         "beside": ["toe_spacer"],
         "reason": "The walker broke.",
@@ -67,7 +68,8 @@ def a_choice_that_takes_over_from_another(site, by):
         "seen": seen,
     }
     kept = Kept("Prescription", {"carry_plan": ("Prescription.relief_plan", plan)})
-    answers = Kept("", dict.fromkeys(bone, ("Prescription.facts", _says("osteomyelitis", False))))
+    places = {name: ("Prescription.facts", _says(name, said == "yes")) for name, said in told.items()}
+    answers = Kept("", places)
     return Sent({"limb": lesion.limb_id}, data, {AnswersForm: answers, ChoiceForm: kept})
 
 

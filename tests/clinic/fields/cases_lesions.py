@@ -12,8 +12,6 @@ from PIL import Image
 
 from clinic.capture.forms.photos import PhotoForm
 from clinic.capture.forms.trace import ScaleForm, TraceForm
-from clinic.case.forms import WhyForm
-from clinic.case.reads.inquiries import why_sheet
 from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.lesions.forms.events import EventForm
 from clinic.lesions.forms.lesions import LesionEditForm, LesionNewForm
@@ -132,8 +130,18 @@ def findings_on_a_foot(site, by):
 
 @filled("event_new", EventForm)
 def an_event(site, by):
-    data = {"kind": "imaging", "happened_on": day(-4), "note": "plain film"}
-    return Sent({"lesion": wound(site).pk}, data, {EventForm: Kept("Event")})
+    lesion = wound(site)
+    factories.finding(of=lesion.limb, toe_pressure_mmhg=22, found_on=ago(5))
+    data = {
+        "kind": "debrided",
+        "happened_on": day(-4),
+        "note": "rim and base",
+        "sharp": "yes",
+        "anticoagulant": "yes",
+        "anticoagulant_done": "pressed for ten minutes",
+        "despite": "vascular ward, by telephone",
+    }
+    return Sent({"lesion": lesion.pk}, data, {EventForm: Kept("Event")})
 
 
 @filled("lesion_close", CloseForm)
@@ -184,20 +192,6 @@ def a_lesion_seen(site, by):
     row = review_list(site, timezone.localdate()).row_of(lesion)
     data = {"concern": row.concern, "note": "seen with the ward"}
     return Sent({"lesion": lesion.pk}, data, {SeenForm: Kept("ReviewNote")})
-
-
-@filled("why_not_healing", WhyForm)
-def a_sheet_of_causes(site, by):
-    lesion = wound(site)
-    data, kept = {}, {}
-    for n, cause in enumerate(why_sheet(lesion, timezone.localdate()).causes):
-        words = f"words {n}"
-        data |= {f"{cause.topic}_outcome": ("done", "do")[n % 2], f"{cause.topic}_words": words}
-        kept |= {
-            f"{cause.topic}_outcome": "InquiryAnswer.outcome",
-            f"{cause.topic}_words": ("InquiryAnswer.words", words),
-        }
-    return Sent({"lesion": lesion.pk}, data, {WhyForm: Kept("", kept)})
 
 
 def consented(site, by):

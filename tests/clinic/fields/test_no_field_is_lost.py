@@ -10,6 +10,7 @@ from tests.clinic.fields import (  # noqa: F401
     cases_clinic,
     cases_devices,
     cases_lesions,
+    cases_non_healing,
     cases_people,
     cases_relief,
     cases_visits,

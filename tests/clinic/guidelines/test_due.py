@@ -24,7 +24,10 @@ LATE = {
     "fact_age": lambda day, limit, today: due.fact_age(day, limit, today) == "old",
     "area_too_old": lambda day, limit, today: due.area_too_old(day, today),
     "back_on_review": lambda day, limit, today: today >= due.back_on_review(day),
-    "inquiry_late": lambda day, limit, today: due.inquiry_late(day, today),
+    "non_healing_late": lambda day, limit, today: due.non_healing_late(day, today),
+    "due_standing": lambda day, limit, today: due.due_standing(day, today) == "late",
+    "result_standing": lambda day, limit, today: due.result_standing(day, None, None, today) == "late",
+    "course_standing": lambda day, limit, today: due.course_standing(day, None, today) == "past_end",
     "plan_look_due": lambda day, limit, today: due.plan_look_due(day, today),
     "foam_due": lambda day, limit, today: due.foam_due([day], today) is not None,
     "confirmable_from": lambda day, limit, today: today >= due.confirmable_from(day, limit),
@@ -41,7 +44,10 @@ FIRST = {
     "fact_age": lambda limit: limit + 1,
     "area_too_old": lambda limit: 15,
     "back_on_review": lambda limit: 14,
-    "inquiry_late": lambda limit: 15,
+    "non_healing_late": lambda limit: 15,
+    "due_standing": lambda limit: 1,
+    "result_standing": lambda limit: 1,
+    "course_standing": lambda limit: 1,
     "plan_look_due": lambda limit: 28,
     "foam_due": lambda limit: 183,
     "confirmable_from": lambda limit: limit,
@@ -140,7 +146,7 @@ def test_no_date_is_a_fault_with_an_open_lesion_only(today):
 
 @given(days, days)
 def test_what_was_never_done_is_late_and_what_never_was_is_not(day, today):
-    assert due.inquiry_late(None, today)
+    assert due.non_healing_late(None, today)
     assert due.fact_age(None, 30, today) == "missing"
     assert due.foam_due([], today) is None
     assert due.remission_due_on(day, 0) == day + timedelta(days=90)
@@ -151,3 +157,22 @@ def test_the_newest_insole_counts(renewed, today):
     late = due.foam_due(renewed, today)
     assert late is None or late == max(renewed)
     assert (late is not None) == (today >= max(renewed) + timedelta(days=due.FOAM_DAYS))
+
+
+@given(days, st.integers(-60, 60))
+def test_a_requested_result_comes_nearer_is_due_and_is_then_late_until_it_arrives(due_on, ago):
+    order = ["requested", "due", "late", "arrived", "seen"]
+    today = due_on + timedelta(ago)
+    assert due.result_standing(due_on, None, None, today) == order[0 if ago < 0 else 1 if ago == 0 else 2]
+    # What has arrived waits for eyes on every later day, and what was seen waits for nothing.
+    assert due.result_standing(due_on, today, None, today) == "arrived"
+    assert due.result_standing(due_on, due_on, today, today) == "seen"
+
+
+@given(days, st.integers(-60, 60), st.integers(1, 60))
+def test_a_course_asks_from_its_planned_end_until_it_is_stopped_or_prolonged(end, ago, more):
+    today = end + timedelta(ago)
+    asks = due.course_standing(end, None, today) in ("ends", "past_end")
+    assert asks == (today >= end)
+    assert due.course_standing(end, today, today) == "stopped"
+    assert due.course_standing(today + timedelta(more), None, today) == "running"

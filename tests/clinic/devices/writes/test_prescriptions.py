@@ -10,30 +10,31 @@ from django.utils import timezone
 from clinic.devices.reads.advice import limb_decision, told_before
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import steps_of
-from clinic.models import AuditEvent, DecisionLine, Prescription, content_digest
+from clinic.models import AuditEvent, BoneJudgement, DecisionLine, Prescription, content_digest
 from clinic.record.errors import Conflict, Refused
 from tests import factories
-from tests.clinic.devices.writes.signing import TODAY, answers, sign
+from tests.clinic.devices.writes.signing import TODAY, answers, judge_bones, sign
 
 
 def test_with_every_fact_known_a_device_that_stays_on_comes_first(limb):
-    decision = limb_decision(limb, TODAY(), answers(limb))
+    judge_bones(limb)
+    decision = limb_decision(limb, TODAY(), answers())
     assert set(decision.first_offered) == {"total_contact_cast", "walker_non_removable"}
     assert not decision.advice.missing
 
 
 @pytest.mark.parametrize("fact", ["osteomyelitis", "ischaemia", "falls", "infection"])
 def test_with_a_blocking_fact_unknown_none_that_stays_on_is_offered(limb, fact):
-    given = answers(limb)
+    judge_bones(limb)
     if fact == "osteomyelitis":
-        given = {name: value for name, value in given.items() if not name.startswith("osteomyelitis")}
+        BoneJudgement.objects.update(judged_on=TODAY() - timedelta(days=8))
     elif fact == "ischaemia":
         limb.findings.filter().update(toe_pressure_mmhg=None)
     elif fact == "falls":
         limb.person.circumstances.update(asked_on=TODAY() - timedelta(days=91))
     else:
         limb.person.visits.update(visited_on=TODAY() - timedelta(days=1))
-    offered = {offer.id for offer in limb_decision(limb, TODAY(), given).advice.classes}
+    offered = {offer.id for offer in limb_decision(limb, TODAY(), answers()).advice.classes}
     assert offered
     assert not offered & {"total_contact_cast", "walker_non_removable"}
 
@@ -43,7 +44,7 @@ def test_perfusion_measured_before_a_revascularisation_is_not_counted(limb):
     limb.events.create(
         kind="revascularisation", happened_on=TODAY() - timedelta(days=3), created_by=factories.author()
     )
-    facts = limb_decision(limb, TODAY(), answers(limb)).facts[0]
+    facts = limb_decision(limb, TODAY(), answers()).facts[0]
     row = next(row for row in facts.rows if row.name == "ischaemia_grade")
     assert (row.state, row.value) == ("stale", None)
     assert "revascularisation since" in row.note
@@ -102,13 +103,13 @@ def test_nothing_is_saved_when_the_audit_row_cannot_be(limb, podiatrist):
 
 def test_skin_found_fragile_on_another_day_is_not_counted(limb):
     limb.findings.update(found_on=TODAY() - timedelta(days=1), fragile_skin=True)
-    rows = {row.name: row for row in limb_decision(limb, TODAY(), answers(limb)).facts[0].rows}
+    rows = {row.name: row for row in limb_decision(limb, TODAY(), answers()).facts[0].rows}
     assert (rows["fragile_skin"].state, rows["fragile_skin"].value) == ("stale", None)
 
 
 def test_a_what_if_changes_the_advice_and_is_never_signed(limb, podiatrist):
     before = Prescription.objects.count(), limb.history.count()
-    tried = limb_decision(limb, TODAY(), answers(limb), {"high_falls_risk": True})
+    tried = limb_decision(limb, TODAY(), answers(), {"high_falls_risk": True})
     assert tried.what_if == ("high risk of falling: yes",)
     assert "total_contact_cast" not in {offer.id for offer in tried.advice.classes}
     assert limb.person.circumstances.get().high_falls_risk is False
@@ -164,11 +165,11 @@ def test_a_tighter_urgency_of_the_site_stands_in_the_record_and_a_looser_one_cha
         "infection_assessment": "one_working_day",
         "vascular_assessment": "immediate",
     }
-    infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers(limb)).refer}
+    infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers()).refer}
     assert infection["infection_assessment"]["urgency"] == "immediate"
     limb.lesions.get().measurements.update(infection_grade=2)
     limb.person.site.urgencies = {"infection_assessment": "immediate"}
-    (row,) = limb_decision(limb, TODAY(), answers(limb)).refer
+    (row,) = limb_decision(limb, TODAY(), answers()).refer
     assert (row["urgency"], row["site"]) == ("immediate", True)
 
 
@@ -183,8 +184,8 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     factories.measurement(
         at=limb.person.visits.get(), of=other, infection_looked=True, infection_grade=1, exudate="light"
     )
-    given = answers_for(limb)
-    decision = limb_decision(limb, TODAY(), given)
+    judge_bones(limb)
+    decision = limb_decision(limb, TODAY(), answers())
     made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,
@@ -204,23 +205,12 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     assert "with toe spacer beside it" in DecisionLine.objects.get().sentence
 
 
-def answers_for(limb):
-    told = {f"osteomyelitis_{lesion.pk}": False for lesion in limb.lesions.all()}
-    return {
-        **told,
-        "needs_frequent_dressing": False,
-        "device_available": True,
-        "non_surgical_care_failed": False,
-    }
-
-
-def test_answers_of_the_device_before_can_be_carried_over_but_not_bone(limb, podiatrist):
+def test_answers_of_the_device_before_can_be_carried_over(limb, podiatrist):
     made = sign(podiatrist, limb)
     before = told_before(made, list(limb.lesions.all()))
     assert dict(before.answers) == {
         "needs_frequent_dressing": False,
         "device_available": True,
-        "non_surgical_care_failed": False,
     }
     assert before.on == TODAY()
 

@@ -6,7 +6,7 @@ from math import hypot
 import pytest
 
 from clinic.guidelines.sites import SITES
-from clinic.lesions.reads import (
+from clinic.lesions.reads.foot_maps import (
     HEIGHT,
     MARK_APART,
     SOLE,

@@ -2,7 +2,7 @@
 
 import pytest
 
-from clinic.models import Inquiry, InquiryTopic, Look
+from clinic.models import Look
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -29,21 +29,3 @@ def test_a_look_goes_from_the_lesion_to_review_and_back_to_today(as_staff, as_po
 def test_an_empty_question_comes_back(as_staff, lesion):
     assert as_staff.post(f"/lesions/{lesion.pk}/look/", {"question": ""}).status_code == 422
     assert as_staff.get(f"/lesions/{lesion.pk}/look/").status_code == 200
-
-
-def test_the_why_sheet_keeps_what_was_typed_until_it_is_whole(as_staff, lesion):
-    page = as_staff.get(f"/lesions/{lesion.pk}/why-not-healing/").content.decode()
-    assert page.count("not known") > 4
-    assert "checked" not in page
-    data = {f"{topic}_outcome": "not_needed" for topic in InquiryTopic}
-    data |= {f"{topic}_words": "seen, no cause" for topic in InquiryTopic if topic != "wear"}
-    back = as_staff.post(f"/lesions/{lesion.pk}/why-not-healing/", data)
-    assert back.status_code == 422
-    assert back.content.decode().count("seen, no cause") == 6
-    assert (
-        as_staff.post(
-            f"/lesions/{lesion.pk}/why-not-healing/", {**data, "wear_words": "wears it"}
-        ).status_code
-        == 302
-    )
-    assert Inquiry.objects.get().verdict == "stalled"
