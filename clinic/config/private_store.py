@@ -4,6 +4,7 @@ picture has an address of its own.
 
 from __future__ import annotations
 
+import errno
 import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -24,7 +25,16 @@ for _name in ("boto3", "botocore", "s3transfer", "urllib3"):
 
 
 class StoreFault(OSError):
-    """The store did not do what it was asked; the sentence holds no key and no name."""
+    """The store did not do what it was asked; the sentence holds no key and no name.
+
+    An error of input and output, as a disk's: the page that says so keeps what was typed.
+    """
+
+    def __init__(self, words: str) -> None:
+        super().__init__(errno.EIO, words)
+
+    def __str__(self) -> str:
+        return str(self.strerror)
 
 
 @contextmanager

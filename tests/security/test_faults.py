@@ -23,6 +23,7 @@ from PIL import Image
 
 from clinic.capture.writes.photos import photo_store
 from clinic.models import AuditEvent, Photo, PhotoConsent, Visit, Weight
+from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from tests import factories
 from tests.migrated import copy_into
@@ -197,15 +198,32 @@ def test_a_disk_full_of_pictures_stores_neither_picture_nor_row(quiet, lesion, m
     assert files(tmp_path) == []
 
 
-def test_a_row_that_fails_takes_its_picture_with_it(staff, lesion, monkeypatch, tmp_path):
-    def broken(**_):
-        raise OperationalError("gone")
+@pytest.mark.parametrize(
+    ("fault", "stays"),
+    [(Refused("a rule"), 0), (RuntimeError("a fault of ours"), 0), (OperationalError("gone"), 1)],
+)
+def test_a_row_that_fails_takes_its_picture_with_it_unless_the_database_went(
+    staff, lesion, monkeypatch, tmp_path, fault, stays
+):
+    """With the database gone the same picture is sent again, maybe to another server that finds it there and
+    keeps its row: taking it away then would lose an accepted photograph."""
+    content = picture().getvalue()
 
-    monkeypatch.setattr("clinic.record.writes.audit.record", broken)
-    with pytest.raises(OperationalError), transaction.atomic():
-        photo_store(by=staff, lesion=lesion, taken_on=timezone.localdate(), upload=picture())
+    def broken(**_):
+        raise fault
+
+    def send():
+        with transaction.atomic():
+            photo_store(by=staff, lesion=lesion, taken_on=timezone.localdate(), upload=io.BytesIO(content))
+
+    with monkeypatch.context() as gone:
+        gone.setattr("clinic.record.writes.audit.record", broken)
+        with pytest.raises(type(fault)):
+            send()
     assert Photo.objects.count() == 0
-    assert files(tmp_path) == []
+    assert len(files(tmp_path)) == stays
+    send()
+    assert (Photo.objects.count(), len(files(tmp_path))) == (1, 1)
 
 
 def test_a_picture_damaged_in_the_store_is_said_and_not_served_as_if_whole(quiet, staff, lesion):

@@ -10,7 +10,7 @@ from typing import IO
 
 import pillow_heif
 from django.core.files.base import ContentFile
-from django.db import transaction
+from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 from PIL import Image, ImageOps
@@ -164,27 +164,23 @@ def photo_store(
     )
     name = f"photos/{sha256[:2]}/{sha256}.jpg"
     storage = photo.file.storage
-    try:
-        made = not storage.exists(name)  # equal hash, equal picture: it is stored once
-        if made:
-            storage.save(name, ContentFile(content))
-    except OSError as fault:
-        raise Refused(
-            "Photo: the store of pictures does not take it; the photo was not saved. Send it again in some "
-            "minutes, and tell whoever looks after this machine."
-        ) from fault
+    made = not storage.exists(name)  # equal hash, equal picture: it is stored once
+    if made:
+        storage.save(name, ContentFile(content))
     photo.file.name = name
     try:
         store(photo, by=by)
         audit.record(
             by=by, site=person.site, verb="added", target=photo, person=person, sha256=sha256, subject=subject
         )
-    except Refused:
+    except (OperationalError, InterfaceError):
+        # The picture stays: it is sent again, maybe to another server, which may have found it here already
+        # and kept its row.
+        raise
+    except Exception:
         if made:
             storage.delete(name)
         raise
-    # After a fault of the database the picture stays: it is sent again, maybe to another server, which may
-    # have found it there already and kept its row.
     return photo
 
 
