@@ -28,6 +28,7 @@ __all__ = [
     "is_working_day",
     "latest_opening",
     "next_opening",
+    "confirmation_clock",
     "one_working_day_after",
     "openings",
     "referral_clock",
@@ -234,7 +235,9 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
     ----------
     at : datetime
         When it arose, with time zone.
-    urgency : {"immediate", "one_working_day", "planned"}
+    urgency : {"immediate", "same_day", "one_working_day", "planned"}
+        `same_day`: the end of the site's hours of that day, of the day itself where no hours are left
+        (common practice, no source).
     hours : Hours
     planned_days : int
         For `planned`: the end of this many calendar days later, or of the working day after (a house rule).
@@ -243,11 +246,13 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
     Raises
     ------
     GuidelineError
-        An urgency that is none of the three.
+        An urgency that is none of the four.
     """
     _aware(at, "at")
     if urgency == "immediate":
         return at.astimezone(hours.zone)
+    if urgency == "same_day":
+        return _end_of_day(at, hours)
     if urgency == "one_working_day":
         return one_working_day_after(at, hours)
     if urgency == "planned":
@@ -255,7 +260,17 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
         if not is_working_day(day, hours):
             day = _working_day_after(day, hours)
         return _local(day, hours.end, hours.zone)
-    raise GuidelineError(f"urgency: {urgency!r} given, must be immediate, one_working_day or planned")
+    raise GuidelineError(
+        f"urgency: {urgency!r} given, must be immediate, same_day, one_working_day or planned"
+    )
+
+
+def _end_of_day(at: datetime, hours: Hours) -> datetime:
+    day = day_at(at, hours.zone)
+    closing = _local(day, hours.end, hours.zone)
+    if is_working_day(day, hours) and at < closing:
+        return closing
+    return _local(day, time(23, 59), hours.zone)
 
 
 def clock_words(due: datetime, now: datetime, zone: tzinfo) -> str:
@@ -306,6 +321,26 @@ def referral_clock(
     if urgency == "immediate":
         return Clock("stop", due, f"at once; made {words.removeprefix('by ')}")
     return Clock("stop" if now > due else "", due, words)
+
+
+def confirmation_clock(spoken_at: datetime, hours: Hours, now: datetime) -> Clock:
+    """By when a second signature given by telephone is confirmed: within two working days (common practice,
+    no source).
+
+    Parameters
+    ----------
+    spoken_at, now : datetime
+        With time zone.
+    hours : Hours
+
+    Returns
+    -------
+    Clock
+        An ask until its limit, then a stop.
+    """
+    due = one_working_day_after(one_working_day_after(spoken_at, hours), hours)
+    words = clock_words(due, now, hours.zone)
+    return Clock("stop", due, f"{words}, now past") if now > due else Clock("ask", due, words)
 
 
 def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:

@@ -3,6 +3,7 @@
 from .account import AccountLink, LinkPurpose, SignIn
 from .audit import AuditEvent
 from .break_glass import BreakGlass
+from .call import CallAbout, CallDone, IncomingCall
 from .contact import Contact, ContactHow, ContactResult
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
@@ -54,6 +55,7 @@ from .prescription import (
     AGREES,
     DEVICE_CHOICES,
     SEALED,
+    UNCONFIRMED,
     UNSIGNED,
     Agreement,
     DepartureReason,
@@ -112,6 +114,7 @@ __all__ = [
     "OPEN_STATES",
     "PLACES",
     "SEALED",
+    "UNCONFIRMED",
     "UNSIGNED",
     "AccountLink",
     "Amputation",
@@ -119,6 +122,8 @@ __all__ = [
     "Attendance",
     "AuditEvent",
     "BreakGlass",
+    "CallAbout",
+    "CallDone",
     "Cause",
     "Charcot",
     "Circumstances",
@@ -144,6 +149,7 @@ __all__ = [
     "FlagAnswer",
     "Imprint",
     "ImprintHow",
+    "IncomingCall",
     "Inquiry",
     "InquiryAnswer",
     "InquiryOutcome",

@@ -48,6 +48,12 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
             OWN,
         ),
         Definition(
+            "Non-removable against a known danger",
+            "A class that stays on was signed although the advice withheld it for something known; a second "
+            "clinician signs too. It counts as a departure as well.",
+            OWN,
+        ),
+        Definition(
             "Cannot be judged",
             "Infection, bone infection, ischaemia, falls risk, weekly attendance, "
             "both feet, "

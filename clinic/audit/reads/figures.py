@@ -144,6 +144,15 @@ _PLAIN: tuple[Spec, ...] = (
         (("agreement__in", (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED)),),
     ),
     Spec("departed", "Departed, with a reason", "prescription", (("agreement", "departed"),)),
+    Spec("overriding", "Non-removable against a known danger", "prescription", (("overriding", True),)),
+    *(
+        Spec(f"overriding.{key}", words, "prescription", (("second", key),))
+        for key, words in (
+            ("signed", "Against a known danger: second signature confirmed"),
+            ("telephone", "Against a known danger: by telephone, not confirmed"),
+            ("missing", "Against a known danger: second signature missing"),
+        )
+    ),
     Spec("unjudged", "Cannot be judged: facts were missing", "prescription", (("agreement", "unjudged"),)),
     *(
         Spec(f"part.{part.value}", str(part.label), "prescription", (("agreement", part.value),))

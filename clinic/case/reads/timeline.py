@@ -1,4 +1,4 @@
-"""What happened to a person, newest first: visits, events, prescriptions, flags and contacts in one list."""
+"""What happened to a person, newest first: visits, events, prescriptions, flags, contacts and calls in one list."""
 
 from __future__ import annotations
 
@@ -8,7 +8,17 @@ from datetime import date
 
 from django.utils import timezone
 
-from clinic.models import Attendance, Contact, Event, Person, Prescription, RedFlag, Visit, VisitState
+from clinic.models import (
+    Attendance,
+    Contact,
+    Event,
+    IncomingCall,
+    Person,
+    Prescription,
+    RedFlag,
+    Visit,
+    VisitState,
+)
 
 __all__ = ["SHOWN_FIRST", "Happening", "Timeline", "timeline"]
 
@@ -86,8 +96,13 @@ def _contact(contact: Contact) -> Happening:
     return Happening(timezone.localdate(contact.tried_at), "Contact", str(contact))
 
 
+def _call(call: IncomingCall) -> Happening:
+    words = f"{call.get_about_display()}: {call.get_done_display() or 'unanswered'}"
+    return Happening(timezone.localdate(call.called_at), "Call", words, "call_answer", call.pk)
+
+
 def timeline(person: Person, *, everything: bool = False) -> Timeline:
-    """The newest happenings, or all of them (six queries, whatever the size of the record)."""
+    """The newest happenings, or all of them (seven queries, whatever the size of the record)."""
     limit = None if everything else SHOWN_FIRST + 1
     visits = person.visits.prefetch_related("measurements__lesion").order_by("-visited_on", "-pk")[:limit]
     events = Event.objects.filter(limb__person=person).select_related("limb", "lesion")[:limit]
@@ -99,6 +114,7 @@ def timeline(person: Person, *, everything: bool = False) -> Timeline:
         *(happening for row in devices for happening in _device(row)),
         *map(_flag, person.red_flags.all()[:limit]),
         *map(_contact, person.contacts.all()[:limit]),
+        *map(_call, person.calls.all()[:limit]),
     ]
     happenings.sort(key=lambda h: h.day, reverse=True)
     if everything:

@@ -33,7 +33,10 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
         card = found.opening_cards.filter(handed_at__isnull=False, sealed_on=initial["fitted_on"]).first()
         initial["open_by"] = card.open_by if card else None
     form = FitForm(
-        request.POST or None, initial=initial, steps=steps_of(found), stays_on=found.is_non_removable
+        request.POST or None,
+        initial=initial,
+        steps=steps_of(found),
+        stays_on=found.is_non_removable and not found.stays_unsealed,
     )
     if request.method == "POST" and form.is_valid():
         data: dict[str, Any] = form.cleaned_data

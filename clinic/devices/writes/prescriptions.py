@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.devices.writes.decisions import decision_add, device_words, signed_content, signed_sentence, who
+from clinic.devices.writes.overriding import override_check, second_check
 from clinic.devices.writes.wear import prescription_stop
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.models import (
@@ -52,6 +53,8 @@ class ShownAdvice(Protocol):
     """What the page showed: facts and advice of a limb on a day."""
 
     @property
+    def facts(self) -> Any: ...
+    @property
     def first_offered(self) -> tuple[str, ...]: ...
     @property
     def advice(self) -> Any: ...
@@ -92,6 +95,8 @@ def prescription_sign(
     # A reason given where nothing departs would contradict the record.
     departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
     _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
+    against = override_check(decision, limb, prescribed_on, device_class, departure)
+    second_needed = bool(against) or person.site.second_signature
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
     stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
@@ -119,8 +124,9 @@ def prescription_sign(
         if running is not None and stop is not None
         else None,
         carried_plan=plan.code if plan else "",
-        second_needed=person.site.second_signature,
+        second_needed=second_needed,
         forecast=forecast_shown,
+        against=against,
     )
     if running is not None:
         prescription_stop(
@@ -150,7 +156,8 @@ def prescription_sign(
         signed_at=signed_at,
         content=content,
         content_sha256=content_digest(content),
-        second_needed=person.site.second_signature,
+        second_needed=second_needed,
+        overriding=bool(against),
         relief_plan=plan,
         forecast_shown=forecast_shown,
     )
@@ -173,6 +180,7 @@ def prescription_sign(
         agrees=made.agrees,
         advice=decision.digest,
         content=made.content_sha256,
+        overriding=made.overriding,
     )
     return made
 
@@ -234,9 +242,10 @@ def prescription_second(*, by: User, prescription: Prescription, expected_versio
         raise Refused("This device was stopped; there is nothing left to sign.")
     if prescription.second_at is not None:
         raise Refused("This prescription was signed second already.")
-    if prescription.signed_by_id == by.pk:
-        raise Refused("The second signature is another podiatrist's than the first.")
+    second_check(by, prescription)
     prescription.second_by, prescription.second_at = by, timezone.now()
+    if prescription.overriding:
+        prescription.second_confirmed_at = prescription.second_at
     store(prescription, by=by, expected_version=expected_version)
     today = timezone.localdate()
     decision_add(

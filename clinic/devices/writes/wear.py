@@ -9,6 +9,7 @@ from django.db import transaction
 from clinic.devices.writes.decisions import decision_add, device_words, who
 from clinic.devices.writes.fittings import FittingFindings, fitting_store, fitting_words
 from clinic.devices.writes.opening_cards import handed_card_check, open_by_check
+from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.due import sealed_past
 from clinic.models import DecisionKind, Prescription, User
 from clinic.record.errors import Refused
@@ -36,10 +37,12 @@ def prescription_fit(
     if prescription.stopped_on is not None:
         raise Refused("This device was stopped; it cannot be fitted.")
     if prescription.waits_for_second:
-        raise Refused("This clinic asks for a second signature first; until then it is not fitted.")
+        raise Refused("A second signature is needed first; until then it is not fitted.")
     if fitted_on < prescription.prescribed_on:
         raise Refused("Fitted on: lies before the prescription.", field="fitted_on")
-    if prescription.is_non_removable and not sealed:
+    if prescription.stays_unsealed:
+        _unsealed_check(prescription, sealed)
+    elif prescription.is_non_removable and not sealed:
         raise Refused("A device that stays on is sealed when it is fitted.", field="sealed")
     if sealed and not prescription.is_non_removable:
         raise Refused("Only a device that stays on is sealed.", field="sealed")
@@ -89,6 +92,19 @@ def prescription_fit(
         open_by=open_by,
     )
     return prescription
+
+
+def _unsealed_check(prescription: Prescription, sealed: bool) -> None:
+    """Against a known danger a walker is worn unsealed until the second clinician has confirmed it."""
+    if sealed:
+        raise Refused(
+            "It was signed against a known danger and is not confirmed yet; until then it stays unsealed.",
+            field="sealed",
+        )
+    if DEVICES[prescription.device_class].moulded_on:
+        raise Refused(
+            "A cast cannot stay unsealed: wait for the confirmation, or choose a walker.", field="sealed"
+        )
 
 
 def _seal_checks(

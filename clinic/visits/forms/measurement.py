@@ -28,7 +28,7 @@ from clinic.models import (
     UlcerFindings,
 )
 from clinic.record.errors import Refused
-from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by
+from clinic.record.forms.chips import FIELD, NONE_OF_THESE, YesNoChips, chips, drawn_by
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold, show
 from clinic.visits.reads import LesionSheet, infection_words
@@ -36,7 +36,6 @@ from clinic.visits.reads import LesionSheet, infection_words
 __all__ = ["MeasurementForm", "OutlineField"]
 
 MOST_POINTS = 2000
-NONE_OF_THESE = "none"
 #: The fields that together tell the area. `outline` is the one not named as its column.
 AREA = tuple("outline" if column.name == "outline_mm" else column.name for column in fields(AreaTold))
 #: Findings whose field has the column's name; two columns are asked in the one field `infection`.

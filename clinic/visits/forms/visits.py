@@ -9,11 +9,10 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from clinic.guidelines.red_flags import RED_FLAGS
+from clinic.alerts.forms.flags import RedFlagQuestions
 from clinic.models import (
     Attendance,
     DeviceCondition,
-    FlagAnswer,
     Looked,
     Measurement,
     Pain,
@@ -28,7 +27,7 @@ from clinic.record.forms.dates import DayField
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold
 from clinic.relief.forms.watch import watch_add, watch_answers
-from clinic.visits.forms.measurement import NONE_OF_THESE, MeasurementForm
+from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.reads import VisitSheet
 from clinic.visits.writes.answers import next_given_check, weighed_check, why_not_worn_check
 from clinic.visits.writes.visits import COLUMNS, PersonFindings
@@ -86,26 +85,11 @@ def follow_up(label: str) -> forms.CharField:
     )
 
 
-class VisitForm(NextDateForm):
+class VisitForm(RedFlagQuestions, NextDateForm):
     submission_key = forms.UUIDField(widget=forms.HiddenInput)
     visited_on = DayField(label="Date of the visit")
     #: Whether an open lesion makes the next date compulsory.
     needs_next = True
-    red_flags = forms.MultipleChoiceField(
-        label="Red flags today",
-        choices=[*((flag.id, flag.question) for flag in RED_FLAGS), (NONE_OF_THESE, "None of these today")],
-        widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Red flags: not answered; tick what is there, or “None of these today”."},
-    )
-    flag_answer = forms.ChoiceField(
-        label="What was done", choices=FlagAnswer.choices, required=False, widget=forms.RadioSelect
-    )
-    flag_answer_note = forms.CharField(
-        label="Who was called and who answered, or why it is not a flag",
-        required=False,
-        max_length=300,
-        widget=forms.Textarea(attrs={"rows": 2}),
-    )
     pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
     fall = YesNoChips(label="A fall since the last visit")
     other_foot = chips("Other foot", LOOKED)
@@ -173,14 +157,6 @@ class VisitForm(NextDateForm):
                 self.fields[name].last = words  # type: ignore[attr-defined]
         if "weight_kg" in self.fields:
             self.fields["weight_kg"].widget.attrs.update({"inputmode": "decimal", "step": "0.1"})
-
-    def clean_red_flags(self) -> list[str]:
-        ticked = self.cleaned_data["red_flags"]
-        if NONE_OF_THESE in ticked and len(ticked) > 1:
-            raise forms.ValidationError(
-                "Red flags: “None of these today” is ticked beside a flag; take one of them away."
-            )
-        return [flag for flag in ticked if flag != NONE_OF_THESE]
 
     def clean(self) -> None:
         super().clean()

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from clinic.alerts.writes.flags import flags_at_visit
+from clinic.alerts.writes.flags import FlagOutcome, flags_at_visit
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
@@ -68,12 +68,18 @@ class PersonFindings(VisitFindings):
     red_flags: tuple[str, ...] = ()
     flag_answer: str = ""
     flag_answer_note: str = ""
+    flag_under: str = ""
+    flag_until: date | None = None
     weight_kg: Decimal | None = None
     weight_how: str = ""
     device_opened: bool = False
     #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
     unfinished: bool = False
     watch: Mapping[int, str] = field(default_factory=dict)
+
+    @property
+    def flag_outcome(self) -> FlagOutcome:
+        return FlagOutcome(self.flag_answer, self.flag_answer_note, self.flag_under, self.flag_until)
 
 
 @dataclass(frozen=True)
@@ -179,9 +185,7 @@ def _keep(
     watch_found(by=by, visit=visit, answers=found.watch)
     plans_review(by=by, person=visit.person, day=found.visited_on)
     flags -= raised
-    flags_at_visit(
-        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
-    )
+    flags_at_visit(by=by, visit=visit, flags=flags, outcome=found.flag_outcome)
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)

@@ -17,9 +17,11 @@ from clinic.healing.series import Method
 from clinic.models import (
     OPEN_STATES,
     SEALED,
+    UNCONFIRMED,
     UNSIGNED,
     AreaMethod,
     Contact,
+    IncomingCall,
     Lesion,
     LesionState,
     Limb,
@@ -74,8 +76,10 @@ class OpenCase:
     flags: list[RedFlag] = field(default_factory=list)
     sealed: list[Prescription] = field(default_factory=list)
     unsigned: list[Prescription] = field(default_factory=list)
+    unconfirmed: list[Prescription] = field(default_factory=list)
     drafts: list[LimbPlan] = field(default_factory=list)
     plan_flags: list[PlanFlag] = field(default_factory=list)
+    calls: list[IncomingCall] = field(default_factory=list)
     attempts: list[Contact] = field(default_factory=list)
     referrals: list[Referral] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
@@ -202,16 +206,17 @@ def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
 
 
 def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
-    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and
+    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, calls, referrals, looks and
     begun visits, one query each.
     """
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    devices = Prescription.objects.filter(SEALED | UNSIGNED, limb__person__in=cases)
+    devices = Prescription.objects.filter(SEALED | UNSIGNED | UNCONFIRMED, limb__person__in=cases)
     light = devices.defer("facts", "advice", "forecast_shown", "content")
     for device in light.select_related("limb", "signed_by").order_by("open_by"):
         case = cases[device.limb.person_id]
-        (case.unsigned if device.waits_for_second else case.sealed).append(device)
+        waiting = case.unconfirmed if device.waits_for_confirmation else case.sealed
+        (case.unsigned if device.waits_for_second else waiting).append(device)
     drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
     for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
         cases[link.limb.person_id].drafts.append(link)
@@ -220,6 +225,8 @@ def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
     since = now - timedelta(days=ATTEMPTS_DAYS)
     for contact in Contact.objects.filter(person__in=cases, tried_at__gte=since).order_by("tried_at"):
         cases[contact.person_id].attempts.append(contact)
+    for call in IncomingCall.objects.filter(person__in=cases, done="").order_by("called_at", "pk"):
+        cases[call.person_id].calls.append(call)
     referrals = Referral.objects.filter(person__in=cases, reached_at=None, accepted_at=None, seen_on=None)
     for referral in referrals.order_by("made_at"):
         cases[referral.person_id].referrals.append(referral)
