@@ -4,6 +4,7 @@ from .account import AccountLink, LinkPurpose, SignIn
 from .audit import AuditEvent
 from .break_glass import BreakGlass
 from .contact import Contact, ContactHow, ContactResult
+from .danger_owner import DangerOwner
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
@@ -24,7 +25,7 @@ from .lesion import (
     WoundKind,
     place_words,
 )
-from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
+from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side, Waveform
 from .look import Look
 from .measured_map import MapKind, MapUnit, MeasuredMap
 from .measurement import (
@@ -34,6 +35,7 @@ from .measurement import (
     Depth,
     Exudate,
     Measurement,
+    OtherCause,
     Tissue,
     UlcerFindings,
 )
@@ -127,6 +129,7 @@ __all__ = [
     "ContactHow",
     "ContactResult",
     "Debridement",
+    "DangerOwner",
     "DecisionKind",
     "DecisionLine",
     "Deformity",
@@ -164,6 +167,7 @@ __all__ = [
     "Merge",
     "Mobility",
     "Oedema",
+    "OtherCause",
     "OpeningCard",
     "Pain",
     "PeopleApart",
@@ -202,6 +206,7 @@ __all__ = [
     "Visit",
     "VisitFindings",
     "VisitState",
+    "Waveform",
     "Wear",
     "WeighedHow",
     "Weight",
