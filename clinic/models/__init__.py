@@ -5,6 +5,7 @@ from .audit import AuditEvent
 from .break_glass import BreakGlass
 from .call import CallAbout, CallDone, IncomingCall
 from .contact import Contact, ContactHow, ContactResult
+from .danger_owner import DangerOwner
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
@@ -25,7 +26,7 @@ from .lesion import (
     WoundKind,
     place_words,
 )
-from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
+from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side, Waveform
 from .look import Look
 from .measured_map import MapKind, MapUnit, MeasuredMap
 from .measurement import (
@@ -35,6 +36,7 @@ from .measurement import (
     Depth,
     Exudate,
     Measurement,
+    OtherCause,
     Tissue,
     UlcerFindings,
 )
@@ -132,6 +134,7 @@ __all__ = [
     "ContactHow",
     "ContactResult",
     "Debridement",
+    "DangerOwner",
     "DecisionKind",
     "DecisionLine",
     "Deformity",
@@ -170,6 +173,7 @@ __all__ = [
     "Merge",
     "Mobility",
     "Oedema",
+    "OtherCause",
     "OpeningCard",
     "Pain",
     "PeopleApart",
@@ -208,6 +212,7 @@ __all__ = [
     "Visit",
     "VisitFindings",
     "VisitState",
+    "Waveform",
     "Wear",
     "WeighedHow",
     "Weight",
