@@ -9,6 +9,7 @@ from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
 from clinic.alerts.forms.calls import CallDoneForm, CallForm, CallOfForm
 from clinic.alerts.reads.calls import OPENS_DEVICE, call_clock, people_who_call, sealed_of
 from clinic.alerts.reads.flags import flags_open, travelling_sheet
+from clinic.alerts.reads.known import feet_standing, known_beside
 from clinic.alerts.writes.calls import call_answer as answer
 from clinic.alerts.writes.calls import call_log
 from clinic.alerts.writes.flags import FlagOutcome
@@ -33,6 +34,7 @@ def call_of(request: ClinicRequest) -> HttpResponse:
 def call_new(request: ClinicRequest, person: int) -> HttpResponse:
     who = visible_or_404(Person.objects.select_related("site"), request.user, pk=person)
     form = CallForm(request.POST if request.method == "POST" else None)
+    form.known_beside(known_beside(feet_standing(who, timezone.localdate())))
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
         try:

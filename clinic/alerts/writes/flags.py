@@ -10,12 +10,13 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.alerts.writes.owners import dangers_taken
 from clinic.models import FlagAnswer, IncomingCall, Person, RedFlag, User, Visit
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
-__all__ = ["FlagOutcome", "flag_answer", "flag_raise", "flags_at_visit", "flags_raised"]
+__all__ = ["FlagOutcome", "flag_answer", "flag_raise", "flags_raised"]
 
 
 @dataclass(frozen=True)
@@ -40,12 +41,20 @@ def flag_raise(
     flags: Sequence[str],
     visit: Visit | None = None,
     call: IncomingCall | None = None,
+    from_record: Collection[str] = (),
 ) -> RedFlag:
     """Put a red flag on Today until someone answers it."""
     if not flags:
         raise Refused("A red flag needs at least one finding ticked.", field="red_flags")
     flag = store(
-        RedFlag(person=person, visit=visit, call=call, flags=sorted(set(flags)), raised_at=timezone.now()),
+        RedFlag(
+            person=person,
+            visit=visit,
+            call=call,
+            flags=sorted(set(flags)),
+            from_record=sorted(from_record),
+            raised_at=timezone.now(),
+        ),
         by=by,
     )
     audit.record(by=by, site=person.site, verb="raised", target=flag, person=person, flags=flag.flags)
@@ -83,6 +92,10 @@ def flag_answer(
     flag.answered_at = timezone.now()
     flag.answered_by = by
     store(flag, by=by, expected_version=expected_version)
+    if until is not None:
+        dangers_taken(
+            by=by, person=flag.person, flags=flag.flags, team=flag.under, next_on=until, note=flag.answer_note
+        )
     audit.record(
         by=by, site=flag.person.site, verb="answered", target=flag, person=flag.person, answer=answer
     )
@@ -120,8 +133,12 @@ def flags_raised(
     outcome: FlagOutcome,
     visit: Visit | None = None,
     call: IncomingCall | None = None,
+    from_record: Collection[str] = (),
 ) -> RedFlag | None:
-    """Raise what was ticked or found; an answer given on the page's own sheet goes with it."""
+    """Raise what was ticked, and what the record holds and nobody has taken (`from_record`); an answer given
+    on the page's own sheet goes with it.
+    """
+    ticked, flags = flags, {*flags, *from_record}
     if not flags:
         if outcome.given:
             raise Refused(
@@ -129,7 +146,10 @@ def flags_raised(
                 field="red_flags",
             )
         return None
-    flag = flag_raise(by=by, person=person, flags=sorted(flags), visit=visit, call=call)
+    beside = set(from_record) - set(ticked)
+    flag = flag_raise(
+        by=by, person=person, flags=sorted(flags), visit=visit, call=call, from_record=sorted(beside)
+    )
     if outcome.given:
         try:
             return flag_answer(
@@ -145,8 +165,3 @@ def flags_raised(
             field = f"flag_{refused.field}" if refused.field else "flag_answer"
             raise Refused(refused.message, field=field) from refused
     return flag
-
-
-def flags_at_visit(*, by: User, visit: Visit, flags: Collection[str], outcome: FlagOutcome) -> None:
-    """Raise what was ticked or found at a visit."""
-    flags_raised(by=by, person=visit.person, flags=flags, outcome=outcome, visit=visit)

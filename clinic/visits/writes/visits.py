@@ -9,8 +9,10 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 
-from clinic.alerts.writes.flags import FlagOutcome, flags_at_visit
+from clinic.alerts.reads.known import feet_standing, flags_standing_open, raised_by_record
+from clinic.alerts.writes.flags import FlagOutcome, flags_raised
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
@@ -175,17 +177,29 @@ def _keep(
     by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings], raised: set[str]
 ) -> None:
     """Everything found at a visit beside its own columns; flags raised at it before are not raised twice."""
-    flags = set(found.red_flags)
+    by_findings: set[str] = set()
     for one in lesions:
         row = Measurement(visit=visit, lesion=one.lesion)
         measurement_store(row, one, by=by)
-        flags |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
+        by_findings |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
     if found.weight_kg is not None:
         _store_weight(visit.person, found.weight_kg, found, by)
     watch_found(by=by, visit=visit, answers=found.watch)
     plans_review(by=by, person=visit.person, day=found.visited_on)
-    flags -= raised
-    flags_at_visit(by=by, visit=visit, flags=flags, outcome=found.flag_outcome)
+    person = visit.person
+    from_record = raised_by_record(
+        feet_standing(person, found.visited_on),
+        found=by_findings,
+        open_flags=flags_standing_open(person, timezone.now()),
+    )
+    flags_raised(
+        by=by,
+        person=person,
+        flags=set(found.red_flags) - raised,
+        outcome=found.flag_outcome,
+        visit=visit,
+        from_record=from_record - raised,
+    )
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)

@@ -65,6 +65,8 @@ class Morning:
     sealed: tuple[TodayRow, ...]
     flags: tuple[TodayRow, ...]
     calls: tuple[TodayRow, ...]
+    owners: tuple[TodayRow, ...]
+    back_home: tuple[TodayRow, ...]
     referrals: tuple[TodayRow, ...]
     contacts: tuple[TodayRow, ...]
     no_date: tuple[TodayRow, ...]
@@ -100,6 +102,8 @@ def morning_of(
         sealed=part(lambda case: _sealed(case, now)),
         flags=part(lambda case: _flags(case, site, now)),
         calls=part(lambda case: _calls(case, site, now)),
+        owners=part(_owners),
+        back_home=part(_back_home),
         referrals=part(lambda case: _referrals(case, site, now)),
         contacts=part(lambda case: _contacts(case, site)),
         no_date=part(lambda case: _no_date(case, site)),
@@ -141,6 +145,24 @@ def _calls(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
         ask = Ask(message_of("answer_call_now" if late else "answer_call"), "call_answer", call.pk)
         words = f"{call_words(call)} ({clock.words})"
         yield TodayRow(case.person, local_day(call.called_at), words, (), (ask,))
+
+
+def _owners(case: OpenCase) -> Iterator[TodayRow]:
+    for past in case.owners_past:
+        ask = Ask(message_of("ask_team"), "dangers", past.limb.pk)
+        words = (
+            f"{past.limb.get_side_display()} foot: {past.danger.danger.words} {past.owner.team} was to see it on "
+            f"{day_words(past.owner.next_on)}"
+        )
+        yield TodayRow(case.person, past.owner.next_on, words, (), (ask,))
+
+
+def _back_home(case: OpenCase) -> Iterator[TodayRow]:
+    back = case.back_home
+    if back is not None:
+        asks = [Ask(message_of("ask_again", words=one.words), one.url_name, one.pk) for one in back.left]
+        words = f"Back from hospital since {day_words(back.on)}: what was known before is asked anew"
+        yield TodayRow(case.person, back.on, words, (), tuple(asks))
 
 
 def _referrals(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
