@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from clinic.models import (
     BreakGlass,
+    DangerOwner,
     Episode,
     Event,
+    IncomingCall,
     Lesion,
     Limb,
     LimbFinding,
@@ -207,6 +209,35 @@ def event(*, of: Lesion, kind: str, on: date | None = None, **fields: Any) -> Ev
             "limb": of.limb,
             "kind": kind,
             "happened_on": on or timezone.localdate(),
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def call(*, of: Person, **fields: Any) -> IncomingCall:
+    return IncomingCall.objects.create(
+        **{
+            "person": of,
+            "called_at": timezone.now(),
+            "about": "rubbing",
+            "words": "It rubs at the ankle.",
+            "created_by": author(),
+            **fields,
+        }
+    )
+
+
+def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
+    today = timezone.localdate()
+    return DangerOwner.objects.create(
+        **{
+            "limb": of,
+            "danger": "ischaemia",
+            "level": 3,
+            "team": "vascular team",
+            "next_on": today + timedelta(days=14),
+            "taken_on": today,
             "created_by": author(),
             **fields,
         }

@@ -50,7 +50,7 @@ def a_reason_reworded(site, by):
     return Sent({"kind": "stop", "key": f"own-{row.pk}"}, data, {ReasonChangeForm: kept})
 
 
-ACCOUNT = {"first_name": "Ida", "last_name": "Bergholt", "role": "staff", "registered_as": "nurse"}
+ACCOUNT = {"first_name": "Ida", "last_name": "Bergholt", "role": "podiatrist", "registered_as": "nurse"}
 
 
 @filled("account_new", InviteForm, by="manager")

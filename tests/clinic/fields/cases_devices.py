@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic.devices.forms.fittings import FitForm
 from clinic.devices.forms.opening_cards import CardForm
+from clinic.devices.forms.overriding import ConfirmSecondForm, TelephoneSecondForm
 from clinic.devices.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm
 from clinic.devices.writes.fittings import steps_of
 from tests import factories
@@ -145,3 +146,33 @@ def a_stop(site, by):
 def a_second_signature(site, by):
     device = factories.prescription(of=wound(site).limb, second_needed=True)
     return Sent({"prescription": device.pk}, {"version": "1"}, {SecondForm: Kept("Prescription")})
+
+
+@filled("second_telephone", TelephoneSecondForm)
+def a_second_signature_by_telephone(site, by):
+    device = factories.prescription(of=wound(site).limb, second_needed=True, overriding=True)
+    now = timezone.localtime().replace(second=0, microsecond=0)
+    data = {
+        "version": "1",
+        "second_name": "Dr Ines Falk",
+        "second_role": "vascular surgeon on call",
+        "second_telephone": "000 4455",
+        "spoken_at": now.strftime("%Y-%m-%dT%H:%M"),
+    }
+    kept = Kept("Prescription", {"spoken_at": ("Prescription.second_at", now)})
+    return Sent({"prescription": device.pk}, data, {TelephoneSecondForm: kept})
+
+
+@filled("second_confirm", ConfirmSecondForm)
+def a_second_signature_confirmed(site, by):
+    device = factories.prescription(
+        of=wound(site).limb,
+        second_needed=True,
+        overriding=True,
+        second_at=timezone.now(),
+        second_name="Dr Ines Falk",
+        second_role="vascular surgeon on call",
+        second_telephone="000 4455",
+    )
+    data = {"version": "1", "second_confirmed_how": "letter of today"}
+    return Sent({"prescription": device.pk}, data, {ConfirmSecondForm: Kept("Prescription")})

@@ -61,6 +61,8 @@ def whole_visit(**elsewhere):
             "red_flags": ("RedFlag.flags", lambda flags: FLAGGED["red_flags"][0] in flags),
             "flag_answer": "RedFlag.answer",
             "flag_answer_note": "RedFlag.answer_note",
+            "flag_under": "RedFlag.under",
+            "flag_until": "RedFlag.until",
             "weight_kg": "Weight.kg",
             "weight_how": "Weight.how",
             **elsewhere,
@@ -74,8 +76,10 @@ def opening(**told):
 
 FLAGGED = {
     "red_flags": ["gangrene"],
-    "flag_answer": "called",
+    "flag_answer": "known",
     "flag_answer_note": "the ward answered",
+    "flag_under": "vascular team",
+    "flag_until": day(9),
     "weight_kg": "81.5",
     "weight_how": "estimate",
 }
