@@ -216,32 +216,15 @@ def event(*, of: Lesion, kind: str, on: date | None = None, **fields: Any) -> Ev
 
 
 def call(*, of: Person, **fields: Any) -> IncomingCall:
-    return IncomingCall.objects.create(
-        **{
-            "person": of,
-            "called_at": timezone.now(),
-            "about": "rubbing",
-            "words": "It rubs at the ankle.",
-            "created_by": author(),
-            **fields,
-        }
-    )
+    told = {"called_at": timezone.now(), "about": "rubbing", "words": "It rubs at the ankle.", **fields}
+    return IncomingCall.objects.create(person=of, created_by=author(), **told)
 
 
 def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
     today = timezone.localdate()
-    return DangerOwner.objects.create(
-        **{
-            "limb": of,
-            "danger": "ischaemia",
-            "level": 3,
-            "team": "vascular team",
-            "next_on": today + timedelta(days=14),
-            "taken_on": today,
-            "created_by": author(),
-            **fields,
-        }
-    )
+    taken = {"danger": "ischaemia", "level": 3, "team": "vascular team", "taken_on": today}
+    until = {"next_on": today + timedelta(days=14)}
+    return DangerOwner.objects.create(limb=of, created_by=author(), **{**taken, **until, **fields})
 
 
 def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:

@@ -28,7 +28,6 @@ __all__ = [
     "is_working_day",
     "latest_opening",
     "next_opening",
-    "confirmation_clock",
     "one_working_day_after",
     "openings",
     "referral_clock",
@@ -321,26 +320,6 @@ def referral_clock(
     if urgency == "immediate":
         return Clock("stop", due, f"at once; made {words.removeprefix('by ')}")
     return Clock("stop" if now > due else "", due, words)
-
-
-def confirmation_clock(spoken_at: datetime, hours: Hours, now: datetime) -> Clock:
-    """By when a second signature given by telephone is confirmed: within two working days (common practice,
-    no source).
-
-    Parameters
-    ----------
-    spoken_at, now : datetime
-        With time zone.
-    hours : Hours
-
-    Returns
-    -------
-    Clock
-        An ask until its limit, then a stop.
-    """
-    due = one_working_day_after(one_working_day_after(spoken_at, hours), hours)
-    words = clock_words(due, now, hours.zone)
-    return Clock("stop", due, f"{words}, now past") if now > due else Clock("ask", due, words)
 
 
 def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:

@@ -6,19 +6,21 @@ Common practice, no source.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal
 
+from clinic.guidelines.clocks import Clock, Hours, clock_words, one_working_day_after
 from clinic.guidelines.standing_state import LimbState
 
-__all__ = ["LESSER_REASONS", "Overriding", "overriding_of"]
+__all__ = ["LESSER_REASONS", "Overriding", "confirmation_clock", "overriding_of"]
 
 #: Coded reasons that speak for a less protective device, never for one that stays on and is withheld (design
 #: choice).
 LESSER_REASONS: frozenset[str] = frozenset({"person_declines", "cannot_attend", "fact_missing"})
 SECOND = (
     "Against a known danger a device that stays on needs a second signature: a registered clinician of this "
-    "clinic other than the signer, or one outside by telephone, confirmed within two working days. Until then "
-    "a walker stays unsealed (common practice, no source)."
+    "clinic other than the signer, or one outside by telephone, confirmed within two working days. Until "
+    "then a walker stays unsealed (common practice, no source)."
 )
 
 
@@ -55,7 +57,7 @@ def overriding_of(state: LimbState, missing: Iterable[str]) -> Overriding:
     if state.override_barred:
         return Overriding(
             "barred",
-            f"A device that stays on is not chosen by anybody's signature: {', '.join(state.override_barred)} "
+            f"Nobody signs a device that stays on here: {', '.join(state.override_barred)} "
             "(common practice, no source).",
         )
     unknown = [*_unmeasured(state), *missing]
@@ -82,3 +84,23 @@ def _unmeasured(state: LimbState) -> list[str]:
     if infection.unwell is None or (infection.unwell and (infection.grade or 0) < 3):
         found.append("fever, pulse, breathing and white cells")
     return found
+
+
+def confirmation_clock(spoken_at: datetime, hours: Hours, now: datetime) -> Clock:
+    """By when a second signature given by telephone is confirmed: within two working days (common practice,
+    no source).
+
+    Parameters
+    ----------
+    spoken_at, now : datetime
+        With time zone.
+    hours : Hours
+
+    Returns
+    -------
+    Clock
+        An ask until its limit, then a stop.
+    """
+    due = one_working_day_after(one_working_day_after(spoken_at, hours), hours)
+    words = clock_words(due, now, hours.zone)
+    return Clock("stop", due, f"{words}, now past") if now > due else Clock("ask", due, words)

@@ -86,7 +86,7 @@ def back_home(people: Collection[int], day: date) -> dict[int, BackHome]:
             else filled
         )
     measured = _latest(LimbFinding.objects.filter(any_of, limb__person__in=feet), "limb", "found_on")
-    told = _latest(Circumstances.objects.filter(person__in=feet), "person", "asked_on")
+    asked_anew = _latest(Circumstances.objects.filter(person__in=feet), "person", "asked_on")
     device = _latest(
         Visit.objects.filter(_STANDS, person__in=feet).exclude(device_condition=""), "person", "visited_on"
     )
@@ -102,7 +102,7 @@ def back_home(people: Collection[int], day: date) -> dict[int, BackHome]:
                 left.append(Left("look for infection again", "visit_new", person))
         if _before(device.get(person), on) and _before(chosen.get(person), on):
             left.append(Left("look at the device again, or choose one", "person", person))
-        if _before(told.get(person), on):
+        if _before(asked_anew.get(person), on):
             left.append(Left("ask the circumstances again", "circumstances_new", person))
         if left:
             found[person] = BackHome(on, tuple(dict.fromkeys(left)))

@@ -115,7 +115,7 @@ def flag_sheet(flag: RedFlag, now: datetime) -> FlagSheet:
 
 
 def travelling_sheet(person: Person, sealed: tuple[Prescription, ...], now: datetime) -> TravellingSheet:
-    """The sheet as it travels with a page that asks the questions (no query: the page has the devices already)."""
+    """The sheet as it travels with a page that asks the questions (no query: the page has the devices)."""
     site = person.site
     hours = hours_of(site)
     return TravellingSheet(

@@ -34,8 +34,8 @@ def danger_take(
         raise Refused("Team: name who has it.", field="team")
     if next_on < today:
         raise Refused(
-            f"Seen there next: {date_format(next_on)} is past; a date from today, {date_format(today)}, on is "
-            "needed.",
+            f"Seen there next: {date_format(next_on)} is past; a date from today, {date_format(today)}, on "
+            "is needed.",
             field="next_on",
         )
     return _take(by, limb, danger, level, team, next_on, note)

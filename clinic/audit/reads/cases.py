@@ -171,12 +171,6 @@ def _prescriptions(wanted: AuditFilter, today: date) -> QuerySet[Any]:
         visited_on__lte=AddDays(OuterRef("fitted_on"), REVIEW_DAYS),
     )
     return _signed(wanted).annotate(
-        second=_text(
-            _says(Q(overriding=False), "none"),
-            _says(Q(second_confirmed_at__isnull=False), "signed"),
-            _says(Q(second_at__isnull=False), "telephone"),
-            default="missing",
-        ),
         offered=ExpressionWrapper(~Q(first_offered=""), output_field=BooleanField()),
         review=_text(
             _says(Q(fitted_on__isnull=True), "not_fitted"),
@@ -381,16 +375,7 @@ def _arrived(row: dict[str, Any]) -> dict[str, Any]:
 BASES: dict[str, Base] = {
     "prescription": Base(
         _prescriptions,
-        (
-            "agreement",
-            "departure_reason",
-            "departure_own",
-            "departure_words",
-            "offered",
-            "review",
-            "overriding",
-            "second",
-        ),
+        ("agreement", "departure_reason", "departure_own", "departure_words", "offered", "review"),
         "prescribed_on",
         ("limb__person", "signed_by"),
         "prescription",

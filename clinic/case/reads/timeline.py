@@ -1,4 +1,4 @@
-"""What happened to a person, newest first: visits, events, prescriptions, flags, contacts and calls in one list."""
+"""What happened to a person, newest first: visits, events, devices, flags, contacts and calls in one list."""
 
 from __future__ import annotations
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from clinic.guidelines.clocks import Clock, confirmation_clock
+from clinic.guidelines.clocks import Clock
+from clinic.guidelines.overriding import confirmation_clock
 from clinic.models import Prescription, Role, User
 from clinic.rules.reads.clocks import hours_of
 

@@ -94,14 +94,12 @@ def second_check(by: User, prescription: Prescription) -> None:
     """Whether this user may sign this prescription second."""
     if may_sign_second(prescription, by):
         return
-    if prescription.signed_by_id == by.pk:
-        raise Refused("The second signature is another clinician's than the first.")
-    if prescription.overriding:
-        raise Refused(
-            "Against a known danger a registered clinician signs second: a podiatrist, or staff whose "
-            "profession stands in the account. A manager does not sign."
-        )
-    raise Refused("The second signature is another podiatrist's than the first.")
+    if not prescription.overriding:
+        raise Refused("The second signature is another podiatrist's than the first.")
+    raise Refused(
+        "Against a known danger another registered clinician than the first signs second: a podiatrist, or "
+        "staff whose profession stands in the account. A manager does not sign."
+    )
 
 
 @transaction.atomic
@@ -115,7 +113,7 @@ def override_telephone(
     spoken_at: datetime,
     expected_version: int,
 ) -> Prescription:
-    """An outside clinician agreed by telephone; what is confirmed in writing comes within two working days."""
+    """An outside clinician agreed by telephone; the confirmation comes within two working days."""
     _waits(prescription)
     given = {
         "second_name": second_name.strip(),
