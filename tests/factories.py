@@ -216,15 +216,15 @@ def event(*, of: Lesion, kind: str, on: date | None = None, **fields: Any) -> Ev
 
 
 def call(*, of: Person, **fields: Any) -> IncomingCall:
-    told = {"called_at": timezone.now(), "about": "rubbing", "words": "It rubs at the ankle.", **fields}
-    return IncomingCall.objects.create(person=of, created_by=author(), **told)
+    words = {"called_at": timezone.now(), "about": "rubbing", "words": "It rubs at the ankle."}
+    return IncomingCall.objects.create(person=of, created_by=author(), **{**words, **fields})
 
 
 def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
     today = timezone.localdate()
-    taken = {"danger": "ischaemia", "level": 3, "team": "vascular team", "taken_on": today}
-    until = {"next_on": today + timedelta(days=14)}
-    return DangerOwner.objects.create(limb=of, created_by=author(), **{**taken, **until, **fields})
+    days = {"taken_on": today, "next_on": today + timedelta(days=14)}
+    taken = {"danger": "ischaemia", "level": 3, "team": "vascular team", **days, **fields}
+    return DangerOwner.objects.create(limb=of, created_by=author(), **taken)
 
 
 def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:

@@ -151,8 +151,8 @@ def _owners(case: OpenCase) -> Iterator[TodayRow]:
     for past in case.owners_past:
         ask = Ask(message_of("ask_team"), "dangers", past.limb.pk)
         words = (
-            f"{past.limb.get_side_display()} foot: {past.danger.danger.words} {past.owner.team} was to see it "
-            f"on {day_words(past.owner.next_on)}"
+            f"{past.limb.get_side_display()} foot: {past.danger.danger.words} {past.owner.team} was to see "
+            f"it on {day_words(past.owner.next_on)}"
         )
         yield TodayRow(case.person, past.owner.next_on, words, (), (ask,))
 
