@@ -38,6 +38,8 @@ __all__ = [
 Level = Literal["stop", "ask", "note", ""]
 #: Reviews are one to two weeks apart: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
 LONGEST_SEALED_DAYS = 14
+#: First review within one week: the same table.
+LONGEST_FIRST_DAYS = 7
 #: No site is closed for longer than this at a stretch; a calendar that says so is refused.
 _SEARCH_DAYS = 60
 
@@ -345,7 +347,7 @@ def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:
     days = rule.first_days if first else rule.later_days
     if first and rule.first_change_hours is not None:
         days = min(days, rule.first_change_hours // 24)
-    return sealed_on + timedelta(days=min(days, LONGEST_SEALED_DAYS))
+    return sealed_on + timedelta(days=min(days, LONGEST_FIRST_DAYS if first else LONGEST_SEALED_DAYS))
 
 
 def seal_clock(open_by: date, now: datetime, zone: tzinfo) -> Clock:

@@ -107,7 +107,7 @@ class Site(models.Model):
             between("margin_mm", 0, 30, name="site_margin"),
             between("distal_margin_mm", 0, 30, name="site_distal_margin"),
             between("bevel_deg", 20, 90, name="site_bevel"),
-            between("sealed_first_days", 1, 14, name="site_sealed_first"),
+            between("sealed_first_days", 1, 7, name="site_sealed_first"),
             between("sealed_days", 1, 14, name="site_sealed"),
             between("first_change_hours", 48, 72, name="site_first_change"),
             between("attempts_before_escalation", 1, 5, name="site_attempts"),

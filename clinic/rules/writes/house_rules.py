@@ -37,7 +37,7 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "margin_mm": (0, 30),
     "distal_margin_mm": (0, 30),
     "bevel_deg": (20, 90),
-    "sealed_first_days": (1, 14),
+    "sealed_first_days": (1, 7),
     "sealed_days": (1, 14),
     "confirm_closure_days": (14, 60),
     "tcpo2_urgent_mmhg": (25, 30),
