@@ -187,6 +187,13 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
         "record read in an emergency",
         DESIGN,
     ),
+    (
+        "infection_care",
+        "ask",
+        "Sample and antibiotic decision not recorded.",
+        "mild infection without a recorded decision",
+        "derived from NICE NG19 (read in pages that quote it), which does not spell it out",
+    ),
     ("leaves_lesion", "ask", "Does not serve lesion {labels}.", "device leaves a lesion unserved", DESIGN),
     ("link_once", "ask", "Shown this once.", "a secret shown once", DESIGN),
     ("needs_script", "ask", "Drawing needs JavaScript.", "no script in this browser", DESIGN),
