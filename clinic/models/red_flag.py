@@ -23,8 +23,8 @@ class RedFlag(ClinicalRecord):
     )
     raised_at = models.DateTimeField()
     flags = models.JSONField()
-    #: Those of the flags that the record raised by itself, from findings that stand in it.
-    from_record = models.JSONField(default=list, blank=True)
+    #: Standing dangers that raised the flag by themselves: id -> level, see guidelines/known_dangers.py.
+    from_record = models.JSONField(default=dict, blank=True)
     answer = models.CharField(max_length=10, choices=FlagAnswer.choices, blank=True)
     answer_note = models.CharField(max_length=300, blank=True)
     answered_at = models.DateTimeField(null=True, blank=True)

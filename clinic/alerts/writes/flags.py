@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from django.db import transaction
 from django.utils import timezone
@@ -16,12 +16,28 @@ __all__ = ["flag_answer", "flag_raise", "flags_at_visit"]
 
 
 @transaction.atomic
-def flag_raise(*, by: User, person: Person, flags: Sequence[str], visit: Visit | None = None) -> RedFlag:
-    """Put a red flag on Today until someone answers it."""
+def flag_raise(
+    *,
+    by: User,
+    person: Person,
+    flags: Sequence[str],
+    visit: Visit | None = None,
+    from_record: Mapping[str, int] | None = None,
+) -> RedFlag:
+    """Put a red flag on Today until someone answers it; `from_record` holds the dangers that raised it by
+    themselves.
+    """
     if not flags:
         raise Refused("A red flag needs at least one finding ticked.", field="red_flags")
     flag = store(
-        RedFlag(person=person, visit=visit, flags=sorted(set(flags)), raised_at=timezone.now()), by=by
+        RedFlag(
+            person=person,
+            visit=visit,
+            flags=sorted(set(flags)),
+            from_record=dict(from_record or {}),
+            raised_at=timezone.now(),
+        ),
+        by=by,
     )
     audit.record(by=by, site=person.site, verb="raised", target=flag, person=person, flags=flag.flags)
     return flag

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from clinic.devices.writes.decisions import decision_add, device_words, signed_content, signed_sentence, who
 from clinic.devices.writes.wear import prescription_stop
+from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.models import (
     Agreement,
@@ -61,6 +62,10 @@ class ShownAdvice(Protocol):
     def standing(self) -> str: ...
     @property
     def what_if(self) -> tuple[str, ...]: ...
+    @property
+    def unasked_here(self) -> tuple[str, ...]: ...
+    @property
+    def foot(self) -> LimbStanding: ...
     def page_copy(self) -> dict[str, Any]: ...
     def facts_copy(self) -> dict[str, Any]: ...
     def advice_copy(self) -> dict[str, Any]: ...
@@ -196,6 +201,8 @@ def _sign_checks(
             "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
             field="device_class",
         )
+    if device_class in NON_REMOVABLE:
+        _stays_on_check(decision)
     if not explained:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
@@ -209,6 +216,27 @@ def _sign_checks(
                 "device here.",
                 field="beside",
             )
+
+
+def _stays_on_check(decision: ShownAdvice) -> None:
+    """Blood and infection allow a device that stays on, or it is not signed: what is not known is looked at
+    and measured, not overridden.
+    """
+    state = decision.foot.worst
+    if not state.non_removable_allowed:
+        barred = ""
+        if decision.foot.override_barred:
+            barred = f" No signature overrides {', '.join(decision.foot.override_barred)}."
+        raise Refused(
+            f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}{barred}",
+            field="device_class",
+        )
+    if decision.unasked_here:
+        raise Refused(
+            f"Asked now: {', '.join(decision.unasked_here).lower()} is not answered; this page alone keeps "
+            "it for the sealing.",
+            field="device_class",
+        )
 
 
 def _carried_plan(running: Prescription | None, device_class: str) -> Any:

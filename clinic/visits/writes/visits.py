@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 
 from clinic.alerts.writes.flags import flags_at_visit
+from clinic.alerts.writes.standing import dangers_raise
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
@@ -182,6 +183,7 @@ def _keep(
     flags_at_visit(
         by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
     )
+    dangers_raise(by=by, person=visit.person, visit=visit, ticked=flags)
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)
@@ -284,6 +286,8 @@ def _earlier_of(row: Measurement) -> Measurement | None:
 
 def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: str = "") -> bool:
     """Put findings on a row and save it, unless a stored row says the same already."""
+    if row.pk is None:
+        row.created_by = by
     before = _values(row)
     try:
         # Only "covered and dry" continues the way the last area was measured.
