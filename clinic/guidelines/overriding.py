@@ -12,7 +12,7 @@ from typing import Literal
 from clinic.guidelines.clocks import Clock, Hours, clock_words, one_working_day_after
 from clinic.guidelines.standing_state import LimbState
 
-__all__ = ["LESSER_REASONS", "Overriding", "confirmation_clock", "overriding_of"]
+__all__ = ["LESSER_REASONS", "Overriding", "confirmation_clock", "may_be_closed", "overriding_of"]
 
 #: Coded reasons that speak for a less protective device, never for one that stays on and is withheld (design
 #: choice).
@@ -67,6 +67,23 @@ def overriding_of(state: LimbState, missing: Iterable[str]) -> Overriding:
             f"A danger that is not known is measured, not overridden: {'; '.join(dict.fromkeys(unknown))}.",
         )
     return Overriding("second", SECOND)
+
+
+def may_be_closed(state: LimbState) -> bool:
+    """Whether a device that two clinicians signed against a known danger may be fitted and sealed today:
+    nothing bars it, nothing is unknown by now, and the foot was looked at in full today.
+
+    Parameters
+    ----------
+    state : LimbState
+
+    Returns
+    -------
+    bool
+    """
+    infection = state.infection
+    bone_looked = infection.bone in ("probable", "proven") or infection.bone_on == state.today
+    return overriding_of(state, ()).kind == "second" and infection.on == state.today and bone_looked
 
 
 def _unmeasured(state: LimbState) -> list[str]:

@@ -5,10 +5,12 @@ from dataclasses import replace
 from datetime import date
 from typing import TypeVar
 
+from clinic.guidelines.combine import LimbAdvice, LimbReferral, without_non_removable
+from clinic.guidelines.devices import URGENCIES, most_urgent
 from clinic.guidelines.standing_findings import BONE, Bone
 from clinic.guidelines.standing_state import InfectionState, LimbState, StandingReferral, UrgentLine, merged
 
-__all__ = ["together"]
+__all__ = ["together", "under"]
 
 Item = TypeVar("Item")
 
@@ -44,7 +46,48 @@ def together(states: Mapping[str, LimbState]) -> LimbState:
         withheld_because=_once(text for state in every for text in state.withheld_because),
         override_barred=_once(text for state in every for text in state.override_barred),
         refer=merged([referral for state in every for referral in state.refer]),
+        running_allowed=all(state.running_allowed for state in every),
     )
+
+
+def under(advice: LimbAdvice, states: Mapping[str, LimbState]) -> LimbAdvice:
+    """The advice for a foot under what stands about it: its referrals and contradictions are named, and what
+    stays on is withheld where blood or infection do not allow it.
+
+    Parameters
+    ----------
+    advice : LimbAdvice
+    states : mapping of str to LimbState
+        As for :func:`together`.
+
+    Returns
+    -------
+    LimbAdvice
+    """
+    whole = together(states)
+    labels = tuple(label for label, state in states.items() if not state.non_removable_allowed)
+    if labels:
+        advice = without_non_removable(advice, " ".join(whole.withheld_because), labels)
+    return replace(
+        advice,
+        refer=_refer(advice.refer, whole.refer, tuple(states)),
+        contradictions=_once((*advice.contradictions, *whole.contradictions)),
+    )
+
+
+def _refer(
+    advised: tuple[LimbReferral, ...], standing: tuple[StandingReferral, ...], labels: tuple[str, ...]
+) -> tuple[LimbReferral, ...]:
+    """Both, one for each id at its most pressing urgency, most urgent first; a sentence stands once."""
+    found = {row.id: row for row in advised}
+    for row in standing:
+        before = found.get(row.id)
+        if before is None:
+            found[row.id] = LimbReferral(row.id, row.urgency, row.because, labels)
+            continue
+        both = row.because if before.because in row.because else f"{row.because} {before.because}"
+        found[row.id] = replace(before, urgency=most_urgent(row.urgency, before.urgency), because=both)
+    return tuple(sorted(found.values(), key=lambda row: URGENCIES.index(row.urgency)))
 
 
 def _worst(states: list[InfectionState]) -> InfectionState:

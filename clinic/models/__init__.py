@@ -9,7 +9,7 @@ from .danger_owner import DangerOwner
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
-from .event import PERFUSION_EVENTS, Event, EventKind
+from .event import Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
 from .inquiry import Inquiry, InquiryAnswer, InquiryOutcome, InquiryTopic
@@ -91,7 +91,6 @@ from .visit import (
 from .watch import HITS, Found, PlanFlag, PlanFlagCause, WatchFinding, WatchKind, WatchPoint
 
 __all__ = [
-    "PERFUSION_EVENTS",
     "HITS",
     "PROGRAM",
     "ReasonKind",

@@ -19,10 +19,6 @@ class EventKind(models.TextChoices):
     DECISION = "decision", "Decided"
 
 
-#: After these the perfusion measured before no longer holds (design choice).
-PERFUSION_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.ADMISSION)
-
-
 class Event(ClinicalRecord):
     SITE_PATH = "limb__person__site"
 

@@ -28,8 +28,8 @@ class RedFlag(ClinicalRecord):
     )
     raised_at = models.DateTimeField()
     flags = models.JSONField()
-    #: Those of the flags that the record raised by itself, from findings that stand in it.
-    from_record = models.JSONField(default=list, blank=True)
+    #: Standing dangers that raised the flag by themselves: id -> level, see guidelines/known_dangers.py.
+    from_record = models.JSONField(default=dict, blank=True)
     answer = models.CharField(max_length=12, choices=FlagAnswer.choices, blank=True)
     answer_note = models.CharField(max_length=300, blank=True)
     #: Of a danger known before: the team that has it, and when it sees the person next.

@@ -138,6 +138,17 @@ class VisitPage:
         return [(row, signs, self.care.get(row.lesion_id, ())) for row, signs in self.findings]
 
     @property
+    def measured(self) -> str:
+        """Signs of the whole person that were measured, in words."""
+        named = (
+            ("temperature", self.visit.temperature_c, "°C"),
+            ("pulse", self.visit.pulse_per_min, "per minute"),
+            ("breaths", self.visit.breaths_per_min, "per minute"),
+            ("white cells", self.visit.white_cells_10e9_per_l, "× 10⁹ per litre"),
+        )
+        return ", ".join(f"{name} {value} {unit}" for name, value, unit in named if value is not None)
+
+    @property
     def findings(self) -> list[tuple[Measurement, str]]:
         """Each measurement with what was seen of infection, in words."""
         return list(zip(self.measurements, self.signs, strict=True))

@@ -1,27 +1,18 @@
-"""What the record knows already beside each red-flag question, and what it raises by itself."""
+"""What the record knows already beside each red-flag question, and who has it."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
-from django.utils import timezone
-
+from clinic.evidence.reads.raising import FLAG_OF, flag_of, is_urgent
 from clinic.evidence.reads.standing import LimbStanding, standing_of_many
 from clinic.guidelines.known_dangers import Danger, Owned
-from clinic.guidelines.red_flags import RED_FLAGS, dangers_of, flags_of
 from clinic.models import OPEN_STATES, Limb, Person
 from clinic.record.dates import day_words
 
-__all__ = [
-    "DangerNow",
-    "dangers_now",
-    "feet_standing",
-    "flags_standing_open",
-    "known_beside",
-    "raised_by_record",
-]
+__all__ = ["DangerNow", "dangers_now", "dangers_of", "feet_standing", "known_beside", "not_owned"]
 
 
 @dataclass(frozen=True)
@@ -70,46 +61,30 @@ def dangers_now(foot: LimbStanding) -> tuple[DangerNow, ...]:
 
 def known_beside(feet: Iterable[LimbStanding]) -> dict[str, list[str]]:
     """Words of what is on record, by the red flag it belongs to; no query."""
-    rows = [row for foot in feet for row in dangers_now(foot)]
     known: dict[str, list[str]] = {}
-    for flag in RED_FLAGS:
-        for row in rows:
-            if any(row.danger.id == name and row.danger.level >= level for name, level in flag.dangers):
-                known.setdefault(flag.id, []).append(row.words)
+    for foot in feet:
+        for row in dangers_now(foot):
+            if is_urgent(row.danger):
+                known.setdefault(flag_of(row.danger, foot), []).append(row.words)
     return known
 
 
-def raised_by_record(
-    feet: Iterable[LimbStanding], *, found: Collection[str], open_flags: Collection[str]
-) -> set[str]:
-    """Red flags that nobody ticked and that stand all the same; no query.
+def dangers_of(flag: str) -> tuple[str, ...]:
+    """Ids of the standing dangers a question is about."""
+    return tuple(danger for danger, asked_by in FLAG_OF.items() if asked_by == flag)
+
+
+def not_owned(found: Collection[str], feet: Iterable[LimbStanding]) -> set[str]:
+    """Flags that today's own findings say, without those whose danger a team has taken as bad as it is, until
+    a date to come; no query.
 
     Parameters
     ----------
+    found : collection of str
     feet : iterable of LimbStanding
         With what was found today already stored.
-    found : collection of str
-        Flags that today's own findings say. One whose danger a team has taken as bad as it is, until a date
-        to come, is not said again.
-    open_flags : collection of str
-        Flags that stand unanswered or were raised today: one cause is not shown twice.
     """
     rows = [row for foot in feet for row in dangers_now(foot)]
     unowned = {row.danger.id for row in rows if row.raised}
     standing = {row.danger.id for row in rows}
-    by_findings = {
-        flag for flag in found if not (standing & set(dangers_of(flag))) or unowned & set(dangers_of(flag))
-    }
-    by_record = set(flags_of(row.danger for row in rows if row.raised))
-    return by_findings | (by_record - set(open_flags))
-
-
-def flags_standing_open(person: Person, now: datetime) -> set[str]:
-    """Flags of a person that stand unanswered, or were raised today (one query)."""
-    today = timezone.localdate(now)
-    return {
-        key
-        for flag in person.red_flags.only("flags", "answer", "raised_at")
-        if not flag.answer or timezone.localdate(flag.raised_at) == today
-        for key in flag.flags
-    }
+    return {flag for flag in found if not standing & set(dangers_of(flag)) or unowned & set(dangers_of(flag))}

@@ -7,8 +7,8 @@ from collections.abc import Collection
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.alerts.reads.known import feet_standing, flags_standing_open, raised_by_record
 from clinic.alerts.writes.flags import FlagOutcome, flags_raised
+from clinic.alerts.writes.standing import dangers_raise
 from clinic.models import CallDone, IncomingCall, Person, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -39,19 +39,8 @@ def call_log(
     if done:
         _done(call, by, done, done_note)
     store(call, by=by)
-    from_record = raised_by_record(
-        feet_standing(person, timezone.localdate()),
-        found=(),
-        open_flags=flags_standing_open(person, timezone.now()),
-    )
-    flags_raised(
-        by=by,
-        person=person,
-        flags=red_flags,
-        outcome=outcome or FlagOutcome(),
-        call=call,
-        from_record=from_record,
-    )
+    flags_raised(by=by, person=person, flags=red_flags, outcome=outcome or FlagOutcome(), call=call)
+    dangers_raise(by=by, person=person, visit=None, ticked=set(red_flags))
     audit.record(
         by=by,
         site=person.site,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -41,9 +41,11 @@ def flag_raise(
     flags: Sequence[str],
     visit: Visit | None = None,
     call: IncomingCall | None = None,
-    from_record: Collection[str] = (),
+    from_record: Mapping[str, int] | None = None,
 ) -> RedFlag:
-    """Put a red flag on Today until someone answers it."""
+    """Put a red flag on Today until someone answers it; `from_record` holds the dangers that raised it by
+    themselves.
+    """
     if not flags:
         raise Refused("A red flag needs at least one finding ticked.", field="red_flags")
     flag = store(
@@ -52,7 +54,7 @@ def flag_raise(
             visit=visit,
             call=call,
             flags=sorted(set(flags)),
-            from_record=sorted(from_record),
+            from_record=dict(from_record or {}),
             raised_at=timezone.now(),
         ),
         by=by,
@@ -133,12 +135,8 @@ def flags_raised(
     outcome: FlagOutcome,
     visit: Visit | None = None,
     call: IncomingCall | None = None,
-    from_record: Collection[str] = (),
 ) -> RedFlag | None:
-    """Raise what was ticked, and what the record holds and nobody has taken (`from_record`); an answer given
-    on the page's own sheet goes with it.
-    """
-    ticked, flags = flags, {*flags, *from_record}
+    """Raise what was ticked or found; an answer given on the page's own sheet goes with it."""
     if not flags:
         if outcome.given:
             raise Refused(
@@ -146,10 +144,7 @@ def flags_raised(
                 field="red_flags",
             )
         return None
-    beside = set(from_record) - set(ticked)
-    flag = flag_raise(
-        by=by, person=person, flags=sorted(flags), visit=visit, call=call, from_record=sorted(beside)
-    )
+    flag = flag_raise(by=by, person=person, flags=sorted(flags), visit=visit, call=call)
     if outcome.given:
         try:
             return flag_answer(

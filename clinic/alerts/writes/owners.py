@@ -9,8 +9,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.alerts.reads.known import dangers_of
 from clinic.evidence.reads.standing import standing_of, standing_of_many
-from clinic.guidelines.red_flags import dangers_of
 from clinic.models import DangerOwner, Limb, Person, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit

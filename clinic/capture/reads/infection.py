@@ -34,7 +34,7 @@ def infection_finding(row: Measurement) -> InfectionFinding:
         deep=deep,
         unwell=row.unwell,
         other_cause=cast(Any, row.other_cause or None),
-        by="podiatrist" if row.created_by.role == Role.PODIATRIST else "staff",
+        by="podiatrist" if row.created_by_id and row.created_by.role == Role.PODIATRIST else "staff",
         temperature_c=_number(visit.temperature_c),
         pulse_per_min=_number(visit.pulse_per_min),
         breaths_per_min=_number(visit.breaths_per_min),

@@ -24,7 +24,7 @@ from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_rec
 from clinic.devices.reads.overriding import overriding_page
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
-from clinic.devices.writes.overriding import override_asked
+from clinic.devices.writes.overriding import override_needs
 from clinic.guidelines.due import sealed_past
 from clinic.models import Lesion, LesionState, Limb, Prescription
 from clinic.people.reads.people import person_bar
@@ -109,7 +109,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         "form": chosen,
         "before": before,
         "running": running,
-        "overriding": override_asked(record, found, today),
+        "overriding": override_needs(record),
         "gained": _difference(decision, record),
         "lost": _difference(record, decision),
     }

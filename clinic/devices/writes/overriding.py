@@ -4,7 +4,6 @@ the signed record says of it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -14,17 +13,17 @@ from django.utils.formats import date_format
 
 from clinic.devices.reads.overriding import may_sign_second
 from clinic.devices.writes.decisions import decision_add, device_words, who
-from clinic.evidence.reads.standing import standing_of
+from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.devices import NON_REMOVABLE
 from clinic.guidelines.overriding import LESSER_REASONS, Overriding, overriding_of
-from clinic.models import DecisionKind, Limb, Prescription, User
+from clinic.models import DecisionKind, Prescription, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.rules.reads.reasons import ReasonChoice
 
 __all__ = [
-    "override_asked",
+    "override_needs",
     "override_check",
     "override_confirm",
     "override_telephone",
@@ -50,33 +49,31 @@ PAGE_FACTS = frozenset(
 
 
 class ShownFacts(Protocol):
-    """What the page showed of facts and advice."""
+    """What the page showed: the advice, and what stands about the foot."""
 
-    @property
-    def facts(self) -> Sequence[Any]: ...
     @property
     def advice(self) -> Any: ...
+    @property
+    def foot(self) -> LimbStanding: ...
 
 
-def override_asked(decision: ShownFacts, limb: Limb, day: Any) -> Overriding | None:
+def override_needs(decision: ShownFacts) -> Overriding | None:
     """What choosing a withheld device that stays on asks for on these facts; None where none is withheld."""
-    offered = {offer.id for offer in decision.advice.classes}
-    if offered >= NON_REMOVABLE:
+    if {offer.id for offer in decision.advice.classes} >= NON_REMOVABLE:
         return None
-    bone = {one.lesion.pk: one.facts.osteomyelitis for one in decision.facts}
     missing = [name.replace("_", " ") for name in decision.advice.missing if name in PAGE_FACTS]
-    return overriding_of(standing_of(limb, day, bone=bone).worst, missing)
+    return overriding_of(decision.foot.worst, missing)
 
 
 def override_check(
-    decision: ShownFacts, limb: Limb, day: Any, device_class: str, departure: ReasonChoice | None
+    decision: ShownFacts, device_class: str, departure: ReasonChoice | None
 ) -> tuple[str, ...]:
     """Why the class is withheld, where it stays on and a second clinician may sign it; refused where nobody
     may. Empty for every other class.
     """
     if device_class not in NON_REMOVABLE or device_class in {o.id for o in decision.advice.classes}:
         return ()
-    demand = override_asked(decision, limb, day)
+    demand = override_needs(decision)
     assert demand is not None
     if demand.kind != "second":
         raise Refused(demand.words, field="device_class")

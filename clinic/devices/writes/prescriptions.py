@@ -11,6 +11,7 @@ from django.utils import timezone
 from clinic.devices.writes.decisions import decision_add, device_words, signed_content, signed_sentence, who
 from clinic.devices.writes.overriding import override_check, second_check
 from clinic.devices.writes.wear import prescription_stop
+from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.models import (
     Agreement,
@@ -64,6 +65,10 @@ class ShownAdvice(Protocol):
     def standing(self) -> str: ...
     @property
     def what_if(self) -> tuple[str, ...]: ...
+    @property
+    def unasked_here(self) -> tuple[str, ...]: ...
+    @property
+    def foot(self) -> LimbStanding: ...
     def page_copy(self) -> dict[str, Any]: ...
     def facts_copy(self) -> dict[str, Any]: ...
     def advice_copy(self) -> dict[str, Any]: ...
@@ -95,7 +100,7 @@ def prescription_sign(
     # A reason given where nothing departs would contradict the record.
     departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
     _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
-    against = override_check(decision, limb, prescribed_on, device_class, departure)
+    against = override_check(decision, device_class, departure)
     second_needed = bool(against) or person.site.second_signature
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
@@ -204,6 +209,8 @@ def _sign_checks(
             "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
             field="device_class",
         )
+    if device_class in NON_REMOVABLE:
+        _stays_on_check(decision, device_class)
     if not explained:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
@@ -217,6 +224,25 @@ def _sign_checks(
                 "device here.",
                 field="beside",
             )
+
+
+def _stays_on_check(decision: ShownAdvice, device_class: str) -> None:
+    """Blood and infection allow a device that stays on, or it is withheld and a second clinician signs too:
+    what is not known is looked at and measured, not overridden (`overriding`).
+    """
+    state = decision.foot.worst
+    offered = device_class in {offer.id for offer in decision.advice.classes}
+    if offered and not state.non_removable_allowed:
+        raise Refused(
+            f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}",
+            field="device_class",
+        )
+    if decision.unasked_here:
+        raise Refused(
+            f"Asked now: {', '.join(decision.unasked_here).lower()} is not answered; this page alone keeps "
+            "it for the sealing.",
+            field="device_class",
+        )
 
 
 def _carried_plan(running: Prescription | None, device_class: str) -> Any:

@@ -6,11 +6,13 @@ from datetime import date
 
 from django.db import transaction
 
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.writes.decisions import decision_add, device_words, who
 from clinic.devices.writes.fittings import FittingFindings, fitting_store, fitting_words
 from clinic.devices.writes.opening_cards import handed_card_check, open_by_check
 from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.due import sealed_past
+from clinic.guidelines.overriding import may_be_closed
 from clinic.models import DecisionKind, Prescription, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -113,6 +115,14 @@ def _seal_checks(
     """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand."""
     if prescription.limb.person.red_flags.filter(answer="").exists():
         raise Refused("A red flag of this person is not answered yet; until then no device is sealed.")
+    gate = sealing_gate(prescription, fitted_on)
+    if gate.hindered and not (prescription.overriding and may_be_closed(gate.foot.worst)):
+        raise Refused(f"Not fitted and sealed on this foot. {' '.join(gate.hindered)}")
+    if gate.open:
+        raise Refused(
+            f"Not asked yet: {', '.join(one.words.lower() for one in gate.open)}. "
+            "Until each is answered no device that stays on is closed."
+        )
     until = open_by_check(prescription, fitted_on, open_by)
     if found.review_on is not None and found.review_on > until:
         raise Refused(

@@ -27,7 +27,6 @@ from clinic.models import (
     EventKind,
     FlagAnswer,
     Lesion,
-    LesionState,
     Limb,
     LimbFinding,
     Measurement,
@@ -50,9 +49,9 @@ ON_TRACK = ("on_course", "to_confirm", "healed")
 class LimbStanding:
     """What stands about one foot on a day.
 
-    `lesions` holds the state of each ulcer by its key, `worst` all of them as one; a foot without an open
-    ulcer has only `worst`. `dangers` come worst first; `strip` is one sentence for each, with who has taken
-    it.
+    `lesions` holds the state of each ulcer by its key, open or closed and to be confirmed; `worst` all of
+    them as one; a foot without an ulcer has only `worst`. `dangers` come worst first; `strip` is one sentence
+    for each, with who has taken it.
     """
 
     limb: Limb
@@ -60,6 +59,7 @@ class LimbStanding:
     lesions: Mapping[int, LimbState]
     worst: LimbState
     owned: tuple[Owned, ...]
+    by_label: Mapping[str, LimbState]
 
     @property
     def dangers(self) -> tuple[Danger, ...]:
@@ -192,7 +192,7 @@ def _add_flags(limbs: Sequence[Limb], rows: dict[int, _Rows], day: date) -> None
 
 def _ticked(flag: RedFlag) -> set[str]:
     """What somebody ticked; what the record raised by itself says nothing new."""
-    return set(flag.flags) - set(flag.from_record)
+    return set() if flag.from_record else set(flag.flags)
 
 
 def _standing(
@@ -217,11 +217,9 @@ def _standing(
             day,
             settings,
         )
-        # A closed ulcer is looked at no more; it counts while something bad stands about it.
-        if lesion.state == LesionState.OPEN or state.infection.urgent or (state.infection.grade or 1) > 1:
-            lesions[lesion.pk], labels[lesion.label] = state, state
+        lesions[lesion.pk], labels[lesion.label] = state, state
     worst = together(labels) if labels else standing(blood, day, settings)
-    return LimbStanding(limb, day, lesions, worst, _owned(rows.owners))
+    return LimbStanding(limb, day, lesions, worst, _owned(rows.owners), labels)
 
 
 def _perfusion(rows: _Rows, healings: Sequence[LesionHealing]) -> Iterable[PerfusionFinding]:

@@ -10,9 +10,10 @@ from typing import Any, Literal, cast
 
 from clinic.guidelines.standing_findings import LimbFindings, PerfusionFinding, StandingSettings
 from clinic.guidelines.standing_perfusion import perfusion_state
+from clinic.guidelines.standing_state import PerfusionState
 from clinic.models import LimbFinding, Pulse, Role, Site
 
-__all__ = ["artery_disease", "perfusion_finding", "standing_settings"]
+__all__ = ["artery_disease", "ischaemia_of", "perfusion_finding", "standing_settings", "stands"]
 
 
 def standing_settings(site: Site) -> StandingSettings:
@@ -60,12 +61,31 @@ def perfusion_finding(row: LimbFinding) -> PerfusionFinding:
     )
 
 
-def artery_disease(
-    rows: Iterable[LimbFinding], revascularised_on: Iterable[date], site: Site, day: date
-) -> bool | None:
-    """Whether anything found on a foot speaks for disease of its arteries; None with nothing looked at."""
+def _state(
+    rows: Iterable[LimbFinding], revascularised_on: Iterable[date], site: Site | None, day: date
+) -> PerfusionState:
     findings = LimbFindings(
         perfusion=tuple(perfusion_finding(row) for row in rows if row.found_on <= day),
         revascularised_on=tuple(on for on in revascularised_on if on <= day),
     )
-    return perfusion_state(findings, day, standing_settings(site)).artery_disease
+    return perfusion_state(findings, day, standing_settings(site) if site else StandingSettings())
+
+
+def artery_disease(
+    rows: Iterable[LimbFinding], revascularised_on: Iterable[date], site: Site | None, day: date
+) -> bool | None:
+    """Whether anything found on a foot speaks for disease of its arteries; None with nothing looked at."""
+    return _state(rows, revascularised_on, site, day).artery_disease
+
+
+def ischaemia_of(
+    rows: Iterable[LimbFinding], revascularised_on: Iterable[date], site: Site, day: date
+) -> int | None:
+    """WIfI ischaemia grade by what was found on a foot until a day; None where it was not known."""
+    return _state(rows, revascularised_on, site, day).grade
+
+
+def stands(row: LimbFinding, day: date) -> bool:
+    """Whether what one row found stands however old it is."""
+    state = _state([row], (), None, day)
+    return bool(state.artery_disease and (state.grade is None or state.grade >= 2))

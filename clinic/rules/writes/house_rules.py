@@ -42,7 +42,10 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "confirm_closure_days": (14, 60),
     "tcpo2_urgent_mmhg": (25, 30),
     "weight_fresh_days": (1, 365),
-    "perfusion_fresh_days": (1, 365),
+    "perfusion_fresh_days": (1, 180),
+    "perfusion_healing_days": (1, 365),
+    "infection_look_days": (0, 14),
+    "looks_apart_days": (2, 30),
     "falls_fresh_days": (1, 365),
     "reopen_days": (1, 365),
     "first_change_hours": (48, 72),
@@ -67,6 +70,8 @@ EDITABLE = (
     "second_signature",
     "urgencies",
     "fitting_steps",
+    "toe_kit",
+    "erythema_2_cm",
     *BOUNDS,
 )
 

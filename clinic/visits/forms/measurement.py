@@ -23,6 +23,7 @@ from clinic.models import (
     Depth,
     Exudate,
     Measurement,
+    OtherCause,
     Tissue,
     Trace,
     UlcerFindings,
@@ -122,11 +123,14 @@ class MeasurementForm(forms.Form):
         choices=[*INFECTION_SIGNS.items(), (NONE_OF_THESE, "None of these")],
         required=False,
         widget=forms.CheckboxSelectMultiple,
+        help_text="Looked: device and dressing off, all five looked for, the wound probed.",
     )
     redness_mm = forms.IntegerField(label="Redness (mm)", required=False, min_value=1, max_value=300)
-    deep_infection = YesNoChips(label="Abscess, or deep")
+    deep_infection = YesNoChips(label="Deep infection or abscess")
     probe_to_bone = YesNoChips(label="Probe touches bone")
     unwell = YesNoChips(label="Fever or unwell")
+    cavity = YesNoChips(label="Deeper than wide, or undermined")
+    other_cause = chips("Other cause of the signs", OtherCause.choices)
     photo = forms.FileField(
         label="Photo",
         required=False,

@@ -9,10 +9,10 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
-from clinic.alerts.reads.known import feet_standing, flags_standing_open, raised_by_record
+from clinic.alerts.reads.known import feet_standing, not_owned
 from clinic.alerts.writes.flags import FlagOutcome, flags_raised
+from clinic.alerts.writes.standing import dangers_raise
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
@@ -186,20 +186,11 @@ def _keep(
         _store_weight(visit.person, found.weight_kg, found, by)
     watch_found(by=by, visit=visit, answers=found.watch)
     plans_review(by=by, person=visit.person, day=found.visited_on)
-    person = visit.person
-    from_record = raised_by_record(
-        feet_standing(person, found.visited_on),
-        found=by_findings,
-        open_flags=flags_standing_open(person, timezone.now()),
-    )
-    flags_raised(
-        by=by,
-        person=person,
-        flags=set(found.red_flags) - raised,
-        outcome=found.flag_outcome,
-        visit=visit,
-        from_record=from_record - raised,
-    )
+    if by_findings:
+        by_findings = not_owned(by_findings, feet_standing(visit.person, found.visited_on))
+    flags = (set(found.red_flags) | by_findings) - raised
+    flags_raised(by=by, person=visit.person, flags=flags, outcome=found.flag_outcome, visit=visit)
+    dangers_raise(by=by, person=visit.person, visit=visit, ticked=flags)
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)
@@ -302,6 +293,8 @@ def _earlier_of(row: Measurement) -> Measurement | None:
 
 def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: str = "") -> bool:
     """Put findings on a row and save it, unless a stored row says the same already."""
+    if row.pk is None:
+        row.created_by = by
     before = _values(row)
     try:
         # Only "covered and dry" continues the way the last area was measured.

@@ -29,6 +29,10 @@ ONCE = {
     "device_condition": "worn",
     "wear": "few",
     "why_not_worn": "too heavy for the stairs",
+    "temperature_c": "38.4",
+    "pulse_per_min": "96",
+    "breaths_per_min": "22",
+    "white_cells_10e9_per_l": "12.5",
     "dressing": "foam, weekly",
     "note": "walks to the shop",
 }
@@ -41,6 +45,8 @@ SEEN = {
     "deep_infection": "no",
     "probe_to_bone": "no",
     "unwell": "yes",
+    "cavity": "yes",
+    "other_cause": "gout",
 }
 RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
 

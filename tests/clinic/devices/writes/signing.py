@@ -20,6 +20,7 @@ def answers(limb, **changed):
         "needs_frequent_dressing": False,
         "device_available": True,
         "non_surgical_care_failed": False,
+        "over_weight_limit": False,
         **changed,
     }
 

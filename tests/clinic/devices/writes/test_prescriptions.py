@@ -27,12 +27,13 @@ def test_with_a_blocking_fact_unknown_none_that_stays_on_is_offered(limb, fact):
     given = answers(limb)
     if fact == "osteomyelitis":
         given = {name: value for name, value in given.items() if not name.startswith("osteomyelitis")}
+        limb.lesions.get().measurements.update(probe_to_bone=None)
     elif fact == "ischaemia":
         limb.findings.filter().update(toe_pressure_mmhg=None)
     elif fact == "falls":
         limb.person.circumstances.update(asked_on=TODAY() - timedelta(days=91))
     else:
-        limb.person.visits.update(visited_on=TODAY() - timedelta(days=1))
+        limb.person.visits.update(visited_on=TODAY() - timedelta(days=8))
     offered = {offer.id for offer in limb_decision(limb, TODAY(), given).advice.classes}
     assert offered
     assert not offered & {"total_contact_cast", "walker_non_removable"}
@@ -46,7 +47,7 @@ def test_perfusion_measured_before_a_revascularisation_is_not_counted(limb):
     facts = limb_decision(limb, TODAY(), answers(limb)).facts[0]
     row = next(row for row in facts.rows if row.name == "ischaemia_grade")
     assert (row.state, row.value) == ("stale", None)
-    assert "revascularisation since" in row.note
+    assert "Revascularised on" in row.note
 
 
 def test_signing_keeps_copies_and_one_audit_row(limb, podiatrist):
@@ -159,14 +160,16 @@ def test_a_reason_against_the_advice_is_not_kept_where_nothing_departs(limb, pod
 def test_a_tighter_urgency_of_the_site_stands_in_the_record_and_a_looser_one_changes_nothing(
     limb, podiatrist
 ):
-    limb.lesions.get().measurements.update(infection_grade=4)
+    limb.lesions.get().measurements.update(infection_signs=["redness", "pus"], redness_mm=30)
+    limb.person.visits.update(temperature_c=39, pulse_per_min=110)
     limb.person.site.urgencies = {
         "infection_assessment": "one_working_day",
         "vascular_assessment": "immediate",
     }
     infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers(limb)).refer}
     assert infection["infection_assessment"]["urgency"] == "immediate"
-    limb.lesions.get().measurements.update(infection_grade=2)
+    limb.lesions.get().measurements.update(infection_signs=["warmth", "pus"], redness_mm=None)
+    limb.person.visits.update(temperature_c=None, pulse_per_min=None)
     limb.person.site.urgencies = {"infection_assessment": "immediate"}
     (row,) = limb_decision(limb, TODAY(), answers(limb)).refer
     assert (row["urgency"], row["site"]) == ("immediate", True)
@@ -221,6 +224,7 @@ def test_answers_of_the_device_before_can_be_carried_over_but_not_bone(limb, pod
         "needs_frequent_dressing": False,
         "device_available": True,
         "non_surgical_care_failed": False,
+        "over_weight_limit": False,
     }
     assert before.on == TODAY()
 

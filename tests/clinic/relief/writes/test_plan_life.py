@@ -232,7 +232,8 @@ def test_a_plan_carried_over_to_another_device_is_checked_in_that_device_before_
     cut(staff, plan)
     fit(staff, plan)
     check(staff, plan, touches=False)
-    decision = limb_decision(limb, timezone.localdate(), {})
+    factories.clean_foot(lesion)
+    decision = limb_decision(limb, timezone.localdate(), {"over_weight_limit": False})
     made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,

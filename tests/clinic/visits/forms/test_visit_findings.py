@@ -325,7 +325,8 @@ def test_what_stands_of_a_begun_visit_is_not_asked_again_and_stays(lesion, colum
 
 def test_a_sign_that_was_ticked_was_looked_for(lesion):
     told = {"lesion": lesion, "covered_dry": True, "infection_signs": ("pus",)}
-    assert measurement_fill(Measurement(), LesionFindings(**told)).infection_looked
+    visit = factories.visit(of=lesion.limb.person)
+    assert measurement_fill(Measurement(visit=visit), LesionFindings(**told)).infection_looked
 
 
 def test_the_findings_of_a_lesion_are_those_of_its_area_and_of_the_rest():
