@@ -74,7 +74,7 @@ def test_what_nobody_has_taken_says_so_beside_its_question(limb):
 
 
 def test_a_flag_answered_as_known_gives_its_dangers_to_that_team(staff, limb):
-    flag = factories.red_flag(of=limb.person, flags=["severe_ischaemia"], from_record=["severe_ischaemia"])
+    flag = factories.red_flag(of=limb.person, flags=["severe_ischaemia"], from_record={"ischaemia": 3})
     flag_answer(
         by=staff,
         flag=flag,
