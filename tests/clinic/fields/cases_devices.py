@@ -12,7 +12,7 @@ from clinic.devices.forms.opening_cards import CardForm
 from clinic.devices.forms.overriding import ConfirmSecondForm, TelephoneSecondForm
 from clinic.devices.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm
 from clinic.devices.writes.fittings import steps_of
-from tests import factories
+from tests import factories, feet
 from tests.clinic.fields.cases_lesions import ago
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 from tests.clinic.fields.scenes import SEALED, watch_point, worn, wound
@@ -100,8 +100,10 @@ def a_fitting(site, by):
 
 @filled("prescription_fit", FitForm)
 def a_sealing(site, by):
+    lesion = wound(site)
+    feet.clean_foot(lesion)
     device = factories.prescription(
-        of=wound(site).limb, device_class="total_contact_cast", prescribed_on=ago(3)
+        of=lesion.limb, lesions=[lesion], device_class="total_contact_cast", prescribed_on=ago(3)
     )
     factories.opening_card(of=device, open_by=timezone.localdate() + timedelta(days=2))
     steps = steps_of(device)

@@ -3,7 +3,7 @@
 import pytest
 from django.utils import timezone
 
-from tests import factories
+from tests import factories, feet
 
 TODAY = timezone.localdate
 
@@ -37,5 +37,5 @@ def limb(person):
         claustrophobia=False,
         created_by=factories.author(),
     )
-    factories.measurement(at=factories.visit(of=person), of=lesion, **factories.CLEAN_LOOK)
+    factories.measurement(at=factories.visit(of=person), of=lesion, **feet.CLEAN_LOOK)
     return made

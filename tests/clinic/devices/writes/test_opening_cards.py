@@ -15,7 +15,7 @@ from clinic.devices.writes.wear import prescription_fit, prescription_open
 from clinic.models import AuditEvent, Fitting, OpeningCard, Prescription
 from clinic.record.errors import Refused
 from clinic.rules.writes.house_rules import EMERGENCY, TELEPHONES
-from tests import factories
+from tests import factories, feet
 
 pytestmark = pytest.mark.django_db
 
@@ -29,7 +29,7 @@ def days(n):
 @pytest.fixture
 def cast(person):
     lesion = factories.lesion(on=factories.limb(of=person))
-    factories.clean_foot(lesion)
+    feet.clean_foot(lesion)
     return factories.prescription(of=lesion.limb, lesions=[lesion], device_class="total_contact_cast")
 
 
