@@ -233,15 +233,8 @@ def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
 
 
 def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:
-    return RedFlag.objects.create(
-        **{
-            "person": of,
-            "raised_at": raised_at or timezone.now(),
-            "flags": ["fever_or_unwell"],
-            "created_by": author(),
-            **fields,
-        }
-    )
+    row = {"flags": ["fever_or_unwell"], "raised_at": raised_at or timezone.now(), **fields}
+    return RedFlag.objects.create(person=of, created_by=author(), **row)
 
 
 def opening_card(

@@ -1,4 +1,4 @@
-"""Sentences that said more than their source are gone from rules, pages and prints, and the true ones stand."""
+"""Sentences that said more than their source are gone from rules, pages and prints; the true ones stand."""
 
 import re
 from pathlib import Path
@@ -24,7 +24,7 @@ GONE = {
     "a rolling figure under the source of the 4-week mark": r"4-week\W+mark, asked again",
     "driving forbidden by a guideline": r"not (drive )?with the device on",
     "30 % shown as reached": r"30 % reduction has been\s+reached",
-    "assessment in a day as the answer to a mild infection": r"Mild infection: assess\w* within one working day",
+    "assessment in a day as the answer to a mild infection": r"Mild infection: assess\w* within one work",
 }
 
 
