@@ -50,10 +50,9 @@ class RedFlagQuestions(forms.Form):
 
     def known_beside(self, known: Mapping[str, Iterable[str]]) -> None:
         """Put what is on record, and who has it, beside the question it is about."""
+        beside = '<span>{} <span class="known">known: {}</span></span>'
         choices = [
-            (key, format_html('{} <span class="known">known: {}</span>', label, "; ".join(known[key])))
-            if known.get(key)
-            else (key, label)
+            (key, format_html(beside, label, "; ".join(known[key])) if known.get(key) else label)
             for key, label in self.fields["red_flags"].choices  # type: ignore[attr-defined]
         ]
         self.fields["red_flags"].choices = choices  # type: ignore[attr-defined]

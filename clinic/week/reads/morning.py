@@ -161,7 +161,8 @@ def _back_home(case: OpenCase) -> Iterator[TodayRow]:
     back = case.back_home
     if back is not None:
         asks = [Ask(message_of("ask_again", words=one.words), one.url_name, one.pk) for one in back.left]
-        words = f"Back from hospital since {day_words(back.on)}: what was known before is asked anew"
+        left = ", ".join(one.words for one in back.left)
+        words = f"Back since {day_words(back.on)}; what was known before the stay is asked anew: {left}"
         yield TodayRow(case.person, back.on, words, (), tuple(asks))
 
 
