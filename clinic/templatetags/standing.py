@@ -26,7 +26,12 @@ def danger_strip(person: Person) -> dict[str, Any]:
     shown = [feet[limb.pk] for limb in limbs if _speaks(feet[limb.pk])]
     return {
         "feet": [
-            {"words": str(foot.limb), "pk": foot.limb.pk, "strip": foot.strip, "contradictions": foot.contradictions}
+            {
+                "words": str(foot.limb),
+                "pk": foot.limb.pk,
+                "strip": foot.strip,
+                "contradictions": foot.contradictions,
+            }
             for foot in shown
         ],
         "urgent": any(is_urgent(danger) for foot in shown for danger in foot.dangers),

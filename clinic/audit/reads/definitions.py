@@ -142,7 +142,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         ),
         Definition(
             "Unknown",
-            "Lost, moved, closed but never confirmed, or not looked at from day 70 on. "
+            "Lost, moved, joined another ulcer, closed but never confirmed, or not looked at from day 70 on. "
             "Left out of the "
             "share and told as a count.",
             OWN,

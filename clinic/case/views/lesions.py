@@ -31,6 +31,10 @@ def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
             "page": page,
             "before": healed_before(found) if found.is_open else (),
             "grades": grades_of(found.limb, [found], timezone.localdate())[found.pk] if found.is_open else (),
+            "beside": [
+                *({"words": "Joined by", "lesion": one} for one in found.joined.all()),
+                *({"words": "Split into", "lesion": one} for one in found.splits.all()),
+            ],
             "axis": axis,
             "switches": switches,
             "chart_key": chart_key(page.healing, missed_days(found), (axis["show"], axis["scale"]))[:12],

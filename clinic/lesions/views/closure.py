@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.curves.reads.lesions import open_beside
 from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.lesions.writes import closure
 from clinic.models import Lesion
@@ -36,7 +37,8 @@ def _turn(
     lesion = visible_or_404(
         Lesion.objects.select_related("limb__person__site", "episode"), request.user, pk=pk
     )
-    form = form_class(request.POST or None, initial={"version": lesion.version, **initial(lesion)})
+    more = {"others": open_beside(lesion)} if form_class is EndForm else {}
+    form = form_class(request.POST or None, initial={"version": lesion.version, **initial(lesion)}, **more)
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         data.pop("device_stays", None)

@@ -112,7 +112,7 @@ class OpenCase:
 
 
 def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
-    """People in care of a site with all that Today asks about (thirty-four queries at most, whatever their
+    """People in care of a site with all that Today asks about (a fixed number of queries, whatever their
     number).
     """
     cases = _people(site)

@@ -242,7 +242,7 @@ class Hand:
         def gone(x):
             if x["state"] == "healed":
                 return x["closed_on"] <= target
-            part = x["outcome"] in ("minor_amputation", "major_amputation")
+            part = x["outcome"] in ("minor_amputation", "major_amputation", "joined")
             return x["state"] == "ended" and part and x["ended_on"] <= target
 
         if all(gone(x) for x in own):

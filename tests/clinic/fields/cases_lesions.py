@@ -86,6 +86,15 @@ def a_second_wound_at_one_place(site, by):
     return Sent({"person": limb.person_id}, data, {LesionNewForm: kept})
 
 
+@filled("lesion_new", LesionNewForm)
+def a_part_that_split_off(site, by):
+    limb = factories.limb(of=factories.person(at=site), side="right")
+    whole = factories.lesion(on=limb, place="mth_5")
+    data = {**REGISTERED, "side": "right", "split_from": str(whole.pk)}
+    kept = Kept("Lesion", {"side": ("Lesion.limb", limb), "split_from": ("Lesion.split_from", whole)})
+    return Sent({"person": limb.person_id}, data, {LesionNewForm: kept})
+
+
 @filled("lesion_edit", LesionEditForm)
 def a_lesion_corrected(site, by):
     lesion = wound(site, state="open")
@@ -167,8 +176,10 @@ def a_lesion_opened_again(site, by):
 
 @filled("lesion_end", EndForm)
 def a_lesion_ended(site, by):
-    data = {"version": "1", "outcome": "lost", "ended_on": day(-1)}
-    return Sent({"lesion": wound(site).pk}, data, {EndForm: Kept("Lesion")})
+    lesion = wound(site)
+    other = factories.lesion(on=lesion.limb, label="B", place="heel_central")
+    data = {"version": "1", "outcome": "joined", "joined_into": str(other.pk), "ended_on": day(-1)}
+    return Sent({"lesion": lesion.pk}, data, {EndForm: Kept("Lesion")})
 
 
 @filled("look_ask", AskForm)
