@@ -12,6 +12,7 @@ from typing import Any
 from django.db.models import Max, QuerySet
 from django.utils import timezone
 
+from clinic.evidence.reads.standing import standing_of
 from clinic.guidelines.due import inquiry_late
 from clinic.models import (
     Event,
@@ -65,7 +66,7 @@ def _known(facts: Iterable[str], missing: str) -> tuple[str, ...]:
 
 
 def why_sheet(lesion: Lesion, today: date) -> WhySheet:
-    """The sheet of one lesion (ten queries)."""
+    """The sheet of one lesion; the number of queries does not grow with the record."""
     limb = lesion.limb
     findings = latest_findings([limb], limb.person.site, today)[limb.pk]
     events = list(Event.objects.filter(limb=limb).order_by("-happened_on", "-pk"))
@@ -79,9 +80,11 @@ def why_sheet(lesion: Lesion, today: date) -> WhySheet:
             :VISITS_SHOWN
         ]
     )
+    foot = standing_of(limb, today)
+    blood, infection = foot.worst.ischaemia, foot.lesions.get(lesion.pk, foot.worst).infection
     facts = {
-        InquiryTopic.PERFUSION: _perfusion(findings, events),
-        InquiryTopic.INFECTION: _infection(rows, events),
+        InquiryTopic.PERFUSION: (blood.because, *blood.doubts, *_perfusion(findings, events)),
+        InquiryTopic.INFECTION: (infection.because, *_infection(rows, events)),
         InquiryTopic.PRESSURE: _pressure(lesion, events, today),
         InquiryTopic.WEAR: _wear(visits),
         InquiryTopic.DEBRIDEMENT: _debridement(rows, events),
@@ -117,8 +120,7 @@ def _infection(rows: Sequence[Measurement], events: Sequence[Event]) -> tuple[st
     if looked is None:
         facts.append("Infection: not looked at in the last visits")
     else:
-        grade = f"grade {looked.infection_grade}" if looked.infection_grade else "no grade"
-        facts.append(_on(f"Infection looked at: {grade}", looked.visit.visited_on))
+        facts.append(_on("Infection looked at", looked.visit.visited_on))
     probed = next((row for row in rows if row.probe_to_bone is not None), None)
     if probed is None:
         facts.append("Probe to bone: not known")

@@ -11,6 +11,7 @@ from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.devices.forms.fittings import FitForm
 from clinic.devices.prints.handout import compose, paper_faults
 from clinic.devices.prints.signs import HOW_TO_OPEN
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.reads.wearers import paper_dates, paper_numbers, wearer_of
 from clinic.devices.writes.fittings import steps_of
 from clinic.devices.writes.wear import prescription_fit as fit
@@ -63,6 +64,7 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
             "form": form,
             "prescription": found,
             "card": card,
+            "gate": sealing_gate(found, timezone.localdate()) if found.is_non_removable else None,
             "bar": person_bar(found.limb.person),
             "here": "people",
         },

@@ -167,9 +167,11 @@ class _Sheet:
         state: FactState = "missing" if value is None else "asked" if asked else "current"
         self.rows[name] = FactRow(name, WORDS[name], value, shown or _shown(value), state, on, note)
 
-    def stands(self, name: str, value: Any, on: date | None, because: str, day: date) -> None:
+    def stands(
+        self, name: str, value: Any, on: date | None, because: str, day: date, bad: bool = False
+    ) -> None:
         """A fact of the standing rules, with what set it; bad and older than today, it stands."""
-        bad = value is not None and not isinstance(value, bool) and value >= BAD_FROM[name]
+        bad = bad or value is not None and not isinstance(value, bool) and value >= BAD_FROM[name]
         state: FactState = "missing" if value is None else "current"
         if (bad or value is True) and on is not None and on < day:
             state = "stands"
@@ -211,7 +213,9 @@ def _standing(
     sheet.put("osteomyelitis", facts.osteomyelitis, infection.bone_on, note=note, asked=asked)
     if facts.osteomyelitis and infection.bone_on != day:
         sheet.stands("osteomyelitis", True, infection.bone_on, note, day)
-    sheet.stands("ischaemia_grade", facts.ischaemia_grade, blood.on, blood.because, day)
+    # A mild grade that ran out is in doubt, not gone.
+    mild = facts.ischaemia_grade == 1 and not blood.settled
+    sheet.stands("ischaemia_grade", facts.ischaemia_grade, blood.on, blood.because, day, bad=mild)
     doubts = " ".join((*blood.doubts, *blood.contradictions))
     if facts.ischaemia_grade is None and measured_on is not None:
         sheet.stale("ischaemia_grade", None, measured_on, doubts or blood.because)

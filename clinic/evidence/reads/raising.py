@@ -110,7 +110,7 @@ def _began(foot: LimbStanding, danger: Danger, day: date) -> date | None:
     the day after its owner's date.
     """
     owner = next((one for one in foot.owned if one.danger == danger.id and one.level >= danger.level), None)
-    if owner is not None and owner.next_on < day:
+    if owner is not None and owner.past(day):
         return owner.next_on + timedelta(days=1)
     on = danger.on or day
     before = standing_of(foot.limb, on - timedelta(days=1))
