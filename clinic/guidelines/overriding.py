@@ -54,17 +54,15 @@ def overriding_of(state: LimbState, missing: Iterable[str]) -> Overriding:
     -------
     Overriding
     """
+    why = f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}".strip()
     if state.override_barred:
-        return Overriding(
-            "barred",
-            f"Nobody signs a device that stays on here: {', '.join(state.override_barred)} "
-            "(common practice, no source).",
-        )
+        barred = ", ".join(state.override_barred)
+        return Overriding("barred", f"{why} No signature overrides {barred} (common practice, no source).")
     unknown = [*_unmeasured(state), *missing]
     if unknown:
         return Overriding(
             "measure",
-            f"A danger that is not known is measured, not overridden: {'; '.join(dict.fromkeys(unknown))}.",
+            f"{why} What is not known is measured, not overridden: {'; '.join(dict.fromkeys(unknown))}.",
         )
     return Overriding("second", SECOND)
 

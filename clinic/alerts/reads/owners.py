@@ -8,6 +8,7 @@ from datetime import date
 
 from clinic.alerts.reads.known import DangerNow, dangers_now
 from clinic.evidence.reads.standing import standing_of, standing_of_many
+from clinic.guidelines.due import days_overdue
 from clinic.models import DangerOwner, Limb
 
 __all__ = ["DANGER_WORDS", "DangersPage", "OwnerPast", "danger_words", "dangers_page", "owners_past"]
@@ -62,7 +63,7 @@ def owners_past(people: Collection[int], day: date) -> dict[int, list[OwnerPast]
     rows = DangerOwner.objects.filter(limb__person__in=people).select_related("limb__person__site")
     for row in rows.order_by("taken_on", "pk"):
         newest[row.limb_id, row.danger] = row
-    past = [row for row in newest.values() if row.next_on < day]
+    past = [row for row in newest.values() if days_overdue(row.next_on, day)]
     limbs = {row.limb_id: row.limb for row in past}
     standing = standing_of_many(limbs.values(), day) if limbs else {}
     found: dict[int, list[OwnerPast]] = {}

@@ -77,10 +77,16 @@ def override_check(
     assert demand is not None
     if demand.kind != "second":
         raise Refused(demand.words, field="device_class")
-    if departure is not None and departure.counts_as in LESSER_REASONS:
+    if departure is None:
         raise Refused(
-            f"“{departure.words}” is no reason for a device that stays on and is withheld; it speaks for a "
-            "removable one.",
+            "A device that stays on is not signed on this foot without the reason that fits best, in words, "
+            "and a second signature.",
+            field="departure_reason",
+        )
+    if departure.counts_as in LESSER_REASONS:
+        raise Refused(
+            f"A device that stays on is not signed on this foot because of “{departure.words}”: that speaks "
+            "for a removable one.",
             field="departure_reason",
         )
     found = [row.because for row in decision.advice.withheld if row.id == device_class]

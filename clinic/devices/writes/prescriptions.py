@@ -26,7 +26,7 @@ from clinic.models import (
 from clinic.record.errors import Conflict, Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.rules.reads.reasons import reason_of
+from clinic.rules.reads.reasons import ReasonChoice, reason_of
 from clinic.rules.writes.reasons import reason_to_stop
 from offload.models import PlanState
 
@@ -99,8 +99,7 @@ def prescription_sign(
     running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
     # A reason given where nothing departs would contradict the record.
     departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
-    _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
-    against = override_check(decision, device_class, departure)
+    against = _sign_checks(decision, seen_digest, limb, device_class, first, departure, aids)
     second_needed = bool(against) or person.site.second_signature
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
@@ -195,9 +194,11 @@ def _sign_checks(
     seen_digest: str,
     limb: Limb,
     device_class: str,
-    explained: bool,
+    first: bool,
+    departure: ReasonChoice | None,
     beside: list[str],
-) -> None:
+) -> tuple[str, ...]:
+    """What stands in the way of signing; else the known dangers that a second clinician signs against."""
     if decision.what_if:
         raise Refused("This was a what-if, not the record. Only what stands in the record is signed.")
     if seen_digest != decision.digest:
@@ -211,7 +212,8 @@ def _sign_checks(
         )
     if device_class in NON_REMOVABLE:
         _stays_on_check(decision, device_class)
-    if not explained:
+    against = override_check(decision, device_class, departure)
+    if not first and departure is None:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
             field="departure_reason",
@@ -224,6 +226,7 @@ def _sign_checks(
                 "device here.",
                 field="beside",
             )
+    return against
 
 
 def _stays_on_check(decision: ShownAdvice, device_class: str) -> None:

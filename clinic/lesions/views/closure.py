@@ -33,12 +33,14 @@ def _turn(
     act: Callable[..., Lesion],
     page: str,
     done: str,
+    more: Callable[[Lesion], dict[str, Any]] = lambda lesion: {},
 ) -> HttpResponse:
     lesion = visible_or_404(
         Lesion.objects.select_related("limb__person__site", "episode"), request.user, pk=pk
     )
-    more = {"others": open_beside(lesion)} if form_class is EndForm else {}
-    form = form_class(request.POST or None, initial={"version": lesion.version, **initial(lesion)}, **more)
+    form = form_class(
+        request.POST or None, initial={"version": lesion.version, **initial(lesion)}, **more(lesion)
+    )
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         data.pop("device_stays", None)
@@ -109,5 +111,6 @@ def lesion_end(request: ClinicRequest, lesion: int) -> HttpResponse:
         initial=lambda found: {"ended_on": timezone.localdate()},
         act=closure.lesion_end,
         page="end",
+        more=lambda found: {"others": open_beside(found)},
         done="The lesion has ended.",
     )

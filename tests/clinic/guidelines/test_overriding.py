@@ -29,7 +29,7 @@ def test_a_danger_not_known_is_measured_and_named():
     assert "perfusion of the foot" in asked.words
     assert overriding_of(state(bone="possible"), ()).kind == "measure"
     assert overriding_of(state(unwell=True), ()).kind == "measure"
-    assert overriding_of(state(), ["falls risk"]).words.endswith("falls risk.")
+    assert overriding_of(state(), ["falls risk"]).words.endswith("not overridden: falls risk.")
 
 
 def test_an_abscess_is_overridden_by_nobody():

@@ -138,7 +138,7 @@ def test_what_stays_on_is_not_signed_on_a_foot_with_hardly_any_blood(limb, lesio
             reason="The person declines it.",
             prescribed_on=TODAY(),
         )
-    assert refused.value.field == "device_class"
+    assert refused.value.field == "departure_reason"
 
 
 def test_none_of_these_over_severe_ischaemia_raises_the_flag_by_itself_once(limb, lesion, staff):

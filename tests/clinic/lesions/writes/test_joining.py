@@ -25,8 +25,8 @@ def limb(person):
 def pair(limb):
     """Two ulcers of one foot, each with areas of its own."""
     both = factories.lesion(on=limb), factories.lesion(on=limb, label="B", place="plantar_hallux")
-    for lesion in both:
-        factories.series(lesion, [3.0, 2.0])
+    for visit in factories.series(both[0], [3.0, 2.0]):
+        factories.measurement(at=visit, of=both[1])
     return both
 
 
