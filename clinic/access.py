@@ -58,6 +58,7 @@ ABILITIES: dict[str, frozenset[str]] = {
     "confirm_healed": frozenset({PODIATRIST}),
     "fit_devices": frozenset({STAFF, PODIATRIST}),
     "prescribe": frozenset({PODIATRIST}),
+    "sign_second": frozenset({STAFF, PODIATRIST}),
     "plan_relief": frozenset({PODIATRIST}),
     "review": frozenset({PODIATRIST}),
     "see_outcomes": frozenset({PODIATRIST, MANAGER}),

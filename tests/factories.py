@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from clinic.models import (
     BreakGlass,
+    DangerOwner,
     Episode,
     Event,
+    IncomingCall,
     Lesion,
     Limb,
     LimbFinding,
@@ -190,7 +192,12 @@ def prescription(
             "limb": where,
             "device_class": "walker_knee_high_removable",
             "prescribed_on": timezone.localdate(),
-            "facts": {"A": {"where": "under the second metatarsal head, left foot", "rows": []}},
+            "facts": {
+                "A": {
+                    "where": "under the second metatarsal head, left foot",
+                    "rows": [{"name": "over_weight_limit", "value": False}],
+                }
+            },
             "advice": {"classes": [], "withheld": [], "refer": [], "rules": [], "missing": []},
             "edition": "test edition",
             "first_offered": "walker_knee_high_removable",
@@ -218,16 +225,21 @@ def event(*, of: Lesion, kind: str, on: date | None = None, **fields: Any) -> Ev
     )
 
 
+def call(*, of: Person, **fields: Any) -> IncomingCall:
+    words = {"called_at": timezone.now(), "about": "rubbing", "words": "It rubs at the ankle."}
+    return IncomingCall.objects.create(person=of, created_by=author(), **{**words, **fields})
+
+
+def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
+    today = timezone.localdate()
+    days = {"taken_on": today, "next_on": today + timedelta(days=14)}
+    taken = {"danger": "ischaemia", "level": 3, "team": "vascular team", **days, **fields}
+    return DangerOwner.objects.create(limb=of, created_by=author(), **taken)
+
+
 def red_flag(*, of: Person, raised_at: datetime | None = None, **fields: Any) -> RedFlag:
-    return RedFlag.objects.create(
-        **{
-            "person": of,
-            "raised_at": raised_at or timezone.now(),
-            "flags": ["fever_or_unwell"],
-            "created_by": author(),
-            **fields,
-        }
-    )
+    row = {"flags": ["fever_or_unwell"], "raised_at": raised_at or timezone.now(), **fields}
+    return RedFlag.objects.create(person=of, created_by=author(), **row)
 
 
 def opening_card(

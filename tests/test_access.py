@@ -96,6 +96,7 @@ def records(site):
         "limb": limb.pk,
         "lesion": lesion.pk,
         "visit": visit.pk,
+        "call": factories.call(of=person).pk,
         "flag": factories.red_flag(of=person).pk,
         "prescription": prescription.pk,
         "card": factories.opening_card(of=prescription, open_by=timezone.localdate() + timedelta(days=7)).pk,

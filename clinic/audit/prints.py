@@ -30,6 +30,7 @@ GROUPS = {
     "part": "Agreement with guidance",
     "agreed": "Agreement with guidance",
     "departed": "Agreement with guidance",
+    "overriding": "Non-removable against a known danger",
     "reason": "Departures by reason",
     "missing": "Facts missing at signing",
     "to_device": "First assessment to first device",

@@ -104,7 +104,11 @@ TEMPLATES = [
                 "clinic.config.context.frame",
             ],
             # What is loud on a page comes from the table of messages, on every page.
-            "builtins": ["clinic.templatetags.loud", "clinic.templatetags.emergency"],
+            "builtins": [
+                "clinic.templatetags.loud",
+                "clinic.templatetags.emergency",
+                "clinic.templatetags.standing",
+            ],
         },
     }
 ]

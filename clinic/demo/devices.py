@@ -21,7 +21,7 @@ def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: da
     for lesion in lesions:
         if not BoneJudgement.objects.filter(lesion=lesion, judged_on=day).exists():
             bone_judge(by=by, lesion=lesion, judged_on=day, parts=BoneParts(probe="against"), state="no")
-    answers = {"needs_frequent_dressing": False, "device_available": True}
+    answers = {"needs_frequent_dressing": False, "device_available": True, "over_weight_limit": False}
     decision = limb_decision(limb, day, answers)
     if decision is None:
         return

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.devices.views import fittings, opening_cards, prescriptions
+from clinic.devices.views import fittings, opening_cards, overriding, prescriptions
 
 urlpatterns = [
     path("limbs/<int:limb>/prescribe/", prescriptions.prescription_new, name="prescription_new"),
@@ -13,6 +13,14 @@ urlpatterns = [
         "prescriptions/<int:prescription>/second/",
         prescriptions.prescription_second,
         name="prescription_second",
+    ),
+    path(
+        "prescriptions/<int:prescription>/second/telephone/",
+        overriding.second_telephone,
+        name="second_telephone",
+    ),
+    path(
+        "prescriptions/<int:prescription>/second/confirm/", overriding.second_confirm, name="second_confirm"
     ),
     path("prescriptions/<int:prescription>/fit/", fittings.prescription_fit, name="prescription_fit"),
     path("prescriptions/<int:prescription>/advice-sheet/", fittings.advice_print, name="advice_print"),

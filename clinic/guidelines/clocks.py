@@ -38,6 +38,8 @@ __all__ = [
 Level = Literal["stop", "ask", "note", ""]
 #: Reviews are one to two weeks apart: Fernando ME et al., J Foot Ankle Res 2022;15:31, table 5.
 LONGEST_SEALED_DAYS = 14
+#: First review within one week: the same table.
+LONGEST_FIRST_DAYS = 7
 #: No site is closed for longer than this at a stretch; a calendar that says so is refused.
 _SEARCH_DAYS = 60
 
@@ -234,7 +236,9 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
     ----------
     at : datetime
         When it arose, with time zone.
-    urgency : {"immediate", "one_working_day", "planned"}
+    urgency : {"immediate", "same_day", "one_working_day", "planned"}
+        `same_day`: the end of the site's hours of that day, of the day itself where no hours are left
+        (common practice, no source).
     hours : Hours
     planned_days : int
         For `planned`: the end of this many calendar days later, or of the working day after (a house rule).
@@ -243,11 +247,13 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
     Raises
     ------
     GuidelineError
-        An urgency that is none of the three.
+        An urgency that is none of the four.
     """
     _aware(at, "at")
     if urgency == "immediate":
         return at.astimezone(hours.zone)
+    if urgency == "same_day":
+        return _end_of_day(at, hours)
     if urgency == "one_working_day":
         return one_working_day_after(at, hours)
     if urgency == "planned":
@@ -255,7 +261,17 @@ def due_at(at: datetime, urgency: str, hours: Hours, planned_days: int = 7) -> d
         if not is_working_day(day, hours):
             day = _working_day_after(day, hours)
         return _local(day, hours.end, hours.zone)
-    raise GuidelineError(f"urgency: {urgency!r} given, must be immediate, one_working_day or planned")
+    raise GuidelineError(
+        f"urgency: {urgency!r} given, must be immediate, same_day, one_working_day or planned"
+    )
+
+
+def _end_of_day(at: datetime, hours: Hours) -> datetime:
+    day = day_at(at, hours.zone)
+    closing = _local(day, hours.end, hours.zone)
+    if is_working_day(day, hours) and at < closing:
+        return closing
+    return _local(day, time(23, 59), hours.zone)
 
 
 def clock_words(due: datetime, now: datetime, zone: tzinfo) -> str:
@@ -331,7 +347,7 @@ def latest_opening(sealed_on: date, rule: SealRule, *, first: bool) -> date:
     days = rule.first_days if first else rule.later_days
     if first and rule.first_change_hours is not None:
         days = min(days, rule.first_change_hours // 24)
-    return sealed_on + timedelta(days=min(days, LONGEST_SEALED_DAYS))
+    return sealed_on + timedelta(days=min(days, LONGEST_FIRST_DAYS if first else LONGEST_SEALED_DAYS))
 
 
 def seal_clock(open_by: date, now: datetime, zone: tzinfo) -> Clock:

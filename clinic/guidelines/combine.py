@@ -19,6 +19,7 @@ __all__ = [
     "PersonAdvice",
     "combine_limb",
     "combine_person",
+    "without_non_removable",
 ]
 
 Limb = Literal["left", "right"]
@@ -289,7 +290,7 @@ def combine_person(
     for advice in limbs:
         other: Limb = "right" if advice.limb == "left" else "left"
         if wearing.get(other) in NON_REMOVABLE:
-            advice = _without_second(advice)
+            advice = without_non_removable(advice, SECOND_STAYS_ON)
         if DEVICES.get(wearing.get(other, "")) and DEVICES[wearing[other]].height == "knee_high":
             advice = replace(advice, notes=(*advice.notes, LIFT.format(limb=other, other=advice.limb)))
         combined.append(advice)
@@ -305,14 +306,31 @@ def combine_person(
     return PersonAdvice(tuple(combined), tuple(notes))
 
 
-def _without_second(advice: LimbAdvice) -> LimbAdvice:
+def without_non_removable(advice: LimbAdvice, because: str, decided_by: tuple[str, ...] = ()) -> LimbAdvice:
+    """The same advice with every class that stays on withheld.
+
+    Parameters
+    ----------
+    advice : LimbAdvice
+    because : str
+        Stands behind the reasons there are already.
+    decided_by : tuple of str, optional
+        Labels of the lesions that decide it.
+
+    Returns
+    -------
+    LimbAdvice
+    """
     kept = {w.id: w for w in advice.withheld}
     for name in DEVICES:
         if name not in NON_REMOVABLE:
             continue
         before = kept.get(name)
-        because = f"{before.because} {SECOND_STAYS_ON}" if before else SECOND_STAYS_ON
-        kept[name] = LimbWithheld(name, because, before.decided_by if before else ())
+        kept[name] = LimbWithheld(
+            name,
+            f"{before.because} {because}" if before else because,
+            _in_order(before.decided_by if before else (), decided_by),
+        )
     classes = tuple(offer for offer in advice.classes if offer.id not in NON_REMOVABLE)
     served = {label for offer in classes if not offer.last_resort for label in offer.serves}
     stranded = tuple(

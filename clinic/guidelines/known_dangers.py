@@ -62,6 +62,19 @@ class Owned:
     team: str
     next_on: date
 
+    def past(self, today: date) -> bool:
+        """Whether the team's date is past.
+
+        Parameters
+        ----------
+        today : datetime.date
+
+        Returns
+        -------
+        bool
+        """
+        return today > self.next_on
+
 
 def dangers(state: LimbState) -> tuple[Danger, ...]:
     """The standing dangers, the worst first.
@@ -132,7 +145,7 @@ def to_raise(standing: Sequence[Danger], owned: Sequence[Owned], today: date) ->
         danger
         for danger in standing
         if not any(
-            taken.danger == danger.id and taken.level >= danger.level and today <= taken.next_on
+            taken.danger == danger.id and taken.level >= danger.level and not taken.past(today)
             for taken in owned
         )
     )

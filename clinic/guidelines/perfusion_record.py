@@ -154,9 +154,13 @@ class PerfusionRecord:
 
     def counts(self, on: date) -> bool:
         """Whether a finding of a day still permits something."""
+        return (self.today - on).days <= self.span and self.permits(on)
+
+    def permits(self, on: date) -> bool:
+        """Whether it would, whatever its age: nothing since has ended what was measured then."""
         later = [self.ended] if self.ended else []
         later += self.operations[-1:]
-        return (self.today - on).days <= self.span and all(on > day for day in later)
+        return all(on > day for day in later)
 
     def current(self, reading: PerfusionReading) -> bool:
         return not reading.early and self.counts(reading.on)

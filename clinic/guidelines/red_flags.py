@@ -1,4 +1,4 @@
-"""Which findings stop everything until they are answered?"""
+"""Which findings stop everything until they are answered? Each question asks what is new or worse."""
 
 from dataclasses import dataclass
 
@@ -26,6 +26,8 @@ class RedFlag:
         Publication, or common practice.
     offload_today : bool
         Whether load must come off the foot the same day, before anybody is reached.
+    same_day : bool
+        Whether a podiatrist looks at the foot the same day, where no other flag asks for more.
     """
 
     id: str
@@ -33,16 +35,43 @@ class RedFlag:
     urgency: Urgency
     source: str
     offload_today: bool = False
+    same_day: bool = False
 
 
 RED_FLAGS: tuple[RedFlag, ...] = (
-    RedFlag("fever_or_unwell", "Fever, shivering or generally unwell", "immediate", NG19),
+    RedFlag(
+        "fever_or_unwell",
+        "Fever, shivering or generally unwell",
+        "immediate",
+        NG19,
+    ),
     RedFlag("spreading_redness", "Redness spreading from the wound", "immediate", NG19_DERIVED),
     RedFlag("abscess", "Abscess, or pus under pressure", "immediate", NG19),
-    RedFlag("new_probe_to_bone", "Bone felt with the probe, new", "immediate", NG19),
-    RedFlag("infection_3_4_or_bone", "Infection grade 3 or 4, or infected bone", "immediate", NG19),
-    RedFlag("gangrene", "Any black or dead tissue (gangrene)", "immediate", NG19),
-    RedFlag("severe_ischaemia", "Ulcer with severe ischaemia (grade 3)", "immediate", NG19),
+    RedFlag(
+        "new_probe_to_bone",
+        "Bone felt with the probe, new",
+        "one_working_day",
+        f"{PRACTICE}: in a well foot, with no other flag, a podiatrist the same day",
+        same_day=True,
+    ),
+    RedFlag(
+        "infection_3_4_or_bone",
+        "Infection grade 3 or 4, or infected bone",
+        "immediate",
+        NG19,
+    ),
+    RedFlag(
+        "gangrene",
+        "Any black or dead tissue (gangrene)",
+        "immediate",
+        NG19,
+    ),
+    RedFlag(
+        "severe_ischaemia",
+        "Ulcer with severe ischaemia (grade 3)",
+        "immediate",
+        NG19,
+    ),
     RedFlag("cold_pale_blue_foot", "Foot newly cold, pale or blue", "immediate", NG19_DERIVED),
     RedFlag("new_rest_pain", "New pain in the foot at rest or at night", "immediate", PAD_DERIVED),
     RedFlag(

@@ -2,6 +2,7 @@
 asked.
 """
 
+from dataclasses import replace
 from datetime import date
 
 from clinic.guidelines.advice import NOTICE
@@ -55,6 +56,10 @@ def standing(findings: LimbFindings, today: date, settings: StandingSettings | N
     blood = perfusion_state(findings, today, settings)
     infection = infection_state(findings, today, settings)
     because = _withheld(blood, infection, today)
+    running = not because
+    if because and blood.ran_out is not None:
+        aged = replace(blood, grade=blood.ran_out, settled=True, doubts=())
+        running = not _withheld(aged, infection, today)
     asked = [*blood.refer, *infection.refer]
     asked += [StandingReferral(r.id, r.urgency, r.because) for r in decide(facts_of(blood, infection)).refer]
     return LimbState(
@@ -66,6 +71,7 @@ def standing(findings: LimbFindings, today: date, settings: StandingSettings | N
         override_barred=tuple(_barred(blood, infection)),
         refer=merged(asked),
         notice=NOTICE,
+        running_allowed=running,
     )
 
 

@@ -246,7 +246,22 @@ def perfusion_state(findings: LimbFindings, today: date, settings: StandingSetti
         gangrene_on=_gangrene(record),
         refer=tuple(_refer(record, urgent, doubts, disease)),
         due=_due(record),
+        ran_out=_ran_out(record, aged, doubts, contradictions, disease),
     )
+
+
+def _ran_out(
+    record: PerfusionRecord,
+    aged: list[PerfusionReading],
+    doubts: list[str],
+    contradictions: list[str],
+    disease: list[str],
+) -> int | None:
+    """Worst grade of the values that only their age unsettles; None where anything else does too."""
+    if len(doubts) != 1 or contradictions or disease or not aged:
+        return None
+    alone = all(not one.early and record.permits(one.on) for one in aged)
+    return max(one.grade for one in aged) if alone else None
 
 
 def _measure_the_toe(record: PerfusionRecord, aged: list[PerfusionReading], disease: list[str]) -> str:

@@ -82,6 +82,8 @@ class PerfusionState:
     refer : tuple of StandingReferral
     due : tuple of RepeatDue
         Repeat measurements after revascularisation.
+    ran_out : int or None
+        Grade of the values that only their age unsettles: a device that runs is asked about, not withdrawn.
     """
 
     grade: int | None
@@ -96,6 +98,7 @@ class PerfusionState:
     gangrene_on: date | None
     refer: tuple[StandingReferral, ...]
     due: tuple[RepeatDue, ...]
+    ran_out: int | None = None
 
 
 @dataclass(frozen=True)
@@ -164,6 +167,9 @@ class LimbState:
     refer : tuple of StandingReferral
         Most urgent first.
     notice : str
+    running_allowed : bool
+        Whether a device that stays on and is worn already may go on: allowed, or unsettled by nothing but the
+        age of a perfusion value (common practice, no source).
     """
 
     today: date
@@ -174,6 +180,7 @@ class LimbState:
     override_barred: tuple[str, ...]
     refer: tuple[StandingReferral, ...]
     notice: str
+    running_allowed: bool = False
 
     @property
     def contradictions(self) -> tuple[str, ...]:
@@ -183,7 +190,18 @@ class LimbState:
     @property
     def fits_today(self) -> bool:
         """Whether a device that stays on may be fitted and sealed today: the clean look is of this day."""
-        return self.non_removable_allowed and self.infection.on == self.today == self.infection.bone_on
+        return self.non_removable_allowed and self._looked_today
+
+    @property
+    def refits_today(self) -> bool:
+        """The same for one that is worn already: a perfusion value that ran out asks, it does not
+        withdraw.
+        """
+        return self.running_allowed and self._looked_today
+
+    @property
+    def _looked_today(self) -> bool:
+        return self.infection.on == self.today == self.infection.bone_on
 
 
 def merged(referrals: list[StandingReferral]) -> tuple[StandingReferral, ...]:

@@ -35,6 +35,7 @@ FOUR_WEEK_SOURCE = (
     "Sheehan 2003, Diabetes Care 26:1879 (53 % at 4 weeks); Coerper 2009, J Diabetes Complications 23:49, "
     "and Warriner 2011, Int Wound J 8 (50 %)"
 )
+ROLLING_SOURCE = "design choice: the published 4-week mark taken again over the last 28 days"
 EIGHT_WEEK_SOURCE = "Warriner 2011, Int Wound J 8 (90 % at 8 weeks)"
 DESIGN_CHOICE = "design choice of this program, no source"
 
@@ -338,9 +339,8 @@ def _slow(progress: Progress, chance: float | None, own: OwnCounts | None) -> li
     if progress.days >= 56 and progress.reduction_28d is not None and progress.reduction_28d < _SLOW_LIMIT:
         reasons.append(
             Reason(
-                f"{smaller(progress.reduction_28d)} over the last 28 days, under 50 %: the published 4-week "
-                "mark, asked again.",
-                FOUR_WEEK_SOURCE,
+                f"28 days: {smaller(progress.reduction_28d)} (mark 50 %).",
+                ROLLING_SOURCE,
             )
         )
     if progress.days >= 28 and chance is not None and chance < _CHANCE_LIMIT:
@@ -362,8 +362,8 @@ def _on_course(progress: Progress, chance: float | None, own: OwnCounts | None) 
     if progress.days >= 56 and progress.reduction_28d is not None:
         reasons.append(
             Reason(
-                f"{smaller(progress.reduction_28d)} over the last 28 days, at or above 50 %.",
-                FOUR_WEEK_SOURCE,
+                f"28 days: {smaller(progress.reduction_28d)} (mark 50 %, reached).",
+                ROLLING_SOURCE,
             )
         )
     if progress.days >= 28 and chance is not None:

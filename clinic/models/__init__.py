@@ -5,11 +5,13 @@ from .antibiotic import AntibioticCourse, AntibioticRoute, CourseStop
 from .audit import AuditEvent
 from .bone import BONE_INFECTED, BoneJudgement, BonePart, BoneState, BoneTreated
 from .break_glass import BreakGlass
+from .call import CallAbout, CallDone, IncomingCall
 from .contact import Contact, ContactHow, ContactResult
+from .danger_owner import DangerOwner
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
-from .event import PERFUSION_EVENTS, Anticoagulant, Event, EventKind
+from .event import Anticoagulant, Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
 from .lesion import (
@@ -25,7 +27,7 @@ from .lesion import (
     WoundKind,
     place_words,
 )
-from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side
+from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side, Waveform
 from .look import Look
 from .measured_map import MapKind, MapUnit, MeasuredMap
 from .measurement import (
@@ -35,6 +37,7 @@ from .measurement import (
     Depth,
     Exudate,
     Measurement,
+    OtherCause,
     Tissue,
     UlcerFindings,
 )
@@ -56,6 +59,7 @@ from .prescription import (
     AGREES,
     DEVICE_CHOICES,
     SEALED,
+    UNCONFIRMED,
     UNSIGNED,
     Agreement,
     DepartureReason,
@@ -108,8 +112,8 @@ __all__ = [
     "NonHealingTopic",
     "Result",
     "ResultReading",
-    "PERFUSION_EVENTS",
     "HITS",
+    "IncomingCall",
     "PROGRAM",
     "ReasonKind",
     "Recalibration",
@@ -134,6 +138,7 @@ __all__ = [
     "OPEN_STATES",
     "PLACES",
     "SEALED",
+    "UNCONFIRMED",
     "UNSIGNED",
     "AccountLink",
     "Amputation",
@@ -141,6 +146,8 @@ __all__ = [
     "Attendance",
     "AuditEvent",
     "BreakGlass",
+    "CallAbout",
+    "CallDone",
     "Cause",
     "Charcot",
     "Circumstances",
@@ -149,6 +156,7 @@ __all__ = [
     "ContactHow",
     "ContactResult",
     "Debridement",
+    "DangerOwner",
     "DecisionKind",
     "DecisionLine",
     "Deformity",
@@ -182,6 +190,7 @@ __all__ = [
     "Merge",
     "Mobility",
     "Oedema",
+    "OtherCause",
     "OpeningCard",
     "Pain",
     "PeopleApart",
@@ -220,6 +229,7 @@ __all__ = [
     "Visit",
     "VisitFindings",
     "VisitState",
+    "Waveform",
     "Wear",
     "WeighedHow",
     "Weight",

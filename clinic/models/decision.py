@@ -13,6 +13,8 @@ from .record import ClinicalRecord, one_of
 class DecisionKind(models.TextChoices):
     SIGNED = "signed", "Chosen and signed"
     SECOND = "second", "Signed second"
+    PHONED = "phoned", "Signed second by telephone"
+    CONFIRM = "confirm", "Second signature confirmed"
     FITTED = "fitted", "Fitted"
     SEALED = "sealed", "Fitted and sealed"
     OPENED = "opened", "Opened"

@@ -27,10 +27,6 @@ class Anticoagulant(models.TextChoices):
     NOT_KNOWN = "not_known", "Not known"
 
 
-#: After these the perfusion measured before no longer holds (design choice).
-PERFUSION_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.ADMISSION)
-
-
 class Event(ClinicalRecord):
     SITE_PATH = "limb__person__site"
 

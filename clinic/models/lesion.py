@@ -47,6 +47,7 @@ class LesionOutcome(models.TextChoices):
     DIED = "died", "Died with the lesion open"
     MOVED = "moved", "Moved away"
     LOST = "lost", "Lost to follow-up"
+    JOINED = "joined", "Joined another ulcer"
 
 
 def place_words(place: str, side: str) -> str:
@@ -68,6 +69,13 @@ class Lesion(ClinicalRecord):
     first_seen_on = models.DateField()
     recurs_of = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="recurrences"
+    )
+    #: The open ulcer this one has grown together with, or has come off; each keeps its own history.
+    joined_into = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="joined"
+    )
+    split_from = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="splits"
     )
     state = models.CharField(max_length=10, choices=LesionState.choices, default=LesionState.OPEN)
     outcome = models.CharField(max_length=18, choices=LesionOutcome.choices, blank=True)
@@ -98,6 +106,12 @@ class Lesion(ClinicalRecord):
                 | models.Q(closed_on__isnull=False, confirmed_on__isnull=False, outcome="healed"),
                 name="lesion_healed_confirmed",
                 violation_error_message="healed needs the date of closure and the date of confirmation",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(outcome="joined", joined_into__isnull=False)
+                | (~models.Q(outcome="joined") & models.Q(joined_into__isnull=True)),
+                name="lesion_joined",
+                violation_error_message="a lesion that joined another one names it",
             ),
             models.CheckConstraint(
                 condition=~models.Q(state__in=["open", "to_confirm"]) | models.Q(outcome=""),

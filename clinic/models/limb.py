@@ -56,6 +56,15 @@ class Pulse(models.TextChoices):
     ABSENT = "absent", "Not felt"
 
 
+class Waveform(models.TextChoices):
+    """Doppler waveform of the worse of the two pedal arteries, from good to bad."""
+
+    TRIPHASIC = "triphasic", "Triphasic"
+    BIPHASIC = "biphasic", "Biphasic"
+    MONOPHASIC = "monophasic", "Monophasic"
+    ABSENT = "absent", "No signal"
+
+
 class Deformity(models.TextChoices):
     NONE = "none", "None"
     SMALL = "small", "Some"
@@ -98,6 +107,22 @@ class LimbFinding(ClinicalRecord):
     toe_index = models.DecimalField(max_digits=3, decimal_places=2, null=True, blank=True)
     toe_pressure_mmhg = whole("toe pressure (mmHg)", 0, 250)
     tcpo2_mmhg = whole("TcPO2 (mmHg)", 0, 150)
+    waveform = models.CharField(
+        "Doppler waveform, the worse of the two pedal arteries",
+        max_length=10,
+        choices=Waveform.choices,
+        blank=True,
+    )
+    newly_lost_pulse = models.BooleanField("a pulse felt before is lost", null=True, blank=True)
+    newly_cold = models.BooleanField("foot newly cold, pale or blue", null=True, blank=True)
+    rest_pain = models.BooleanField("new pain at rest", null=True, blank=True)
+    dead_tissue = models.BooleanField("black or dead tissue", null=True, blank=True)
+    #: Why no toe pressure can be taken; TcPO2 then stands in its place when a podiatrist says so.
+    toe_unmeasurable_because = models.CharField("no toe pressure because", max_length=200, blank=True)
+    dvt_suspected = models.BooleanField("thrombosis of the leg suspected", null=True, blank=True)
+    ulcer_on_same_leg = models.BooleanField(
+        "other wound or graft where a knee-high device lies", null=True, blank=True
+    )
     deformity = models.CharField(max_length=8, choices=Deformity.choices, blank=True)
     rigid_deformity = models.BooleanField("rigid, bony deformity", null=True, blank=True)
     flexible_toe_deformity = models.BooleanField("flexible toe deformity", null=True, blank=True)
@@ -128,6 +153,7 @@ class LimbFinding(ClinicalRecord):
             between("calf_girth_mm", 150, 800, name="finding_calf_girth"),
             one_of("dorsalis_pedis", Pulse, name="finding_dorsalis_pedis", blank=True),
             one_of("posterior_tibial", Pulse, name="finding_posterior_tibial", blank=True),
+            one_of("waveform", Waveform, name="finding_waveform", blank=True),
             one_of("deformity", Deformity, name="finding_deformity", blank=True),
             one_of("charcot", Charcot, name="finding_charcot", blank=True),
             one_of("oedema", Oedema, name="finding_oedema", blank=True),

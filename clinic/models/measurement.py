@@ -54,6 +54,16 @@ INFECTION_SIGNS = {
 }
 
 
+class OtherCause(models.TextChoices):
+    """What else explains signs of infection (published exclusion); it counts when a podiatrist names it."""
+
+    CHARCOT = "charcot", "Charcot joints"
+    GOUT = "gout", "Gout"
+    FRACTURE = "fracture", "Fracture"
+    THROMBOSIS = "thrombosis", "Thrombosis"
+    VENOUS = "venous", "Venous disease"
+
+
 class Measurement(ClinicalRecord):
     SITE_PATH = "visit__person__site"
 
@@ -84,6 +94,10 @@ class Measurement(ClinicalRecord):
     deep_infection = models.BooleanField("abscess, or deeper than the skin", null=True, blank=True)
     probe_to_bone = models.BooleanField("probe touches bone", null=True, blank=True)
     unwell = models.BooleanField("fever or unwell", null=True, blank=True)
+    other_cause = models.CharField(
+        "other cause of the signs", max_length=10, choices=OtherCause.choices, blank=True
+    )
+    cavity = models.BooleanField("deeper than wide, or undermined", null=True, blank=True)
     infection_grade = models.PositiveSmallIntegerField(null=True, blank=True, editable=False)
 
     class Meta:
@@ -95,6 +109,7 @@ class Measurement(ClinicalRecord):
             one_of("depth", Depth, name="measurement_depth", blank=True),
             one_of("tissue", Tissue, name="measurement_tissue", blank=True),
             one_of("exudate", Exudate, name="measurement_exudate", blank=True),
+            one_of("other_cause", OtherCause, name="measurement_other_cause", blank=True),
             between("area_mm2", 0, 60000, name="measurement_area"),
             between("length_mm", 0, 300, name="measurement_length"),
             between("width_mm", 0, 300, name="measurement_width"),
@@ -147,3 +162,5 @@ class UlcerFindings:
     deep_infection: bool | None = None
     probe_to_bone: bool | None = None
     unwell: bool | None = None
+    other_cause: str = ""
+    cavity: bool | None = None

@@ -137,6 +137,9 @@ class Circumstances(ClinicalRecord):
     help_at_home = models.BooleanField("has help at home", null=True, blank=True)
     cannot_attend_weekly = models.BooleanField("cannot attend every week", null=True, blank=True)
     declines_non_removable = models.BooleanField("declines a device that stays on", null=True, blank=True)
+    nobody_to_notice = models.BooleanField("nobody would notice trouble in time", null=True, blank=True)
+    claustrophobia = models.BooleanField("cannot bear to be closed in", null=True, blank=True)
+    material_allergy = models.BooleanField("reacts to a material of the device", null=True, blank=True)
     mobility = models.CharField(max_length=16, choices=Mobility.choices, blank=True)
 
     class Meta:

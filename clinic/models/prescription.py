@@ -23,6 +23,8 @@ _STAYS_ON = classes_where(lambda d: d.stays_on)
 SEALED = models.Q(device_class__in=_STAYS_ON, stopped_on=None, sealed_on__isnull=False, opened_on=None)
 #: Rows of devices that wait for a second signature.
 UNSIGNED = models.Q(second_needed=True, second_at=None, stopped_on=None)
+#: Rows signed second by telephone, whose confirmation has not come.
+UNCONFIRMED = models.Q(overriding=True, second_at__isnull=False, second_confirmed_at=None, stopped_on=None)
 
 
 class DepartureReason(models.TextChoices):
@@ -114,6 +116,14 @@ class Prescription(ClinicalRecord):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     second_at = models.DateTimeField(null=True, blank=True)
+    #: A device that stays on, signed against a known danger; the second clinician may be an outside one, who
+    #: is then named here and confirms in writing.
+    overriding = models.BooleanField("signed against a known danger", default=False)
+    second_name = models.CharField(max_length=80, blank=True)
+    second_role = models.CharField(max_length=80, blank=True)
+    second_telephone = models.CharField(max_length=40, blank=True)
+    second_confirmed_at = models.DateTimeField(null=True, blank=True)
+    second_confirmed_how = models.CharField(max_length=200, blank=True)
     forecast_shown = models.JSONField(null=True, blank=True)
     relief_plan = models.ForeignKey(
         "offload.ReliefPlan", on_delete=models.PROTECT, null=True, blank=True, related_name="+"
@@ -190,8 +200,14 @@ class Prescription(ClinicalRecord):
             models.CheckConstraint(
                 condition=models.Q(second_by__isnull=True, second_at__isnull=True)
                 | (
-                    models.Q(second_by__isnull=False, second_at__isnull=False)
+                    models.Q(second_by__isnull=False, second_at__isnull=False, second_name="")
                     & ~models.Q(second_by=models.F("signed_by"))
+                )
+                | (
+                    models.Q(second_by__isnull=True, second_at__isnull=False, overriding=True)
+                    & ~models.Q(second_name="")
+                    & ~models.Q(second_role="")
+                    & ~models.Q(second_telephone="")
                 ),
                 name="prescription_second_other",
                 violation_error_message="the second signature is another person's, with its time",
@@ -202,6 +218,14 @@ class Prescription(ClinicalRecord):
                 | models.Q(second_at__isnull=False),
                 name="prescription_second_before_fitting",
                 violation_error_message="the second signature comes before the fitting",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(overriding=False)
+                | models.Q(second_needed=True, sealed_on__isnull=True)
+                | models.Q(second_needed=True, second_confirmed_at__isnull=False),
+                name="prescription_override_before_sealing",
+                violation_error_message="a device signed against a known danger is sealed only once the "
+                "second clinician has confirmed it",
             ),
             models.UniqueConstraint(
                 fields=["limb"],
@@ -235,6 +259,28 @@ class Prescription(ClinicalRecord):
     @property
     def waits_for_second(self) -> bool:
         return self.second_needed and self.second_at is None and self.stopped_on is None
+
+    @property
+    def waits_for_confirmation(self) -> bool:
+        """Signed second by telephone, and nothing in writing yet."""
+        return (
+            self.overriding
+            and self.second_at is not None
+            and self.second_confirmed_at is None
+            and self.stopped_on is None
+        )
+
+    @property
+    def stays_unsealed(self) -> bool:
+        """Signed against a known danger, without a second clinician who has confirmed it."""
+        return self.overriding and self.second_confirmed_at is None
+
+    @property
+    def second_words(self) -> str:
+        """Who signed second, as every page says it."""
+        if self.second_by is not None:
+            return str(self.second_by)
+        return f"{self.second_name}, {self.second_role}, by telephone {self.second_telephone}"
 
     @property
     def takes_insole(self) -> bool:

@@ -6,7 +6,7 @@ from typing import Any
 from django.db import models
 from simple_history.models import HistoricalRecords
 
-from .record import between
+from .record import between, one_of
 from .referral import Urgency
 
 
@@ -26,6 +26,13 @@ def weekend() -> list[int]:
 
 def _number(words: str) -> Any:
     return models.CharField(f"telephone {words}", max_length=40, blank=True)
+
+
+class Erythema2CmReading(models.TextChoices):
+    """The editions differ, see clinic/guidelines/infection.py."""
+
+    MODERATE = "moderate", "Moderate"
+    MILD = "mild", "Mild"
 
 
 class Site(models.Model):
@@ -69,6 +76,13 @@ class Site(models.Model):
     confirm_closure_days = models.PositiveSmallIntegerField(default=14)
     reopen_days = models.PositiveSmallIntegerField(default=28)
     tcpo2_urgent_mmhg = models.PositiveSmallIntegerField(default=25)
+    perfusion_healing_days = models.PositiveSmallIntegerField(default=180)
+    infection_look_days = models.PositiveSmallIntegerField(default=7)
+    looks_apart_days = models.PositiveSmallIntegerField(default=2)
+    toe_kit = models.BooleanField("a toe pressure can be measured here", default=False)
+    erythema_2_cm = models.CharField(
+        "redness of exactly 2 cm", max_length=8, choices=Erythema2CmReading.choices, default="moderate"
+    )
 
     second_signature = models.BooleanField("a device needs a second podiatrist's signature", default=False)
     second_factor = models.BooleanField(
@@ -93,7 +107,7 @@ class Site(models.Model):
             between("margin_mm", 0, 30, name="site_margin"),
             between("distal_margin_mm", 0, 30, name="site_distal_margin"),
             between("bevel_deg", 20, 90, name="site_bevel"),
-            between("sealed_first_days", 1, 14, name="site_sealed_first"),
+            between("sealed_first_days", 1, 7, name="site_sealed_first"),
             between("sealed_days", 1, 14, name="site_sealed"),
             between("first_change_hours", 48, 72, name="site_first_change"),
             between("attempts_before_escalation", 1, 5, name="site_attempts"),
@@ -101,6 +115,11 @@ class Site(models.Model):
             # The published confirmation interval; a site may lengthen it, never shorten it.
             between("confirm_closure_days", 14, 60, name="site_confirm_closure"),
             between("tcpo2_urgent_mmhg", 25, 30, name="site_tcpo2"),
+            between("perfusion_fresh_days", 1, 180, name="site_perfusion_fresh"),
+            between("perfusion_healing_days", 1, 365, name="site_perfusion_healing"),
+            between("infection_look_days", 0, 14, name="site_infection_look"),
+            between("looks_apart_days", 2, 30, name="site_looks_apart"),
+            one_of("erythema_2_cm", Erythema2CmReading, name="site_erythema"),
         ]
 
     def __str__(self) -> str:

@@ -20,6 +20,10 @@ class User(AbstractUser):
     role = models.CharField(max_length=12, choices=Role.choices, default=Role.STAFF)
     sites = models.ManyToManyField("clinic.Site", related_name="members", blank=True)
 
+    #: Profession of somebody in the clinic staff who is registered for it; such a clinician may sign second
+    #: against a known danger.
+    registered_as = models.CharField("registered as", max_length=60, blank=True)
+
     #: A confirmed second factor exists; kept on the row every request reads anyway.
     second_factor = models.BooleanField(default=False, editable=False)
 
@@ -31,6 +35,11 @@ class User(AbstractUser):
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    @property
+    def is_registered(self) -> bool:
+        """A registered clinician: every podiatrist, and staff whose profession is entered; no manager."""
+        return self.role == Role.PODIATRIST or (self.role == Role.STAFF and bool(self.registered_as))
 
     @cached_property
     def site_ids(self) -> list[int]:

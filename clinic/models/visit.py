@@ -5,10 +5,11 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 
 from django.db import models
 
-from .record import ClinicalRecord, counts_for, one_of
+from .record import ClinicalRecord, between, counts_for, one_of
 
 
 class Attendance(models.TextChoices):
@@ -71,6 +72,15 @@ class Visit(ClinicalRecord):
     device_condition = models.CharField(max_length=10, choices=DeviceCondition.choices, blank=True)
     wear = models.CharField(max_length=12, choices=Wear.choices, blank=True)
     why_not_worn = models.CharField(max_length=200, blank=True)
+    #: Signs of the whole person, measured when somebody is unwell; each empty one was not measured.
+    temperature_c = models.DecimalField(
+        "temperature (°C)", max_digits=3, decimal_places=1, null=True, blank=True
+    )
+    pulse_per_min = models.PositiveSmallIntegerField("pulse (per minute)", null=True, blank=True)
+    breaths_per_min = models.PositiveSmallIntegerField("breaths (per minute)", null=True, blank=True)
+    white_cells_10e9_per_l = models.DecimalField(
+        "white cells (10⁹ per litre)", max_digits=4, decimal_places=1, null=True, blank=True
+    )
     dressing = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
     next_on = models.DateField("next visit", null=True, blank=True)
@@ -93,6 +103,11 @@ class Visit(ClinicalRecord):
             one_of("skin_under_device", Looked, name="visit_skin", blank=True),
             one_of("device_condition", DeviceCondition, name="visit_device_condition", blank=True),
             one_of("wear", Wear, name="visit_wear", blank=True),
+            # The bounds of clinic/guidelines/infection.py.
+            between("temperature_c", 25, 45, name="visit_temperature"),
+            between("pulse_per_min", 0, 300, name="visit_pulse"),
+            between("breaths_per_min", 0, 100, name="visit_breaths"),
+            between("white_cells_10e9_per_l", 0, 500, name="visit_white_cells"),
             # Two areas of one lesion on one day could not be told apart on its curve.
             models.UniqueConstraint(
                 fields=["person", "visited_on"],
@@ -146,5 +161,9 @@ class VisitFindings:
     device_condition: str = ""
     wear: str = ""
     why_not_worn: str = ""
+    temperature_c: Decimal | None = None
+    pulse_per_min: int | None = None
+    breaths_per_min: int | None = None
+    white_cells_10e9_per_l: Decimal | None = None
     dressing: str = ""
     note: str = ""

@@ -15,6 +15,8 @@ __all__ = ["AFTERWARDS", "afterwards"]
 AFTERWARDS: dict[str, tuple[str, ...]] = {
     # A plan was computed for a weight: another one flags it.
     "person_weighed": ("clinic.relief.writes.watch.plans_review",),
+    # A finding past an urgent line raises its red flag.
+    "limb_examined": ("clinic.alerts.writes.standing.dangers_raise",),
 }
 
 

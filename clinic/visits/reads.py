@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Protocol
 
@@ -19,6 +19,8 @@ from clinic.models import (
     AreaMethod,
     Attendance,
     Debridement,
+    Event,
+    EventKind,
     Lesion,
     Measurement,
     Person,
@@ -49,6 +51,8 @@ __all__ = [
     "visit_sheet",
 ]
 
+#: Of a mild infection these are decided and recorded at the visit that finds it, by local policy.
+INFECTION_CARE = (EventKind.SAMPLE, EventKind.ANTIBIOTIC, EventKind.DECISION)
 METHOD_WORDS = {AreaMethod.TRACED: "traced", AreaMethod.ELLIPSE: "length × width"}
 
 
@@ -125,6 +129,24 @@ class VisitPage:
     #: Watch points looked at, and who finished the visit when another person had begun it.
     watched: frozenset[int] = frozenset()
     finished_by: object | None = None
+    #: What was recorded that day of a sample, an antibiotic or a decision, by lesion.
+    care: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def rows(self) -> list[tuple[Measurement, str, tuple[str, ...]]]:
+        """Each measurement with what was seen of infection, in words, and what was done about it."""
+        return [(row, signs, self.care.get(row.lesion_id, ())) for row, signs in self.findings]
+
+    @property
+    def measured(self) -> str:
+        """Signs of the whole person that were measured, in words."""
+        named = (
+            ("temperature", self.visit.temperature_c, "°C"),
+            ("pulse", self.visit.pulse_per_min, "per minute"),
+            ("breaths", self.visit.breaths_per_min, "per minute"),
+            ("white cells", self.visit.white_cells_10e9_per_l, "× 10⁹ per litre"),
+        )
+        return ", ".join(f"{name} {value} {unit}" for name, value, unit in named if value is not None)
 
     @property
     def findings(self) -> list[tuple[Measurement, str]]:
@@ -263,13 +285,20 @@ def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: 
 
 
 def visit_page(visit: Visit) -> VisitPage:
-    """One visit, readable (five queries, whatever was found)."""
+    """One visit, readable (six queries, whatever was found)."""
     rows = tuple(
         visit.measurements.select_related("lesion__limb", "visit", "created_by").order_by(
             "lesion__label", "pk"
         )
     )
     changes = tuple(visit.history.select_related("history_user").order_by("-history_id"))
+    done = Event.objects.filter(
+        lesion__in=[row.lesion_id for row in rows], happened_on=visit.visited_on, kind__in=INFECTION_CARE
+    )
+    care: dict[int | None, tuple[str, ...]] = {}
+    for event in done.order_by("pk"):
+        words = f"{event.get_kind_display().lower()}{f': {event.note}' if event.note else ''}"
+        care[event.lesion_id] = (*care.get(event.lesion_id, ()), words)
     flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
     return VisitPage(
         visit=visit,
@@ -278,6 +307,7 @@ def visit_page(visit: Visit) -> VisitPage:
         photos=tuple(visit.photos.select_related("lesion")),
         flags=tuple((flag, flag_words(flag.flags)) for flag in flags),
         changes=changes,
+        care=care,
         watched=frozenset(visit.watch_findings.values_list("point_id", flat=True)),
         finished_by=next(
             (one.history_user for one in changes if one.history_change_reason == "finished"), None

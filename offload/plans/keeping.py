@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from typing import Any
@@ -260,16 +260,18 @@ def _cut_again(row: ReliefPlan) -> ComputedPlan:
         raise PlanRefused(f"Plan {row.code} cannot be cut by this program: {error}") from error
 
 
-def plan_drawings(plan: ReliefPlan, paper: str) -> tuple[Drawing, ...]:
-    """Pages of the 1:1 template on one paper size, with the warning that the plan's state asks for."""
+def plan_drawings(plan: ReliefPlan, paper: str, dangers: Sequence[str] = ()) -> tuple[Drawing, ...]:
+    """Pages of the 1:1 template on one paper size, with the warning that the plan's state asks for; `dangers`
+    are sentences on the foot that the caller knows of, the worst first.
+    """
     if paper not in PAPERS:
         raise PlanRefused(f"paper is {paper}; the limit is one of {', '.join(PAPERS)}", field="paper")
-    return _drawn(lambda: template_drawing(recomputed(plan), _imprint(plan), paper=paper))
+    return _drawn(lambda: template_drawing(recomputed(plan), _imprint(plan, dangers), paper=paper))
 
 
-def cutting_sheet(plan: ReliefPlan) -> Drawing:
+def cutting_sheet(plan: ReliefPlan, dangers: Sequence[str] = ()) -> Drawing:
     """All cut layers over one another at true size, for SVG and DXF."""
-    return _drawn(lambda: cutting_drawing(recomputed(plan), _imprint(plan)))
+    return _drawn(lambda: cutting_drawing(recomputed(plan), _imprint(plan, dangers)))
 
 
 def _drawn(draw: Any) -> Any:
@@ -279,7 +281,7 @@ def _drawn(draw: Any) -> Any:
         raise PlanRefused(f"The sheet cannot be drawn: {error}") from error
 
 
-def _imprint(row: ReliefPlan) -> SheetLabel:
+def _imprint(row: ReliefPlan, dangers: Sequence[str]) -> SheetLabel:
     following = row.replaced_by.filter(state__in=[PlanState.SIGNED, PlanState.SUPERSEDED]).first()
     day = row.signed_at or row.created_at
     return SheetLabel(
@@ -288,6 +290,7 @@ def _imprint(row: ReliefPlan) -> SheetLabel:
         date=timezone.localtime(day).date(),
         signed=row.state != PlanState.DRAFT,
         replaced_by=following.number if following else None,
+        dangers=tuple(dangers),
     )
 
 

@@ -32,15 +32,19 @@
     const stretches = openings(place);
     const inHours = stretches.some(([start, end]) => start <= now && now < end);
     const urgent = ticked().some((flag) => place.querySelector(`[data-flag="${flag}"]`)?.dataset.urgency === "immediate");
+    const asks = (kind) => ticked().some((flag) => place.querySelector(`[data-flag="${flag}"]`)?.dataset[kind]);
+    const sameDay = !urgent && asks("sameDay");
     const row = place.querySelector(`[data-numbers="${urgent ? "immediate" : "one_working_day"}"]`);
     const numbers = row?.dataset;
     for (const other of place.querySelectorAll("[data-numbers]")) other.hidden = other !== row;
     const number = inHours ? numbers?.in : numbers?.out;
     place.querySelector("[data-number]").textContent = number || "No number for this hour is entered; follow the local protocol.";
-    place.querySelector("[data-hours]").textContent = `${urgent ? "at once" : "within one working day"}, ${inHours ? "in hours" : "out of hours"}`;
+    const soon = urgent ? "at once" : sameDay ? "a podiatrist the same day" : "within one working day";
+    place.querySelector("[data-hours]").textContent = `${soon}, ${inHours ? "in hours" : "out of hours"}`;
     place.querySelector(".now-number").hidden = false;
     const by = place.querySelector("[data-by]");
-    const late = urgent ? now : limit(stretches, now);
+    const endOfDay = Number(place.dataset.sameDay);
+    const late = urgent ? now : sameDay && now < endOfDay ? endOfDay : limit(stretches, now);
     if (late !== null) {
       by.textContent = urgent ? `At once (now ${words(now, place.dataset.zone)})` : `By ${words(late, place.dataset.zone)}`;
       by.hidden = false;

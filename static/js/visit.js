@@ -45,6 +45,15 @@
     }
   });
 
+  // Somebody unwell is measured: the folded signs open.
+  document.addEventListener("change", (event) => {
+    const box = event.target;
+    if (!(box instanceof HTMLInputElement) || !box.checked) return;
+    const unwell = (box.name.endsWith("-unwell") && box.value === "yes") || box.value === "fever_or_unwell";
+    const signs = form()?.querySelector("details.signs");
+    if (unwell && signs) signs.open = true;
+  });
+
   const touched = (event) => {
     if (form()?.contains(event.target) && !dirty) {
       dirty = true;

@@ -180,7 +180,7 @@ def test_blood_flow_and_falls_age_alike_wherever_they_are_read(site, limit, over
     person = who(site, "open", day)
     limb = person.limbs.get()
     found_on = day - timedelta(days=limit + over)
-    factories.finding(of=limb, found_on=found_on, toe_pressure_mmhg=55)
+    factories.finding(of=limb, found_on=found_on, toe_pressure_mmhg=65)
     Circumstances.objects.create(
         person=person, asked_on=found_on, high_falls_risk=True, created_by=factories.author()
     )

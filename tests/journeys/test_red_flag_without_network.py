@@ -76,7 +76,7 @@ def test_the_sheet_works_without_network_and_the_flag_is_sent_once(visitor, case
     expect(sheet.locator("[data-flag=cold_pale_blue_foot]")).to_be_visible()
     expect(sheet.locator("[data-flag=gangrene]")).to_be_hidden()
     assert not visitor.axe_faults()
-    sheet.get_by_label("Called, and answered").check()
+    sheet.get_by_label("Spoke to team").check()
     sheet.get_by_label("Who was called").fill("Foot team, Dr on call answered; ambulance on its way")
     sheet.get_by_role("button", name="Back to the visit").click()
 

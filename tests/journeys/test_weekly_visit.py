@@ -68,7 +68,7 @@ def test_from_today_to_a_visit_stored_once(signed_in, live_server):
 
     page.get_by_label("Foot newly cold, pale or blue").check()
     page.get_by_role("button", name="Back to the visit").click()
-    page.get_by_label("None of these today").check()
+    page.get_by_label("None new or worse of these").check()
     expect(page.get_by_label("Foot newly cold, pale or blue")).not_to_be_checked()
     page.get_by_label("7 days after this visit").check()
     page.context.set_offline(True)
@@ -107,7 +107,7 @@ def test_the_page_saves_without_scripts(browser, live_server):
     who = factories.person(at=site)
     lesion = factories.lesion(on=factories.limb(of=who))
     page.goto(f"{live_server.url}/people/{who.pk}/visits/new/")
-    page.get_by_label("None of these today").check()
+    page.get_by_label("None new or worse of these").check()
     page.get_by_label("Fully covered and dry").check()
     page.get_by_role("button", name="Save visit").click()
     expect(page.get_by_role("alert")).to_contain_text("Next visit: no date given")

@@ -32,6 +32,13 @@ class AccountForm(forms.Form):
     first_name = forms.CharField(label="Given name", max_length=60)
     last_name = forms.CharField(label="Family name", max_length=60)
     role = forms.ChoiceField(label="Role", choices=Role.choices)
+    registered_as = forms.CharField(
+        label="Registered as",
+        max_length=60,
+        required=False,
+        help_text="Profession of a registered clinician in the clinic staff, such as nurse, doctor or "
+        "physiotherapist: may sign second against a known danger. Empty for everybody else.",
+    )
     # Closed lists rather than a look-up of what was sent: a number no database holds is then no fault of it.
     sites = forms.MultipleChoiceField(label="Clinics", widget=forms.CheckboxSelectMultiple)
     active = forms.BooleanField(label="The account is on", required=False)
@@ -54,7 +61,7 @@ class InviteForm(AccountForm):
         help_text="What the person signs in with. Letters, digits and . - _ @ +",
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none"}),
     )
-    field_order = ("username", "first_name", "last_name", "role", "sites")
+    field_order = ("username", "first_name", "last_name", "role", "registered_as", "sites")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -60,6 +60,7 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
         "first_name": found.first_name,
         "last_name": found.last_name,
         "role": found.role,
+        "registered_as": found.registered_as,
         "active": found.is_active,
         "sites": [site.pk for site in found.shown_sites],
     }

@@ -55,6 +55,13 @@ def _own_sites(by: User, sites: Iterable[Site]) -> list[Site]:
     return chosen
 
 
+def _registered_check(role: str, registered_as: str) -> None:
+    if registered_as.strip() and role == Role.MANAGER:
+        raise Refused(
+            "Registered as: a manager signs no clinical decision; leave it empty.", field="registered_as"
+        )
+
+
 def link_make(by: User, user: User, purpose: str) -> str:
     """A one-time link for a user; call inside the transaction of what it is for."""
     now = timezone.now()
@@ -76,7 +83,14 @@ def link_make(by: User, user: User, purpose: str) -> str:
 
 @transaction.atomic
 def account_invite(
-    *, by: User, username: str, first_name: str, last_name: str, role: str, sites: Iterable[Site]
+    *,
+    by: User,
+    username: str,
+    first_name: str,
+    last_name: str,
+    role: str,
+    sites: Iterable[Site],
+    registered_as: str = "",
 ) -> tuple[User, str]:
     """Make an account without a password, and the one-time link that sets it."""
     chosen = _own_sites(by, sites)
@@ -84,39 +98,58 @@ def account_invite(
         raise Refused(f"User name: {username} is taken.", field="username")
     if role not in Role.values:
         raise Refused(f"Role: {role} is not one of {', '.join(Role.values)}.", field="role")
-    user = User(username=username, first_name=first_name, last_name=last_name, role=role)
+    _registered_check(role, registered_as)
+    user = User(
+        username=username,
+        first_name=first_name,
+        last_name=last_name,
+        role=role,
+        registered_as=registered_as.strip(),
+    )
     user.set_unusable_password()
     user.save()
     user.sites.set(chosen)
-    _record(by, user, "invited", chosen, role=role)
+    _record(by, user, "invited", chosen, role=role, registered_as=user.registered_as)
     return user, link_make(by, user, LinkPurpose.INVITE)
 
 
 @transaction.atomic
 def account_change(
-    *, by: User, user: User, first_name: str, last_name: str, role: str, active: bool, sites: Iterable[Site]
+    *,
+    by: User,
+    user: User,
+    first_name: str,
+    last_name: str,
+    role: str,
+    active: bool,
+    sites: Iterable[Site],
+    registered_as: str = "",
 ) -> User:
     """Change role, clinics or whether the account is on. Clinics of others stay as they are."""
     user = User.objects.select_for_update().get(pk=user.pk)
     chosen = _own_sites(by, sites)
     if role not in Role.values:
         raise Refused(f"Role: {role} is not one of {', '.join(Role.values)}.", field="role")
+    _registered_check(role, registered_as)
     if user.pk == by.pk and (role != user.role or not active):
         raise Refused("Your own role and state are changed by another manager.", field="role")
     before = {
         "name": str(user),
         "role": user.role,
+        "registered_as": user.registered_as,
         "active": user.is_active,
         "sites": sorted(user.sites.values_list("name", flat=True)),
     }
     touched = {site.pk: site for site in [*_shared(by, user), *chosen]}
     user.first_name, user.last_name, user.role, user.is_active = first_name, last_name, role, active
-    user.save(update_fields=["first_name", "last_name", "role", "is_active"])
+    user.registered_as = registered_as.strip()
+    user.save(update_fields=["first_name", "last_name", "role", "is_active", "registered_as"])
     others = list(user.sites.exclude(pk__in=by.site_ids))
     user.sites.set([*others, *chosen])
     after = {
         "name": str(user),
         "role": user.role,
+        "registered_as": user.registered_as,
         "active": user.is_active,
         "sites": sorted(user.sites.values_list("name", flat=True)),
     }

@@ -28,6 +28,9 @@ __all__ = [
 #: Key -> question of the one list, in the order it is asked.
 QUESTIONS: dict[str, str] = {flag.id: flag.question for flag in RED_FLAGS}
 _BY_ID = {flag.id: flag for flag in RED_FLAGS}
+#: Most pressing first; what a podiatrist looks at the same day is called in on the number of one working day.
+_ORDER = ("immediate", "same_day", "one_working_day")
+SAME_DAY_WORDS = "A podiatrist the same day"
 _URGENCIES = {flag.urgency for flag in RED_FLAGS}
 #: Stretches of opening hours that travel with the visit page: more than any idle page lives.
 OPENINGS_SENT = 4
@@ -49,7 +52,7 @@ class FlagSheet:
 
     @property
     def urgency_words(self) -> str:
-        return str(Urgency(self.urgency).label)
+        return SAME_DAY_WORDS if self.urgency == "same_day" else str(Urgency(self.urgency).label)
 
     @property
     def words(self) -> list[str]:
@@ -66,6 +69,12 @@ class TravellingSheet:
     openings: tuple[tuple[datetime, datetime], ...]
     zone: str
     day_words: str
+    same_day_by: datetime
+
+    @property
+    def same_day_text(self) -> str:
+        """The end of today for a podiatrist's look, in seconds since 1970, for the page's script."""
+        return f"{self.same_day_by.timestamp():.0f}"
 
     @property
     def telephones(self) -> tuple[dict[str, str], ...]:
@@ -87,7 +96,8 @@ def flag_sheet(flag: RedFlag, now: datetime) -> FlagSheet:
     site = flag.person.site
     hours = hours_of(site)
     urgency = flag_urgency(flag.flags)
-    telephone, in_hours = telephone_now(site, now, urgency)
+    number_of = "one_working_day" if urgency == "same_day" else urgency
+    telephone, in_hours = telephone_now(site, now, number_of)
     return FlagSheet(
         flag=flag,
         questions=tuple(
@@ -105,7 +115,7 @@ def flag_sheet(flag: RedFlag, now: datetime) -> FlagSheet:
 
 
 def travelling_sheet(person: Person, sealed: tuple[Prescription, ...], now: datetime) -> TravellingSheet:
-    """The sheet as it travels with the visit page (no query: the page has the devices already)."""
+    """The sheet as it travels with a page that asks the questions (no query: the page has the devices)."""
     site = person.site
     hours = hours_of(site)
     return TravellingSheet(
@@ -115,6 +125,7 @@ def travelling_sheet(person: Person, sealed: tuple[Prescription, ...], now: date
         openings=openings(now, hours, OPENINGS_SENT),
         zone=str(hours.zone),
         day_words=clock_words(due_at(now, "one_working_day", hours), now, hours.zone),
+        same_day_by=due_at(now, "same_day", hours),
     )
 
 
@@ -135,5 +146,9 @@ def flag_words(flags: Iterable[str]) -> list[str]:
 
 def flag_urgency(flags: Iterable[str]) -> str:
     """The most pressing urgency among the flags; an unknown key counts as immediate."""
-    urgencies = {_BY_ID[key].urgency if key in _BY_ID else "immediate" for key in flags}
-    return "immediate" if "immediate" in urgencies else "one_working_day"
+    urgencies = {_urgency(_BY_ID[key]) if key in _BY_ID else "immediate" for key in flags}
+    return next((one for one in _ORDER if one in urgencies), "one_working_day")
+
+
+def _urgency(question: Question) -> str:
+    return "same_day" if question.same_day else question.urgency

@@ -26,6 +26,8 @@ def flag_answer(request: ClinicRequest, flag: int) -> HttpResponse:
                 flag=found,
                 answer=form.cleaned_data["answer"],
                 note=form.cleaned_data["answer_note"],
+                under=form.cleaned_data["under"],
+                until=form.cleaned_data["until"],
                 expected_version=form.cleaned_data["version"],
             )
         except Refused as refused:

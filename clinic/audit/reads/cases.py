@@ -1,8 +1,6 @@
-"""What the audit counts, as rows of the database: each base is one kind of case with what is told apart about
-it.
+"""What the audit counts, as rows of the database: each base is one kind of case with its own columns.
 
-A figure is a condition on one of these; its count and the list behind it come from the same rows, so they
-agree.
+A figure is a condition on one of these; its count and the list behind it come from the same rows and agree.
 """
 
 from __future__ import annotations
@@ -66,6 +64,7 @@ OUTCOMES: dict[str, str] = {
     "died": "Died",
     "moved": "Moved",
     "lost": "Lost",
+    "joined": "Joined another ulcer",
 }
 WEEK12: dict[str, str] = {
     "healed": "Healed by day 84",
@@ -76,6 +75,8 @@ WEEK12: dict[str, str] = {
     "not_due": "Not yet due",
 }
 AMPUTATION = (LesionOutcome.MINOR_AMPUTATION, LesionOutcome.MAJOR_AMPUTATION)
+#: Of two that joined, the one that goes on decides.
+GONE = (*AMPUTATION, LesionOutcome.HEALED, LesionOutcome.JOINED)
 STANDS = Q(state=VisitState.STANDS, attendance=Attendance.CAME)
 
 
@@ -205,6 +206,7 @@ _OUTCOME = _text(
     _says(Q(state=LesionState.ENDED, outcome__in=AMPUTATION), "amputation"),
     _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.DIED), "died"),
     _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.MOVED), "moved"),
+    _says(Q(state=LesionState.ENDED, outcome=LesionOutcome.JOINED), "joined"),
     _says(Q(state=LesionState.ENDED), "lost"),
     _says(Q(limb__person__state=PersonState.DIED), "died"),
     _says(~Q(limb__person__state=PersonState.IN_CARE), "moved"),
@@ -312,7 +314,7 @@ def _episodes(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     gone = Case(
         When(Q(state=LesionState.HEALED, closed_on__lte=target), then=Value(1)),
         When(
-            Q(state=LesionState.ENDED, outcome__in=[*AMPUTATION, LesionOutcome.HEALED], ended_on__lte=target),
+            Q(state=LesionState.ENDED, outcome__in=GONE, ended_on__lte=target),
             then=Value(1),
         ),
         default=Value(0),

@@ -48,6 +48,12 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
             OWN,
         ),
         Definition(
+            "Non-removable against a known danger",
+            "A class that stays on was signed although the advice withheld it for something known; a second "
+            "clinician signs too. It counts as a departure as well.",
+            OWN,
+        ),
+        Definition(
             "Cannot be judged",
             "Infection, bone infection, ischaemia, falls risk, weekly attendance, "
             "both feet, "
@@ -136,7 +142,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         ),
         Definition(
             "Unknown",
-            "Lost, moved, closed but never confirmed, or not looked at from day 70 on. "
+            "Lost, moved, joined another ulcer, closed but never confirmed, or not looked at from day 70 on. "
             "Left out of the "
             "share and told as a count.",
             OWN,

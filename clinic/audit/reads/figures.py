@@ -14,6 +14,7 @@ from django.db.models import Count, QuerySet
 from clinic.audit.reads.after import AFTER_BASES
 from clinic.audit.reads.cases import BASES, OUTCOMES, WEEK12, AuditFilter, Base
 from clinic.audit.reads.harm import HARM_BASES
+from clinic.audit.reads.overridden import OVERRIDDEN_BASES
 from clinic.evidence.reads.facts import WORDS
 from clinic.guidelines.devices import DEVICES
 from clinic.models import Agreement, Attendance, DepartureReason, StopReason
@@ -22,7 +23,7 @@ __all__ = ["ALL_BASES", "SMALL", "Figure", "Spec", "Tally", "class_words", "cumu
 
 #: Fewer cases than this make no percentage (common practice of published audits, no source for the number).
 SMALL = 5
-ALL_BASES: dict[str, Base] = {**BASES, **AFTER_BASES, **HARM_BASES}
+ALL_BASES: dict[str, Base] = {**BASES, **AFTER_BASES, **HARM_BASES, **OVERRIDDEN_BASES}
 EARLY = (
     StopReason.NEW_LESION,
     StopReason.NOT_TOLERATED,
@@ -144,6 +145,15 @@ _PLAIN: tuple[Spec, ...] = (
         (("agreement__in", (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED)),),
     ),
     Spec("departed", "Departed, with a reason", "prescription", (("agreement", "departed"),)),
+    Spec("overriding", "Non-removable against a known danger", "overridden"),
+    *(
+        Spec(f"overriding.{key}", words, "overridden", (("second", key),))
+        for key, words in (
+            ("signed", "Against a known danger: second signature confirmed"),
+            ("telephone", "Against a known danger: by telephone, not confirmed"),
+            ("missing", "Against a known danger: second signature missing"),
+        )
+    ),
     Spec("unjudged", "Cannot be judged: facts were missing", "prescription", (("agreement", "unjudged"),)),
     *(
         Spec(f"part.{part.value}", str(part.label), "prescription", (("agreement", part.value),))

@@ -22,6 +22,8 @@ _ENDINGS = {
     LesionOutcome.DIED: Ending.DEATH,
     LesionOutcome.MOVED: Ending.LOST,
     LesionOutcome.LOST: Ending.LOST,
+    # Followed until it joined the other one, whose own end counts.
+    LesionOutcome.JOINED: Ending.LOST,
 }
 
 

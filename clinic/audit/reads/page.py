@@ -75,6 +75,12 @@ def audit_report(wanted: AuditFilter, today: date) -> AuditReport:
         agreed=one("agreed", judged),
         departed=one("departed", judged),
         unjudged=one("unjudged", one("all").count),
+        overriding=(
+            one("overriding", one("all").count),
+            *some(
+                "overriding.signed", "overriding.telephone", "overriding.missing", of=one("overriding").count
+            ),
+        ),
         agreement=wilson(one("agreed").count, judged) if judged else None,
         reasons=_reasons(wanted, tallies["prescription"]),
         reused=_reused(wanted, today),

@@ -73,6 +73,8 @@ class AuditReport:
     agreed: Figure
     departed: Figure
     unjudged: Figure
+    #: A device that stays on, signed against a known danger; then by how its second signature stands.
+    overriding: tuple[Figure, ...]
     agreement: Proportion | None
     reasons: tuple[ReasonRow, ...]
     reused: tuple[ReusedRow, ...]
@@ -117,6 +119,7 @@ class AuditReport:
             self.agreed,
             self.departed,
             self.unjudged,
+            *self.overriding,
             *self.missing,
             *self.to_device,
             self.waiting,

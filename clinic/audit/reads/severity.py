@@ -9,9 +9,9 @@ from datetime import date, timedelta
 from django.db.models import F
 
 from clinic.audit.reads.days import AddDays
-from clinic.evidence.reads.facts import perfusion_fact
 from clinic.evidence.reads.grades import sinbad_of
-from clinic.models import PERFUSION_EVENTS, Event, Lesion, LimbFinding, Measurement, VisitState
+from clinic.models import Event, EventKind, Lesion, LimbFinding, Measurement, VisitState
+from clinic.people.reads.perfusion import ischaemia_of
 
 __all__ = ["FIRST_LOOK_DAYS", "SEVERITIES", "severities"]
 
@@ -45,17 +45,19 @@ def severities(lesions: Sequence[Lesion]) -> dict[int, str]:
     """
     limbs = {lesion.limb_id for lesion in lesions}
     found: dict[int, list[LimbFinding]] = defaultdict(list)
-    for finding in LimbFinding.objects.filter(limb__in=limbs).order_by("-found_on", "-pk"):
+    for finding in (
+        LimbFinding.objects.filter(limb__in=limbs).select_related("created_by").order_by("-found_on", "-pk")
+    ):
         found[finding.limb_id].append(finding)
-    events: dict[int, list[Event]] = defaultdict(list)
-    for event in Event.objects.filter(limb__in=limbs, kind__in=PERFUSION_EVENTS).order_by("-happened_on"):
-        if event.limb_id is not None:
-            events[event.limb_id].append(event)
+    operations: dict[int, list[date]] = defaultdict(list)
+    done = Event.objects.filter(limb__in=limbs, kind=EventKind.REVASCULARISATION)
+    for limb_id, on in done.values_list("limb_id", "happened_on"):
+        operations[limb_id].append(on)
     until = {lesion.pk: lesion.first_seen_on + timedelta(days=FIRST_LOOK_DAYS) for lesion in lesions}
     first = _first_looks(lesions)
     return {
         lesion.pk: _severity(
-            lesion, until[lesion.pk], found[lesion.limb_id], events[lesion.limb_id], first[lesion.pk]
+            lesion, until[lesion.pk], found[lesion.limb_id], operations[lesion.limb_id], first[lesion.pk]
         )
         for lesion in lesions
     }
@@ -76,7 +78,7 @@ def _first_looks(lesions: Sequence[Lesion]) -> dict[int, _First]:
 
 
 def _severity(
-    lesion: Lesion, until: date, found: Sequence[LimbFinding], events: Sequence[Event], first: _First
+    lesion: Lesion, until: date, found: Sequence[LimbFinding], operations: Sequence[date], first: _First
 ) -> str:
     then = [finding for finding in found if finding.found_on <= until]
     score = sinbad_of(
@@ -86,9 +88,7 @@ def _severity(
             for name in ("dorsalis_pedis", "posterior_tibial")
             if (value := next((getattr(f, name) for f in then if getattr(f, name)), ""))
         ],
-        ischaemia=perfusion_fact(
-            lesion.limb, then, [e for e in events if e.happened_on <= until], until
-        ).value,
+        ischaemia=ischaemia_of(then, operations, lesion.limb.person.site, until),
         not_felt=next(
             (
                 (f.monofilament_tested or 0) - f.monofilament_felt

@@ -7,8 +7,10 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import IO, Any
 
-from clinic.guidelines.infection import InfectionFindings, InfectionGrade, infection_grade
+from clinic.capture.reads.infection import infection_look
+from clinic.guidelines.standing_findings import StandingSettings
 from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement, Trace, UlcerFindings
+from clinic.people.reads.perfusion import standing_settings
 from clinic.record.errors import Refused
 from offload.core.errors import OutlineError
 from offload.core.shapes.outline import Outline, Planimetry, ellipse_area, planimetry
@@ -215,31 +217,21 @@ def _tenth(value: float) -> Decimal:
     return Decimal(value).quantize(Decimal("0.1"))
 
 
-def infection_of(found: LesionFindings) -> InfectionGrade | None:
-    """Infection grade of what was looked at, perhaps still open; None when nobody looked.
+def infection_of(row: Measurement, settings: StandingSettings) -> int | None:
+    """Infection grade of one look by the standing rules; None when nobody looked or a finding leaves it open.
 
-    A look finds what is not listed absent, depth too; signs without a look leave it open. "Fever or unwell"
-    that nobody measured leaves severe infection open, and no grade is stored; its red flag is raised all the
-    same. Bone felt with the probe is infected bone; bone that nobody probed does not hold the grade open, it
-    is a missing fact of its own.
+    "Fever or unwell" that nobody measured leaves severe infection open, and no grade is stored; its red flag
+    is raised all the same. It is a copy for the curve and the lists: what stands is read from
+    `clinic.evidence.reads.standing`.
     """
-    if not (found.infection_looked or found.infection_signs):
+    if not row.infection_looked:
         return None
-    ticked = found.infection_signs
-    reach = None if found.redness_mm is None else found.redness_mm / 10
-    return infection_grade(
-        InfectionFindings(
-            swelling="swelling" in ticked,
-            tenderness="tenderness" in ticked,
-            warmth="warmth" in ticked,
-            pus="pus" in ticked,
-            erythema_cm=reach if "redness" in ticked else 0.0,
-            deep=False if found.infection_looked and found.deep_infection is None else found.deep_infection,
-            osteomyelitis=bool(found.probe_to_bone),
-            other_cause=False,
-            systemic=None if found.unwell else False,
-        )
-    )
+    look = infection_look(row, settings)
+    grade = max(look.grade, 3) if look.bone in ("probable", "proven") else look.grade
+    # Four measured signs answer it; told and not measured it stays open, unless the worst is known.
+    if grade < 4 and (look.open or (look.unwell and not look.systemic)):
+        return None
+    return grade
 
 
 def flags_in(row: Measurement, *, bone_before: bool) -> set[str]:
@@ -277,6 +269,5 @@ def measurement_fill(row: Measurement, found: LesionFindings, last: Measurement 
         setattr(row, column.name, getattr(area, column.name))
     row.outline_mm = _as_stored(area.outline_mm)
     row.trace = _trace_of(found)
-    grade = infection_of(found)
-    row.infection_grade = None if grade is None else grade.grade
+    row.infection_grade = infection_of(row, standing_settings(row.visit.person.site))
     return row

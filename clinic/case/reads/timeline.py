@@ -1,4 +1,4 @@
-"""What happened to a person, newest first: visits, events, prescriptions, flags and contacts in one list."""
+"""What happened to a person, newest first: visits, events, devices, flags, contacts and calls in one list."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from clinic.models import (
     Contact,
     CourseStop,
     Event,
+    IncomingCall,
     Person,
     Prescription,
     RedFlag,
@@ -112,8 +113,13 @@ def _contact(contact: Contact) -> Happening:
     return Happening(timezone.localdate(contact.tried_at), "Contact", str(contact))
 
 
+def _call(call: IncomingCall) -> Happening:
+    words = f"{call.get_about_display()}: {call.get_done_display() or 'unanswered'}"
+    return Happening(timezone.localdate(call.called_at), "Call", words, "call_answer", call.pk)
+
+
 def timeline(person: Person, *, everything: bool = False) -> Timeline:
-    """The newest happenings, or all of them (eight queries, whatever the size of the record)."""
+    """The newest happenings, or all of them (nine queries, whatever the size of the record)."""
     limit = None if everything else SHOWN_FIRST + 1
     visits = person.visits.prefetch_related("measurements__lesion").order_by("-visited_on", "-pk")[:limit]
     events = Event.objects.filter(limb__person=person).select_related("limb", "lesion")[:limit]
@@ -129,6 +135,7 @@ def timeline(person: Person, *, everything: bool = False) -> Timeline:
         *(happening for row in courses for happening in _course(row)),
         *map(_flag, person.red_flags.all()[:limit]),
         *map(_contact, person.contacts.all()[:limit]),
+        *map(_call, person.calls.all()[:limit]),
     ]
     happenings.sort(key=lambda h: h.day, reverse=True)
     if everything:

@@ -10,11 +10,10 @@ from clinic.case.reads.before import healed_before
 from clinic.case.reads.lesions_page import lesion_page
 from clinic.curves.reads.missed import missed_days
 from clinic.curves.views import chart_key, chart_switches, lesion_of
-from clinic.evidence.reads.grades import GradeRow, grades_of
+from clinic.evidence.reads.grades import grades_of
 from clinic.lesions.forms.events import EventForm
 from clinic.lesions.reads.debridement import no_sharp_debridement
 from clinic.lesions.writes.events import event_add
-from clinic.models import Lesion
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
@@ -32,7 +31,11 @@ def lesion(request: ClinicRequest, lesion: int) -> HttpResponse:
             "lesion": found,
             "page": page,
             "before": healed_before(found) if found.is_open else (),
-            "grades": _grades(found, page.care.bone.infected) if found.is_open else (),
+            "grades": grades_of(found.limb, [found], timezone.localdate())[found.pk] if found.is_open else (),
+            "beside": [
+                *({"words": "Joined by", "lesion": one} for one in found.joined.all()),
+                *({"words": "Split into", "lesion": one} for one in found.splits.all()),
+            ],
             "axis": axis,
             "switches": switches,
             "chart_key": chart_key(page.healing, missed_days(found), (axis["show"], axis["scale"]))[:12],
@@ -66,7 +69,3 @@ def event_new(request: ClinicRequest, lesion: int) -> HttpResponse:
         },
         status=422 if form.errors else 200,
     )
-
-
-def _grades(lesion: Lesion, bone: bool | None) -> tuple[GradeRow, ...]:
-    return grades_of(lesion.limb, [lesion], timezone.localdate(), {lesion.pk: bone})[lesion.pk]

@@ -10,7 +10,15 @@ from django.db.models import QuerySet
 from clinic.curves.reads.healing import LesionHealing, Reading, healings_of
 from clinic.models import Episode, Lesion, LesionState, Person
 
-__all__ = ["LesionRow", "healed_lesions", "has_open_episode", "lesion_rows", "lesions_of"]
+__all__ = [
+    "LesionRow",
+    "healed_lesions",
+    "has_open_episode",
+    "lesion_rows",
+    "lesions_of",
+    "open_beside",
+    "open_lesions",
+]
 
 
 @dataclass(frozen=True)
@@ -58,3 +66,15 @@ def healed_lesions(person: Person) -> list[Lesion]:
 
 def has_open_episode(person: Person) -> bool:
     return Episode.objects.filter(person=person, ended_on__isnull=True).exists()
+
+
+def open_lesions(person: Person) -> list[Lesion]:
+    """Open lesions of a person, by letter."""
+    rows = Lesion.objects.filter(limb__person=person, state=LesionState.OPEN).select_related("limb")
+    return list(rows.order_by("label", "pk"))
+
+
+def open_beside(lesion: Lesion) -> list[Lesion]:
+    """Other open lesions of the same foot, by letter: what this one can have joined."""
+    rows = Lesion.objects.filter(limb=lesion.limb_id, state=LesionState.OPEN).exclude(pk=lesion.pk)
+    return list(rows.select_related("limb").order_by("label", "pk"))

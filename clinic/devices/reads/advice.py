@@ -20,17 +20,26 @@ from clinic.evidence.reads.facts import (
     supposed,
 )
 from clinic.evidence.reads.grades import GradeRow, grades_of
+from clinic.evidence.reads.standing import LimbStanding, standing_of
 from clinic.guidelines.advice import tightened
 from clinic.guidelines.combine import Limb as Leg
 from clinic.guidelines.combine import LimbAdvice, LimbOffer, LimbWithheld, combine_limb, combine_person
 from clinic.guidelines.devices import DEVICES, REFERRALS, Device, Urgency
 from clinic.guidelines.edition import Recommendation, current
 from clinic.guidelines.facts import Facts
-from clinic.guidelines.table import decide
+from clinic.guidelines.standing_limb import under
+from clinic.guidelines.table import decide, unasked
 from clinic.lesions.reads.non_healing import care_of
 from clinic.models import Lesion, Limb, Prescription, Side, Site
 
-__all__ = ["URGENCY_WORDS", "LimbDecision", "OfferRow", "ToldBefore", "limb_decision", "told_before"]
+__all__ = [
+    "URGENCY_WORDS",
+    "LimbDecision",
+    "OfferRow",
+    "ToldBefore",
+    "limb_decision",
+    "told_before",
+]
 
 URGENCY_WORDS: dict[str, str] = {
     "immediate": "at once",
@@ -113,6 +122,7 @@ class LimbDecision:
     running: Prescription | None
     grades: Mapping[int, tuple[GradeRow, ...]]
     site: Site
+    foot: LimbStanding
     what_if: tuple[str, ...] = ()
 
     @cached_property
@@ -182,6 +192,20 @@ class LimbDecision:
 
         # Both without the other leg's device, which is a dated fact.
         return "lower_ticked" if best(True) < best(False) else "lower_dated"
+
+    @property
+    def unasked(self) -> tuple[str, ...]:
+        """Questions still open before a device that stays on is closed, in words."""
+        return tuple(WORDS[name] for name in self._unasked)
+
+    @property
+    def unasked_here(self) -> tuple[str, ...]:
+        """Those that only this page asks."""
+        return tuple(WORDS[name] for name in self._unasked if name in ASKED)
+
+    @cached_property
+    def _unasked(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(name for one in self.facts for name in unasked(one.facts)))
 
     @property
     def missing_words(self) -> tuple[str, ...]:
@@ -284,7 +308,8 @@ def limb_decision(
 
     `what_if` tries facts otherwise without touching the record; such a decision says so and is never signed.
     """
-    facts = _with_care(facts_of_limb(limb, day, answers), day)
+    foot = standing_of(limb, day)
+    facts = _with_care(facts_of_limb(limb, day, answers, foot), day)
     if not facts:
         return None
     switched: tuple[str, ...] = ()
@@ -309,18 +334,17 @@ def limb_decision(
     worn = {cast(Leg, other_side.value): running[other_side].device_class} if other_side in running else {}
     person = combine_person([advice], worn_or_chosen=worn)
     site = limb.person.site
-    combined = replace(
-        person.limbs[0],
-        refer=tightened(person.limbs[0].refer, cast(Mapping[str, Urgency], site.urgencies)),
-    )
-    bone = {one.lesion.pk: one.facts.osteomyelitis for one in facts}
+    # A what-if tries facts otherwise; what stands in the record is not tried away by it.
+    combined = person.limbs[0] if switched else under(person.limbs[0], foot.by_label)
+    combined = replace(combined, refer=tightened(combined.refer, cast(Mapping[str, Urgency], site.urgencies)))
     return LimbDecision(
         tuple(facts),
         combined,
         person.notes,
         running.get(limb.side),
-        grades_of(limb, [one.lesion for one in facts], day, bone),
+        grades_of(limb, [one.lesion for one in facts], day, foot),
         site,
+        foot,
         switched,
     )
 

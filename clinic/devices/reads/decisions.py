@@ -58,6 +58,7 @@ def signed_record(prescription: Prescription) -> SignedRecord:
     if not content:
         return SignedRecord({}, "", None, False, None, None)
     shown = {
+        "against": [],
         **content,
         "lesions": [
             {**one, "rows": _with_days(one["rows"]), "grades": _with_days(one["grades"])}

@@ -11,6 +11,7 @@ from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.devices.forms.fittings import FitForm
 from clinic.devices.prints.handout import compose, paper_faults
 from clinic.devices.prints.signs import HOW_TO_OPEN
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.reads.wearers import paper_dates, paper_numbers, wearer_of
 from clinic.devices.writes.fittings import steps_of
 from clinic.devices.writes.wear import prescription_fit as fit
@@ -33,7 +34,10 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
         card = found.opening_cards.filter(handed_at__isnull=False, sealed_on=initial["fitted_on"]).first()
         initial["open_by"] = card.open_by if card else None
     form = FitForm(
-        request.POST or None, initial=initial, steps=steps_of(found), stays_on=found.is_non_removable
+        request.POST or None,
+        initial=initial,
+        steps=steps_of(found),
+        stays_on=found.is_non_removable and not found.stays_unsealed,
     )
     if request.method == "POST" and form.is_valid():
         data: dict[str, Any] = form.cleaned_data
@@ -60,6 +64,7 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
             "form": form,
             "prescription": found,
             "card": card,
+            "gate": sealing_gate(found, timezone.localdate()) if found.is_non_removable else None,
             "bar": person_bar(found.limb.person),
             "here": "people",
         },

@@ -9,6 +9,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.devices.forms.opening_cards import CardForm
 from clinic.devices.reads.cards import cards_replaced, void_because
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.writes.opening_cards import card_hand_over, card_make
 from clinic.guidelines.clocks import latest_opening
 from clinic.models import OpeningCard, Prescription
@@ -41,6 +42,7 @@ def card_new(request: ClinicRequest, prescription: int) -> HttpResponse:
             "form": form,
             "prescription": found,
             "latest": latest,
+            "gate": sealing_gate(found, today) if found.is_non_removable else None,
             "bar": person_bar(found.limb.person),
             "here": "people",
         },

@@ -21,8 +21,10 @@ from clinic.devices.forms.prescriptions import (
 )
 from clinic.devices.reads.advice import LimbDecision, ToldBefore, limb_decision, told_before
 from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_record
+from clinic.devices.reads.overriding import overriding_page
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
+from clinic.devices.writes.overriding import override_needs
 from clinic.guidelines.due import sealed_past
 from clinic.healing.fared import chance_sentence
 from clinic.models import LesionState, Limb, Prescription
@@ -111,6 +113,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         "before": before,
         "running": running,
         "judged": judged,
+        "overriding": override_needs(record),
         "gained": _difference(decision, record),
         "lost": _difference(record, decision),
     }
@@ -176,6 +179,7 @@ def prescription(request: ClinicRequest, prescription: int) -> HttpResponse:
             "fittings": fittings_of(found),
             "lesions": list(found.lesions.select_related("limb").order_by("label")),
             "second": SecondForm(initial={"version": found.version}),
+            "overriding": overriding_page(found, request.user, timezone.now()),
             "sealed_past": sealed_past(found.open_by, timezone.localdate()),
             "bar": person_bar(found.limb.person),
             "here": "people",
@@ -212,7 +216,7 @@ def limb_decisions(request: ClinicRequest, limb: int) -> HttpResponse:
     )
 
 
-@may("prescribe")
+@may("sign_second")
 def prescription_second(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = _prescription(request, prescription)
     form = SecondForm(request.POST or None)

@@ -72,6 +72,7 @@ def signed_content(
     carried_plan: str,
     second_needed: bool,
     forecast: Mapping[str, Any] | None,
+    against: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Everything page and print say of a decision, in words as they stand at this moment."""
     person = limb.person
@@ -106,6 +107,7 @@ def signed_content(
         "stops": dict(stops) if stops else None,
         "carried_plan": carried_plan,
         "second_needed": second_needed,
+        "against": list(against),
         "forecast": dict(forecast) if forecast else None,
         "prescribed_on": prescribed_on.isoformat(),
         "signed_by": who(by),
@@ -156,11 +158,15 @@ def signed_sentence(content: Mapping[str, Any]) -> str:
         else ""
     )
     refer = joined([f"{row['label'].lower()} {row['urgency_words']}" for row in content["refer"]])
+    against = "".join(
+        f"; signed against a known danger, so that a second clinician signs too: {text}"
+        for text in content["against"]
+    )
     referred = f"; the guidance also asked to refer: {refer}" if refer else ""
     return (
         f"On {when} {content['signed_by']}, chose {chosen} for lesion{plural} {places}{change}, {link}, "
         "saying "
-        f"“{content['reason']}”, on these facts: {_rested_on(content)}{missing}{referred}."
+        f"“{content['reason']}”, on these facts: {_rested_on(content)}{missing}{against}{referred}."
     )
 
 

@@ -9,7 +9,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.devices.writes.decisions import decision_add, device_words, signed_content, signed_sentence, who
+from clinic.devices.writes.overriding import override_check, second_check
 from clinic.devices.writes.wear import prescription_stop
+from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE, WITH_INSOLE
 from clinic.models import (
     Agreement,
@@ -24,7 +26,7 @@ from clinic.models import (
 from clinic.record.errors import Conflict, Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
-from clinic.rules.reads.reasons import reason_of
+from clinic.rules.reads.reasons import ReasonChoice, reason_of
 from clinic.rules.writes.reasons import reason_to_stop
 from offload.models import PlanState
 
@@ -52,6 +54,8 @@ class ShownAdvice(Protocol):
     """What the page showed: facts and advice of a limb on a day."""
 
     @property
+    def facts(self) -> Any: ...
+    @property
     def first_offered(self) -> tuple[str, ...]: ...
     @property
     def advice(self) -> Any: ...
@@ -61,6 +65,10 @@ class ShownAdvice(Protocol):
     def standing(self) -> str: ...
     @property
     def what_if(self) -> tuple[str, ...]: ...
+    @property
+    def unasked_here(self) -> tuple[str, ...]: ...
+    @property
+    def foot(self) -> LimbStanding: ...
     def page_copy(self) -> dict[str, Any]: ...
     def facts_copy(self) -> dict[str, Any]: ...
     def advice_copy(self) -> dict[str, Any]: ...
@@ -91,7 +99,8 @@ def prescription_sign(
     running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
     # A reason given where nothing departs would contradict the record.
     departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
-    _sign_checks(decision, seen_digest, limb, device_class, first or departure is not None, aids)
+    against = _sign_checks(decision, seen_digest, limb, device_class, first, departure, aids)
+    second_needed = bool(against) or person.site.second_signature
     if running is not None and not stop_reason:
         raise Refused("Why does the present device stop?", field="stop_reason")
     stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
@@ -119,8 +128,9 @@ def prescription_sign(
         if running is not None and stop is not None
         else None,
         carried_plan=plan.code if plan else "",
-        second_needed=person.site.second_signature,
+        second_needed=second_needed,
         forecast=forecast_shown,
+        against=against,
     )
     if running is not None:
         prescription_stop(
@@ -150,7 +160,8 @@ def prescription_sign(
         signed_at=signed_at,
         content=content,
         content_sha256=content_digest(content),
-        second_needed=person.site.second_signature,
+        second_needed=second_needed,
+        overriding=bool(against),
         relief_plan=plan,
         forecast_shown=forecast_shown,
     )
@@ -173,6 +184,7 @@ def prescription_sign(
         agrees=made.agrees,
         advice=decision.digest,
         content=made.content_sha256,
+        overriding=made.overriding,
     )
     return made
 
@@ -182,9 +194,11 @@ def _sign_checks(
     seen_digest: str,
     limb: Limb,
     device_class: str,
-    explained: bool,
+    first: bool,
+    departure: ReasonChoice | None,
     beside: list[str],
-) -> None:
+) -> tuple[str, ...]:
+    """What stands in the way of signing; else the known dangers that a second clinician signs against."""
     if decision.what_if:
         raise Refused("This was a what-if, not the record. Only what stands in the record is signed.")
     if seen_digest != decision.digest:
@@ -196,7 +210,10 @@ def _sign_checks(
             "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
             field="device_class",
         )
-    if not explained:
+    if device_class in NON_REMOVABLE:
+        _stays_on_check(decision, device_class)
+    against = override_check(decision, device_class, departure)
+    if not first and departure is None:
         raise Refused(
             "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
             field="departure_reason",
@@ -209,6 +226,26 @@ def _sign_checks(
                 "device here.",
                 field="beside",
             )
+    return against
+
+
+def _stays_on_check(decision: ShownAdvice, device_class: str) -> None:
+    """Blood and infection allow a device that stays on, or it is withheld and a second clinician signs too:
+    what is not known is looked at and measured, not overridden (`overriding`).
+    """
+    state = decision.foot.worst
+    offered = device_class in {offer.id for offer in decision.advice.classes}
+    if offered and not state.non_removable_allowed:
+        raise Refused(
+            f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}",
+            field="device_class",
+        )
+    if decision.unasked_here:
+        raise Refused(
+            f"Asked now: {', '.join(decision.unasked_here).lower()} is not answered; this page alone keeps "
+            "it for the sealing.",
+            field="device_class",
+        )
 
 
 def _carried_plan(running: Prescription | None, device_class: str) -> Any:
@@ -234,9 +271,10 @@ def prescription_second(*, by: User, prescription: Prescription, expected_versio
         raise Refused("This device was stopped; there is nothing left to sign.")
     if prescription.second_at is not None:
         raise Refused("This prescription was signed second already.")
-    if prescription.signed_by_id == by.pk:
-        raise Refused("The second signature is another podiatrist's than the first.")
+    second_check(by, prescription)
     prescription.second_by, prescription.second_at = by, timezone.now()
+    if prescription.overriding:
+        prescription.second_confirmed_at = prescription.second_at
     store(prescription, by=by, expected_version=expected_version)
     today = timezone.localdate()
     decision_add(

@@ -6,10 +6,13 @@ from datetime import date
 
 from django.db import transaction
 
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.writes.decisions import decision_add, device_words, who
 from clinic.devices.writes.fittings import FittingFindings, fitting_store, fitting_words
 from clinic.devices.writes.opening_cards import handed_card_check, open_by_check
+from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.due import sealed_past
+from clinic.guidelines.overriding import may_be_closed
 from clinic.models import DecisionKind, Prescription, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -36,10 +39,12 @@ def prescription_fit(
     if prescription.stopped_on is not None:
         raise Refused("This device was stopped; it cannot be fitted.")
     if prescription.waits_for_second:
-        raise Refused("This clinic asks for a second signature first; until then it is not fitted.")
+        raise Refused("A second signature is needed first; until then it is not fitted.")
     if fitted_on < prescription.prescribed_on:
         raise Refused("Fitted on: lies before the prescription.", field="fitted_on")
-    if prescription.is_non_removable and not sealed:
+    if prescription.stays_unsealed:
+        _unsealed_check(prescription, sealed)
+    elif prescription.is_non_removable and not sealed:
         raise Refused("A device that stays on is sealed when it is fitted.", field="sealed")
     if sealed and not prescription.is_non_removable:
         raise Refused("Only a device that stays on is sealed.", field="sealed")
@@ -91,12 +96,33 @@ def prescription_fit(
     return prescription
 
 
+def _unsealed_check(prescription: Prescription, sealed: bool) -> None:
+    """Against a known danger a walker is worn unsealed until the second clinician has confirmed it."""
+    if sealed:
+        raise Refused(
+            "It was signed against a known danger and is not confirmed yet; until then it stays unsealed.",
+            field="sealed",
+        )
+    if DEVICES[prescription.device_class].moulded_on:
+        raise Refused(
+            "A cast cannot stay unsealed: wait for the confirmation, or choose a walker.", field="sealed"
+        )
+
+
 def _seal_checks(
     prescription: Prescription, fitted_on: date, open_by: date | None, found: FittingFindings
 ) -> None:
     """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand."""
     if prescription.limb.person.red_flags.filter(answer="").exists():
         raise Refused("A red flag of this person is not answered yet; until then no device is sealed.")
+    gate = sealing_gate(prescription, fitted_on)
+    if gate.hindered and not (prescription.overriding and may_be_closed(gate.foot.worst)):
+        raise Refused(f"Not fitted and sealed on this foot. {' '.join(gate.hindered)}")
+    if gate.open:
+        raise Refused(
+            f"Not asked yet: {', '.join(one.words.lower() for one in gate.open)}. "
+            "Until each is answered no device that stays on is closed."
+        )
     until = open_by_check(prescription, fitted_on, open_by)
     if found.review_on is not None and found.review_on > until:
         raise Refused(

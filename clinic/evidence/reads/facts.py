@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import Any, Literal, cast
+from typing import Any, Literal
 
-from clinic.evidence.reads.bone import BoneStanding, bone_standing
+from clinic.evidence.reads.standing import LimbStanding, standing_of
 from clinic.guidelines.due import too_old
 from clinic.guidelines.facts import Facts
-from clinic.guidelines.perfusion import ischaemia_grade
+from clinic.guidelines.standing import facts_of
+from clinic.guidelines.standing_state import LimbState
 from clinic.models import (
     OPEN_STATES,
-    PERFUSION_EVENTS,
     Charcot,
     Circumstances,
     Deformity,
@@ -38,16 +38,17 @@ __all__ = [
     "FactRow",
     "LesionFacts",
     "facts_of_limb",
-    "perfusion_fact",
     "supposed",
 ]
 
-FactState = Literal["current", "stale", "missing", "asked", "supposed"]
+#: `stands`: an older bad finding that counts until somebody has looked again.
+FactState = Literal["current", "stands", "stale", "missing", "asked", "supposed"]
 
 #: Facts with no home in the record: they are asked on the prescription page itself.
 ASKED: dict[str, str] = {
     "needs_frequent_dressing": "Dressing needs changing more often than weekly",
     "device_available": "An offloading device can be had here today",
+    "over_weight_limit": "Heavier than the device is made for",
 }
 
 WORDS: dict[str, str] = {
@@ -56,6 +57,7 @@ WORDS: dict[str, str] = {
     "cause": "Cause",
     "infection_grade": "Infection grade (IWGDF/IDSA)",
     "ischaemia_grade": "Ischaemia grade (WIfI)",
+    "ischaemia_settled": "Blood supply settled",
     "flexible_toe_deformity": "Flexible toe deformity",
     "large_deformity": "Large deformity",
     "rigid_deformity": "Rigid deformity",
@@ -73,6 +75,12 @@ WORDS: dict[str, str] = {
     "drives_or_job_at_risk": "Drives, or a job at risk",
     "previous_device_not_tolerated": "A device before was not tolerated",
     "recent_surgery_weeks": "Weeks since surgery on this foot",
+    "dvt_suspected": "Thrombosis of the leg suspected",
+    "cavity": "Cavity: deeper than wide, or undermined",
+    "ulcer_on_same_leg": "Other wound or graft where a knee-high device lies",
+    "nobody_to_notice": "Nobody would notice trouble in time",
+    "claustrophobia": "Cannot bear to be closed in",
+    "material_allergy": "Reacts to a material of the device",
     "osteomyelitis": "Bone infection",
     "non_surgical_care_failed": "Good care without surgery has failed",
     **ASKED,
@@ -85,11 +93,33 @@ PER_LESION = (
     "infection_grade",
     "osteomyelitis",
     "heavy_exudate",
+    "cavity",
     "non_surgical_care_failed",
 )
-SAME_DAY_ONLY = "infection and skin count from the same day only"
-FINDING_BOOLEANS = ("flexible_toe_deformity", "rigid_deformity", "bulky_calf", "fragile_skin")
-CIRCUMSTANCES = ("declines_non_removable", "cannot_attend_weekly", "poor_sight", "drives_or_job_at_risk")
+SAME_DAY_ONLY = "exudate and skin count from the same day only"
+FINDING_BOOLEANS = (
+    "flexible_toe_deformity",
+    "rigid_deformity",
+    "bulky_calf",
+    "fragile_skin",
+    "ulcer_on_same_leg",
+    "dvt_suspected",
+)
+CIRCUMSTANCES = (
+    "declines_non_removable",
+    "cannot_attend_weekly",
+    "poor_sight",
+    "drives_or_job_at_risk",
+    "nobody_to_notice",
+    "claustrophobia",
+    "material_allergy",
+)
+
+
+#: Measurements that grade the blood supply.
+MEASURED = ("toe_pressure_mmhg", "tcpo2_mmhg", "ankle_pressure_mmhg", "ankle_index")
+#: Grades that count however old they are.
+BAD_FROM = {"infection_grade": 2, "ischaemia_grade": 2}
 
 
 @dataclass(frozen=True)
@@ -145,8 +175,18 @@ class _Sheet:
         state: FactState = "missing" if value is None else "asked" if asked else "current"
         self.rows[name] = FactRow(name, WORDS[name], value, shown or _shown(value), state, on, note)
 
+    def stands(
+        self, name: str, value: Any, on: date | None, because: str, day: date, bad: bool = False
+    ) -> None:
+        """A fact of the standing rules, with what set it; bad and older than today, it stands."""
+        bad = bad or value is not None and not isinstance(value, bool) and value >= BAD_FROM[name]
+        state: FactState = "missing" if value is None else "current"
+        if (bad or value is True) and on is not None and on < day:
+            state = "stands"
+        self.rows[name] = FactRow(name, WORDS[name], value, _shown(value), state, on, because)
+
     def stale(self, name: str, value: Any, on: date, why: str) -> None:
-        shown = f"{_shown(value)}, not counted"
+        shown = "not counted" if value is None else f"{_shown(value)}, not counted"
         self.rows[name] = FactRow(name, WORDS[name], None, shown, "stale", on, why)
 
 
@@ -158,39 +198,34 @@ def _shown(value: Any) -> str:
     return str(value).replace("_", " ")
 
 
-def perfusion_fact(
-    limb: Limb, findings: Iterable[LimbFinding], events: Iterable[Event], day: date
-) -> FactRow:
-    """Ischaemia grade of a limb by its newest measurement; too old, or older than a change of blood flow, is
-    stale.
-
-    `findings` and `events` newest first.
+def _standing(
+    sheet: _Sheet,
+    state: LimbState,
+    last: Measurement | None,
+    measured_on: date | None,
+) -> None:
+    """Blood and infection as they stand: a bad finding with its day until it is lifted, a good one while it
+    counts.
     """
-    sheet, name = _Sheet(), "ischaemia_grade"
-    site = limb.person.site
-    for found in findings:
-        grade = ischaemia_grade(
-            ankle_pressure=found.ankle_pressure_mmhg,
-            ankle_brachial=None if found.ankle_index is None else float(found.ankle_index),
-            toe_pressure=found.toe_pressure_mmhg,
-            tcpo2=found.tcpo2_mmhg,
-            tcpo2_urgent_below=cast(Literal[25, 30], site.tcpo2_urgent_mmhg),
-        )
-        if grade.grade is None:
-            continue
-        since = [e for e in events if e.kind in PERFUSION_EVENTS and e.happened_on > found.found_on]
-        if too_old(found.found_on, site.perfusion_fresh_days, day):
-            why = f"older than {site.perfusion_fresh_days} days (house rule)"
-            sheet.stale(name, grade.grade, found.found_on, why)
-        elif since:
-            why = f"{since[0].get_kind_display().lower()} since, on {since[0].happened_on:%-d %b %Y}"
-            sheet.stale(name, grade.grade, found.found_on, why)
-        else:
-            decided = ", ".join(one.replace("_", " ") for one in grade.decided_by)
-            sheet.put(name, grade.grade, found.found_on, note=f"by {decided}" if decided else "")
-        return sheet.rows[name]
-    sheet.put(name, None, None)
-    return sheet.rows[name]
+    blood, infection, day = state.ischaemia, state.infection, state.today
+    facts = facts_of(blood, infection)
+    sheet.stands("infection_grade", facts.infection_grade, infection.on, infection.because, day)
+    if facts.infection_grade is None and last is not None and last.infection_looked:
+        sheet.stale("infection_grade", last.infection_grade, last.visit.visited_on, infection.because)
+    bone = infection.bone
+    note = "" if bone in (None, "no") else f"bone infection {bone}"
+    if last is not None and last.probe_to_bone:
+        note = "; ".join(filter(None, [note, "the probe touched bone at the last visit"]))
+    sheet.put("osteomyelitis", facts.osteomyelitis, infection.bone_on, note=note)
+    if facts.osteomyelitis and infection.bone_on != day:
+        sheet.stands("osteomyelitis", True, infection.bone_on, note, day)
+    # A mild grade that ran out is in doubt, not gone.
+    mild = facts.ischaemia_grade == 1 and not blood.settled
+    sheet.stands("ischaemia_grade", facts.ischaemia_grade, blood.on, blood.because, day, bad=mild)
+    doubts = " ".join((*blood.doubts, *blood.contradictions))
+    if facts.ischaemia_grade is None and measured_on is not None:
+        sheet.stale("ischaemia_grade", None, measured_on, doubts or blood.because)
+    sheet.put("ischaemia_settled", facts.ischaemia_settled, day, note=doubts)
 
 
 def _limb_shape(sheet: _Sheet, findings: list[LimbFinding], day: date) -> None:
@@ -252,14 +287,21 @@ def _wound(sheet: _Sheet, lesion: Lesion, last: Measurement | None, day: date) -
     sheet.put("surface", site.surface, lesion.first_seen_on)
     sheet.put("cause", lesion.cause, lesion.first_seen_on)
     on = last.visit.visited_on if last else None
-    for name, value in (
-        ("infection_grade", last.infection_grade if last else None),
-        ("heavy_exudate", last.exudate == Exudate.HEAVY if last and last.exudate else None),
+    wet = last.exudate == Exudate.HEAVY if last and last.exudate else None
+    if wet is not None and on is not None and on != day:
+        sheet.stale("heavy_exudate", wet, on, SAME_DAY_ONLY)
+    else:
+        sheet.put("heavy_exudate", wet, on if wet is not None else None)
+
+
+def _causes(sheet: _Sheet, state: LimbState) -> None:
+    """Named as another cause of the signs, thrombosis and Charcot joints stand beside their own question."""
+    for name, found in (
+        ("dvt_suspected", state.infection.thrombosis),
+        ("active_charcot", state.infection.charcot),
     ):
-        if value is not None and on is not None and on != day:
-            sheet.stale(name, value, on, SAME_DAY_ONLY)
-        else:
-            sheet.put(name, value, on if value is not None else None)
+        if found and not sheet.rows[name].value:
+            sheet.put(name, True, None, note="named as the cause of the signs of infection")
 
 
 def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day: date) -> None:
@@ -272,16 +314,6 @@ def _history(sheet: _Sheet, before: list[Prescription], events: list[Event], day
     operated = next((e.happened_on for e in events if e.kind == EventKind.SURGERY), None)
     weeks = None if operated is None else round((day - operated).days / 7, 1)
     sheet.put("recent_surgery_weeks", weeks, operated)
-
-
-def _bone(sheet: _Sheet, bone: BoneStanding) -> None:
-    note = bone.note
-    if bone.probe_unanswered:
-        note = f"{note}; " if note else ""
-        note += f"bone felt with the probe on {bone.probed_on:%-d %b %Y}, not judged since"
-    unanswered = bone.probe_unanswered and not bone.infected
-    value = None if unanswered else bone.infected
-    sheet.put("osteomyelitis", value, bone.found_on, shown=bone.words, note=note)
 
 
 def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
@@ -302,12 +334,16 @@ def supposed(found: LesionFacts, what_if: Mapping[str, Any]) -> LesionFacts:
     return LesionFacts(found.lesion, replace(found.facts, **values), tuple(rows)) if values else found
 
 
-def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[LesionFacts]:
+def facts_of_limb(
+    limb: Limb, day: date, answers: Mapping[str, Any], foot: LimbStanding | None = None
+) -> list[LesionFacts]:
     """Facts of every open lesion of a limb on a day.
 
-    `answers` holds what was asked on the page: the keys of ASKED. Whether good care has failed is read by
-    who knows the course of the ulcer; here it is missing. Thirteen queries, whatever the size of the record.
+    `answers` holds what was asked on the page: the keys of ASKED. `foot` is what stands about the limb, where
+    it is read already. Whether good care has failed is read by who knows the course of the ulcer; here it is
+    missing. The number of queries does not grow with the record.
     """
+    foot = foot or standing_of(limb, day)
     lesions = list(limb.lesions.filter(state=LesionState.OPEN).select_related("limb").order_by("label"))
     findings = list(limb.findings.filter(found_on__lte=day))
     events = list(limb.events.filter(happened_on__lte=day).order_by("-happened_on"))
@@ -319,6 +355,7 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
     other = Lesion.objects.filter(limb__person=limb.person_id, state__in=OPEN_STATES).exclude(limb=limb)
     both = other.exists()
     newest: dict[int, Measurement] = {}
+    cavities: dict[int, Measurement] = {}
     for row in (
         Measurement.objects.filter(
             lesion__in=lesions, visit__state=VisitState.STANDS, visit__visited_on__lte=day
@@ -327,18 +364,25 @@ def facts_of_limb(limb: Limb, day: date, answers: Mapping[str, Any]) -> list[Les
         .order_by("visit__visited_on", "pk")
     ):
         newest[row.lesion_id] = row
+        if row.cavity is not None:
+            cavities[row.lesion_id] = row
     answer = []
-    bones = bone_standing(lesions, day)
-    perfusion = perfusion_fact(limb, findings, events, day)
+    measured_on = next(
+        (f.found_on for f in findings if any(getattr(f, m) is not None for m in MEASURED)), None
+    )
     for lesion in lesions:
         sheet = _Sheet()
         _wound(sheet, lesion, newest.get(lesion.pk), day)
-        sheet.rows[perfusion.name] = perfusion
+        last = newest.get(lesion.pk)
+        state = foot.lesions[lesion.pk]
+        _standing(sheet, state, last, measured_on)
+        hollow = cavities.get(lesion.pk)
+        sheet.put("cavity", hollow.cavity if hollow else None, hollow.visit.visited_on if hollow else None)
         _limb_shape(sheet, findings, day)
         _person(sheet, limb, screens, falls, day)
         _history(sheet, before, events, day)
         sheet.put("both_feet_ulcerated", both, day)
-        _bone(sheet, bones[lesion.pk])
+        _causes(sheet, state)
         sheet.put("non_surgical_care_failed", None, None)
         for name in ASKED:
             given = answers.get(name)

@@ -11,23 +11,22 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal
 
-from django.utils.formats import date_format
-
-from clinic.evidence.reads.facts import FactRow, perfusion_fact
+from clinic.evidence.reads.standing import LimbStanding, standing_of
 from clinic.guidelines.grading import (
     SINBAD_CAUTION,
     Grade,
     InfectionFindings,
     Risk,
     Sinbad,
-    infection_grade,
     sinbad,
     texas,
     wifi_infection,
     wifi_stage,
     wifi_wound,
 )
-from clinic.models import Depth, FlagAnswer, Lesion, Limb, Measurement, Pulse, RedFlag, VisitState
+from clinic.guidelines.standing import facts_of
+from clinic.guidelines.standing_state import LimbState
+from clinic.models import Depth, Lesion, Limb, Measurement, Pulse, VisitState
 from clinic.people.reads.limbs import FindingValue, latest_findings
 from clinic.people.reads.risk import foot_risk
 
@@ -106,21 +105,25 @@ class _Look:
     lesion: Lesion
     last: Measurement | None
     area: Measurement | None
+    setting: Measurement | None
     found: Mapping[str, FindingValue]
-    perfusion: FactRow
-    bone: bool | None
+    state: LimbState
     gangrene: Literal["none", "digits", "extensive"] | None
     risk: Risk
 
     @property
+    def bone(self) -> bool | None:
+        """Infected bone as it stands; possible is not known."""
+        return facts_of(self.state.ischaemia, self.state.infection).osteomyelitis
+
+    @property
     def infection(self) -> int | None:
-        """Grade as recorded at the visit, raised by bone infection."""
-        grade = self.last.infection_grade if self.last else None
-        return max(grade or 0, 3) if self.bone else grade
+        """The grade that stands, raised by bone infection."""
+        return self.state.infection.grade
 
     @property
     def ischaemia(self) -> int | None:
-        return self.perfusion.value
+        return self.state.ischaemia.grade
 
     @property
     def looked_on(self) -> date | None:
@@ -137,16 +140,19 @@ def _open(grade: Grade) -> str:
 
 
 def _perfusion_missing(look: _Look) -> dict[str, str]:
-    """A measurement too old to count is named as such, with its day."""
-    row = look.perfusion
-    if row.state != "stale" or row.found_on is None:
+    """Where a measurement no longer counts, the reason stands instead of the name."""
+    doubts = look.state.ischaemia.doubts
+    if look.ischaemia is not None or not doubts:
         return {}
-    old = f"perfusion (of {date_format(row.found_on, 'j M Y')}: {row.note})"
+    old = f"perfusion ({doubts[0].rstrip('.')})"
     return {"ischaemia": old, "ischaemic": old}
 
 
 def _findings(look: _Look) -> InfectionFindings:
-    m = look.last
+    """The findings of the look that set the infection that stands, for the schemes that grade it their own
+    way.
+    """
+    m = look.setting
     if m is None or not m.infection_looked:
         return InfectionFindings(osteomyelitis=look.bone)
     signs = m.infection_signs
@@ -157,35 +163,39 @@ def _findings(look: _Look) -> InfectionFindings:
         warmth="warmth" in signs,
         pus="pus" in signs,
         erythema_cm=reach if "redness" in signs else 0.0,
-        deep=m.deep_infection,
+        deep=look.state.infection.deep,
         # Bone that nobody judged does not hold the soft-tissue grade open; the (O) mark is named as missing
         # instead.
-        osteomyelitis=bool(look.bone) or bool(m.probe_to_bone),
+        osteomyelitis=bool(look.bone),
         other_cause=False,
-        systemic=m.unwell,
+        # Unwell that nobody measured is no count of signs.
+        systemic=True if look.infection == 4 else False if m.unwell is False else None,
     )
 
 
-def _bone_open(look: _Look) -> tuple[str, ...]:
-    touched = look.last is not None and look.last.probe_to_bone
-    return ("bone infection, the (O) mark",) if look.bone is None and not touched else ()
-
-
 def _infection(look: _Look) -> GradeRow:
-    grade = infection_grade(_findings(look))
-    words = INFECTION_WORDS.get(grade.grade or 0, "")
-    value = f"{grade.label}{', ' + words if words else ''}" if len(grade.possible) < 4 else "not graded"
-    note = ""
-    if look.last is not None and look.last.probe_to_bone and look.bone is None:
-        note = "The probe touched bone: read as infected bone until shown otherwise."
-    missing = _named(grade.missing) if look.last and look.last.infection_looked else ("infection looked at",)
+    infection = look.state.infection
+    bone = infection.bone
+    mark = "(O)" if bone in ("probable", "proven") else ""
+    missing: list[str] = []
+    if infection.grade is None:
+        value = "not graded"
+        missing.append("infection looked at")
+    else:
+        value = f"{infection.grade}{mark}, {INFECTION_WORDS[infection.grade]}"
+    if infection.unwell is None:
+        missing.append("fever or unwell or not")
+    if infection.deep is None:
+        missing.append("deeper than the skin or not")
+    if bone in (None, "possible"):
+        missing.append("bone infection, the (O) mark")
     return GradeRow(
         "infection",
         "Infection (IWGDF/IDSA 2023)",
         value,
-        missing=(*missing, *_bone_open(look)),
-        note=note,
-        found_on=look.looked_on,
+        missing=tuple(missing),
+        note=infection.because,
+        found_on=infection.on,
         source="Senneville 2024, Diabetes Metab Res Rev 40(3):e3687 (criteria read in secondary pages)",
     )
 
@@ -316,74 +326,60 @@ def _risk(look: _Look) -> GradeRow:
     )
 
 
-def _newest(lesions: Sequence[Lesion], day: date) -> dict[int, tuple[Measurement | None, Measurement | None]]:
-    newest: dict[int, tuple[Measurement | None, Measurement | None]] = {}
-    rows = (
+def _newest(lesions: Sequence[Lesion], day: date) -> dict[int, list[Measurement]]:
+    """By lesion, its measurements so far, oldest first."""
+    rows: dict[int, list[Measurement]] = {}
+    for row in (
         Measurement.objects.filter(
             lesion__in=lesions, visit__state=VisitState.STANDS, visit__visited_on__lte=day
         )
         .select_related("visit")
         .order_by("visit__visited_on", "pk")
-    )
-    for row in rows:
-        _, area = newest.get(row.lesion_id, (None, None))
-        newest[row.lesion_id] = (row, row if row.area_mm2 is not None else area)
-    return newest
+    ):
+        rows.setdefault(row.lesion_id, []).append(row)
+    return rows
 
 
 def _gangrene(
-    lesion: Lesion, last: Measurement | None, flagged: set[int]
+    lesion: Lesion, state: LimbState, looked: bool
 ) -> Literal["none", "digits", "extensive"] | None:
-    """The red-flag questions of the visit ask for it; where it was told, its reach is read by the
-    lesion's place.
+    """Dead tissue that stands; its reach is read by the lesion's place. The visit's red-flag questions ask
+    for it.
     """
-    if last is None:
-        return None
-    if last.visit_id not in flagged:
-        return "none"
-    return "digits" if lesion.foot_site.region in ("hallux", "lesser_toe") else "extensive"
+    if state.ischaemia.gangrene_on is not None:
+        return "digits" if lesion.foot_site.region in ("hallux", "lesser_toe") else "extensive"
+    return "none" if looked else None
 
 
 def grades_of(
-    limb: Limb, lesions: Sequence[Lesion], day: date, bone: Mapping[int, bool | None] | None = None
+    limb: Limb, lesions: Sequence[Lesion], day: date, foot: LimbStanding | None = None
 ) -> dict[int, tuple[GradeRow, ...]]:
-    """Grades of some lesions of one limb on a day, by lesion key; seven queries whatever the size of the
-    record.
+    """Grades of some lesions of one limb on a day, by lesion key; the number of queries does not grow with
+    the record.
 
-    `bone` holds what was said of bone infection on the page, by lesion key.
+    `foot` is what stands about the limb, where it is read already.
     """
     if not lesions:
         return {}
     person = limb.person
     newest = _newest(lesions, day)
-    visits = {last.visit_id for last, _ in newest.values() if last is not None}
-    flagged = {
-        flag.visit_id
-        for flag in RedFlag.objects.filter(person=person, visit__in=visits).exclude(
-            answer=FlagAnswer.NOT_A_FLAG
-        )
-        if "gangrene" in flag.flags and flag.visit_id is not None
-    }
+    foot = foot or standing_of(limb, day)
     found = latest_findings([limb], person.site, day)[limb.pk]
-    perfusion = perfusion_fact(
-        limb,
-        limb.findings.filter(found_on__lte=day),
-        list(limb.events.filter(happened_on__lte=day).order_by("-happened_on")),
-        day,
-    )
     everyone = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
     risk = foot_risk(limb, found, everyone, person)
     answer: dict[int, tuple[GradeRow, ...]] = {}
     for lesion in lesions:
-        last, area = newest.get(lesion.pk, (None, None))
+        rows = newest.get(lesion.pk, [])
+        state = foot.lesions.get(lesion.pk, foot.worst)
+        last = rows[-1] if rows else None
         look = _Look(
             lesion=lesion,
             last=last,
-            area=area,
+            area=next((row for row in reversed(rows) if row.area_mm2 is not None), None),
+            setting=next((row for row in rows if row.visit.visited_on == state.infection.on), last),
             found={value.name: value for value in found},
-            perfusion=perfusion,
-            bone=(bone or {}).get(lesion.pk),
-            gangrene=_gangrene(lesion, last, flagged),
+            state=state,
+            gangrene=_gangrene(lesion, state, last is not None),
             risk=risk,
         )
         answer[lesion.pk] = (_infection(look), _sinbad(look), _wifi(look), _texas(look), _risk(look))

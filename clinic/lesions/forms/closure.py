@@ -1,9 +1,12 @@
 """The four ways a lesion's course turns: closed, confirmed, opened again, ended otherwise."""
 
+from collections.abc import Iterable
+from typing import Any
+
 from django import forms
 from django.utils import timezone
 
-from clinic.models import LesionOutcome
+from clinic.models import Lesion, LesionOutcome
 from clinic.record.forms.dates import DayField
 
 
@@ -49,4 +52,18 @@ class EndForm(_Dated):
         choices=[c for c in LesionOutcome.choices if c[0] != LesionOutcome.HEALED],
         widget=forms.RadioSelect,
     )
+    joined_into = forms.ChoiceField(
+        label="Joined which ulcer", required=False, help_text="It goes on; both histories stay."
+    )
     ended_on = DayField(label="On")
+
+    def __init__(self, *args: Any, others: Iterable[Lesion], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._others = {str(one.pk): one for one in others}
+        self.fields["joined_into"].choices = [  # type: ignore[attr-defined]
+            ("", "None"),
+            *((key, str(one)) for key, one in self._others.items()),
+        ]
+
+    def clean_joined_into(self) -> Lesion | None:
+        return self._others.get(self.cleaned_data["joined_into"])

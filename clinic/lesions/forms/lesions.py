@@ -59,6 +59,11 @@ class LesionNewForm(_LesionForm):
         label="This is another wound at the same place", required=False, widget=forms.HiddenInput
     )
     recurs_of = forms.ChoiceField(label="Has a healed lesion come back?", required=False)
+    split_from = forms.ChoiceField(
+        label="Has it split off an open ulcer?",
+        required=False,
+        help_text="Both go on, each with its own areas.",
+    )
     first_presented_on = PastDayField(
         label="First presented anywhere on", help_text="To any professional, not only here."
     )
@@ -67,8 +72,23 @@ class LesionNewForm(_LesionForm):
 
     EPISODE = ("first_presented_on", "referred_by", "first_assessed_on")
 
-    def __init__(self, *args: Any, healed: Sequence[Lesion], needs_episode: bool, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        healed: Sequence[Lesion],
+        needs_episode: bool,
+        standing: Sequence[Lesion] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self._standing = {str(lesion.pk): lesion for lesion in standing}
+        if standing:
+            self.fields["split_from"].choices = [  # type: ignore[attr-defined]
+                ("", "No"),
+                *((key, f"Yes, off {lesion}") for key, lesion in self._standing.items()),
+            ]
+        else:
+            del self.fields["split_from"]
         self._healed = {str(lesion.pk): lesion for lesion in healed}
         self.needs_episode = needs_episode
         if not needs_episode:
@@ -96,6 +116,7 @@ class LesionNewForm(_LesionForm):
             "recurs_of": self._healed.get(came_back),
             "recurrence_answered": bool(came_back),
             "another_here": data["another_here"],
+            "split_from": self._standing.get(data.get("split_from", "")),
         }
 
     def ask_if_another(self) -> None:

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from clinic.alerts.reads.results import ResultRow, results_of
 from clinic.evidence.reads.bone import bone_standing
+from clinic.evidence.reads.standing import standing_of
 from clinic.guidelines.results import RESULT_KINDS
 from clinic.guidelines.surgery import ADJUNCTS
 from clinic.lesions.reads.operations import surgery_of
@@ -85,9 +86,11 @@ def cause_sheet(lesion: Lesion, today: date) -> CauseSheet:
         ]
     )
     tests = results_of(today, person=limb.person_id, withdrawn_on=None)
+    foot = standing_of(limb, today)
+    blood, infection = foot.worst.ischaemia, foot.lesions.get(lesion.pk, foot.worst).infection
     facts = {
-        NonHealingTopic.PERFUSION: _perfusion(findings, events, tests),
-        NonHealingTopic.INFECTION: _infection(lesion, rows, events, tests, today),
+        NonHealingTopic.PERFUSION: (blood.because, *blood.doubts, *_perfusion(findings, events, tests)),
+        NonHealingTopic.INFECTION: (infection.because, *_infection(lesion, rows, events, tests, today)),
         NonHealingTopic.OFFLOADING: (*_device(lesion, events, today), *_wear(visits)),
         NonHealingTopic.DEBRIDEMENT: _debridement(rows, events),
         NonHealingTopic.GLYCAEMIA: _tested(tests, "hba1c"),
@@ -149,8 +152,7 @@ def _infection(
     if looked is None:
         facts.append("Infection: not looked at in the last visits")
     else:
-        grade = f"grade {looked.infection_grade}" if looked.infection_grade else "no grade"
-        facts.append(_on(f"Infection looked at: {grade}", looked.visit.visited_on))
+        facts.append(_on("Infection looked at", looked.visit.visited_on))
     probed = next((row for row in rows if row.probe_to_bone is not None), None)
     if probed is None:
         facts.append("Probe to bone: not known")

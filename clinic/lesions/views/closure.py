@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.curves.reads.lesions import open_beside
 from clinic.lesions.covered import covered_on
 from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.lesions.writes import closure
@@ -33,11 +34,14 @@ def _turn(
     act: Callable[..., Lesion],
     page: str,
     done: str,
+    more: Callable[[Lesion], dict[str, Any]] = lambda lesion: {},
 ) -> HttpResponse:
     lesion = visible_or_404(
         Lesion.objects.select_related("limb__person__site", "episode"), request.user, pk=pk
     )
-    form = form_class(request.POST or None, initial={"version": lesion.version, **initial(lesion)})
+    form = form_class(
+        request.POST or None, initial={"version": lesion.version, **initial(lesion)}, **more(lesion)
+    )
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         data.pop("device_stays", None)
@@ -108,5 +112,6 @@ def lesion_end(request: ClinicRequest, lesion: int) -> HttpResponse:
         initial=lambda found: {"ended_on": timezone.localdate()},
         act=closure.lesion_end,
         page="end",
+        more=lambda found: {"others": open_beside(found)},
         done="The lesion has ended.",
     )

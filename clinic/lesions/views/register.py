@@ -8,7 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
-from clinic.curves.reads.lesions import has_open_episode, healed_lesions
+from clinic.curves.reads.lesions import has_open_episode, healed_lesions, open_lesions
 from clinic.lesions.forms.lesions import LESION_FIELDS, LesionEditForm, LesionNewForm
 from clinic.lesions.reads.foot_maps import pick_maps
 from clinic.lesions.writes.lesions import lesion_correct, lesion_register
@@ -29,6 +29,7 @@ def lesion_new(request: ClinicRequest, person: int) -> HttpResponse:
         request.POST or None,
         limbs=both_limbs(found),
         healed=healed_lesions(found),
+        standing=open_lesions(found),
         needs_episode=not has_open_episode(found),
         initial={"first_seen_on": today, "first_assessed_on": today, **picked},
     )

@@ -131,17 +131,48 @@ def lesion_reopen(*, by: User, lesion: Lesion, reopened_on: date, expected_versi
 
 
 @transaction.atomic
-def lesion_end(*, by: User, lesion: Lesion, outcome: str, ended_on: date, expected_version: int) -> Lesion:
-    """Ended without healing: amputation, death, moved away, lost to follow-up."""
+def lesion_end(
+    *,
+    by: User,
+    lesion: Lesion,
+    outcome: str,
+    ended_on: date,
+    expected_version: int,
+    joined_into: Lesion | None = None,
+) -> Lesion:
+    """Ended without healing: amputation, death, moved away, lost to follow-up, or grown together with another
+    ulcer, which goes on.
+    """
     if not lesion.is_open:
         raise Refused("This lesion has ended already.")
     if outcome == LesionOutcome.HEALED:
         raise Refused("Outcome: healed is reached by closing and confirming.", field="outcome")
     if ended_on < lesion.first_seen_on:
         raise Refused("Ended on: lies before the lesion was first seen.", field="ended_on")
+    _joined_check(lesion, outcome, joined_into)
     lesion.state, lesion.outcome, lesion.ended_on = LesionState.ENDED, outcome, ended_on
+    lesion.joined_into = joined_into
     store(lesion, by=by, expected_version=expected_version)
     _end_episode_if_over(lesion, by=by, on=ended_on)
     person = lesion.limb.person
-    audit.record(by=by, site=person.site, verb="ended", target=lesion, person=person, outcome=outcome)
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="ended",
+        target=lesion,
+        person=person,
+        outcome=outcome,
+        joined_into=joined_into.pk if joined_into else None,
+    )
     return lesion
+
+
+def _joined_check(lesion: Lesion, outcome: str, into: Lesion | None) -> None:
+    if outcome != LesionOutcome.JOINED:
+        if into is not None:
+            raise Refused("Joined: an ulcer is named, but the outcome is another one.", field="joined_into")
+        return
+    if into is None:
+        raise Refused("Joined: name the ulcer that goes on.", field="joined_into")
+    if into.pk == lesion.pk or into.limb_id != lesion.limb_id or into.state != LesionState.OPEN:
+        raise Refused("Joined: only another open ulcer of the same foot goes on.", field="joined_into")

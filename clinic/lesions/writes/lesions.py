@@ -127,6 +127,7 @@ def lesion_register(
     recurs_of: Lesion | None = None,
     recurrence_answered: bool = False,
     another_here: bool = False,
+    split_from: Lesion | None = None,
 ) -> Lesion:
     """A new lesion under the next free letter; opens the episode when none is open."""
     if limb.person.state != PersonState.IN_CARE:
@@ -147,9 +148,13 @@ def lesion_register(
         onset_on=onset_on,
         first_seen_on=first_seen_on,
         recurs_of=recurs_of,
+        split_from=split_from,
     )
     _check_days(lesion)
-    _check_same_place(lesion, another_here)
+    if split_from is None:
+        _check_same_place(lesion, another_here)
+    elif split_from.limb_id != limb.pk or split_from.state != LesionState.OPEN:
+        raise Refused("Split off: only from an open ulcer of the same foot.", field="split_from")
     _check_recurrence(lesion, recurrence_answered)
     store(lesion, by=by)
     audit.record(
@@ -163,6 +168,7 @@ def lesion_register(
         side=limb.side,
         episode_opened=opened,
         recurs_of=recurs_of.pk if recurs_of else None,
+        split_from=split_from.pk if split_from else None,
     )
     return lesion
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django import forms
 
-from clinic.models import Amputation, Charcot, Deformity, Oedema, Pulse
+from clinic.models import Amputation, Charcot, Deformity, Oedema, Pulse, Waveform
 from clinic.record.forms.entries import NumberField, PastDayField, PickOne, YesNoField
 
 __all__ = ["FINDING_GROUPS", "FindingForm", "LimbForm"]
@@ -22,9 +22,22 @@ FINDING_GROUPS = {
         "toe_pressure_mmhg",
         "toe_index",
         "tcpo2_mmhg",
+        "toe_unmeasurable_because",
+        "waveform",
+        "newly_lost_pulse",
+        "newly_cold",
+        "rest_pain",
+        "dead_tissue",
     ),
     "Shape": ("deformity", "rigid_deformity", "flexible_toe_deformity", "charcot"),
-    "Leg and skin": ("oedema", "fragile_skin", "calf_girth_mm", "bulky_calf"),
+    "Leg and skin": (
+        "oedema",
+        "fragile_skin",
+        "calf_girth_mm",
+        "bulky_calf",
+        "dvt_suspected",
+        "ulcer_on_same_leg",
+    ),
     "History": ("previous_ulcer",),
 }
 
@@ -63,6 +76,22 @@ class FindingForm(forms.Form):
     toe_pressure_mmhg = NumberField(label="Toe pressure", low=0, high=250, unit="mmHg", required=False)
     toe_index = NumberField(label="Toe index", low=0, high=2, places=2, required=False)
     tcpo2_mmhg = NumberField(label="TcPO2", low=0, high=150, unit="mmHg", required=False)
+    toe_unmeasurable_because = forms.CharField(
+        label="No toe pressure because",
+        max_length=200,
+        required=False,
+        help_text="Counts when a podiatrist says it; TcPO2 then stands in its place.",
+    )
+    waveform = PickOne(
+        label="Doppler waveform",
+        choices=Waveform.choices,
+        untouched=LOOKED,
+        help_text="The worse of the two pedal arteries.",
+    )
+    newly_lost_pulse = YesNoField(label="A pulse felt before is lost")
+    newly_cold = YesNoField(label="Foot newly cold, pale or blue")
+    rest_pain = YesNoField(label="New pain at rest", untouched="Not asked")
+    dead_tissue = YesNoField(label="Black or dead tissue")
     deformity = PickOne(label="Deformity", choices=Deformity.choices, untouched=LOOKED)
     rigid_deformity = YesNoField(label="Rigid, bony deformity")
     flexible_toe_deformity = YesNoField(label="Flexible toe deformity")
@@ -71,6 +100,8 @@ class FindingForm(forms.Form):
     fragile_skin = YesNoField(label="Fragile skin")
     calf_girth_mm = NumberField(label="Calf girth", low=150, high=800, unit="mm", required=False)
     bulky_calf = YesNoField(label="Calf too bulky for a prefabricated device")
+    dvt_suspected = YesNoField(label="Thrombosis of the leg suspected")
+    ulcer_on_same_leg = YesNoField(label="Other wound or graft where a knee-high device lies")
     previous_ulcer = YesNoField(label="Ulcer on this foot before", untouched="Not asked")
     note = forms.CharField(label="Note", max_length=300, required=False)
 

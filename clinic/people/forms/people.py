@@ -120,6 +120,13 @@ class CircumstancesForm(forms.Form):
     help_at_home = YesNoField(label="Has help at home", untouched="Not asked")
     cannot_attend_weekly = YesNoField(label="Cannot attend every week", untouched="Not asked")
     declines_non_removable = YesNoField(label="Declines a device that stays on", untouched="Not asked")
+    nobody_to_notice = YesNoField(
+        label="Nobody would notice trouble in time",
+        untouched="Not asked",
+        help_text="Neither the person nor anybody at home.",
+    )
+    claustrophobia = YesNoField(label="Cannot bear to be closed in", untouched="Not asked")
+    material_allergy = YesNoField(label="Reacts to a material of the device", untouched="Not asked")
 
     #: The answers; the rest is when and how.
     ANSWERS = (
@@ -130,4 +137,7 @@ class CircumstancesForm(forms.Form):
         "help_at_home",
         "cannot_attend_weekly",
         "declines_non_removable",
+        "nobody_to_notice",
+        "claustrophobia",
+        "material_allergy",
     )

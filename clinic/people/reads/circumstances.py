@@ -18,6 +18,9 @@ _ASKED = {
     "help_at_home": "Has help at home",
     "cannot_attend_weekly": "Cannot attend every week",
     "declines_non_removable": "Declines a device that stays on",
+    "nobody_to_notice": "Nobody would notice trouble in time",
+    "claustrophobia": "Cannot bear to be closed in",
+    "material_allergy": "Reacts to a material of the device",
 }
 
 

@@ -11,12 +11,22 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.guidelines.due import too_old
-from clinic.models import PERFUSION_EVENTS, Event, Limb, LimbFinding, Person, Prescription, Site
+from clinic.models import Event, EventKind, Limb, LimbFinding, Person, Prescription, Site
+from clinic.people.reads.perfusion import artery_disease, stands
 from offload.core.shapes.insole import Insole, insole_for
 
-__all__ = ["PERFUSION", "FindingValue", "both_limbs", "insole_of_limb", "latest_findings", "running_devices"]
+__all__ = [
+    "PERFUSION",
+    "FindingValue",
+    "FootFindings",
+    "both_limbs",
+    "insole_of_limb",
+    "latest_findings",
+    "running_devices",
+]
 
-#: Findings that tell of the blood supply; they age, and a later operation makes them old at once.
+#: Findings that tell of the blood supply: a good one ages, and a later operation makes any of them old at
+#: once; a bad one stands.
 PERFUSION = (
     "dorsalis_pedis",
     "posterior_tibial",
@@ -25,6 +35,12 @@ PERFUSION = (
     "toe_pressure_mmhg",
     "toe_index",
     "tcpo2_mmhg",
+    "waveform",
+    "newly_lost_pulse",
+    "newly_cold",
+    "rest_pain",
+    "dead_tissue",
+    "toe_unmeasurable_because",
 )
 #: A finding about the skin counts on its own day only.
 SAME_DAY = ("fragile_skin",)
@@ -38,6 +54,12 @@ _LABELS = {
     "toe_pressure_mmhg": "Toe pressure",
     "toe_index": "Toe index",
     "tcpo2_mmhg": "TcPO2",
+    "waveform": "Doppler waveform, worse artery",
+    "newly_lost_pulse": "Pulse felt before, now lost",
+    "newly_cold": "Newly cold, pale or blue",
+    "rest_pain": "New pain at rest",
+    "dead_tissue": "Black or dead tissue",
+    "toe_unmeasurable_because": "No toe pressure because",
     "deformity": "Deformity",
     "rigid_deformity": "Rigid, bony deformity",
     "flexible_toe_deformity": "Flexible toe deformity",
@@ -46,6 +68,8 @@ _LABELS = {
     "fragile_skin": "Fragile skin",
     "calf_girth_mm": "Calf girth",
     "bulky_calf": "Calf too bulky for a prefabricated device",
+    "dvt_suspected": "Thrombosis of the leg suspected",
+    "ulcer_on_same_leg": "Other wound or graft under a knee-high device",
     "previous_ulcer": "Ulcer on this foot before",
 }
 
@@ -92,12 +116,22 @@ def _words(row: LimbFinding, name: str) -> str:
     return display() if display else str(value)
 
 
-def _last_changes(limbs: Sequence[Limb]) -> dict[int, date]:
-    days: dict[int, date] = {}
-    events = Event.objects.filter(limb__in=limbs, kind__in=PERFUSION_EVENTS)
-    for limb_id, day in events.order_by("happened_on").values_list("limb_id", "happened_on"):
-        days[limb_id] = day
+def _operations(limbs: Sequence[Limb]) -> dict[int, list[date]]:
+    """Days of revascularisation, by limb."""
+    days: dict[int, list[date]] = defaultdict(list)
+    events = Event.objects.filter(limb__in=limbs, kind=EventKind.REVASCULARISATION)
+    for limb_id, day in events.values_list("limb_id", "happened_on"):
+        days[limb_id].append(day)
     return days
+
+
+def _bad(row: LimbFinding, name: str, today: date) -> bool:
+    """Whether a finding of the blood supply speaks for disease by itself, so that it never ages out."""
+    value = getattr(row, name)
+    if isinstance(value, bool):
+        return value
+    alone = LimbFinding(limb=row.limb, found_on=row.found_on, created_by=row.created_by, **{name: value})
+    return name in PERFUSION and stands(alone, today)
 
 
 def _newest(
@@ -115,25 +149,38 @@ def _newest(
             value = getattr(row, name, None)
             if name in found or value in (None, ""):
                 continue
-            old = name in PERFUSION and (
-                too_old(row.found_on, site.perfusion_fresh_days, today)
-                or (changed_on is not None and changed_on > row.found_on)
-            )
+            aged = too_old(row.found_on, site.perfusion_fresh_days, today) and not _bad(row, name, today)
+            old = name in PERFUSION and (aged or (changed_on is not None and changed_on > row.found_on))
             old = old or (name in SAME_DAY and row.found_on != today)
             found[name] = FindingValue(name, _LABELS[name], value, _words(row, name), row.found_on, old)
     return [found[name] for name in _LABELS if name in found]
 
 
+class FootFindings(list[FindingValue]):
+    """The newest answers about one foot; `arteries` is whether any of its findings speaks for their disease,
+    by the standing rules, None with none looked at.
+    """
+
+    arteries: bool | None = None
+
+
 def latest_findings(
     limbs: Sequence[Limb], site: Site, today: date | None = None
-) -> Mapping[int, list[FindingValue]]:
+) -> Mapping[int, FootFindings]:
     """By limb, the newest answer to each question (two queries for any number of limbs and findings)."""
     day = today or timezone.localdate()
     rows: dict[int, list[LimbFinding]] = defaultdict(list)
-    for row in LimbFinding.objects.filter(limb__in=limbs).order_by("-found_on", "-pk"):
+    found = LimbFinding.objects.filter(limb__in=limbs).select_related("created_by")
+    for row in found.order_by("-found_on", "-pk"):
         rows[row.limb_id].append(row)
-    changed = _last_changes(limbs)
-    return {limb.pk: _newest(rows[limb.pk], site, changed.get(limb.pk), day) for limb in limbs}
+    operations = _operations(limbs)
+    answer = {}
+    for limb in limbs:
+        done = operations[limb.pk]
+        feet = FootFindings(_newest(rows[limb.pk], site, max(done, default=None), day))
+        feet.arteries = artery_disease(rows[limb.pk], done, site, day)
+        answer[limb.pk] = feet
+    return answer
 
 
 def running_devices(limbs: Sequence[Limb]) -> dict[int, Prescription]:

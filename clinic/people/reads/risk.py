@@ -14,17 +14,13 @@ from clinic.models import (
     LesionOutcome,
     Limb,
     Person,
-    Pulse,
     WoundKind,
 )
-from clinic.people.reads.limbs import FindingValue, both_limbs, latest_findings
+from clinic.people.reads.limbs import FindingValue, FootFindings, both_limbs, latest_findings
 
 __all__ = ["foot_risk", "risk_words"]
 
 _CATEGORY = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
-# Fitridge et al., intersocietal guideline 2023 (Diabetes Metab Res Rev 2024;40(3):e3686): artery disease is
-# less likely with an ankle index of 0.9 to 1.3 and a toe index of 0.70 or more. Values from memory.
-ANKLE_INDEX, TOE_INDEX_FROM = (0.9, 1.3), 0.7
 
 
 def _sensation_lost(found: Mapping[str, FindingValue]) -> bool | None:
@@ -32,18 +28,10 @@ def _sensation_lost(found: Mapping[str, FindingValue]) -> bool | None:
     return found["monofilament"].value > 0 if "monofilament" in found else None
 
 
-def _artery_disease(found: Mapping[str, FindingValue], lesions: Iterable[Lesion]) -> bool | None:
+def _artery_disease(found: FootFindings, lesions: Iterable[Lesion]) -> bool | None:
     if any(lesion.cause in (Cause.NEUROISCHAEMIC, Cause.ISCHAEMIC) for lesion in lesions):
         return True
-    pulses = [found[name].value for name in ("dorsalis_pedis", "posterior_tibial") if name in found]
-    ankle = found["ankle_index"].value if "ankle_index" in found else None
-    toe = found["toe_index"].value if "toe_index" in found else None
-    if Pulse.ABSENT in pulses or (ankle is not None and ankle < ANKLE_INDEX[0]):
-        return True
-    if toe is not None and toe < TOE_INDEX_FROM:
-        return True
-    indices_good = ankle is not None and ankle <= ANKLE_INDEX[1] and toe is not None
-    return False if indices_good or len(pulses) == 2 else None
+    return found.arteries
 
 
 def _deformity(found: Mapping[str, FindingValue]) -> bool | None:
@@ -58,7 +46,7 @@ def _deformity(found: Mapping[str, FindingValue]) -> bool | None:
     return True if True in answers else answers[0]
 
 
-def foot_risk(limb: Limb, found: Sequence[FindingValue], lesions: Sequence[Lesion], person: Person) -> Risk:
+def foot_risk(limb: Limb, found: FootFindings, lesions: Sequence[Lesion], person: Person) -> Risk:
     """IWGDF category of one foot; `lesions` are all the person's."""
     by_name = {value.name: value for value in found}
     ours = [lesion for lesion in lesions if lesion.limb_id == limb.pk]
@@ -67,7 +55,7 @@ def foot_risk(limb: Limb, found: Sequence[FindingValue], lesions: Sequence[Lesio
     ulcerated = any(lesion.wound_kind == WoundKind.ULCER for lesion in ours)
     return risk_category(
         sensation_lost=_sensation_lost(by_name),
-        artery_disease=_artery_disease(by_name, ours),
+        artery_disease=_artery_disease(found, ours),
         deformity=_deformity(by_name),
         past_ulcer=True if ulcerated else (bool(history.value) if history else None),
         amputation=limb.amputation != Amputation.NONE or any(x.outcome in amputations for x in lesions),

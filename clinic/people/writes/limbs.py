@@ -10,6 +10,7 @@ from django.db import transaction
 
 from clinic.models import Limb, LimbFinding, User
 from clinic.people.writes.people import day_of_life
+from clinic.record.afterwards import afterwards
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
@@ -81,4 +82,5 @@ def finding_add(*, by: User, limb: Limb, found_on: date, **findings: Any) -> Lim
         side=limb.side,
         looked=looked,
     )
+    afterwards("limb_examined", by=by, person=limb.person)
     return row

@@ -6,10 +6,12 @@ from typing import Any
 
 from django import forms
 
-__all__ = ["FIELD", "YesNoChips", "chips", "drawn_by"]
+__all__ = ["FIELD", "NONE_OF_THESE", "YesNoChips", "chips", "drawn_by"]
 
 #: The template that draws one answer.
 FIELD = "record/_field.html"
+#: The one choice that says that none of a list is there.
+NONE_OF_THESE = "none"
 
 
 def drawn_by(form: forms.Form, template: str, *names: str) -> None:

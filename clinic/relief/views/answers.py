@@ -5,6 +5,7 @@ Nothing here knows who may see a plan; the caller has decided that before.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -38,22 +39,22 @@ def preview(
     return response
 
 
-def sheet_pdf(plan: ReliefPlan, paper: str) -> HttpResponse:
+def sheet_pdf(plan: ReliefPlan, paper: str, dangers: Sequence[str] = ()) -> HttpResponse:
     """The 1:1 template on one paper; an unknown paper is not there."""
     if paper not in PAPER_OF:
         raise Http404("no such paper")
-    body = write_pdf(plan_drawings(plan, PAPER_OF[paper]))
+    body = write_pdf(plan_drawings(plan, PAPER_OF[paper], dangers))
     return _file(body, "application/pdf", f"{plan.code}-{paper}.pdf")
 
 
-def sheet_svg(plan: ReliefPlan) -> HttpResponse:
+def sheet_svg(plan: ReliefPlan, dangers: Sequence[str] = ()) -> HttpResponse:
     """All cut layers at true size as SVG in mm."""
-    return _file(write_svg(cutting_sheet(plan)), "image/svg+xml", f"{plan.code}.svg")
+    return _file(write_svg(cutting_sheet(plan, dangers)), "image/svg+xml", f"{plan.code}.svg")
 
 
-def sheet_dxf(plan: ReliefPlan) -> HttpResponse:
+def sheet_dxf(plan: ReliefPlan, dangers: Sequence[str] = ()) -> HttpResponse:
     """All cut layers at true size as DXF in mm, for a cutting table."""
-    return _file(write_dxf(cutting_sheet(plan)), "image/vnd.dxf", f"{plan.code}.dxf")
+    return _file(write_dxf(cutting_sheet(plan, dangers)), "image/vnd.dxf", f"{plan.code}.dxf")
 
 
 def _file(body: bytes, content_type: str, name: str) -> HttpResponse:

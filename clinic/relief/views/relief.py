@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,8 +11,10 @@ from django.contrib import messages
 from django.http import Http404, HttpResponse, HttpResponseNotAllowed, HttpResponseRedirect, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.access import ClinicRequest, can, may, visible_or_404
+from clinic.evidence.reads.standing import standing_of
 from clinic.models import Lesion, Limb, LimbPlan, WatchPoint
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.reads.people import person_bar
@@ -163,7 +165,7 @@ def sign_plan(request: ClinicRequest, code: str) -> HttpResponse:
 
 @may("see_cases")
 def plan_pdf(request: ClinicRequest, code: str, paper: str) -> HttpResponse:
-    return _sheet(request, code, lambda row: sheets.sheet_pdf(row, paper))
+    return _sheet(request, code, lambda row, dangers: sheets.sheet_pdf(row, paper, dangers))
 
 
 @may("see_cases")
@@ -306,10 +308,13 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
     return render(request, "relief/plan.html", context, status=status)
 
 
-def _sheet(request: ClinicRequest, code: str, draw: Callable[[ReliefPlan], HttpResponse]) -> HttpResponse:
+def _sheet(
+    request: ClinicRequest, code: str, draw: Callable[[ReliefPlan, Sequence[str]], HttpResponse]
+) -> HttpResponse:
+    """A sheet of a plan; what stands about the foot on the day of the print stands on it."""
     found = _plan(request, code)
     try:
-        return draw(found.plan)
+        return draw(found.plan, standing_of(found.limb, timezone.localdate()).strip)
     except PlanRefused as refused:
         messages.error(request, message_of("refused", words=refused).text)
         return redirect("plan", code=found.plan.code)

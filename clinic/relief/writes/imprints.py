@@ -13,6 +13,8 @@ from django.utils.formats import date_format
 from shapely.geometry import Polygon
 
 from clinic.capture.writes.measurement import parts_of
+from clinic.evidence.reads.raising import is_urgent
+from clinic.evidence.reads.standing import standing_of
 from clinic.models import Imprint, ImprintHow, Lesion, PersonState, PhotoSubject, PlacedBy, Trace, User
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.record.errors import Refused
@@ -54,13 +56,10 @@ def not_now(lesion: Lesion) -> str:
     Common practice, no source: nobody is asked to walk on an infected or untreated foot, or unsteadily, for a
     print.
     """
-    latest = (
-        lesion.measurements.filter(infection_grade__isnull=False, visit__state="stands")
-        .order_by("-visit__visited_on", "-pk")
-        .first()
-    )
-    if latest is not None and latest.infection_grade is not None and latest.infection_grade >= 3:
-        return f"Infection grade {latest.infection_grade} on {date_format(latest.visit.visited_on)}."
+    foot = standing_of(lesion.limb, timezone.localdate())
+    against = next((one for one in foot.dangers if is_urgent(one) or one.id == "bone"), None)
+    if against is not None:
+        return against.words
     if lesion.limb.person.red_flags.filter(answer="").exists():
         return "A red flag of this person is not answered yet."
     newest = lesion.limb.person.circumstances.order_by("-asked_on", "-pk").first()

@@ -9,6 +9,8 @@ from typing import Any
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.evidence.reads.raising import is_urgent
+from clinic.evidence.reads.standing import standing_of
 from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
 from clinic.record.dates import day_words
 from clinic.record.errors import Conflict, Refused
@@ -112,6 +114,7 @@ def plan_sign(
     record = limb_record(limb)
     if limb.person.red_flags.filter(answer="").exists():
         raise Refused("A red flag of this person is not answered yet; no plan is signed until it is.")
+    _refuse_danger(record)
     _refuse_outdated(record, limb_plan)
     try:
         signed = plans.sign(
@@ -167,6 +170,27 @@ def _refuse_foreign(record: LimbRecord, shapes: Sequence[LesionShape]) -> None:
             )
         if not shape.lesion.foot_site.insole_plan:
             raise Refused(plantar_check(shape.lesion.label, shape.lesion.foot_site.surface).message)
+
+
+def _refuse_danger(record: LimbRecord) -> None:
+    """No plan is signed over an urgent danger that nobody has taken, nor for a device that stays on where
+    blood or infection do not allow it.
+    """
+    foot = standing_of(record.limb, record.day)
+    untaken = [danger for danger in foot.to_raise if is_urgent(danger)]
+    if untaken:
+        raise Refused(
+            f"{untaken[0].words} No team has taken this danger with a next date; until one has, no plan is "
+            "signed."
+        )
+    # Against a known danger two clinicians sign; their device is asked about at the sealing.
+    running = record.running
+    stays_on = running is not None and running.is_non_removable and not running.overriding
+    if stays_on and not foot.worst.running_allowed:
+        raise Refused(
+            f"The running device stays on, and this foot does not allow it. "
+            f"{' '.join(foot.worst.withheld_because)}"
+        )
 
 
 def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:

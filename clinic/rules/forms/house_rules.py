@@ -54,6 +54,10 @@ def _control(rule: Rule) -> forms.Field:
     common: dict[str, Any] = {"label": rule.words, "help_text": f"{rule.help} {source}".strip()}
     if rule.name == "tcpo2_urgent_mmhg":
         return forms.TypedChoiceField(choices=[(25, "25 mmHg"), (30, "30 mmHg")], coerce=int, **common)
+    if rule.name == "toe_kit":
+        return forms.BooleanField(required=False, **common)
+    if rule.name == "erythema_2_cm":
+        return forms.ChoiceField(choices=[("moderate", "Moderate"), ("mild", "Mild")], **common)
     if rule.name in BOUNDS:
         common["help_text"] = f"{low} to {high}. {common['help_text']}"
         return NumberField(

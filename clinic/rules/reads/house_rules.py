@@ -96,7 +96,27 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
     ),
     "How old a fact may be": (
         Rule("weight_fresh_days", "Weight", PRACTICE, "days"),
-        Rule("perfusion_fresh_days", "Perfusion", DESIGN, "days"),
+        Rule(
+            "perfusion_fresh_days",
+            "Perfusion, a good value",
+            PRACTICE,
+            "days",
+            "A bad value never ages: it stands until a better one is measured.",
+        ),
+        Rule(
+            "perfusion_healing_days",
+            "Perfusion, a good value while the ulcer is on track",
+            PRACTICE,
+            "days",
+            "Ends at once with dead tissue, rest pain, a cold foot or a worsening ulcer.",
+        ),
+        Rule(
+            "infection_look_days",
+            "A clean look for infection, to sign a device that stays on",
+            PRACTICE,
+            "days",
+            "Fitting and sealing need a clean look of the same day.",
+        ),
         Rule("falls_fresh_days", "Falls screen", DESIGN, "days"),
     ),
     "Sealed devices": (
@@ -137,7 +157,27 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
             "Later it is a recurrence.",
         ),
     ),
+    "Infection": (
+        Rule(
+            "looks_apart_days",
+            "Least time between the two clean looks that lift grade 3, 4 or an abscess",
+            PRACTICE,
+            "days",
+            "The second is a podiatrist's.",
+        ),
+        Rule(
+            "erythema_2_cm",
+            "Redness of exactly 2 cm is",
+            "the editions differ. Moderate: IWGDF/IDSA 2023. Mild: IDSA 2012 and WIfI 2014",
+        ),
+    ),
     "Perfusion": (
+        Rule(
+            "toe_kit",
+            "A toe pressure can be measured here",
+            PRACTICE,
+            help="Where it can, waveforms with an ankle index settle nothing.",
+        ),
         Rule(
             "tcpo2_urgent_mmhg",
             "TcPO2 below this is urgent",

@@ -23,12 +23,13 @@ from clinic.models import (
     Depth,
     Exudate,
     Measurement,
+    OtherCause,
     Tissue,
     Trace,
     UlcerFindings,
 )
 from clinic.record.errors import Refused
-from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by
+from clinic.record.forms.chips import FIELD, NONE_OF_THESE, YesNoChips, chips, drawn_by
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold, show
 from clinic.visits.reads import LesionSheet, infection_words
@@ -36,7 +37,6 @@ from clinic.visits.reads import LesionSheet, infection_words
 __all__ = ["MeasurementForm", "OutlineField"]
 
 MOST_POINTS = 2000
-NONE_OF_THESE = "none"
 #: The fields that together tell the area. `outline` is the one not named as its column.
 AREA = tuple("outline" if column.name == "outline_mm" else column.name for column in fields(AreaTold))
 #: Findings whose field has the column's name; two columns are asked in the one field `infection`.
@@ -123,11 +123,14 @@ class MeasurementForm(forms.Form):
         choices=[*INFECTION_SIGNS.items(), (NONE_OF_THESE, "None of these")],
         required=False,
         widget=forms.CheckboxSelectMultiple,
+        help_text="Looked: device and dressing off, all five looked for, the wound probed.",
     )
     redness_mm = forms.IntegerField(label="Redness (mm)", required=False, min_value=1, max_value=300)
-    deep_infection = YesNoChips(label="Abscess, or deep")
+    deep_infection = YesNoChips(label="Deep infection or abscess")
     probe_to_bone = YesNoChips(label="Probe touches bone")
     unwell = YesNoChips(label="Fever or unwell")
+    cavity = YesNoChips(label="Deeper than wide, or undermined")
+    other_cause = chips("Other cause of the signs", OtherCause.choices)
     photo = forms.FileField(
         label="Photo",
         required=False,

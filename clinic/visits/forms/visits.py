@@ -9,11 +9,10 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from clinic.guidelines.red_flags import RED_FLAGS
+from clinic.alerts.forms.flags import RedFlagQuestions
 from clinic.models import (
     Attendance,
     DeviceCondition,
-    FlagAnswer,
     Looked,
     Measurement,
     Pain,
@@ -28,7 +27,7 @@ from clinic.record.forms.dates import DayField
 from clinic.record.forms.findings import findings_of, words_of
 from clinic.record.forms.refusals import hold
 from clinic.relief.forms.watch import watch_add, watch_answers
-from clinic.visits.forms.measurement import NONE_OF_THESE, MeasurementForm
+from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.reads import VisitSheet
 from clinic.visits.writes.answers import next_given_check, weighed_check, why_not_worn_check
 from clinic.visits.writes.visits import COLUMNS, PersonFindings
@@ -41,7 +40,18 @@ FOLLOW_UPS = {"other_foot_note": "other_foot", "skin_note": "skin_under_device",
 #: Asked only of a person who has a device on.
 ABOUT_DEVICE = ("skin_under_device", "skin_note", "device_condition", "wear", "why_not_worn")
 #: Answers that belong to one day and do not stand beside the next visit's field; the others all do.
-NOT_BESIDE = ("visited_on", "next_on", "note", *FOLLOW_UPS)
+NOT_BESIDE = (
+    "visited_on",
+    "next_on",
+    "note",
+    "temperature_c",
+    "pulse_per_min",
+    "breaths_per_min",
+    "white_cells_10e9_per_l",
+    *FOLLOW_UPS,
+)
+#: Signs of the whole person, folded away until somebody is unwell.
+SIGNS = ("temperature_c", "pulse_per_min", "breaths_per_min", "white_cells_10e9_per_l")
 STAYS_ON = (Wear.STILL_SEALED, Wear.OPENED)
 #: Short words on the page; untouched is "not looked at".
 LOOKED = [(Looked.CLEAR.value, "Clear"), (Looked.PROBLEM.value, "Problem")]
@@ -86,26 +96,33 @@ def follow_up(label: str) -> forms.CharField:
     )
 
 
-class VisitForm(NextDateForm):
+def measured(label: str, low: int, high: int, *, tenths: bool = False) -> forms.IntegerField:
+    """A sign of the whole person, within the bounds of the grading; empty was not measured."""
+    kind: type[forms.IntegerField] = OneDecimal if tenths else forms.IntegerField
+    return kind(
+        label=label,
+        required=False,
+        min_value=low,
+        max_value=high,
+        widget=forms.NumberInput(
+            attrs={"inputmode": "decimal" if tenths else "numeric", "step": "0.1" if tenths else "1"}
+        ),
+        error_messages={name: f"{label}: {low} to {high} is allowed." for name in ("min_value", "max_value")},
+    )
+
+
+class OneDecimal(forms.DecimalField):
+    """A number with one decimal at most."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(decimal_places=1, **options)
+
+
+class VisitForm(RedFlagQuestions, NextDateForm):
     submission_key = forms.UUIDField(widget=forms.HiddenInput)
     visited_on = DayField(label="Date of the visit")
     #: Whether an open lesion makes the next date compulsory.
     needs_next = True
-    red_flags = forms.MultipleChoiceField(
-        label="Red flags today",
-        choices=[*((flag.id, flag.question) for flag in RED_FLAGS), (NONE_OF_THESE, "None of these today")],
-        widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": "Red flags: not answered; tick what is there, or “None of these today”."},
-    )
-    flag_answer = forms.ChoiceField(
-        label="What was done", choices=FlagAnswer.choices, required=False, widget=forms.RadioSelect
-    )
-    flag_answer_note = forms.CharField(
-        label="Who was called and who answered, or why it is not a flag",
-        required=False,
-        max_length=300,
-        widget=forms.Textarea(attrs={"rows": 2}),
-    )
     pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
     fall = YesNoChips(label="A fall since the last visit")
     other_foot = chips("Other foot", LOOKED)
@@ -115,6 +132,10 @@ class VisitForm(NextDateForm):
     device_condition = chips("Device", DeviceCondition.choices)
     wear = chips("Worn since the last visit", Wear.choices)
     why_not_worn = follow_up("Why not worn")
+    temperature_c = measured("Temperature (°C)", 25, 45, tenths=True)
+    pulse_per_min = measured("Pulse (per minute)", 0, 300)
+    breaths_per_min = measured("Breaths (per minute)", 0, 100)
+    white_cells_10e9_per_l = measured("White cells (10⁹ per litre)", 0, 500, tenths=True)
     device_opened = forms.BooleanField(label="Sealed device opened at this visit", required=False)
     dressing_same = forms.BooleanField(label="As last time", required=False)
     dressing = forms.CharField(label="Dressing", required=False, max_length=200)
@@ -174,13 +195,12 @@ class VisitForm(NextDateForm):
         if "weight_kg" in self.fields:
             self.fields["weight_kg"].widget.attrs.update({"inputmode": "decimal", "step": "0.1"})
 
-    def clean_red_flags(self) -> list[str]:
-        ticked = self.cleaned_data["red_flags"]
-        if NONE_OF_THESE in ticked and len(ticked) > 1:
-            raise forms.ValidationError(
-                "Red flags: “None of these today” is ticked beside a flag; take one of them away."
-            )
-        return [flag for flag in ticked if flag != NONE_OF_THESE]
+    @property
+    def signs_open(self) -> bool:
+        """Whether the measured signs are shown: somebody is unwell, or one of them is filled or faulty."""
+        return any(
+            self[name].value() not in (None, "") or self[name].errors for name in SIGNS if name in self.fields
+        )
 
     def clean(self) -> None:
         super().clean()

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.alerts.reads.flags import travelling_sheet
+from clinic.alerts.reads.known import feet_standing, known_beside
 from clinic.models import Visit
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
@@ -40,6 +41,7 @@ def visit_finish(request: ClinicRequest, visit: int) -> HttpResponse:
     )
     sent = request.method == "POST"
     form = FinishForm(request.POST if sent else None, sheet=sheet, visit=found)
+    form.known_beside(known_beside(feet_standing(found.person, found.visited_on)))
     parts = lesion_forms(sheet, request.POST if sent else None, request.FILES if sent else None)
     if sent and all_valid(form, parts):
         try:

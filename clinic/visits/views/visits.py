@@ -16,6 +16,7 @@ from django_htmx.http import HttpResponseClientRedirect
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.alerts.reads.flags import flags_open, travelling_sheet
+from clinic.alerts.reads.known import feet_standing, known_beside
 from clinic.capture.reads.traces import trace_for_visit
 from clinic.curves.reads.healing import healings_of
 from clinic.models import Attendance, LesionState, Person, Trace, Visit
@@ -60,6 +61,7 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
     form = VisitForm(
         request.POST if sent else None, sheet=sheet, initial={"visited_on": paper} if paper else {}
     )
+    form.known_beside(known_beside(feet_standing(who, timezone.localdate())))
     parts = lesion_forms(
         sheet,
         request.POST if sent else None,

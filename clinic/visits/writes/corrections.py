@@ -7,6 +7,7 @@ from datetime import date
 
 from django.db import transaction
 
+from clinic.alerts.writes.standing import dangers_raise
 from clinic.capture.writes.measurement import LesionFindings
 from clinic.models import User, Visit, VisitState
 from clinic.record.errors import Refused
@@ -59,6 +60,7 @@ def visit_correct(
         row.visit = visit
         if measurement_store(row, one, by=by, why=why):
             changed.append(f"lesion {one.lesion.label}")
+    dangers_raise(by=by, person=visit.person, visit=visit)
     _recorded(by, visit, "corrected", why, changed=changed)
     return visit
 

@@ -10,7 +10,9 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from clinic.alerts.writes.flags import flags_at_visit
+from clinic.alerts.reads.known import feet_standing, not_owned
+from clinic.alerts.writes.flags import FlagOutcome, flags_raised
+from clinic.alerts.writes.standing import dangers_raise
 from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
@@ -68,12 +70,18 @@ class PersonFindings(VisitFindings):
     red_flags: tuple[str, ...] = ()
     flag_answer: str = ""
     flag_answer_note: str = ""
+    flag_under: str = ""
+    flag_until: date | None = None
     weight_kg: Decimal | None = None
     weight_how: str = ""
     device_opened: bool = False
     #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
     unfinished: bool = False
     watch: Mapping[int, str] = field(default_factory=dict)
+
+    @property
+    def flag_outcome(self) -> FlagOutcome:
+        return FlagOutcome(self.flag_answer, self.flag_answer_note, self.flag_under, self.flag_until)
 
 
 @dataclass(frozen=True)
@@ -169,19 +177,20 @@ def _keep(
     by: User, visit: Visit, found: PersonFindings, lesions: list[LesionFindings], raised: set[str]
 ) -> None:
     """Everything found at a visit beside its own columns; flags raised at it before are not raised twice."""
-    flags = set(found.red_flags)
+    by_findings: set[str] = set()
     for one in lesions:
         row = Measurement(visit=visit, lesion=one.lesion)
         measurement_store(row, one, by=by)
-        flags |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
+        by_findings |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
     if found.weight_kg is not None:
         _store_weight(visit.person, found.weight_kg, found, by)
     watch_found(by=by, visit=visit, answers=found.watch)
     plans_review(by=by, person=visit.person, day=found.visited_on)
-    flags -= raised
-    flags_at_visit(
-        by=by, visit=visit, flags=flags, answer=found.flag_answer, note=found.flag_answer_note.strip()
-    )
+    if by_findings:
+        by_findings = not_owned(by_findings, feet_standing(visit.person, found.visited_on))
+    flags = (set(found.red_flags) | by_findings) - raised
+    flags_raised(by=by, person=visit.person, flags=flags, outcome=found.flag_outcome, visit=visit)
+    dangers_raise(by=by, person=visit.person, visit=visit, ticked=flags)
     for one in lesions:
         if one.photo is not None:
             _store_photo(visit, one, by)
@@ -284,6 +293,8 @@ def _earlier_of(row: Measurement) -> Measurement | None:
 
 def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: str = "") -> bool:
     """Put findings on a row and save it, unless a stored row says the same already."""
+    if row.pk is None:
+        row.created_by = by
     before = _values(row)
     try:
         # Only "covered and dry" continues the way the last area was measured.

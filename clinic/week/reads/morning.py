@@ -10,9 +10,18 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from clinic.alerts.reads.calls import call_clock, call_words
 from clinic.alerts.reads.flags import flag_urgency, flag_words
 from clinic.alerts.reads.referrals import clock_of
-from clinic.guidelines.clocks import Attempt, Clock, attempts_clock, flag_clock, seal_clock
+from clinic.devices.reads.overriding import may_sign_second
+from clinic.guidelines.clocks import (
+    Attempt,
+    Clock,
+    attempts_clock,
+    flag_clock,
+    seal_clock,
+)
+from clinic.guidelines.overriding import confirmation_clock
 from clinic.models import Attendance, ContactResult, Site, User
 from clinic.record.dates import day_words
 from clinic.record.messages import message_of
@@ -30,10 +39,14 @@ class Morning:
 
     sealed: tuple[TodayRow, ...]
     flags: tuple[TodayRow, ...]
+    calls: tuple[TodayRow, ...]
+    owners: tuple[TodayRow, ...]
+    back_home: tuple[TodayRow, ...]
     referrals: tuple[TodayRow, ...]
     contacts: tuple[TodayRow, ...]
     no_date: tuple[TodayRow, ...]
     signatures: tuple[TodayRow, ...]
+    confirmations: tuple[TodayRow, ...]
     plans: tuple[TodayRow, ...]
     begun: tuple[TodayRow, ...]
     results: tuple[TodayRow, ...]
@@ -67,10 +80,14 @@ def morning_of(
     return Morning(
         sealed=part(lambda case: _sealed(case, now)),
         flags=part(lambda case: _flags(case, site, now)),
+        calls=part(lambda case: _calls(case, site, now)),
+        owners=part(_owners),
+        back_home=part(_back_home),
         referrals=part(lambda case: _referrals(case, site, now)),
         contacts=part(lambda case: _contacts(case, site)),
         no_date=part(lambda case: _no_date(case, site)),
         signatures=part(lambda case: _signatures(case, signer)),
+        confirmations=part(lambda case: _confirmations(case, site, now)),
         plans=part(_plans),
         begun=part(_begun),
         results=part(result_rows),
@@ -104,6 +121,34 @@ def _flags(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
         yield TodayRow(case.person, local_day(flag.raised_at), words, case.lines, (ask,))
 
 
+def _calls(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
+    for call in case.calls:
+        clock = call_clock(call, site, now, sealed=bool(case.sealed))
+        late = clock.due is not None and now > clock.due
+        ask = Ask(message_of("answer_call_now" if late else "answer_call"), "call_answer", call.pk)
+        words = f"{call_words(call)} ({clock.words})"
+        yield TodayRow(case.person, local_day(call.called_at), words, (), (ask,))
+
+
+def _owners(case: OpenCase) -> Iterator[TodayRow]:
+    for past in case.owners_past:
+        ask = Ask(message_of("ask_team"), "dangers", past.limb.pk)
+        words = (
+            f"{past.limb.get_side_display()} foot: {past.danger.danger.words} {past.owner.team} was to see "
+            f"it on {day_words(past.owner.next_on)}"
+        )
+        yield TodayRow(case.person, past.owner.next_on, words, (), (ask,))
+
+
+def _back_home(case: OpenCase) -> Iterator[TodayRow]:
+    back = case.back_home
+    if back is not None:
+        asks = [Ask(message_of("ask_again", words=one.words), one.url_name, one.pk) for one in back.left]
+        left = ", ".join(one.words for one in back.left)
+        words = f"Back since {day_words(back.on)}; what was known before the stay is asked anew: {left}"
+        yield TodayRow(case.person, back.on, words, (), tuple(asks))
+
+
 def _referrals(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
     for referral in case.referrals:
         clock = clock_of(referral, site, now)
@@ -114,17 +159,36 @@ def _referrals(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
 
 
 def _signatures(case: OpenCase, signer: User | None) -> Iterator[TodayRow]:
-    """Only for somebody who can end the wait: a podiatrist other than the one who signed first."""
+    """Only for somebody who can end the wait. Against a known danger that is everybody: who may not sign
+    writes down what an outside clinician agreed to by telephone.
+    """
     for device in case.unsigned:
-        if signer is None or device.signed_by_id == signer.pk:
+        if signer is None or not (device.overriding or may_sign_second(device, signer)):
             continue
-        ask = Ask(message_of("sign_second"), "prescription", device.pk)
+        message = "sign_second_or_call" if device.overriding else "sign_second"
+        ask = Ask(message_of(message), "prescription", device.pk)
         words = (
             f"{device.get_device_class_display()} for the {device.limb.side} foot, signed by "
             f"{device.signed_by} on "
             f"{day_words(local_day(device.signed_at))}: not fitted before a second signature"
         )
         yield TodayRow(case.person, local_day(device.signed_at), words, case.lines, (ask,))
+
+
+def _confirmations(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
+    """Second signatures by telephone that nobody has confirmed: an ask, past two working days a stop."""
+    for device in case.unconfirmed:
+        if device.second_at is None:
+            continue
+        clock = confirmation_clock(device.second_at, hours_of(site), now)
+        ask = Ask(
+            message_of("confirm_second_now" if clock.late else "confirm_second"), "second_confirm", device.pk
+        )
+        words = (
+            f"{device.get_device_class_display()} for the {device.limb.side} foot, agreed by telephone with "
+            f"{device.second_name}: to be confirmed {clock.words}; stays unsealed"
+        )
+        yield TodayRow(case.person, local_day(device.second_at), words, case.lines, (ask,))
 
 
 def _plans(case: OpenCase) -> Iterator[TodayRow]:

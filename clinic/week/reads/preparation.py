@@ -133,8 +133,8 @@ def _due(case: OpenCase, feet: Sequence[Sequence[FindingValue]], day: date) -> t
     elif too_old(case.weighed_on, case.person.site.weight_fresh_days, day):
         due.append(f"weight (last {date_format(case.weighed_on)})")
     pressures = [one for foot in feet for one in foot if one.name in PRESSURES]
-    if case.lesions and not any(not one.stale for one in pressures):
-        last = max((one.found_on for one in pressures), default=None)
+    last = max((one.found_on for one in pressures), default=None)
+    if case.lesions and (last is None or too_old(last, case.person.site.perfusion_fresh_days, day)):
         due.append(
             f"toe pressure or index (last {date_format(last)})"
             if last

@@ -10,6 +10,8 @@ from typing import Any
 from django.db.models import F, OuterRef, Prefetch, Subquery, Window
 from django.db.models.functions import RowNumber
 
+from clinic.alerts.reads.back_home import BackHome, back_home
+from clinic.alerts.reads.owners import OwnerPast, owners_past
 from clinic.capture.reads.repeat import site_error
 from clinic.curves.reads.healing import READING, Reading, measurements_of
 from clinic.healing.progress import change_between
@@ -17,9 +19,11 @@ from clinic.healing.series import Method
 from clinic.models import (
     OPEN_STATES,
     SEALED,
+    UNCONFIRMED,
     UNSIGNED,
     AreaMethod,
     Contact,
+    IncomingCall,
     Lesion,
     LesionState,
     Limb,
@@ -75,8 +79,12 @@ class OpenCase:
     flags: list[RedFlag] = field(default_factory=list)
     sealed: list[Prescription] = field(default_factory=list)
     unsigned: list[Prescription] = field(default_factory=list)
+    unconfirmed: list[Prescription] = field(default_factory=list)
     drafts: list[LimbPlan] = field(default_factory=list)
     plan_flags: list[PlanFlag] = field(default_factory=list)
+    owners_past: list[OwnerPast] = field(default_factory=list)
+    back_home: BackHome | None = None
+    calls: list[IncomingCall] = field(default_factory=list)
     attempts: list[Contact] = field(default_factory=list)
     referrals: list[Referral] = field(default_factory=list)
     looks: list[Look] = field(default_factory=list)
@@ -113,6 +121,10 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     _add_lesions(cases, site)
     _add_measurements(cases, site)
     _add_the_rest(cases, now)
+    for pk, past in owners_past(cases, day).items():
+        cases[pk].owners_past = past
+    for pk, back in back_home(cases, day).items():
+        cases[pk].back_home = back
     _add_risk(cases, site, day)
     for pk, waiting in waiting_of({pk: case.lesions for pk, case in cases.items()}, day).items():
         cases[pk].waiting = waiting
@@ -206,16 +218,17 @@ def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
 
 
 def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
-    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, referrals, looks and
+    """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, calls, referrals, looks and
     begun visits, one query each.
     """
     for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    devices = Prescription.objects.filter(SEALED | UNSIGNED, limb__person__in=cases)
+    devices = Prescription.objects.filter(SEALED | UNSIGNED | UNCONFIRMED, limb__person__in=cases)
     light = devices.defer("facts", "advice", "forecast_shown", "content")
     for device in light.select_related("limb", "signed_by").order_by("open_by"):
         case = cases[device.limb.person_id]
-        (case.unsigned if device.waits_for_second else case.sealed).append(device)
+        waiting = case.unconfirmed if device.waits_for_confirmation else case.sealed
+        (case.unsigned if device.waits_for_second else waiting).append(device)
     drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
     for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
         cases[link.limb.person_id].drafts.append(link)
@@ -224,6 +237,8 @@ def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
     since = now - timedelta(days=ATTEMPTS_DAYS)
     for contact in Contact.objects.filter(person__in=cases, tried_at__gte=since).order_by("tried_at"):
         cases[contact.person_id].attempts.append(contact)
+    for call in IncomingCall.objects.filter(person__in=cases, done="").order_by("called_at", "pk"):
+        cases[call.person_id].calls.append(call)
     referrals = Referral.objects.filter(person__in=cases, reached_at=None, accepted_at=None, seen_on=None)
     for referral in referrals.order_by("made_at"):
         cases[referral.person_id].referrals.append(referral)

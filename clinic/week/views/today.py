@@ -19,7 +19,7 @@ from clinic.week.reads.today import today_lists
 @may("see_today")
 def today(request: ClinicRequest) -> HttpResponse:
     site = site_or_404(request.user, request)
-    signer = request.user if can(request.user, "prescribe") else None
+    signer = request.user if can(request.user, "sign_second") else None
     context = {
         "lists": today_lists(site, timezone.localdate(), signer=signer),
         "site": site,

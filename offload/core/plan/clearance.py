@@ -46,8 +46,9 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
 
     References
     ----------
-    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for measured pressure; a calculation cannot show it
-    met.
+    The 30 %: Fernando M et al. 2016 (PMC5024422), a goal for pressure measured in footwear that prevents
+    ulcers; for an open ulcer no target is published, and a calculation cannot show one met. Here it only
+    ranks.
     """
     trials = _holding(tried)
     if not trials:

@@ -298,7 +298,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             peak,
             f"outside the opening the estimate peaks at {report.elsewhere_peak_after:.0f} kPa, before the "
             "cut at "
-            f"{report.elsewhere_peak_before:.0f} kPa; regions over {peak:g} kPa are looked at.",
+            f"{report.elsewhere_peak_before:.0f} kPa; regions over {peak:g} kPa, a figure of footwear, "
+            "are looked at.",
         ),
     )
 

@@ -68,6 +68,8 @@ class SheetLabel:
         The version that replaced this one.
     side_words : tuple of str
         The words for left and right.
+    dangers : tuple of str
+        What stands about the foot on the day of the print, worst first; the first is printed.
     """
 
     code: str
@@ -76,6 +78,7 @@ class SheetLabel:
     signed: bool = False
     replaced_by: int | None = None
     side_words: tuple[str, str] = ("LEFT", "RIGHT")
+    dangers: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not is_sheet_code(self.code):
@@ -146,7 +149,7 @@ def _paragraphs(
 def heading(
     plan: ComputedPlan, imprint: SheetLabel, what: str, pages: tuple[int, int], width: float
 ) -> Block:
-    """Return warning, side, code, what the page is for, version, date and page."""
+    """Return warning, standing danger, side, code, what the page is for, version, date and page."""
     items: list[Item] = []
     y = 0.0
     if imprint.warning:
@@ -154,6 +157,11 @@ def heading(
         items.append(rectangle(Box(0.3, y - 8.0, width - 0.3, y - 0.3), pen=Pen(0.6)))
         items.append(Text((width / 2, y - 4.2 - size * 0.34), imprint.warning, size, "middle", bold=True))
         y -= 10.0
+    for row in (
+        wrap(f"Standing danger: {imprint.dangers[0]}", BODY, width, bold=True) if imprint.dangers else ()
+    ):
+        y -= BODY * LEAD
+        items.append(Text((0, y), row, BODY, bold=True))
     word = imprint.side_word(plan.spec.side)
     size = _fitting(word, 12.0, width * 0.55, bold=True)
     items.append(Text((0, y - 9.5), word, size, bold=True))

@@ -84,6 +84,10 @@ class Hand:
         for d in signed:
             got["all"] += 1
             got[f"part.{d['agreement']}"] += 1
+            if d["overriding"]:
+                got["overriding"] += 1
+                how = "signed" if d["second_confirmed_at"] else "telephone" if d["second_at"] else "missing"
+                got[f"overriding.{how}"] += 1
             if d["agrees"] is True:
                 got["agreed"] += 1
             elif d["agrees"] is False:
@@ -114,6 +118,8 @@ class Hand:
         judged = got["agreed"] + got["departed"]
         self.of |= {"agreed": judged, "departed": judged, "unjudged": got["all"]}
         self.of |= {key: got["all"] for key in got if key.startswith("part.")}
+        self.of |= {key: got["overriding"] for key in got if key.startswith("overriding.")}
+        self.of["overriding"] = got["all"]
         self.of |= {key: got["unjudged"] for key in got if key.startswith("missing.")}
         due = got["review.in_time"] + got["review.late"]
         self.of |= {"review.in_time": due, "review.late": due}
@@ -236,7 +242,7 @@ class Hand:
         def gone(x):
             if x["state"] == "healed":
                 return x["closed_on"] <= target
-            part = x["outcome"] in ("minor_amputation", "major_amputation")
+            part = x["outcome"] in ("minor_amputation", "major_amputation", "joined")
             return x["state"] == "ended" and part and x["ended_on"] <= target
 
         if all(gone(x) for x in own):

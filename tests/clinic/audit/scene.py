@@ -50,6 +50,25 @@ def end(lesion: Lesion, **fields) -> Lesion:
     return lesion
 
 
+def overridden(site, **by):
+    """Departures signed against a known danger, one for each way a second signature can stand; where it is
+    missing nothing is fitted.
+    """
+    now = timezone.now()
+    named = {
+        "second_name": "Dr Ines Falk",
+        "second_role": "vascular surgeon",
+        "second_telephone": "000 4455",
+        "second_at": now,
+    }
+    case(site, agrees=False, departure="other", fitted_after=None, overriding=True, second_needed=True, **by)
+    rows = Prescription.objects.filter(
+        limb__person__site=site, agreement="departed", fitted_on__isnull=False
+    ).order_by("pk")
+    for row, how in zip(rows, (named, {**named, "second_confirmed_at": now}), strict=False):
+        Prescription.objects.filter(pk=row.pk).update(overriding=True, second_needed=True, **how)
+
+
 def year(site, prescriber=None):
     """Fourteen prescriptions: eight agree, four depart, two cannot be judged."""
     by = {"signed_by": prescriber} if prescriber else {}

@@ -50,7 +50,7 @@ def a_reason_reworded(site, by):
     return Sent({"kind": "stop", "key": f"own-{row.pk}"}, data, {ReasonChangeForm: kept})
 
 
-ACCOUNT = {"first_name": "Ida", "last_name": "Bergholt", "role": "podiatrist"}
+ACCOUNT = {"first_name": "Ida", "last_name": "Bergholt", "role": "podiatrist", "registered_as": "nurse"}
 
 
 @filled("account_new", InviteForm, by="manager")
@@ -129,6 +129,11 @@ RULES = {
     "confirm_closure_days": "21",
     "reopen_days": "30",
     "tcpo2_urgent_mmhg": "30",
+    "perfusion_healing_days": "150",
+    "infection_look_days": "5",
+    "looks_apart_days": "3",
+    "toe_kit": "on",
+    "erythema_2_cm": "mild",
     "second_signature": "on",
 }
 STACK = (("cover", "medium", 4), ("middle_1", "soft", 7), ("middle_2", "soft", 2), ("base", "medium", 5))

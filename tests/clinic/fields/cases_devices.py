@@ -9,9 +9,10 @@ from django.utils import timezone
 
 from clinic.devices.forms.fittings import FitForm
 from clinic.devices.forms.opening_cards import CardForm
+from clinic.devices.forms.overriding import ConfirmSecondForm, TelephoneSecondForm
 from clinic.devices.forms.prescriptions import AnswersForm, ChoiceForm, OpenForm, SecondForm, StopForm
 from clinic.devices.writes.fittings import steps_of
-from tests import factories, factories_care
+from tests import factories, factories_care, feet
 from tests.clinic.fields.cases_lesions import ago
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 from tests.clinic.fields.scenes import SEALED, watch_point, worn, wound
@@ -101,8 +102,10 @@ def a_fitting(site, by):
 
 @filled("prescription_fit", FitForm)
 def a_sealing(site, by):
+    lesion = wound(site)
+    feet.clean_foot(lesion)
     device = factories.prescription(
-        of=wound(site).limb, device_class="total_contact_cast", prescribed_on=ago(3)
+        of=lesion.limb, lesions=[lesion], device_class="total_contact_cast", prescribed_on=ago(3)
     )
     factories.opening_card(of=device, open_by=timezone.localdate() + timedelta(days=2))
     steps = steps_of(device)
@@ -147,3 +150,33 @@ def a_stop(site, by):
 def a_second_signature(site, by):
     device = factories.prescription(of=wound(site).limb, second_needed=True)
     return Sent({"prescription": device.pk}, {"version": "1"}, {SecondForm: Kept("Prescription")})
+
+
+@filled("second_telephone", TelephoneSecondForm)
+def a_second_signature_by_telephone(site, by):
+    device = factories.prescription(of=wound(site).limb, second_needed=True, overriding=True)
+    now = timezone.localtime().replace(second=0, microsecond=0)
+    data = {
+        "version": "1",
+        "second_name": "Dr Ines Falk",
+        "second_role": "vascular surgeon on call",
+        "second_telephone": "000 4455",
+        "spoken_at": now.strftime("%Y-%m-%dT%H:%M"),
+    }
+    kept = Kept("Prescription", {"spoken_at": ("Prescription.second_at", now)})
+    return Sent({"prescription": device.pk}, data, {TelephoneSecondForm: kept})
+
+
+@filled("second_confirm", ConfirmSecondForm)
+def a_second_signature_confirmed(site, by):
+    device = factories.prescription(
+        of=wound(site).limb,
+        second_needed=True,
+        overriding=True,
+        second_at=timezone.now(),
+        second_name="Dr Ines Falk",
+        second_role="vascular surgeon on call",
+        second_telephone="000 4455",
+    )
+    data = {"version": "1", "second_confirmed_how": "letter of today"}
+    return Sent({"prescription": device.pk}, data, {ConfirmSecondForm: Kept("Prescription")})

@@ -84,6 +84,15 @@ def a_second_wound_at_one_place(site, by):
     return Sent({"person": limb.person_id}, data, {LesionNewForm: kept})
 
 
+@filled("lesion_new", LesionNewForm)
+def a_part_that_split_off(site, by):
+    limb = factories.limb(of=factories.person(at=site), side="right")
+    whole = factories.lesion(on=limb, place="mth_5")
+    data = {**REGISTERED, "side": "right", "split_from": str(whole.pk)}
+    kept = Kept("Lesion", {"side": ("Lesion.limb", limb), "split_from": ("Lesion.split_from", whole)})
+    return Sent({"person": limb.person_id}, data, {LesionNewForm: kept})
+
+
 @filled("lesion_edit", LesionEditForm)
 def a_lesion_corrected(site, by):
     lesion = wound(site, state="open")
@@ -114,6 +123,14 @@ def findings_on_a_foot(site, by):
         "toe_pressure_mmhg": "44",
         "toe_index": "0.41",
         "tcpo2_mmhg": "31",
+        "toe_unmeasurable_because": "toe amputated",
+        "waveform": "monophasic",
+        "newly_lost_pulse": "yes",
+        "newly_cold": "no",
+        "rest_pain": "yes",
+        "dead_tissue": "no",
+        "dvt_suspected": "no",
+        "ulcer_on_same_leg": "yes",
         "deformity": "large",
         "rigid_deformity": "yes",
         "flexible_toe_deformity": "no",
@@ -169,8 +186,10 @@ def a_lesion_opened_again(site, by):
 
 @filled("lesion_end", EndForm)
 def a_lesion_ended(site, by):
-    data = {"version": "1", "outcome": "lost", "ended_on": day(-1)}
-    return Sent({"lesion": wound(site).pk}, data, {EndForm: Kept("Lesion")})
+    lesion = wound(site)
+    other = factories.lesion(on=lesion.limb, label="B", place="heel_central")
+    data = {"version": "1", "outcome": "joined", "joined_into": str(other.pk), "ended_on": day(-1)}
+    return Sent({"lesion": lesion.pk}, data, {EndForm: Kept("Lesion")})
 
 
 @filled("look_ask", AskForm)

@@ -88,6 +88,9 @@ def circumstances(site, by):
         "help_at_home": "no",
         "cannot_attend_weekly": "yes",
         "declines_non_removable": "no",
+        "nobody_to_notice": "yes",
+        "claustrophobia": "no",
+        "material_allergy": "yes",
     }
     return Sent({"person": factories.person(at=site).pk}, data, {CircumstancesForm: Kept("Circumstances")})
 

@@ -29,6 +29,10 @@ ONCE = {
     "device_condition": "worn",
     "wear": "few",
     "why_not_worn": "too heavy for the stairs",
+    "temperature_c": "38.4",
+    "pulse_per_min": "96",
+    "breaths_per_min": "22",
+    "white_cells_10e9_per_l": "12.5",
     "dressing": "foam, weekly",
     "note": "walks to the shop",
 }
@@ -41,6 +45,8 @@ SEEN = {
     "deep_infection": "no",
     "probe_to_bone": "no",
     "unwell": "yes",
+    "cavity": "yes",
+    "other_cause": "gout",
 }
 RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
 
@@ -61,6 +67,8 @@ def whole_visit(**elsewhere):
             "red_flags": ("RedFlag.flags", lambda flags: FLAGGED["red_flags"][0] in flags),
             "flag_answer": "RedFlag.answer",
             "flag_answer_note": "RedFlag.answer_note",
+            "flag_under": "RedFlag.under",
+            "flag_until": "RedFlag.until",
             "weight_kg": "Weight.kg",
             "weight_how": "Weight.how",
             **elsewhere,
@@ -74,8 +82,10 @@ def opening(**told):
 
 FLAGGED = {
     "red_flags": ["gangrene"],
-    "flag_answer": "called",
+    "flag_answer": "known",
     "flag_answer_note": "the ward answered",
+    "flag_under": "vascular team",
+    "flag_until": day(9),
     "weight_kg": "81.5",
     "weight_how": "estimate",
 }

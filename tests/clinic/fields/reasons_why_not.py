@@ -3,6 +3,7 @@ removed.
 """
 
 from clinic.accounts.forms import accounts
+from clinic.alerts.forms import calls
 from clinic.audit.forms import audit, outcomes
 from clinic.capture.forms import trace
 from clinic.curves import forms as comparing
@@ -24,6 +25,7 @@ NO_RECORD = {
     audit.AuditForm: "which period to count",
     audit.CaseCursor: "where the page before ended",
     audit.ChangesForm: "which changes to read",
+    calls.CallOfForm: "whose call it is, for the next page",
     comparing.CompareForm: "what to compare with",
     outcomes.OutcomesForm: "which lesions to count",
     prescriptions.WhatIfForm: "facts tried otherwise, never kept",
@@ -49,6 +51,8 @@ FIELDS = {
         "red_flags": "answered on their own page, with a life of their own",
         "flag_answer": "answered on the flag's own page",
         "flag_answer_note": "answered on the flag's own page",
+        "flag_under": "answered on the flag's own page",
+        "flag_until": "answered on the flag's own page",
         "next_in_7": "a stored date is shown and retyped",
         "dressing_same": "the stored dressing is shown and retyped",
         "weight_kg": "a weight has its own page",

@@ -148,6 +148,7 @@ def test_a_device_due_on_the_day_the_clocks_change_has_the_whole_of_it(day):
         (SealRule(first_days=5, later_days=14), True, 5),
         (SealRule(first_days=5, later_days=14), False, 14),
         (SealRule(later_days=21), False, 14),
+        (SealRule(first_days=14), True, 7),
         (SealRule(first_change_hours=48), True, 2),
         (SealRule(first_change_hours=71), True, 2),
         (SealRule(first_change_hours=72), True, 3),

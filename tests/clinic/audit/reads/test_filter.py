@@ -16,7 +16,7 @@ from clinic.audit.reads.lists import all_rows
 from clinic.audit.reads.page import audit_report
 from clinic.models import Site, TransferState
 from tests import factories
-from tests.clinic.audit.scene import ago, case, year
+from tests.clinic.audit.scene import ago, case, overridden, year
 from tests.pages import PageClient
 
 FIELDS = {field.name for field in fields(AuditFilter)}
@@ -38,6 +38,8 @@ def scene(site, other_site, podiatrist):
     """Two clinics with a year each, one person handed over, trouble at visits, a sentence used twice."""
     year(site, podiatrist)
     year(other_site)
+    overridden(site, signed_by=podiatrist)
+    overridden(other_site)
     moved, _ = case(other_site)
     moved.counts_for = site
     moved.save()

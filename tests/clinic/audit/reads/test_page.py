@@ -13,7 +13,7 @@ from clinic.audit.reads.lists import all_rows
 from clinic.audit.reads.page import audit_report
 from clinic.models import Lesion, Prescription, Visit
 from tests import factories
-from tests.clinic.audit.scene import ago, case, end, year
+from tests.clinic.audit.scene import ago, case, end, overridden, year
 
 
 def report(site, **asked):
@@ -256,3 +256,18 @@ def test_the_number_of_queries_does_not_grow_with_the_cases(site):
     for _ in range(9):
         case(site)
     assert queries() == few <= 14
+
+
+def test_a_device_signed_against_a_known_danger_has_a_figure_of_its_own(site):
+    overridden(site)
+    found = audit_report(AuditFilter((site,), ago(365), timezone.localdate()), timezone.localdate())
+    assert {figure.key: figure.count for figure in found.overriding} == {
+        "overriding": 1,
+        "overriding.signed": 0,
+        "overriding.telephone": 0,
+        "overriding.missing": 1,
+    }
+    case(site, agrees=False, departure="other")
+    overridden(site)
+    found = audit_report(AuditFilter((site,), ago(365), timezone.localdate()), timezone.localdate())
+    assert [figure.count for figure in found.overriding] == [3, 0, 1, 2]

@@ -13,6 +13,7 @@ from clinic.audit.reads.page import audit_report
 from clinic.models import Lesion, Person, Prescription, Site, Visit
 from tests.bench.invented import Sizes, seed
 from tests.clinic.audit.by_hand import Hand
+from tests.clinic.audit.scene import overridden
 
 TODAY = date(2026, 11, 25)
 
@@ -31,6 +32,8 @@ def network(db):
     for n, device in enumerate(Prescription.objects.filter(agreement="departed").order_by("pk")):
         device.reason = ("  Will not wear it. ", "will not wear it.", f"Own words {n}.")[n % 3]
         device.save()
+    for site in Site.objects.all():
+        overridden(site)
     for person in Person.objects.filter(state="in_care", limbs__lesions__state="open").distinct()[:3]:
         person.state, person.state_on = "died", TODAY - timedelta(days=5)
         person.save()

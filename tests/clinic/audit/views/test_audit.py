@@ -172,7 +172,7 @@ def test_changes_are_sentences_newest_first(as_manager, staff, person):
     page = text(as_manager.get("/audit/changes/"))
     assert page.index("answered a red flag") < page.index("raised a red flag")
     assert person.record_number in page
-    assert "answer: Called, and answered" in page
+    assert "answer: Spoke to team" in page
     assert "The chain holds: 2 rows" in page
     assert "{" not in page[page.index("<ol") : page.index("</ol>")]
 

@@ -2,6 +2,7 @@ import math
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from clinic.capture.writes.measurement import (
     LesionFindings,
@@ -10,7 +11,8 @@ from clinic.capture.writes.measurement import (
     measurement_fill,
     wound_area,
 )
-from clinic.models import Measurement
+from clinic.guidelines.standing_findings import StandingSettings
+from clinic.models import Measurement, Visit
 from clinic.record.errors import Refused
 from tests import factories
 
@@ -75,8 +77,14 @@ def test_a_lesion_not_measured_has_its_reason_and_no_area(lesion):
     assert (area.method, area.area_mm2) == ("not_measured", None)
 
 
+def empty(lesion, **signs):
+    """A row to be filled, at a visit of today."""
+    visit = Visit(person=lesion.limb.person, visited_on=timezone.localdate(), **signs)
+    return Measurement(visit=visit, lesion=lesion)
+
+
 def test_nobody_looked_means_no_grade(lesion):
-    assert infection_of(found(lesion)) is None
+    assert infection_of(empty(lesion), StandingSettings()) is None
 
 
 @pytest.mark.parametrize(
@@ -84,7 +92,7 @@ def test_nobody_looked_means_no_grade(lesion):
     [
         ({"infection_looked": True}, 1),
         ({"infection_looked": True, "infection_signs": ("warmth",)}, 1),
-        ({"infection_signs": ("warmth",)}, None),
+        ({"infection_signs": ("warmth",)}, 1),
         ({"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": False}, 2),
         (
             {
@@ -109,19 +117,31 @@ def test_nobody_looked_means_no_grade(lesion):
         ({"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": True}, None),
         ({"infection_looked": True, "deep_infection": True}, 3),
         ({"infection_looked": True, "infection_signs": ("redness",), "redness_mm": 30}, 3),
-        ({"infection_looked": True, "probe_to_bone": True, "unwell": False}, 3),
-        # Two signs without a look, and nobody said how deep: the grade stays open.
-        ({"infection_signs": ("warmth", "pus")}, None),
+        # The probe alone makes bone possible; with bone seen or local infection it is probable.
+        ({"infection_looked": True, "probe_to_bone": True, "unwell": False}, 1),
+        ({"infection_looked": True, "probe_to_bone": True, "depth": "bone", "unwell": False}, 3),
+        # Redness that nobody measured leaves its reach, and so the grade, open.
+        ({"infection_signs": ("redness", "pus")}, None),
     ],
 )
 def test_the_infection_grade_is_stored_as_a_copy(lesion, told, grade):
-    row = measurement_fill(Measurement(), found(lesion, covered_dry=True, **told))
+    row = measurement_fill(empty(lesion), found(lesion, covered_dry=True, **told))
     assert row.infection_grade == grade
+
+
+def test_two_measured_signs_of_the_whole_person_make_it_severe_and_none_makes_no_grade_of_unwell(lesion):
+    told = {"infection_signs": ("warmth", "pus"), "deep_infection": False, "unwell": True}
+    row = measurement_fill(
+        empty(lesion, temperature_c=39, pulse_per_min=100), found(lesion, covered_dry=True, **told)
+    )
+    assert row.infection_grade == 4
+    fine = empty(lesion, temperature_c=37, pulse_per_min=70, breaths_per_min=14, white_cells_10e9_per_l=8)
+    assert measurement_fill(fine, found(lesion, covered_dry=True, **told)).infection_grade == 2
 
 
 def test_redness_without_its_tick_is_refused(lesion):
     with pytest.raises(Refused, match="not ticked"):
-        measurement_fill(Measurement(), found(lesion, covered_dry=True, redness_mm=10))
+        measurement_fill(empty(lesion), found(lesion, covered_dry=True, redness_mm=10))
 
 
 def test_a_lesion_speaks_its_own_red_flags():

@@ -200,9 +200,12 @@ def test_an_imprint_on_the_other_half_than_its_site_is_asked_about(person, staff
     assert Imprint.objects.count() == 1
 
 
+THREE = {"infection_looked": True, "infection_signs": ["redness", "pus"], "redness_mm": 25}
+
+
 def test_nobody_walks_for_a_print_on_an_infected_foot(lesion):
     assert not_now(lesion) == ""
-    factories.measurement(at=factories.visit(of=lesion.limb.person), of=lesion, infection_grade=3)
+    factories.measurement(at=factories.visit(of=lesion.limb.person), of=lesion, **THREE)
     assert "Infection grade 3" in not_now(lesion)
 
 

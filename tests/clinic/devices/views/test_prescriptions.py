@@ -12,7 +12,7 @@ from django.utils import timezone
 from clinic.devices.reads import advice
 from clinic.guidelines import edition
 from clinic.models import Lesion, Prescription
-from tests import factories
+from tests import factories, feet
 
 
 @pytest.fixture
@@ -88,7 +88,10 @@ def test_a_limb_without_an_open_lesion_has_nothing_to_offload(as_podiatrist, per
 
 def test_staff_fit_but_do_not_prescribe(as_staff, limb):
     assert as_staff.get(f"/limbs/{limb.pk}/prescribe/").status_code == 403
-    made = factories.prescription(of=limb, device_class="walker_non_removable")
+    feet.clean_foot(limb.lesions.get())
+    made = factories.prescription(
+        of=limb, lesions=list(limb.lesions.all()), device_class="walker_non_removable"
+    )
     today = timezone.localdate()
     sent = as_staff.post(
         f"/prescriptions/{made.pk}/fit/",

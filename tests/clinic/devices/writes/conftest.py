@@ -3,7 +3,7 @@
 import pytest
 from django.utils import timezone
 
-from tests import factories
+from tests import factories, feet
 
 TODAY = timezone.localdate
 
@@ -25,6 +25,8 @@ def limb(person):
         oedema="none",
         bulky_calf=False,
         fragile_skin=False,
+        dvt_suspected=False,
+        ulcer_on_same_leg=False,
     )
     person.circumstances.create(
         asked_on=TODAY(),
@@ -32,7 +34,8 @@ def limb(person):
         cannot_attend_weekly=False,
         declines_non_removable=False,
         mobility="walks",
+        claustrophobia=False,
         created_by=factories.author(),
     )
-    factories.measurement(at=factories.visit(of=person), of=lesion, infection_looked=True, infection_grade=1)
+    factories.measurement(at=factories.visit(of=person), of=lesion, **feet.CLEAN_LOOK)
     return made

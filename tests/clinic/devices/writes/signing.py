@@ -9,24 +9,21 @@ from clinic.devices.reads.advice import limb_decision
 from clinic.devices.writes import opening_cards, wear
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import FittingFindings, steps_of
-from tests import factories_care
 
 TODAY = timezone.localdate
 
 
-def judge_bones(limb):
-    """A clean judgement of today under each ulcer of the foot that has none."""
-    for lesion in limb.lesions.filter(bone_judgements=None):
-        factories_care.bone(of=lesion)
-
-
 def answers(**changed):
-    return {"needs_frequent_dressing": False, "device_available": True, **changed}
+    return {
+        "needs_frequent_dressing": False,
+        "device_available": True,
+        "over_weight_limit": False,
+        **changed,
+    }
 
 
 def sign(by, limb, **changed):
-    judge_bones(limb)
-    decision = limb_decision(limb, TODAY(), answers())
+    decision = changed.pop("decision", None) or limb_decision(limb, TODAY(), answers())
     given = {
         "device_class": decision.first_offered[0],
         "reason": "What the guidance puts first; she agrees.",

@@ -15,7 +15,7 @@ from clinic.devices.writes.wear import prescription_fit, prescription_open
 from clinic.models import AuditEvent, Fitting, OpeningCard, Prescription
 from clinic.record.errors import Refused
 from clinic.rules.writes.house_rules import EMERGENCY, TELEPHONES
-from tests import factories
+from tests import factories, feet
 
 pytestmark = pytest.mark.django_db
 
@@ -28,7 +28,9 @@ def days(n):
 
 @pytest.fixture
 def cast(person):
-    return factories.prescription(of=factories.limb(of=person), device_class="total_contact_cast")
+    lesion = factories.lesion(on=factories.limb(of=person))
+    feet.clean_foot(lesion)
+    return factories.prescription(of=lesion.limb, lesions=[lesion], device_class="total_contact_cast")
 
 
 def card(by, device, n=7):
@@ -145,7 +147,9 @@ def test_the_next_review_is_not_after_the_day_to_open(cast, staff):
 
 @pytest.mark.parametrize(("booked", "after"), [(21, 5), (None, 5), (4, 4)])
 def test_sealing_brings_a_later_or_missing_next_date_forward(cast, staff, booked, after):
-    visit = factories.visit(of=cast.limb.person, next_on=booked and days(booked))
+    visit = cast.limb.person.visits.get()
+    visit.next_on = booked and days(booked)
+    visit.save()
     card_hand_over(by=staff, card=card(staff, cast, 5))
     seal(staff, cast, n=5, review=5)
     visit.refresh_from_db()

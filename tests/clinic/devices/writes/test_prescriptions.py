@@ -10,14 +10,13 @@ from django.utils import timezone
 from clinic.devices.reads.advice import limb_decision, told_before
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import steps_of
-from clinic.models import AuditEvent, BoneJudgement, DecisionLine, Prescription, content_digest
+from clinic.models import AuditEvent, DecisionLine, Prescription, content_digest
 from clinic.record.errors import Conflict, Refused
 from tests import factories
-from tests.clinic.devices.writes.signing import TODAY, answers, judge_bones, sign
+from tests.clinic.devices.writes.signing import TODAY, answers, sign
 
 
 def test_with_every_fact_known_a_device_that_stays_on_comes_first(limb):
-    judge_bones(limb)
     decision = limb_decision(limb, TODAY(), answers())
     assert set(decision.first_offered) == {"total_contact_cast", "walker_non_removable"}
     assert not decision.advice.missing
@@ -25,15 +24,14 @@ def test_with_every_fact_known_a_device_that_stays_on_comes_first(limb):
 
 @pytest.mark.parametrize("fact", ["osteomyelitis", "ischaemia", "falls", "infection"])
 def test_with_a_blocking_fact_unknown_none_that_stays_on_is_offered(limb, fact):
-    judge_bones(limb)
     if fact == "osteomyelitis":
-        BoneJudgement.objects.update(judged_on=TODAY() - timedelta(days=8))
+        limb.lesions.get().measurements.update(probe_to_bone=None)
     elif fact == "ischaemia":
         limb.findings.filter().update(toe_pressure_mmhg=None)
     elif fact == "falls":
         limb.person.circumstances.update(asked_on=TODAY() - timedelta(days=91))
     else:
-        limb.person.visits.update(visited_on=TODAY() - timedelta(days=1))
+        limb.person.visits.update(visited_on=TODAY() - timedelta(days=8))
     offered = {offer.id for offer in limb_decision(limb, TODAY(), answers()).advice.classes}
     assert offered
     assert not offered & {"total_contact_cast", "walker_non_removable"}
@@ -47,7 +45,7 @@ def test_perfusion_measured_before_a_revascularisation_is_not_counted(limb):
     facts = limb_decision(limb, TODAY(), answers()).facts[0]
     row = next(row for row in facts.rows if row.name == "ischaemia_grade")
     assert (row.state, row.value) == ("stale", None)
-    assert "revascularisation since" in row.note
+    assert "Revascularised on" in row.note
 
 
 def test_signing_keeps_copies_and_one_audit_row(limb, podiatrist):
@@ -160,14 +158,16 @@ def test_a_reason_against_the_advice_is_not_kept_where_nothing_departs(limb, pod
 def test_a_tighter_urgency_of_the_site_stands_in_the_record_and_a_looser_one_changes_nothing(
     limb, podiatrist
 ):
-    limb.lesions.get().measurements.update(infection_grade=4)
+    limb.lesions.get().measurements.update(infection_signs=["redness", "pus"], redness_mm=30)
+    limb.person.visits.update(temperature_c=39, pulse_per_min=110)
     limb.person.site.urgencies = {
         "infection_assessment": "one_working_day",
         "vascular_assessment": "immediate",
     }
     infection = {row["id"]: row for row in limb_decision(limb, TODAY(), answers()).refer}
     assert infection["infection_assessment"]["urgency"] == "immediate"
-    limb.lesions.get().measurements.update(infection_grade=2)
+    limb.lesions.get().measurements.update(infection_signs=["warmth", "pus"], redness_mm=None)
+    limb.person.visits.update(temperature_c=None, pulse_per_min=None)
     limb.person.site.urgencies = {"infection_assessment": "immediate"}
     (row,) = limb_decision(limb, TODAY(), answers()).refer
     assert (row["urgency"], row["site"]) == ("immediate", True)
@@ -184,7 +184,6 @@ def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatri
     factories.measurement(
         at=limb.person.visits.get(), of=other, infection_looked=True, infection_grade=1, exudate="light"
     )
-    judge_bones(limb)
     decision = limb_decision(limb, TODAY(), answers())
     made = writes.prescription_sign(
         by=podiatrist,
@@ -211,6 +210,8 @@ def test_answers_of_the_device_before_can_be_carried_over(limb, podiatrist):
     assert dict(before.answers) == {
         "needs_frequent_dressing": False,
         "device_available": True,
+        "non_surgical_care_failed": False,
+        "over_weight_limit": False,
     }
     assert before.on == TODAY()
 

@@ -8,6 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinic.evidence.reads.grades import grades_of
+from clinic.evidence.reads.standing import standing_of
 from tests import factories
 
 TODAY = timezone.localdate
@@ -19,7 +20,7 @@ def limb(person):
 
 
 def graded(limb, lesion, bone=None):
-    found = grades_of(limb, [lesion], TODAY(), {lesion.pk: bone})
+    found = grades_of(limb, [lesion], TODAY(), standing_of(limb, TODAY(), bone={lesion.pk: bone}))
     return {row.name: row for row in found[lesion.pk]}
 
 
@@ -56,7 +57,12 @@ def full(limb, *, cm2=0.9, depth="skin", place="mth_2", **finding):
 def test_with_nothing_looked_at_every_grade_names_what_is_missing(limb):
     rows = graded(limb, factories.lesion(on=limb))
     assert rows["infection"].value == "not graded"
-    assert rows["infection"].missing == ("infection looked at", "bone infection, the (O) mark")
+    assert rows["infection"].missing == (
+        "infection looked at",
+        "fever or unwell or not",
+        "deeper than the skin or not",
+        "bone infection, the (O) mark",
+    )
     assert set(rows["sinbad"].missing) == {
         "foot pulses",
         "monofilament",
@@ -64,7 +70,7 @@ def test_with_nothing_looked_at_every_grade_names_what_is_missing(limb):
         "area",
         "depth class",
     }
-    assert "perfusion" in rows["wifi"].missing
+    assert "perfusion (No current toe value: measure the toe)" in rows["wifi"].missing
     assert "depth class" in rows["texas"].missing
 
 
@@ -104,7 +110,8 @@ def test_perfusion_too_old_is_named_with_its_day_and_not_counted(limb):
     limb.findings.update(found_on=TODAY() - timedelta(days=91))
     rows = graded(limb, lesion, bone=False)
     assert any(
-        words.startswith("perfusion (of ") and "older than 90 days" in words for words in rows["wifi"].missing
+        words.startswith("perfusion (Toe pressure 75 mmHg on ") and "no longer counts" in words
+        for words in rows["wifi"].missing
     )
     assert rows["texas"].value == "1A or 1C"
 

@@ -20,7 +20,7 @@ from clinic.relief.writes.plan_life import seal_check
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
 from offload.models import PlanStep
-from tests import factories
+from tests import factories, feet
 from tests.clinic.relief.writes.test_relief import draft, lesion, limb, running, sign
 
 __all__ = ["lesion", "limb"]
@@ -274,7 +274,8 @@ def test_a_plan_carried_over_to_another_device_is_checked_in_that_device_before_
     cut(staff, plan)
     fit(staff, plan)
     check(staff, plan, touches=False)
-    decision = limb_decision(limb, timezone.localdate(), {})
+    feet.clean_foot(lesion)
+    decision = limb_decision(limb, timezone.localdate(), {"over_weight_limit": False})
     made = writes.prescription_sign(
         by=podiatrist,
         limb=limb,

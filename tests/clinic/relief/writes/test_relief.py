@@ -8,14 +8,14 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from clinic.models import AuditEvent, Imprint, Lesion, LimbPlan, Prescription
+from clinic.models import AuditEvent, DangerOwner, Imprint, Lesion, LimbPlan, Prescription
 from clinic.record.errors import Conflict, Refused
 from clinic.relief.reads.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
 from clinic.relief.writes import relief
 from offload.core.errors import SpecError
 from offload.core.shapes.lesion import Ellipse
 from offload.models import PlanState, ReliefPlan
-from tests import factories
+from tests import factories, feet
 
 PLACE = Ellipse((0.0, 180.0), 14.0, 10.0)
 HOUSE = CutChoice(5.0, 10.0, 45.0)
@@ -313,4 +313,36 @@ def test_a_departure_that_was_known_when_the_plan_was_drawn_is_signed_with_its_r
     podiatrist, limb, lesion
 ):
     made = draft(podiatrist, limb, lesion, replace(HOUSE, margin_mm=4), departure_reason="Narrow forefoot.")
+    assert sign(podiatrist, made).plan.state == PlanState.SIGNED
+
+
+def taken(limb, danger, level, days=7):
+    return DangerOwner.objects.create(
+        limb=limb,
+        danger=danger,
+        level=level,
+        team="Vascular team",
+        taken_on=timezone.localdate(),
+        next_on=timezone.localdate() + timedelta(days=days),
+        created_by=factories.author(),
+    )
+
+
+def test_no_plan_is_signed_over_an_urgent_danger_until_a_team_has_taken_it(podiatrist, limb, lesion):
+    made = draft(podiatrist, limb, lesion)
+    factories.finding(of=limb, toe_pressure_mmhg=22)
+    with pytest.raises(Refused, match="No team has taken this danger"):
+        sign(podiatrist, made)
+    taken(limb, "ischaemia", 3)
+    assert sign(podiatrist, made).plan.state == PlanState.SIGNED
+
+
+def test_a_plan_for_a_device_that_stays_on_is_not_signed_where_the_foot_does_not_allow_it(
+    podiatrist, limb, lesion
+):
+    made = draft(podiatrist, limb, lesion)
+    running(limb, lesion, device_class="walker_non_removable")
+    with pytest.raises(Refused, match="The running device stays on"):
+        sign(podiatrist, made)
+    feet.clean_foot(lesion)
     assert sign(podiatrist, made).plan.state == PlanState.SIGNED

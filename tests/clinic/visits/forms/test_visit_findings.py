@@ -17,6 +17,7 @@ from clinic.visits.forms.finishing import ASKED_AGAIN, FinishForm
 from clinic.visits.forms.measurement import FIELD, MeasurementForm
 from clinic.visits.forms.visits import (
     FOLLOW_UP,
+    SIGNS,
     CorrectionForm,
     MissedForm,
     VisitForm,
@@ -123,7 +124,7 @@ def test_the_last_answers_stand_beside_the_fields_that_have_any(lesion):
     sheet = visit_sheet(lesion.limb.person, timezone.localdate())
     form = VisitForm(sheet=sheet)
     beside = {name: field.last for name, field in form.fields.items() if getattr(field, "last", "")}
-    assert beside.keys() == names(VisitFindings) - {"visited_on", "next_on", "note"} - FOLLOWING
+    assert beside.keys() == names(VisitFindings) - {"visited_on", "next_on", "note", *SIGNS} - FOLLOWING
     assert beside.items() >= LAST.items()
     (part,) = lesion_forms(sheet)
     beside = {name: field.last for name, field in part.fields.items() if getattr(field, "last", "")}
@@ -213,8 +214,8 @@ def test_a_correction_sent_back_as_shown_changes_nothing(lesion, way):
     (again,) = lesion_forms(sheet, sent_back(part), stored={lesion.pk: row})
     assert again.is_valid(), again.errors
     copied = measurement_fill(Measurement(visit=visit, lesion=lesion), again.findings())
-    # Redness and pus looked at with "unwell" that nobody measured: severe infection stays open, no grade.
-    assert copied.infection_grade is None
+    # Redness and pus with two measured signs of the whole person.
+    assert copied.infection_grade == 4
     assert again.findings().version == row.version
     kept = columns(Measurement) - {"id", "version", "created_at", "created_by", "infection_grade"}
     if way != "ruler":
@@ -289,7 +290,7 @@ def test_the_page_of_a_visit_shows_every_finding(as_staff, lesion, column):
     visit = stored_visit(lesion)
     stored_ulcer(visit, lesion)
     whole = _page_of(as_staff, visit)
-    empty = {"infection_signs": [], **dict.fromkeys(("depth", "tissue", "exudate"), "")}
+    empty = {"infection_signs": [], **dict.fromkeys(("depth", "tissue", "exudate", "other_cause"), "")}
     Measurement.objects.update(**{column: empty.get(column)})
     assert _page_of(as_staff, visit) != whole
 
@@ -325,7 +326,8 @@ def test_what_stands_of_a_begun_visit_is_not_asked_again_and_stays(lesion, colum
 
 def test_a_sign_that_was_ticked_was_looked_for(lesion):
     told = {"lesion": lesion, "covered_dry": True, "infection_signs": ("pus",)}
-    assert measurement_fill(Measurement(), LesionFindings(**told)).infection_looked
+    visit = factories.visit(of=lesion.limb.person)
+    assert measurement_fill(Measurement(visit=visit), LesionFindings(**told)).infection_looked
 
 
 def test_the_findings_of_a_lesion_are_those_of_its_area_and_of_the_rest():

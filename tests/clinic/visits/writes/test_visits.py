@@ -217,7 +217,7 @@ def test_a_device_opened_at_the_visit_frees_the_next_date(staff, person, lesion)
 
 
 def test_ticked_flags_and_flags_in_the_findings_are_raised_together(staff, person, lesion):
-    told = at(lesion, covered_dry=True, infection_looked=True, probe_to_bone=True)
+    told = at(lesion, covered_dry=True, infection_looked=True, probe_to_bone=True, depth="bone")
     log(staff, person, [told], red_flags=("gangrene",))
     flag = RedFlag.objects.get()
     assert flag.flags == ["gangrene", "infection_3_4_or_bone", "new_probe_to_bone"]

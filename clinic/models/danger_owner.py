@@ -1,0 +1,36 @@
+"""Who has taken a standing danger of a foot, and when that team sees the person next."""
+
+from django.db import models
+
+from .record import ClinicalRecord
+
+
+class DangerOwner(ClinicalRecord):
+    """A danger with its owner does not alarm again until it is new, worse or past the date (design choice).
+
+    The newest row of a danger counts; an earlier one is history.
+    """
+
+    SITE_PATH = "limb__person__site"
+
+    limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="danger_owners")
+    #: Id of `clinic.guidelines.known_dangers.Danger`, and how bad it was when it was taken.
+    danger = models.CharField(max_length=20)
+    level = models.PositiveSmallIntegerField()
+    team = models.CharField(max_length=80)
+    next_on = models.DateField("seen there next")
+    taken_on = models.DateField()
+    note = models.CharField(max_length=300, blank=True)
+
+    class Meta:
+        ordering = ["-taken_on", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(next_on__gte=models.F("taken_on")),
+                name="danger_owner_next",
+                violation_error_message="the team's next date cannot lie before the day it took the danger",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.danger} with {self.team}, next {self.next_on}"
