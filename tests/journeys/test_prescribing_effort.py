@@ -12,7 +12,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import Prescription
-from tests import factories
+from tests import factories, feet
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -99,10 +99,9 @@ def lesion(podiatrist):
     factories.measurement(
         at=factories.visit(of=person),
         of=made,
-        infection_looked=True,
-        infection_grade=1,
         depth="skin",
         exudate="light",
+        **feet.CLEAN_LOOK,
     )
     return made
 
@@ -114,10 +113,10 @@ def prescribe_here(visitor, lesion):
     effort.click(page.get_by_role("link", name="Prescribe a device"))
     page.wait_for_url("**/prescribe/")
     for name, answer in (
-        (f"osteomyelitis_{lesion.pk}", "no"),
         ("needs_frequent_dressing", "no"),
         ("device_available", "yes"),
         ("non_surgical_care_failed", "no"),
+        ("over_weight_limit", "no"),
     ):
         with page.expect_response(lambda response: "/prescribe/" in response.url):
             effort.click(page.locator(f"input[name={name}][value={answer}]"))
