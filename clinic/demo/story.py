@@ -14,6 +14,7 @@ from django.utils import timezone
 from clinic.alerts.writes import referrals
 from clinic.capture.writes import photos
 from clinic.capture.writes.measurement import LesionFindings
+from clinic.guidelines.devices import NON_REMOVABLE
 from clinic.lesions.writes import closure, events, lesions, looks
 from clinic.models import (
     Lesion,
@@ -312,6 +313,7 @@ class Story:
             "deep_infection": False,
             "probe_to_bone": False,
             "unwell": False,
+            "cavity": False,
         }
         if area == 0:
             return LesionFindings(covered_dry=True, **common)
@@ -356,10 +358,18 @@ class Story:
     def _worn(self, week: int, day: date) -> None:
         for chosen in self.plot.devices:
             if chosen["week"] == week:
+                if week > 0 and chosen["device"] in NON_REMOVABLE:
+                    self._toe_again(day)
                 devices.prescribe(
                     next(self._limbs()), list(self.lesions.values()), chosen, day, by=self.podiatrist
                 )
         devices.fit_what_is_due(self.person, day, by=self.podiatrist)
+
+    def _toe_again(self, day: date) -> None:
+        """The toe is measured anew before a device that stays on is chosen."""
+        toe = {"toe_pressure_mmhg": self.plot.findings["toe_pressure_mmhg"]}
+        for limb in self._limbs():
+            limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, **toe)
 
     def _referral(self, week: int, day: date) -> None:
         planned = self.plot.referral

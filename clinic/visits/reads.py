@@ -295,10 +295,12 @@ def visit_page(visit: Visit) -> VisitPage:
     done = Event.objects.filter(
         lesion__in=[row.lesion_id for row in rows], happened_on=visit.visited_on, kind__in=INFECTION_CARE
     )
-    care: dict[int | None, tuple[str, ...]] = {}
+    care: dict[int, tuple[str, ...]] = {}
     for event in done.order_by("pk"):
         words = f"{event.get_kind_display().lower()}{f': {event.note}' if event.note else ''}"
-        care[event.lesion_id] = (*care.get(event.lesion_id, ()), words)
+        if event.lesion_id is not None:
+            if event.lesion_id is not None:
+            care[event.lesion_id] = (*care.get(event.lesion_id, ()), words)
     flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
     return VisitPage(
         visit=visit,

@@ -5,7 +5,7 @@ from django.utils import timezone
 
 from clinic.models import Prescription
 from offload.models import ReliefPlan
-from tests import factories, factories_care
+from tests import factories, factories_care, feet
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -29,7 +29,7 @@ def lesion(transactional_db):
     )
     factories_care.bone(of=lesion)
     visits = factories.series(lesion, [2.0, 1.9, 1.9, 1.95, 1.9])
-    visits[-1].measurements.update(infection_grade=1)
+    visits[-1].measurements.update(**feet.CLEAN_LOOK)
     return lesion
 
 
@@ -43,7 +43,8 @@ def test_from_the_review_list_to_a_signed_device(visitor, lesion):
     assert "Slow" in page.locator(".verdict").inner_text()
     page.get_by_role("link", name="Prescribe a device").click()
     page.wait_for_url("**/prescribe/")
-    page.check("[name=needs_frequent_dressing][value=no]")
+    for fact in ("needs_frequent_dressing", "over_weight_limit"):
+        page.check(f"[name={fact}][value=no]")
     page.check("[name=device_available][value=yes]")
     page.wait_for_load_state("networkidle")
     page.wait_for_selector("[name=device_class][value=total_contact_cast]")

@@ -12,7 +12,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.models import Prescription
-from tests import factories, factories_care
+from tests import factories, factories_care, feet
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -99,10 +99,9 @@ def lesion(podiatrist):
     factories.measurement(
         at=factories.visit(of=person),
         of=made,
-        infection_looked=True,
-        infection_grade=1,
         depth="skin",
         exudate="light",
+        **feet.CLEAN_LOOK,
     )
     factories_care.bone(of=made)
     return made
@@ -117,6 +116,7 @@ def prescribe_here(visitor, lesion):
     for name, answer in (
         ("needs_frequent_dressing", "no"),
         ("device_available", "yes"),
+        ("over_weight_limit", "no"),
     ):
         with page.expect_response(lambda response: "/prescribe/" in response.url):
             effort.click(page.locator(f"input[name={name}][value={answer}]"))

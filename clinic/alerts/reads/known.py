@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.evidence.reads.raising import FLAG_OF, flag_of, is_urgent
+from clinic.evidence.reads.raising import FLAG_OF, SPEAKS_OF, flag_of, is_urgent
 from clinic.evidence.reads.standing import LimbStanding, standing_of_many
 from clinic.guidelines.known_dangers import Danger, Owned
 from clinic.models import OPEN_STATES, Limb, Person
@@ -71,7 +71,11 @@ def known_beside(feet: Iterable[LimbStanding]) -> dict[str, list[str]]:
 
 def dangers_of(flag: str) -> tuple[str, ...]:
     """Ids of the standing dangers a question is about."""
-    return tuple(danger for danger, asked_by in FLAG_OF.items() if asked_by == flag)
+    return tuple(
+        danger
+        for danger, asked_by in FLAG_OF.items()
+        if flag == asked_by or flag in SPEAKS_OF.get(danger, ())
+    )
 
 
 def not_owned(found: Collection[str], feet: Iterable[LimbStanding]) -> set[str]:

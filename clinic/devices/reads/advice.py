@@ -205,7 +205,9 @@ class LimbDecision:
 
     @cached_property
     def _unasked(self) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(name for one in self.facts for name in unasked(one.facts)))
+        names = dict.fromkeys(name for one in self.facts for name in unasked(one.facts))
+        # Whether a device was tolerated follows from the prescriptions; nobody answers it here.
+        return tuple(name for name in names if name != "previous_device_not_tolerated")
 
     @property
     def missing_words(self) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ def wearer_of(prescription: Prescription, day: date) -> Wearer:
         other_foot=_other_foot(limb, facts.both_feet_ulcerated),
         charcot=facts.active_charcot,
         mobility=facts.mobility,
-        infected=_infected(found),
+        infected=_infected(found, day),
     )
 
 
@@ -38,12 +38,12 @@ def _other_foot(limb: Limb, both: bool | None) -> OtherFoot | None:
     return None if both is None else "sound"
 
 
-def _infected(found: list[LesionFacts]) -> bool | None:
+def _infected(found: list[LesionFacts], day: date) -> bool | None:
     """Infected once one ulcer is; not infected only if each was looked at today and none is."""
-    grades = [one.facts.infection_grade for one in found]
-    if any(grade is not None and grade > 1 for grade in grades):
+    grades = [row for one in found for row in one.rows if row.name == "infection_grade"]
+    if any(row.value is not None and row.value > 1 for row in grades):
         return True
-    return None if None in grades else False
+    return None if any(row.value is None or row.found_on != day for row in grades) else False
 
 
 def paper_dates(prescription: Prescription, day: date) -> PaperDates:

@@ -225,7 +225,8 @@ def _standing(
     doubts = " ".join((*blood.doubts, *blood.contradictions))
     if facts.ischaemia_grade is None and measured_on is not None:
         sheet.stale("ischaemia_grade", None, measured_on, doubts or blood.because)
-    sheet.put("ischaemia_settled", facts.ischaemia_settled, day, note=doubts)
+    stale = sheet.rows["ischaemia_grade"].state == "stale"
+    sheet.put("ischaemia_settled", facts.ischaemia_settled, day, note="" if stale else doubts)
 
 
 def _limb_shape(sheet: _Sheet, findings: list[LimbFinding], day: date) -> None:

@@ -124,3 +124,21 @@ def test_a_later_team_with_a_date_to_come_ends_the_wait(limb):
     factories.danger_owner(of=limb, taken_on=ahead(-20), next_on=ahead(-1))
     factories.danger_owner(of=limb, taken_on=TODAY(), next_on=ahead(30))
     assert owners_past({limb.person_id}, TODAY()) == {}
+
+
+@pytest.mark.parametrize("flag", ["abscess", "infection_3_4_or_bone", "spreading_redness"])
+def test_whichever_flag_speaks_of_a_danger_gives_it_to_the_team(staff, limb, flag):
+    visit = factories.visit(of=limb.person)
+    signs = {"infection_looked": True, "infection_signs": ["pus", "redness"], "redness_mm": 30}
+    factories.measurement(at=visit, of=limb.lesions.get(), deep_infection=False, unwell=False, **signs)
+    row = factories.red_flag(of=limb.person, flags=[flag])
+    flag_answer(
+        by=staff,
+        flag=row,
+        answer="known",
+        note="the ward has it",
+        under="infection team",
+        until=ahead(2),
+        expected_version=1,
+    )
+    assert {owner.danger for owner in DangerOwner.objects.all()} >= {"infection"}

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 from django.utils import timezone
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clinic.devices.reads.advice import limb_decision
@@ -49,7 +49,7 @@ blood = st.just([(1, {"toe_pressure_mmhg": 75})]) | st.lists(
 looks = st.just([(2, {})]) | st.lists(
     st.tuples(ages, st.just({}) | bad_look), max_size=3, unique_by=lambda pair: pair[0]
 )
-examples = settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
+examples = settings(max_examples=40)
 
 
 def foot(site, blood, looks):

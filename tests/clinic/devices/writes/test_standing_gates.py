@@ -1,4 +1,4 @@
-"""Signing, fitting and sealing a device that stays on, and signing a plan, under what stands about the foot."""
+"""Signing, fitting and sealing a device that stays on under what stands about the foot."""
 
 from datetime import timedelta
 
