@@ -1,6 +1,7 @@
 """Good care has failed only where it was given, in full, for long enough, and a podiatrist said so."""
 
 from datetime import date, timedelta
+from itertools import product
 
 import pytest
 from hypothesis import given
@@ -29,18 +30,24 @@ def cases(draw):
     return kind, since, ago(draw(spans)), draw(st.none() | st.just(review))
 
 
-@given(cases())
-def test_it_has_failed_exactly_where_everything_for_it_holds(case):
-    kind, since, first_seen, review = case
-    failed = care_standing(kind, kind, since, first_seen, review, TODAY).failed
-    assert (failed is True) == (
-        kind in NOT_HEALING
-        and (TODAY - first_seen).days >= CARE_DAYS
-        and review is not None
-        and review.opened_on >= since
-        and review.outcome == "failed"
-        and review.items_due == 0
-    )
+EDGES = (0, 27, 28, 29, 100)
+OUTCOMES = ("", "changed", "failed", "other")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_it_has_failed_exactly_where_everything_for_it_holds(kind):
+    """Every combination around each limit; two things alone must tip it."""
+    failed_somewhere = False
+    for bad, first, opened, outcome, left in product(EDGES, EDGES, EDGES, OUTCOMES, (0, 1)):
+        since = ago(bad) if kind in NOT_HEALING else None
+        review = CareReview(ago(opened), outcome, TODAY if outcome else None, left)
+        made = care_standing(kind, kind, since, ago(first), review, TODAY)
+        expected = (
+            kind in NOT_HEALING and first >= CARE_DAYS and opened <= bad and outcome == "failed" and left == 0
+        )
+        assert (made.failed is True) == expected, (bad, first, opened, outcome, left)
+        failed_somewhere = failed_somewhere or expected
+    assert failed_somewhere == (kind in NOT_HEALING)
 
 
 @given(cases())
