@@ -299,7 +299,6 @@ def visit_page(visit: Visit) -> VisitPage:
     for event in done.order_by("pk"):
         words = f"{event.get_kind_display().lower()}{f': {event.note}' if event.note else ''}"
         if event.lesion_id is not None:
-            if event.lesion_id is not None:
             care[event.lesion_id] = (*care.get(event.lesion_id, ()), words)
     flags = visit.red_flags.select_related("answered_by").order_by("raised_at")
     return VisitPage(
