@@ -176,11 +176,6 @@ def series(
     return visits
 
 
-def found_covered(lesion: Lesion, day: date) -> Measurement:
-    """A visit that found the lesion covered and dry."""
-    return measurement(at=visit(of=lesion.limb.person, on=day), of=lesion, cm2=0, covered_dry=True)
-
-
 def prescription(
     *, of: Limb | None = None, lesions: list[Lesion] | None = None, **fields: Any
 ) -> Prescription:

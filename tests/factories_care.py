@@ -11,13 +11,14 @@ from clinic.models import (
     AntibioticCourse,
     BoneJudgement,
     Lesion,
+    Measurement,
     NonHealingItem,
     NonHealingReview,
     NonHealingTopic,
     Person,
     Result,
 )
-from tests.factories import author
+from tests.factories import author, measurement, visit
 
 
 def result(*, of: Person, **fields: Any) -> Result:
@@ -87,3 +88,8 @@ def non_healing(*, of: Lesion, due: dict[str, date] | None = None, **fields: Any
         own = {"state": "due", "owner": author(), "due_on": day} if day else {"state": "done"}
         NonHealingItem.objects.create(review=made, topic=topic, words="test", created_by=author(), **own)
     return made
+
+
+def found_covered(lesion: Lesion, day: date) -> Measurement:
+    """A visit that found the ulcer covered and dry."""
+    return measurement(at=visit(of=lesion.limb.person, on=day), of=lesion, cm2=0, covered_dry=True)

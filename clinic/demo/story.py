@@ -128,13 +128,8 @@ class Story:
         for n, lesion in enumerate(self.plot.lesions):
             for event in lesion.events:
                 if event["week"] == week and n in self.lesions:
-                    events.event_add(
-                        by=self.staff,
-                        lesion=self.lesions[n],
-                        kind=event["kind"],
-                        happened_on=day,
-                        **{key: said for key, said in event.items() if key not in ("week", "kind")},
-                    )
+                    more = {key: value for key, value in event.items() if key != "week"}
+                    events.event_add(by=self.staff, lesion=self.lesions[n], happened_on=day, **more)
             if n in self.lesions:
                 care.care_of_week(lesion, self.lesions[n], week, day, (self.staff, self.podiatrist))
         if last:

@@ -1,4 +1,4 @@
-"""Two servers of the program share PostgreSQL and an object store; one is killed while photographs are sent."""
+"""Two servers share PostgreSQL and an object store; one is killed while photographs are sent."""
 
 from __future__ import annotations
 

@@ -2,8 +2,9 @@
 hashes.
 
 Pictures are copied from a folder or from the object store, whichever the settings name, and restored into
-whichever they name then: an archive holds them all. The database is copied first. A picture is stored before its row and never changed under its name, so every
-picture that the copied rows name is there when the pictures are copied after it.
+whichever they name then: an archive holds them all. The database is copied first. A picture is stored before
+its row and never changed under its name, so every picture that the copied rows name is there when the
+pictures are copied after it.
 """
 
 from __future__ import annotations

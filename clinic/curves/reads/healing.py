@@ -5,47 +5,36 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from clinic.capture.reads.repeat import trace_errors
+from clinic.curves.reads.marks import Mark, marks_of
 from clinic.curves.reads.own_figures import own_figures
 from clinic.curves.reads.prognosis import backgrounds, prognosis_facts
-from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.failed_care import NOT_HEALING
-from clinic.guidelines.results import RESULT_KINDS
 from clinic.healing.fared import chance_sentence
 from clinic.healing.prognosis import prognosis_told
 from clinic.healing.report import LesionReport, lesion_report
 from clinic.healing.series import LONGEST_GAP, Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
 from clinic.models import (
-    AntibioticCourse,
     AreaMethod,
-    CourseStop,
     Depth,
-    Event,
-    EventKind,
     Lesion,
     LesionState,
-    LimbPlan,
     Measurement,
-    Prescription,
-    Result,
-    ResultReading,
     VisitState,
 )
 
 __all__ = [
-    "BREAKING_EVENTS",
     "READING",
     "Course",
     "LesionHealing",
-    "Mark",
     "Reading",
     "courses_of",
     "healing_of",
@@ -54,10 +43,6 @@ __all__ = [
     "not_healing_since",
 ]
 
-#: Events after which the course of a wound may change: the forecast's trend widens there.
-BREAKING_EVENTS = (EventKind.REVASCULARISATION, EventKind.SURGERY, EventKind.INSOLE_REPLACED)
-#: Letters of a mark that the strip can show.
-LONGEST_MARK = 48
 _DEPTHS = [value for value, _ in Depth.choices]
 _WORD_KIND = {
     VerdictWord.HEALED: "healed",
@@ -106,16 +91,6 @@ READING = (
     "probe_to_bone",
     "visit__wear",
 )
-
-
-@dataclass(frozen=True)
-class Mark:
-    """Something to show in the strip under a healing curve."""
-
-    day: date
-    kind: str
-    words: str
-    breaks: bool
 
 
 @dataclass(frozen=True)
@@ -273,76 +248,6 @@ def _readings(lesions: Sequence[Lesion], rows: Iterable[Measurement] | None) -> 
     return by_lesion
 
 
-def _event_words(kind: str, note: str) -> str:
-    """An event as the strip names it; a decision by what it is about."""
-    words = str(EventKind(kind).label)
-    about = note.partition(":")[0].lower()
-    return f"{words}: {about}" if kind == EventKind.DECISION and about else words
-
-
-def _events(limbs: Any) -> QuerySet[Any, Any]:
-    return Event.objects.filter(limb__in=limbs).values_list(
-        "limb_id", "lesion_id", "kind", "note", "happened_on"
-    )
-
-
-def _devices(limbs: Any) -> QuerySet[Any, Any]:
-    return Prescription.objects.filter(limb__in=limbs).values_list(
-        "limb_id", "device_class", "prescribed_on", "fitted_on", "stopped_on"
-    )
-
-
-def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
-    return LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).values_list(
-        "limb_id", "plan__number", "plan__signed_at"
-    )
-
-
-def _results(limbs: Any) -> QuerySet[Any, Any]:
-    """Results that arrived, by foot; those of the person as a whole stand on the curves of both feet."""
-    rows = Result.objects.filter(person__limbs__in=limbs, result_on__isnull=False, withdrawn_on=None)
-    rows = rows.filter(Q(limb=None) | Q(limb=F("person__limbs")))
-    return rows.values_list("person__limbs", "lesion_id", "kind", "reading", "result_on")
-
-
-def _antibiotics(limbs: Any) -> QuerySet[Any, Any]:
-    rows = AntibioticCourse.objects.filter(lesion__limb__in=limbs).exclude(stop_reason=CourseStop.IN_ERROR)
-    return rows.values_list("lesion__limb_id", "lesion_id", "drug", "started_on", "stopped_on")
-
-
-def _marks(lesions: Sequence[Lesion], whole: bool) -> dict[int, list[Mark]]:
-    marks: dict[int, list[Mark]] = defaultdict(list)
-    by_limb: dict[int, list[Lesion]] = defaultdict(list)
-    for lesion in lesions:
-        by_limb[lesion.limb_id].append(lesion)
-
-    def put(limb_id: int, lesion_id: int | None, mark: Mark) -> None:
-        for lesion in by_limb[limb_id]:
-            # A strip tells of this lesion's own time; the fortnight before it explains where it started.
-            early = lesion.first_seen_on - timedelta(days=14)
-            late = lesion.confirmed_on or lesion.ended_on
-            if lesion_id in (None, lesion.pk) and mark.day >= early and (late is None or mark.day <= late):
-                marks[lesion.pk].append(mark)
-
-    for limb, lesion_id, kind, note, day in _events(by_limb):
-        put(limb, lesion_id, Mark(day, kind, _event_words(kind, note), kind in BREAKING_EVENTS))
-    for limb, device, prescribed_on, fitted_on, stopped_on in _devices(by_limb):
-        put(limb, None, Mark(fitted_on or prescribed_on, "device", DEVICES[device].label, True))
-        if stopped_on:
-            put(limb, None, Mark(stopped_on, "device_off", "Device stopped", True))
-    # Results and antibiotics bend no curve: only a page that shows the strip reads them.
-    for limb, lesion_id, kind, reading, day in _results(by_limb) if whole else ():
-        words = f"{RESULT_KINDS[kind].label}: {ResultReading(reading).label.lower()}"
-        put(limb, lesion_id, Mark(day, "result", words, False))
-    for limb, lesion_id, drug, started_on, stopped_on in _antibiotics(by_limb) if whole else ():
-        put(limb, lesion_id, Mark(started_on, "antibiotic", f"{drug} started"[:LONGEST_MARK], False))
-        if stopped_on:
-            put(limb, lesion_id, Mark(stopped_on, "antibiotic", f"{drug} stopped"[:LONGEST_MARK], False))
-    for limb, number, signed_at in _signed_plans(by_limb):
-        put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
-    return marks
-
-
 def courses_of(
     lesions: Iterable[Lesion], rows: Iterable[Measurement] | None = None, whole: bool = True
 ) -> dict[int, Course]:
@@ -354,7 +259,7 @@ def courses_of(
     wanted = list(lesions)
     if not wanted:
         return {}
-    measured, marked = _readings(wanted, rows), _marks(wanted, whole)
+    measured, marked = _readings(wanted, rows), marks_of(wanted, whole)
     shares = trace_errors(wanted)
     answer = {}
     for lesion in wanted:

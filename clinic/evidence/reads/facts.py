@@ -215,7 +215,8 @@ def _standing(
     bone = infection.bone
     note = "" if bone in (None, "no") else f"bone infection {bone}"
     if last is not None and last.probe_to_bone:
-        note = "; ".join(filter(None, [note, "the probe touched bone at the last visit"]))
+        since = ", not judged since" if bone in (None, "possible") else ""
+        note = "; ".join(filter(None, [note, f"the probe touched bone at the last visit{since}"]))
     sheet.put("osteomyelitis", facts.osteomyelitis, infection.bone_on, note=note)
     if facts.osteomyelitis and infection.bone_on != day:
         sheet.stands("osteomyelitis", True, infection.bone_on, note, day)

@@ -59,7 +59,7 @@ def pages_of(lesion):
         reverse("lesion", args=[lesion.pk]),
         reverse("lesion_chart", args=[lesion.pk]),
         reverse("lesion_compare", args=[lesion.pk]),
-        reverse("why_not_healing", args=[lesion.pk]),
+        reverse("non_healing_new", args=[lesion.pk]),
         reverse("person_curves", args=[person.pk]),
         reverse("person_curves_chart", args=[person.pk]),
         reverse("person", args=[person.pk]),

@@ -21,7 +21,7 @@ from clinic.people.forms.limbs import FindingForm, LimbForm
 from clinic.relief.forms.imprints import PlaceForm, TypedImprintForm
 from clinic.week.forms import SeenForm
 from clinic.week.reads.review import review_list
-from tests import factories
+from tests import factories, factories_care
 from tests.clinic.fields.filled import Kept, Sent, day, filled, same
 from tests.clinic.fields.scenes import picture, traced, wound
 from tests.offload.core.photo_scenes import scene
@@ -164,7 +164,7 @@ def an_event(site, by):
 @filled("lesion_close", CloseForm)
 def a_closure(site, by):
     lesion = wound(site)
-    factories.found_covered(lesion, ago(1))
+    factories_care.found_covered(lesion, ago(1))
     data = {"version": "1", "closed_on": day(-1), "device_stays": "on"}
     return Sent({"lesion": lesion.pk}, data, {CloseForm: Kept("Lesion")})
 
@@ -172,7 +172,7 @@ def a_closure(site, by):
 @filled("lesion_confirm", ConfirmForm)
 def a_closure_confirmed(site, by):
     lesion = wound(site, state="to_confirm", closed_on=ago(30))
-    factories.found_covered(lesion, ago(1))
+    factories_care.found_covered(lesion, ago(1))
     data = {"version": "1", "confirmed_on": day(-1), "footwear": "deep shoe", "next_on": day(50)}
     return Sent({"lesion": lesion.pk}, data, {ConfirmForm: Kept("Lesion", {"next_on": "Visit.next_on"})})
 

@@ -7,7 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from clinic.models import Event
-from tests import factories
+from tests import factories, factories_care
 
 
 @pytest.fixture
@@ -94,7 +94,7 @@ def test_an_event_in_the_future_is_refused_and_the_text_kept(as_staff, lesion):
 
 
 def test_closing_by_the_page_keeps_the_device_on(as_staff, lesion):
-    factories.found_covered(lesion, timezone.localdate())
+    factories_care.found_covered(lesion, timezone.localdate())
     day = timezone.localdate().isoformat()
     refused = as_staff.post(f"/lesions/{lesion.pk}/close/", {"closed_on": day, "version": lesion.version})
     assert refused.status_code == 422

@@ -39,10 +39,8 @@ def limb(lesion):
 def advised(limb, **answers):
     lesion = limb.lesions.first()
     told = {
-        f"osteomyelitis_{lesion.pk}": False,
         "needs_frequent_dressing": False,
         "device_available": True,
-        "non_surgical_care_failed": False,
         "over_weight_limit": False,
     }
     return limb_decision(limb, TODAY(), {**told, **answers})

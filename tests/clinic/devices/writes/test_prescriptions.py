@@ -12,7 +12,7 @@ from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes.fittings import steps_of
 from clinic.models import AuditEvent, DecisionLine, Prescription, content_digest
 from clinic.record.errors import Conflict, Refused
-from tests import factories
+from tests import factories, feet
 from tests.clinic.devices.writes.signing import TODAY, answers, sign
 
 
@@ -181,9 +181,7 @@ def test_only_what_is_offered_beside_a_device_stands_beside_it(limb, podiatrist)
 
 def test_a_spacer_stands_beside_the_device_and_adds_its_own_steps(limb, podiatrist):
     other = factories.lesion(on=limb, place="web_3")
-    factories.measurement(
-        at=limb.person.visits.get(), of=other, infection_looked=True, infection_grade=1, exudate="light"
-    )
+    factories.measurement(at=limb.person.visits.get(), of=other, exudate="light", **feet.CLEAN_LOOK)
     decision = limb_decision(limb, TODAY(), answers())
     made = writes.prescription_sign(
         by=podiatrist,
@@ -210,7 +208,6 @@ def test_answers_of_the_device_before_can_be_carried_over(limb, podiatrist):
     assert dict(before.answers) == {
         "needs_frequent_dressing": False,
         "device_available": True,
-        "non_surgical_care_failed": False,
         "over_weight_limit": False,
     }
     assert before.on == TODAY()

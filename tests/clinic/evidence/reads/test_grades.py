@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from clinic.evidence.reads.grades import grades_of
 from clinic.evidence.reads.standing import standing_of
-from tests import factories
+from tests import factories, factories_care
 
 TODAY = timezone.localdate
 
@@ -19,8 +19,8 @@ def limb(person):
     return factories.limb(of=person)
 
 
-def graded(limb, lesion, bone=None):
-    found = grades_of(limb, [lesion], TODAY(), standing_of(limb, TODAY(), bone={lesion.pk: bone}))
+def graded(limb, lesion):
+    found = grades_of(limb, [lesion], TODAY(), standing_of(limb, TODAY()))
     return {row.name: row for row in found[lesion.pk]}
 
 
@@ -75,7 +75,7 @@ def test_with_nothing_looked_at_every_grade_names_what_is_missing(limb):
 
 
 def test_a_small_clean_shallow_forefoot_ulcer_on_a_whole_foot(limb):
-    rows = graded(limb, full(limb), bone=False)
+    rows = graded(limb, full(limb))
     assert (rows["infection"].value, rows["infection"].missing) == ("1, none", ())
     assert rows["sinbad"].value == "0 of 6"
     assert rows["sinbad"].parts[0] == "Site 0"
@@ -88,17 +88,19 @@ def test_a_small_clean_shallow_forefoot_ulcer_on_a_whole_foot(limb):
 
 @pytest.mark.parametrize(("cm2", "score"), [(0.99, "0 of 6"), (1.0, "1 of 6")])
 def test_the_area_counts_from_one_square_centimetre(limb, cm2, score):
-    assert graded(limb, full(limb, cm2=cm2), bone=False)["sinbad"].value == score
+    assert graded(limb, full(limb, cm2=cm2))["sinbad"].value == score
 
 
 def test_the_heel_counts_as_hindfoot_and_as_a_deeper_wound(limb):
-    rows = graded(limb, full(limb, place="heel_central"), bone=False)
+    rows = graded(limb, full(limb, place="heel_central"))
     assert rows["sinbad"].value == "1 of 6"
     assert rows["wifi"].parts[0] == "Wound 2"
 
 
 def test_bone_infection_gives_the_mark_and_changes_texas_and_wifi(limb):
-    rows = graded(limb, full(limb, depth="bone"), bone=True)
+    lesion = full(limb, depth="bone")
+    factories_care.bone(of=lesion, state="probable")
+    rows = graded(limb, lesion)
     assert rows["infection"].value == "3(O), moderate"
     assert rows["texas"].value == "3B"
     assert rows["wifi"].parts[2] == "Foot infection 2"
@@ -108,7 +110,7 @@ def test_bone_infection_gives_the_mark_and_changes_texas_and_wifi(limb):
 def test_perfusion_too_old_is_named_with_its_day_and_not_counted(limb):
     lesion = full(limb)
     limb.findings.update(found_on=TODAY() - timedelta(days=91))
-    rows = graded(limb, lesion, bone=False)
+    rows = graded(limb, lesion)
     assert any(
         words.startswith("perfusion (Toe pressure 75 mmHg on ") and "no longer counts" in words
         for words in rows["wifi"].missing
@@ -119,10 +121,10 @@ def test_perfusion_too_old_is_named_with_its_day_and_not_counted(limb):
 def test_gangrene_told_at_the_visit_raises_the_wound_grade_unless_it_was_no_flag(limb):
     lesion = full(limb, place="toe_pulp_2")
     flag = factories.red_flag(of=limb.person, flags=["gangrene"], visit=limb.person.visits.get())
-    assert graded(limb, lesion, bone=False)["wifi"].parts[0] == "Wound 2"
+    assert graded(limb, lesion)["wifi"].parts[0] == "Wound 2"
     flag.answer, flag.answered_at = "not_a_flag", timezone.now()
     flag.save()
-    assert graded(limb, lesion, bone=False)["wifi"].parts[0] == "Wound 1"
+    assert graded(limb, lesion)["wifi"].parts[0] == "Wound 1"
 
 
 def test_a_visit_entered_in_error_grades_nothing(limb):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from clinic.lesions.writes import closure
 from clinic.models import AuditEvent, Visit
 from clinic.record.errors import Conflict, Refused
-from tests import factories
+from tests import factories, factories_care
 
 TODAY = timezone.localdate
 AGO = lambda days: TODAY() - timedelta(days=days)  # noqa: E731
@@ -23,7 +23,7 @@ def lesion(person):
 
 
 def closed(lesion, by, days_ago):
-    factories.found_covered(lesion, AGO(days_ago))
+    factories_care.found_covered(lesion, AGO(days_ago))
     return closure.lesion_close(
         by=by, lesion=lesion, closed_on=AGO(days_ago), expected_version=lesion.version
     )
@@ -31,7 +31,7 @@ def closed(lesion, by, days_ago):
 
 def confirm(lesion, by, on, *, seen=True):
     if seen:
-        factories.found_covered(lesion, on)
+        factories_care.found_covered(lesion, on)
     return closure.lesion_confirm(
         by=by,
         lesion=lesion,
@@ -149,7 +149,7 @@ def test_ending_by_amputation_ends_the_episode(lesion, staff):
 
 
 def test_a_stale_page_overwrites_nothing(lesion, staff):
-    factories.found_covered(lesion, TODAY())
+    factories_care.found_covered(lesion, TODAY())
     with pytest.raises(Conflict):
         closure.lesion_close(by=staff, lesion=lesion, closed_on=TODAY(), expected_version=lesion.version + 1)
     lesion.refresh_from_db()

@@ -8,7 +8,7 @@ from django.utils import timezone
 from clinic.lesions.writes.events import event_add
 from clinic.models import Event
 from clinic.record.errors import Refused
-from tests import factories
+from tests import factories, feet
 
 pytestmark = pytest.mark.django_db
 
@@ -57,7 +57,9 @@ def test_sharp_debridement_of_an_uninfected_ulcer_with_severe_ischaemia_is_a_sto
     factories.finding(of=lesion.limb, toe_pressure_mmhg=toe)
     if infection is not None:
         at = factories.visit(of=lesion.limb.person)
-        factories.measurement(at=at, of=lesion, infection_looked=True, infection_grade=infection)
+        signs = {1: [], 2: ["warmth", "pus"], 3: ["warmth", "pus", "redness"]}[infection]
+        look = {**feet.CLEAN_LOOK, "infection_grade": infection, "infection_signs": signs}
+        factories.measurement(at=at, of=lesion, redness_mm=30 if infection == 3 else None, **look)
     if sharp and toe < 30 and infection in (None, 1):
         with pytest.raises(Refused, match="Ask the vascular team") as refused:
             debrided(staff, lesion)

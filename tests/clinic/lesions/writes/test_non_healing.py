@@ -15,7 +15,7 @@ from clinic.record.errors import Conflict, Refused
 from clinic.week.reads.review import review_list
 from clinic.week.reads.today import today_lists
 from offload.models import ReliefPlan
-from tests import factories, factories_care
+from tests import factories, factories_care, feet
 
 pytestmark = pytest.mark.django_db
 
@@ -246,9 +246,10 @@ def test_the_age_of_a_foam_is_told_only_of_a_device_that_takes_an_insole(lesion,
 def test_operations_are_withheld_from_an_infected_ulcer_and_named_with_source_on_a_clean_one(lesion):
     factories.finding(of=lesion.limb, toe_pressure_mmhg=80, charcot="none")
     factories_care.bone(of=lesion)
-    lesion.measurements.filter(visit__visited_on=TODAY()).update(infection_grade=1)
+    today = lesion.measurements.filter(visit__visited_on=TODAY())
+    today.update(**feet.CLEAN_LOOK)
     assert "To discuss: Metatarsal-head resection (IWGDF" in facts(lesion)["surgery"]
-    lesion.measurements.filter(visit__visited_on=TODAY()).update(infection_grade=2)
+    today.update(infection_grade=2, infection_signs=["warmth", "pus"])
     assert "To discuss" not in facts(lesion)["surgery"]
     assert "treat it first" in facts(lesion)["surgery"]
 

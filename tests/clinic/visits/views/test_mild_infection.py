@@ -1,4 +1,4 @@
-"""A mild infection asks for its sample and antibiotic decision at this visit, an uninfected ulcer for none."""
+"""A mild infection asks for its sample and antibiotic decision at this visit, an uninfected one for none."""
 
 import pytest
 
