@@ -78,7 +78,7 @@ def test_the_sheet_works_without_network_and_the_flag_is_sent_once(visitor, case
     assert not visitor.axe_faults()
     sheet.get_by_label("Spoke to team").check()
     sheet.get_by_label("Who was called").fill("Foot team, Dr on call answered; ambulance on its way")
-    sheet.get_by_role("button", name="Back to the visit").click()
+    sheet.get_by_role("button", name="Back to the page").click()
 
     fill_the_rest(page, lesion)
     page.get_by_role("button", name="Save visit").click()

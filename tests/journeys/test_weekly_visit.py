@@ -67,7 +67,7 @@ def test_from_today_to_a_visit_stored_once(signed_in, live_server):
     expect(width).to_have_value("")
 
     page.get_by_label("Foot newly cold, pale or blue").check()
-    page.get_by_role("button", name="Back to the visit").click()
+    page.get_by_role("button", name="Back to the page").click()
     page.get_by_label("None new or worse of these").check()
     expect(page.get_by_label("Foot newly cold, pale or blue")).not_to_be_checked()
     page.get_by_label("7 days after this visit").check()

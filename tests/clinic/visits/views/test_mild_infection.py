@@ -1,4 +1,4 @@
-"""A mild infection asks for its sample and antibiotic decision at this visit, an uninfected one for none."""
+"""A mild infection asks for its sample and antibiotic decision; an uninfected ulcer gets none."""
 
 import pytest
 
@@ -23,7 +23,7 @@ def test_it_is_asked_for_until_one_of_them_is_recorded_on_that_day(as_staff, les
     first = page(as_staff, lesion, 2)
     assert ASKED in first
     assert f"/lesions/{lesion.pk}/events/new/" in first
-    factories.event(of=lesion, kind="antibiotic", note="none, because it is clean")
+    factories.event(of=lesion, lesion=lesion, kind="antibiotic", note="none, because it is clean")
     after = page(as_staff, lesion, 2)
     assert ASKED not in after
     assert "none, because it is clean" in after
@@ -31,7 +31,7 @@ def test_it_is_asked_for_until_one_of_them_is_recorded_on_that_day(as_staff, les
 
 @pytest.mark.parametrize("kind", ["debrided", "imaging"])
 def test_another_event_does_not_answer_it(as_staff, lesion, kind):
-    factories.event(of=lesion, kind=kind)
+    factories.event(of=lesion, lesion=lesion, kind=kind)
     assert ASKED in page(as_staff, lesion, 2)
 
 
