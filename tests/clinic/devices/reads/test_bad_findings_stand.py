@@ -37,7 +37,6 @@ def limb(lesion):
 
 
 def advised(limb, **answers):
-    lesion = limb.lesions.first()
     told = {
         "needs_frequent_dressing": False,
         "device_available": True,
