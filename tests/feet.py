@@ -1,10 +1,14 @@
 """A foot at which everything was looked at and nothing found, for tests of devices that stay on."""
 
+import itertools
+from datetime import date
 from typing import Any
 
 from django.utils import timezone
 
-from clinic.models import Lesion
+from clinic.models import Lesion, Limb, User
+from clinic.people.writes.limbs import finding_add
+from clinic.people.writes.people import circumstances_add
 from tests import factories
 
 #: A complete look at one ulcer that finds nothing.
@@ -17,6 +21,25 @@ CLEAN_LOOK: dict[str, Any] = {
     "unwell": False,
     "cavity": False,
 }
+
+
+#: The same as it is told to a write, which grades it itself.
+TOLD: dict[str, Any] = {
+    name: value for name, value in CLEAN_LOOK.items() if name not in ("infection_grade", "infection_signs")
+}
+# Never the same value twice running: a double is refused.
+_toes = itertools.cycle(range(70, 90))
+
+
+def examine(by: User, limb: Limb, day: date, **found: Any) -> None:
+    """The toe pressure measured, and it is good."""
+    finding_add(by=by, limb=limb, found_on=day, toe_pressure_mmhg=next(_toes), **found)
+
+
+def ask_all(by: User, limb: Limb, day: date) -> None:
+    """What is asked once before a device that stays on, each answered no."""
+    examine(by, limb, day, charcot="none", dvt_suspected=False, ulcer_on_same_leg=False)
+    circumstances_add(by=by, person=limb.person, asked_on=day, mobility="walks", claustrophobia=False)
 
 
 def clean_foot(of: Lesion, **finding: Any) -> None:

@@ -97,14 +97,21 @@ def _urgent(
             lines.append(f"{reading.said}, below 50 mmHg ({PAD})")
         elif reading.field == "ankle_brachial_index" and reading.value < 0.4:
             lines.append(f"{reading.said}, below 0.4 ({PAD})")
-    for field, words in EVENT_URGENT.items():
-        day = record.last((field,))
-        if day is not None and not record.since(day):
-            lines.append(f"{words[0].upper()}{words[1:]} on {spoken(day)}")
+    for field, day in _events(record):
+        words = EVENT_URGENT[field]
+        lines.append(f"{words[0].upper()}{words[1:]} on {spoken(day)}")
     dead = _gangrene(record)
     if dead is not None:
         lines.append(f"Dead tissue on {spoken(dead)} (NICE NG19)")
     return [UrgentLine(f"{text[0].upper()}{text[1:]}.", "vascular_assessment") for text in lines]
+
+
+def _events(record: PerfusionRecord) -> Iterator[tuple[str, date]]:
+    """Urgent findings without a figure, until a toe-level value was taken after them."""
+    for field in EVENT_URGENT:
+        day = record.last((field,))
+        if day is not None and not record.since(day):
+            yield field, day
 
 
 def _gangrene(record: PerfusionRecord) -> date | None:
@@ -247,6 +254,7 @@ def perfusion_state(findings: LimbFindings, today: date, settings: StandingSetti
         refer=tuple(_refer(record, urgent, doubts, disease)),
         due=_due(record),
         ran_out=_ran_out(record, aged, doubts, contradictions, disease),
+        urgent_events=tuple(_events(record)),
     )
 
 

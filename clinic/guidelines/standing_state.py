@@ -84,6 +84,9 @@ class PerfusionState:
         Repeat measurements after revascularisation.
     ran_out : int or None
         Grade of the values that only their age unsettles: a device that runs is asked about, not withdrawn.
+    urgent_events : tuple of (str, datetime.date)
+        Findings that ask for somebody at once by themselves, newly_cold and rest_pain, that stand, with their
+        day.
     """
 
     grade: int | None
@@ -99,6 +102,7 @@ class PerfusionState:
     refer: tuple[StandingReferral, ...]
     due: tuple[RepeatDue, ...]
     ran_out: int | None = None
+    urgent_events: tuple[tuple[str, date], ...] = ()
 
 
 @dataclass(frozen=True)

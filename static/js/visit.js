@@ -46,13 +46,13 @@
   });
 
   // Somebody unwell is measured: the folded signs open.
-  document.addEventListener("change", (event) => {
-    const box = event.target;
-    if (!(box instanceof HTMLInputElement) || !box.checked) return;
-    const unwell = (box.name.endsWith("-unwell") && box.value === "yes") || box.value === "fever_or_unwell";
+  const unwell = "[name$='-unwell'][value=yes]:checked, [name=red_flags][value=fever_or_unwell]:checked";
+  const openSigns = () => {
     const signs = form()?.querySelector("details.signs");
-    if (unwell && signs) signs.open = true;
-  });
+    if (signs && form().querySelector(unwell)) signs.open = true;
+  };
+  document.addEventListener("change", openSigns);
+  document.addEventListener("input", openSigns);
 
   const touched = (event) => {
     if (form()?.contains(event.target) && !dirty) {

@@ -27,5 +27,5 @@ def dangers_raise(
         person=person,
         flags=[one.flag for one in found],
         visit=visit,
-        from_record={one.danger.id: one.danger.level for one in found},
+        from_record={one.danger: one.level for one in found},
     )

@@ -89,8 +89,8 @@ def _open(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _perfusion(sites: list[int], today: date) -> QuerySet[Any]:
-    measured = Q(ankle_pressure_mmhg__isnull=False) | Q(ankle_index__isnull=False)
-    measured |= Q(toe_pressure_mmhg__isnull=False) | Q(tcpo2_mmhg__isnull=False)
+    # An ankle value alone settles nothing, however normal: see guidelines/standing_perfusion.py.
+    measured = Q(toe_pressure_mmhg__isnull=False) | Q(tcpo2_mmhg__isnull=False) | ~Q(waveform="")
     fresh = LimbFinding.objects.filter(measured, limb=OuterRef("limb"), found_on__lte=today)
     # The house rule is a site's own number of days; few sites differ, so each number is asked once.
     ages = _ages(sites, "perfusion_fresh_days")
@@ -220,7 +220,7 @@ GAPS: dict[str, Gap] = {
         Gap(
             "perfusion",
             "Open lesions without a fresh blood-flow measurement",
-            "No ankle or toe pressure, index or TcPO2 of the limb within the house rule of its clinic.",
+            "No toe pressure, TcPO2 or Doppler waveform of the limb within the house rule of its clinic.",
             STAFF,
             _perfusion,
             _open,

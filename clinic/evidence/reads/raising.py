@@ -14,7 +14,7 @@ from clinic.evidence.reads.standing import LimbStanding, standing_of, standing_o
 from clinic.guidelines.known_dangers import Danger
 from clinic.models import Limb, Person, RedFlag
 
-__all__ = ["FLAG_OF", "URGENT_FROM", "RaisedDanger", "dangers_unraised", "flag_of", "is_urgent"]
+__all__ = ["EVENT_FLAG", "FLAG_OF", "URGENT_FROM", "RaisedDanger", "dangers_unraised", "is_urgent"]
 
 #: Danger -> level from which it is past a line that asks for somebody at once (see its urgent lines).
 URGENT_FROM = {
@@ -34,37 +34,30 @@ FLAG_OF = {
     "thrombosis": "calf_pain_or_swelling",
     "gangrene": "gangrene",
     "ischaemia": "severe_ischaemia",
-    "perfusion_in_doubt": "cold_pale_blue_foot",
+    "perfusion_in_doubt": "severe_ischaemia",
 }
 #: Flags beside that one which speak of the danger too: who ticked one of them knows of it.
 SPEAKS_OF = {
     "infection": ("abscess", "spreading_redness"),
     "bone": ("new_probe_to_bone",),
-    "perfusion_in_doubt": ("new_rest_pain", "severe_ischaemia", "gangrene"),
+    "perfusion_in_doubt": ("gangrene",),
 }
+#: Urgent findings without a figure: each is new on its own day, whatever stood before.
+EVENT_FLAG = {"newly_cold": "cold_pale_blue_foot", "rest_pain": "new_rest_pain"}
 
 
 @dataclass(frozen=True)
 class RaisedDanger:
-    """A danger to raise, and the red flag it is raised as."""
+    """A danger to raise, how bad it is, and the red flag it is raised as."""
 
-    danger: Danger
+    danger: str
+    level: int
     flag: str
 
 
 def is_urgent(danger: Danger) -> bool:
     """Whether a danger is past a line that asks for somebody at once."""
     return danger.level >= URGENT_FROM[danger.id]
-
-
-def flag_of(danger: Danger, foot: LimbStanding) -> str:
-    """The red flag of a danger; a doubt about the blood by what raised it."""
-    if danger.id == "perfusion_in_doubt":
-        lines = " ".join(line.text for line in foot.worst.ischaemia.urgent)
-        if "newly cold" in lines or "New pain at rest" not in lines:
-            return FLAG_OF[danger.id]
-        return "new_rest_pain"
-    return FLAG_OF[danger.id]
 
 
 def dangers_unraised(person: Person, day: date, ticked: Collection[str] = ()) -> list[RaisedDanger]:
@@ -75,32 +68,46 @@ def dangers_unraised(person: Person, day: date, ticked: Collection[str] = ()) ->
     limbs = list(Limb.objects.filter(person=person).select_related("person__site"))
     feet = standing_of_many(limbs, day)
     urgent = [(feet[limb.pk], one) for limb in limbs for one in feet[limb.pk].to_raise if is_urgent(one)]
-    if not urgent:
+    events = [pair for limb in limbs for pair in feet[limb.pk].worst.ischaemia.urgent_events]
+    if not urgent and not events:
         return []
     raised = list(RedFlag.objects.filter(person=person).select_related("visit"))
-    answer = []
+    answer = [
+        RaisedDanger(name, 1, EVENT_FLAG[name])
+        for name, on in events
+        if EVENT_FLAG[name] not in ticked and not any(_raised(row, {EVENT_FLAG[name]}, on) for row in raised)
+    ]
     for foot, danger in urgent:
-        flag = flag_of(danger, foot)
-        if danger.id == "perfusion_in_doubt" and any(
-            one.id in ("ischaemia", "gangrene") for one in foot.dangers
+        flags = {FLAG_OF[danger.id], *SPEAKS_OF.get(danger.id, ())}
+        if not (
+            _same_line(foot, danger) or flags & set(ticked) or _spoken_of(foot, danger, flags, raised, day)
         ):
-            continue  # the same urgent line, raised by its own name
-        if not {flag, *SPEAKS_OF.get(danger.id, ())} & set(ticked) and not _spoken_of(
-            foot, danger, flag, raised, day
-        ):
-            answer.append(RaisedDanger(danger, flag))
+            answer.append(RaisedDanger(danger.id, danger.level, FLAG_OF[danger.id]))
     return answer
 
 
-def _spoken_of(foot: LimbStanding, danger: Danger, flag: str, raised: list[RedFlag], day: date) -> bool:
+def _same_line(foot: LimbStanding, danger: Danger) -> bool:
+    """Whether a doubt about the blood has no urgent line but what is raised by its own name."""
+    if danger.id != "perfusion_in_doubt":
+        return False
+    named = any(one.id in ("ischaemia", "gangrene") for one in foot.dangers)
+    return named or len(foot.worst.ischaemia.urgent) == len(foot.worst.ischaemia.urgent_events)
+
+
+def _raised(row: RedFlag, flags: Collection[str], since: date | None) -> bool:
+    """Whether a row speaks of one of these flags and waits, or was raised since a day."""
+    on = row.visit.visited_on if row.visit else timezone.localdate(row.raised_at)
+    return bool(set(flags) & set(row.flags)) and (not row.answer or since is None or on >= since)
+
+
+def _spoken_of(
+    foot: LimbStanding, danger: Danger, flags: Collection[str], raised: list[RedFlag], day: date
+) -> bool:
     """Whether a flag at least as bad was raised since this danger began, or waits for its answer."""
     began = _began(foot, danger, day)
     for row in raised:
-        if not {flag, *SPEAKS_OF.get(danger.id, ())} & set(row.flags):
-            continue
-        level = row.from_record.get(danger.id) if row.from_record else danger.level
-        on = row.visit.visited_on if row.visit else timezone.localdate(row.raised_at)
-        if level is not None and level >= danger.level and (not row.answer or began is None or on >= began):
+        level = row.from_record.get(danger.id, 0) if row.from_record else danger.level
+        if level >= danger.level and _raised(row, flags, began):
             return True
     return False
 

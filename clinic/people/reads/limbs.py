@@ -25,8 +25,8 @@ __all__ = [
     "running_devices",
 ]
 
-#: Findings that tell of the blood supply: a good one ages, and a later operation makes any of them old at
-#: once; a bad one stands.
+#: Findings that tell of the blood supply: a good one ages, and a later operation makes it old at once; a bad
+#: one stands.
 PERFUSION = (
     "dorsalis_pedis",
     "posterior_tibial",
@@ -149,8 +149,9 @@ def _newest(
             value = getattr(row, name, None)
             if name in found or value in (None, ""):
                 continue
-            aged = too_old(row.found_on, site.perfusion_fresh_days, today) and not _bad(row, name, today)
-            old = name in PERFUSION and (aged or (changed_on is not None and changed_on > row.found_on))
+            aged = too_old(row.found_on, site.perfusion_fresh_days, today)
+            aged = aged or (changed_on is not None and changed_on > row.found_on)
+            old = name in PERFUSION and aged and not _bad(row, name, today)
             old = old or (name in SAME_DAY and row.found_on != today)
             found[name] = FindingValue(name, _LABELS[name], value, _words(row, name), row.found_on, old)
     return [found[name] for name in _LABELS if name in found]

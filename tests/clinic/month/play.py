@@ -19,13 +19,13 @@ from clinic.demo.clock import at
 from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.writes import wear
 from clinic.lesions.writes import closure, lesions, looks
-from clinic.models import Limb, Look, Person, Prescription, RedFlag, Referral, Site, User
-from clinic.people.writes import limbs, people
+from clinic.models import Look, Person, Prescription, RedFlag, Referral, Site, User
+from clinic.people.writes import people
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
 from clinic.week.reads.review import review_list
 from clinic.week.reads.today import today_lists
-from tests import factories
+from tests import factories, feet
 
 from .figures import Figures, said_twice, shown_rows
 from .ledger import ZONE, Card, Sent, expected, works
@@ -41,7 +41,6 @@ class Month:
 
     def __init__(self, people_count: int, seed: int) -> None:
         self.random = Random(seed)
-        self.measured = 0
         self.site: Site = factories.site(
             name="Month clinic", holidays=[day.isoformat() for day in sorted(HOLIDAYS)]
         )
@@ -125,10 +124,7 @@ class Month:
         self._came(card, day, next_on=day + timedelta(days=1 + n % 7))
         if n % 3 == 0:
             limb = who.limbs.select_related("person__site").get(side="left")
-            self._examine(limb, day, charcot="none", dvt_suspected=False, ulcer_on_same_leg=False)
-            people.circumstances_add(
-                by=self.staff, person=who, asked_on=day, mobility="walks", claustrophobia=False
-            )
+            feet.ask_all(self.podiatrist, limb, day)
             chosen = {"device": "total_contact_cast", "reason": "Stays on: the simulated choice."}
             devices.prescribe(limb, list(limb.lesions.all()), chosen, day, by=self.podiatrist)
             self._seal(card, day)
@@ -257,11 +253,7 @@ class Month:
             length_mm=Decimal(self.random.randint(10, 20)),
             width_mm=Decimal(self.random.randint(5, 10)),
             debridement="after",
-            infection_looked=True,
-            deep_infection=False,
-            probe_to_bone=False,
-            unwell=False,
-            cavity=False,
+            **feet.TOLD,
         )
 
     def _after_visit(self, card: Card, day: date) -> None:
@@ -277,7 +269,7 @@ class Month:
             return
         if sealing_gate(device, day).hindered:
             # New pain at rest asks for the toe to be measured again; what is still hindered stays open.
-            self._examine(device.limb, day)
+            feet.examine(self.podiatrist, device.limb, day)
             if sealing_gate(device, day).hindered:
                 return
         devices.fit_what_is_due(self._person(card), day, by=self.staff)
@@ -285,11 +277,6 @@ class Month:
         if card.next_on is not None and card.next_on > card.sealed_until:
             card.next_on = card.sealed_until
         self._count("devices sealed")
-
-    def _examine(self, limb: Limb, day: date, **found: object) -> None:
-        self.measured += 1
-        toe = 70 + self.measured % 20  # never the same twice, which would be refused as a double
-        limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, toe_pressure_mmhg=toe, **found)
 
     def _open_device(self, card: Card, day: date) -> None:
         device = Prescription.objects.get(limb__person=card.pk, stopped_on=None)

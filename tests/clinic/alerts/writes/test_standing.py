@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from clinic.alerts.writes.standing import dangers_raise
-from clinic.evidence.reads.raising import FLAG_OF, URGENT_FROM
+from clinic.evidence.reads.raising import EVENT_FLAG, FLAG_OF, URGENT_FROM
 from clinic.guidelines.red_flags import RED_FLAGS
 from clinic.models import DangerOwner, RedFlag
 from tests import factories, feet
@@ -92,6 +92,17 @@ def test_lifted_and_back_it_is_new(staff, lesion):
     assert dangers_raise(by=staff, person=lesion.limb.person) is None
     factories.finding(of=lesion.limb, toe_pressure_mmhg=24)
     assert dangers_raise(by=staff, person=lesion.limb.person) is not None
+
+
+@pytest.mark.parametrize("event", sorted(EVENT_FLAG))
+def test_a_foot_newly_cold_or_in_pain_is_new_whatever_stood_before(staff, lesion, event):
+    factories.finding(of=lesion.limb, found_on=ago(20), toe_pressure_mmhg=22)
+    answered(dangers_raise(by=staff, person=lesion.limb.person))
+    factories.finding(of=lesion.limb, **{event: True})
+    flag = dangers_raise(by=staff, person=lesion.limb.person)
+    assert flag.flags == [EVENT_FLAG[event]]
+    answered(flag)
+    assert dangers_raise(by=staff, person=lesion.limb.person) is None
 
 
 def test_past_its_owner_s_date_it_alarms_again_and_not_before(staff, lesion):

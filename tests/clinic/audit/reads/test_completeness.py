@@ -136,3 +136,11 @@ def test_queries_do_not_grow_with_the_cases(site):
     for _ in range(5):
         factories.lesion(on=factories.limb(of=factories.person(at=site)))
     assert queries() == few
+
+
+@pytest.mark.parametrize(
+    ("found", "owes"), [({"ankle_index": "1.10"}, 1), ({"waveform": "biphasic"}, 0), ({"tcpo2_mmhg": 55}, 0)]
+)
+def test_an_ankle_value_alone_leaves_the_blood_supply_owed(site, lesion, found, owes):
+    factories.finding(of=lesion.limb, **found)
+    assert owed(site)["perfusion"][0] == owes

@@ -364,3 +364,26 @@ def test_the_number_of_queries_of_the_page_does_not_grow(as_staff, site):
 
     count(1)
     assert count(3) == count(9)
+
+
+def test_signs_of_the_whole_person_stay_folded_until_one_is_given(as_staff, url, lesion):
+    assert '<details class="signs">' in as_staff.get(url).content.decode()
+    sent = as_staff.post(url, post(lesion, temperature_c="51"))
+    page = sent.content.decode()
+    assert sent.status_code == 422
+    assert '<details class="signs" open>' in page
+    assert "Temperature (°C): 25 to 45 is allowed." in page
+    assert 'value="51"' in page
+
+
+def test_what_looking_for_infection_means_stands_beside_its_tick(as_staff, url, lesion):
+    page = as_staff.get(url).content.decode()
+    assert "Looked: device and dressing off, all five looked for, the wound probed." in page
+
+
+def test_a_visit_whose_findings_are_past_an_urgent_line_leads_to_its_flag(as_staff, url, lesion):
+    factories.finding(of=lesion.limb, toe_pressure_mmhg=22)
+    sent = as_staff.post(url, post(lesion))
+    flag = RedFlag.objects.get()
+    assert flag.from_record == {"ischaemia": 3}
+    assert sent.url == reverse("flag_answer", args=[flag.pk])
