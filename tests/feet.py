@@ -39,7 +39,8 @@ def examine(by: User, limb: Limb, day: date, **found: Any) -> None:
 def ask_all(by: User, limb: Limb, day: date) -> None:
     """What is asked once before a device that stays on, each answered no."""
     examine(by, limb, day, charcot="none", dvt_suspected=False, ulcer_on_same_leg=False)
-    circumstances_add(by=by, person=limb.person, asked_on=day, mobility="walks", claustrophobia=False)
+    asked = {"claustrophobia": False, "high_falls_risk": False, "cannot_attend_weekly": False}
+    circumstances_add(by=by, person=limb.person, asked_on=day, mobility="walks", **asked)
 
 
 def clean_foot(of: Lesion, **finding: Any) -> None:

@@ -354,17 +354,18 @@ class Story:
         for chosen in self.plot.devices:
             if chosen["week"] == week:
                 if week > 0 and chosen["device"] in NON_REMOVABLE:
-                    self._toe_again(day)
-                devices.prescribe(
-                    next(self._limbs()), list(self.lesions.values()), chosen, day, by=self.podiatrist
-                )
+                    self._asked_again(day)
+                limb, ulcers = next(self._limbs()), list(self.lesions.values())
+                devices.prescribe(limb, ulcers, chosen, day, by=self.podiatrist)
         devices.fit_what_is_due(self.person, day, by=self.podiatrist)
 
-    def _toe_again(self, day: date) -> None:
-        """The toe is measured anew before a device that stays on is chosen."""
+    def _asked_again(self, day: date) -> None:
+        """Toe and circumstances are asked anew before a device that stays on is chosen."""
         toe = {"toe_pressure_mmhg": self.plot.findings["toe_pressure_mmhg"]}
         for limb in self._limbs():
             limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, **toe)
+        answers = self._found(self.plot.circumstances)
+        people.circumstances_add(by=self.staff, person=self.person, asked_on=day, **answers)
 
     def _referral(self, week: int, day: date) -> None:
         planned = self.plot.referral

@@ -13,6 +13,7 @@ CORE_VERSION = "1.2"
 
 NOTICE = (
     "Calculated estimate that ranks plans; it does not show that any pressure target is reached. For an open "
-    "ulcer no target is published: 200 kPa and 30 % are figures of footwear that prevents ulcers. "
+    "ulcer no target is published: the limit of the checks and 30 % are figures of footwear that prevents "
+    "ulcers. "
     "Confirm by in-shoe measurement and skin inspection. Supports licensed judgement; follow local protocol."
 )

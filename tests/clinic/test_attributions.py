@@ -43,7 +43,7 @@ def test_the_28_day_look_is_a_design_choice():
 
 def test_no_target_is_published_for_an_open_ulcer_and_the_notice_of_every_plan_says_so():
     assert "For an open ulcer no target is published" in NOTICE
-    assert "200 kPa and 30 %" in NOTICE
+    assert "the limit of the checks and 30 % are figures of footwear" in NOTICE
 
 
 def test_the_edition_says_which_rows_are_an_older_text():

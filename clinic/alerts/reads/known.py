@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.evidence.reads.raising import FLAG_OF, SPEAKS_OF, flag_of, is_urgent
+from clinic.evidence.reads.raising import EVENT_FLAG, FLAG_OF, SPEAKS_OF, is_urgent
 from clinic.evidence.reads.standing import LimbStanding, standing_of_many
 from clinic.guidelines.known_dangers import Danger, Owned
 from clinic.models import OPEN_STATES, Limb, Person
@@ -65,17 +65,15 @@ def known_beside(feet: Iterable[LimbStanding]) -> dict[str, list[str]]:
     for foot in feet:
         for row in dangers_now(foot):
             if is_urgent(row.danger):
-                known.setdefault(flag_of(row.danger, foot), []).append(row.words)
+                known.setdefault(FLAG_OF[row.danger.id], []).append(row.words)
     return known
 
 
 def dangers_of(flag: str) -> tuple[str, ...]:
     """Ids of the standing dangers a question is about."""
-    return tuple(
-        danger
-        for danger, asked_by in FLAG_OF.items()
-        if flag == asked_by or flag in SPEAKS_OF.get(danger, ())
-    )
+    speaks = {danger: {asked_by, *SPEAKS_OF.get(danger, ())} for danger, asked_by in FLAG_OF.items()}
+    speaks["perfusion_in_doubt"] |= set(EVENT_FLAG.values())
+    return tuple(danger for danger, flags in speaks.items() if flag in flags)
 
 
 def not_owned(found: Collection[str], feet: Iterable[LimbStanding]) -> set[str]:
