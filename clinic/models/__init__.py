@@ -73,6 +73,7 @@ from .site import Site
 from .trace import PhotoScale, Reference, Trace
 from .transfer import Transfer, TransferState
 from .user import Role, User
+from .verification import Verification
 from .view_event import ViewBatch, ViewEvent
 from .visit import (
     Attendance,
@@ -197,6 +198,7 @@ __all__ = [
     "UlcerFindings",
     "Urgency",
     "User",
+    "Verification",
     "ViewBatch",
     "ViewEvent",
     "Visit",

@@ -6,6 +6,7 @@ from typing import Any
 from django.db import models
 from simple_history.models import HistoricalRecords
 
+from .kept_copy import KeptCopy
 from .record import between
 from .referral import Urgency
 
@@ -79,7 +80,7 @@ class Site(models.Model):
     #: Fitting list -> its steps, where this site has its own.
     fitting_steps = models.JSONField(default=dict, blank=True)
 
-    history = HistoricalRecords()
+    history = HistoricalRecords(bases=[KeptCopy])
 
     class Meta:
         ordering = ["name"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cached_property
 
+from django.contrib.auth.hashers import check_password
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
@@ -31,6 +32,10 @@ class User(AbstractUser):
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username
+
+    def check_password(self, raw_password: str) -> bool:
+        """Whether it is the password. It is never stored anew beside the audit chain, as the framework would."""
+        return check_password(raw_password, self.password)
 
     @cached_property
     def site_ids(self) -> list[int]:

@@ -56,7 +56,7 @@ def _own_sites(by: User, sites: Iterable[Site]) -> list[Site]:
 
 
 def link_make(by: User, user: User, purpose: str) -> str:
-    """A one-time link for a user; call inside the transaction of what it is for."""
+    """A one-time link for a user; call inside the transaction of what it is for, before its audit row."""
     now = timezone.now()
     # An older unused link ends with the new one.
     for old in user.links.filter(used_at=None, expires_at__gt=now):  # type: ignore[attr-defined]
@@ -88,8 +88,9 @@ def account_invite(
     user.set_unusable_password()
     user.save()
     user.sites.set(chosen)
+    token = link_make(by, user, LinkPurpose.INVITE)
     _record(by, user, "invited", chosen, role=role)
-    return user, link_make(by, user, LinkPurpose.INVITE)
+    return user, token
 
 
 @transaction.atomic
@@ -140,8 +141,9 @@ def account_reset(*, by: User, user: User) -> str:
     user.set_unusable_password()
     user.save(update_fields=["password"])
     sign_out_everywhere(user=user)
+    token = link_make(by, user, LinkPurpose.RESET)
     _record(by, user, "reset the password of", _shared(by, user))
-    return link_make(by, user, LinkPurpose.RESET)
+    return token
 
 
 @transaction.atomic

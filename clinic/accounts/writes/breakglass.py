@@ -53,6 +53,7 @@ def glass_break(*, by: User, site: Site, record_number: str, birth_date: date, r
             verb="broke the glass",
             target=found,
             person=found,
+            also=[glass],
             reason=reason,
             until=glass.until.isoformat(timespec="seconds"),
         )

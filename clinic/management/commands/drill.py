@@ -52,6 +52,8 @@ class Command(BaseCommand):
                         "VAR_DIR": str(folder / "var"),
                         "DIGEST_DIR": str(folder / "var" / "digests"),
                         "MEDIA_DIR": str(folder / "var" / "media"),
+                        "DIGEST_KEY_FILE": str(settings.DIGEST_KEY_FILE),
+                        "DIGEST_SECOND_DIR": "",
                         **place,
                     },
                     capture_output=True,
