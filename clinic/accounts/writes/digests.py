@@ -13,6 +13,7 @@ import json
 import os
 import secrets
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from clinic.record.writes import read_log as reads
 __all__ = ["KeyFault", "all_faults", "erased_numbers", "faults", "newest_lines", "path", "second_path", "write"]
 
 
+LATEST = timedelta(days=2)  # design choice: a day is missed once before it is a fault
 KEY_BYTES = 32  # design choice: as long as the hash
 
 
@@ -178,11 +180,20 @@ def _anchor_faults(lines: list[dict[str, Any]]) -> Iterator[str]:
                 )
 
 
+def _unwritten(lines: list[dict[str, Any]]) -> Iterator[str]:
+    """Sites of which no line tells although a day of theirs should have been written long ago."""
+    told = {line["site"] for line in lines if line}
+    firsts = AuditEvent.objects.filter(sequence=1, at__lt=timezone.now() - LATEST).exclude(site_id__in=told)
+    for site_id, at in firsts.order_by("site_id").values_list("site_id", "at"):
+        yield f"{path().name} has no line of site {site_id}, whose chain began on {at:%-d %b %Y}"
+
+
 def faults() -> Iterator[str]:
     """Where a chain no longer holds what a line of the file says it held, and where the file was altered."""
     lines = _lines(path())
     yield from _file_faults(lines)
     yield from _anchor_faults(lines)
+    yield from _unwritten(lines)
     for site_id, line in newest_lines().items():
         last, digest = _end(AuditEvent, site_id, line["rows"])
         if last < line["rows"]:

@@ -10,15 +10,17 @@ from __future__ import annotations
 import hashlib
 import json
 import time
+from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
+from decimal import InvalidOperation
+from typing import Any, NamedTuple
 
 from cryptography.fernet import Fernet, InvalidToken
 from django.apps import apps
-from django.db import connection, models
+from django.db import DataError, OperationalError, connection, models
 from django.db.models import Exists, F, OuterRef
 from django.utils import timezone
 
@@ -33,6 +35,8 @@ __all__ = ["Fault", "verify", "verify_and_keep"]
 
 #: Rows read at a time: design choice, small enough for any machine.
 PIECE = 1000
+#: What reading a value raises that is no value of its column.
+UNREADABLE = (ValueError, TypeError, InvalidOperation, DataError, OperationalError)
 #: Sentences of one check that are kept for the managers' page: design choice.
 KEPT = 100
 
@@ -49,6 +53,16 @@ class Fault:
         return f"{self.words}: {self.values}" if self.values else self.words
 
 
+class _Sealed(NamedTuple):
+    """The hash of a row without copies, and the row of the chain that carries it."""
+
+    at: datetime
+    site: int
+    sequence: int
+    person: int | None
+    digest: str
+
+
 @dataclass
 class _Chain:
     """What a pass over the chains found out for the checks after it."""
@@ -57,8 +71,23 @@ class _Chain:
     carried: Counter[str] = field(default_factory=Counter)
     #: Rows of each table of which a copy was carried: the daily part looks at these only.
     touched: dict[str, set[int]] = field(default_factory=dict)
-    #: Newest hash of each row without copies: number of the event, person, columns, hash, day.
-    rows: dict[tuple[str, int], tuple[int, int | None, int, str, datetime]] = field(default_factory=dict)
+    #: Newest hash of each row without copies.
+    rows: dict[tuple[str, int], _Sealed] = field(default_factory=dict)
+
+
+def _each(
+    table: str, keys: list[int], look: Callable[[list[int]], Iterator[Fault]], words: str = "cannot be read"
+) -> Iterator[Fault]:
+    """Look at rows together; where one cannot be read, by halves, until it is named."""
+    try:
+        yield from list(look(keys))
+    except UNREADABLE:
+        if len(keys) == 1:
+            yield Fault(f"{table}: row {keys[0]} {words}: a value is none of its column")
+            return
+        half = len(keys) // 2
+        yield from _each(table, keys[:half], look, words)
+        yield from _each(table, keys[half:], look, words)
 
 
 def _day(at: datetime) -> str:
@@ -84,7 +113,10 @@ def _chain(site_id: int, after: int, previous: str, seen: _Chain, erased: Any) -
     expected = after + 1
     piece: list[AuditEvent] = []
     rows = AuditEvent.objects.filter(site_id=site_id, sequence__gt=after).order_by("sequence")
-    for event in rows.iterator(chunk_size=PIECE):
+    for event in _events(rows):
+        if isinstance(event, Fault):
+            yield event
+            return
         at = f"row {event.sequence} of site {site_id}"
         if event.sequence != expected:
             yield Fault(f"clinic_auditevent: row {expected} of site {site_id} is missing before {_day(event.at)}")
@@ -100,6 +132,22 @@ def _chain(site_id: int, after: int, previous: str, seen: _Chain, erased: Any) -
     yield from _piece(piece, seen, erased)
 
 
+def _events(rows: Any) -> Iterator[AuditEvent | Fault]:
+    last = 0
+    try:
+        for event in rows.iterator(chunk_size=PIECE):
+            last = event.sequence
+            yield event
+    except UNREADABLE:
+        # The rows were read in pieces: the one that cannot be read is within the piece after the last.
+        for number in rows.filter(sequence__gt=last).values_list("sequence", flat=True)[: 2 * PIECE]:
+            try:
+                rows.get(sequence=number)
+            except UNREADABLE:
+                yield Fault(f"clinic_auditevent: row {number} cannot be read: a value is none of its column")
+                return
+
+
 def _piece(events: list[AuditEvent], seen: _Chain, erased: Any) -> Iterator[Fault]:
     yield from _keys(events, erased[0])
     by_model: dict[str, list[tuple[list[Any], AuditEvent]]] = {}
@@ -110,9 +158,8 @@ def _piece(events: list[AuditEvent], seen: _Chain, erased: Any) -> Iterator[Faul
             continue  # its own digest is wrong then, which was said
         for name, row, copy, count, digest in entries:
             if copy is None:
-                known = seen.rows.get((name, row))
-                if known is None or known[0] < event.pk:
-                    seen.rows[name, row] = (event.pk, event.person_id, count, digest, event.at)
+                sealed = _Sealed(event.at, event.site_id, event.sequence, event.person_id, digest)
+                seen.rows[name, row] = max(sealed, seen.rows.get((name, row), sealed), key=lambda one: one[:3])
             else:
                 by_model.setdefault(name, []).append(([row, copy, count, digest], event))
     for name, told in by_model.items():
@@ -133,6 +180,8 @@ def _keys(events: list[AuditEvent], erased: set[int]) -> Iterator[Fault]:
                 )
             continue
         try:
+            if urlsafe_b64encode(urlsafe_b64decode(held.key)).decode() != held.key:
+                raise InvalidToken  # the decoder passes over letters behind the key
             Fernet(held.key).decrypt(event.payload.encode())
         except (InvalidToken, ValueError):
             yield Fault(
@@ -145,29 +194,37 @@ def _copies(
     name: str, told: list[tuple[list[Any], AuditEvent]], seen: _Chain, erased: Any
 ) -> Iterator[Fault]:
     model = apps.get_model("clinic", name)
-    table = model._meta.db_table
-    noun = name.removeprefix("historical")
     of_counts: dict[int, list[tuple[list[Any], AuditEvent]]] = {}
     for one in told:
         of_counts.setdefault(one[0][2], []).append(one)
     for count, group in of_counts.items():
+        by_copy = {entry[1]: (entry, event) for entry, event in group}
         columns = seals.columns_of(model, count)
-        found = seals.copies_in_numbers(model, [entry[1] for entry, _ in group], columns)
-        for (row, copy, _, digest), event in group:
-            seen.touched.setdefault(noun, set()).add(row)
-            if copy not in found:
-                if row not in erased[1].get(noun, ()) and copy not in erased[2].get(noun, ()):
-                    yield Fault(
-                        f"{table}: row {copy}, a copy of {noun} {row} of {_day(event.at)}, is gone; "
-                        f"row {event.sequence} of site {event.site_id} carries it"
-                    )
-                continue
+
+        def look(keys: list[int], columns: Any = columns, by_copy: Any = by_copy) -> Iterator[Fault]:
+            found = seals.copies_in_numbers(model, keys, columns)
+            return _copies_read(model, [by_copy[key] for key in keys], found, seen, erased)
+
+        yield from _each(model._meta.db_table, list(by_copy), look)
+
+
+def _copies_read(model: Any, told: Any, found: Any, seen: _Chain, erased: Any) -> Iterator[Fault]:
+    table, name = model._meta.db_table, model._meta.model_name
+    noun = name.removeprefix("historical")
+    for (row, copy, _, digest), event in told:
+        seen.touched.setdefault(noun, set()).add(row)
+        carrier = f"row {event.sequence} of site {event.site_id}"
+        if copy in found:
             seen.carried[name] += 1
             if seals.copy_digest(model, *found[copy]) != digest:
                 yield Fault(
                     f"{table}: row {copy}, a copy of {noun} {row}, is not the one of {_day(event.at)} that "
-                    f"row {event.sequence} of site {event.site_id} carries"
+                    f"{carrier} carries"
                 )
+        elif row not in erased[1].get(noun, ()) and copy not in erased[2].get(noun, ()):
+            yield Fault(
+                f"{table}: row {copy}, a copy of {noun} {row} of {_day(event.at)}, is gone; {carrier} carries it"
+            )
 
 
 def _slipped_in_copies(seen: _Chain) -> Iterator[Fault]:
@@ -200,13 +257,17 @@ def _live(model: type[Any], only: set[int] | None) -> Iterator[Fault]:
         if only is not None
         else model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(chunk_size=PIECE)
     )
+
+    def look(some: list[int]) -> Iterator[Fault]:
+        return _live_piece(model, columns, some)
+
     piece: list[int] = []
     for key in keys:
         piece.append(key)
         if len(piece) == PIECE:
-            yield from _live_piece(model, columns, piece)
+            yield from _each(model._meta.db_table, piece, look)
             piece = []
-    yield from _live_piece(model, columns, piece)
+    yield from _each(model._meta.db_table, piece, look)
 
 
 def _newest(history: type[Any], columns: list[str], piece: list[int]) -> dict[int, tuple[Any, ...]]:
@@ -270,7 +331,7 @@ def _recorded() -> Iterator[type[Any]]:
 
 # --- Rows without copies -----------------------------------------------------------------------------------
 def _plain(seen: _Chain, erased: Any, *, full: bool) -> Iterator[Fault]:
-    people = {person for _, person, *_ in seen.rows.values() if person}
+    people = {sealed.person for sealed in seen.rows.values() if sealed.person}
     keys: dict[int, str] = {}
     for start in range(0, len(people), PIECE):
         some = sorted(people)[start : start + PIECE]
@@ -283,27 +344,32 @@ def _plain(seen: _Chain, erased: Any, *, full: bool) -> Iterator[Fault]:
         numbers = (
             sorted(model._base_manager.values_list("pk", flat=True)) if full else sorted(told)
         )
-        for start in range(0, len(numbers), PIECE):
-            for row, values, beside in seals.kept_rows(model, numbers[start : start + PIECE]):
+
+        def look(some: list[int], model: Any = model, there: set[int] = there) -> Iterator[Fault]:
+            for row, values, beside in seals.kept_rows(model, some):
                 there.add(row)
-                yield from _plain_row(model, row, values, beside, seen, keys, erased)
+                yield from _plain_row(model, row, values, beside, seen, keys)
+
+        for start in range(0, len(numbers), PIECE):
+            yield from _each(table, numbers[start : start + PIECE], look)
+        there |= set(model._base_manager.filter(pk__in=told - there).values_list("pk", flat=True))
         for row in sorted(told - there - erased[1].get(label, set())):
-            yield Fault(f"{table}: row {row} is gone; it stood on {_day(seen.rows[label, row][4])}")
+            yield Fault(f"{table}: row {row} is gone; it stood on {_day(seen.rows[label, row].at)}")
 
 
 def _plain_row(
-    model: type[Any], row: int, values: Any, beside: Any, seen: _Chain, keys: dict[int, str], erased: Any
+    model: type[Any], row: int, values: Any, beside: Any, seen: _Chain, keys: dict[int, str]
 ) -> Iterator[Fault]:
     table, known = model._meta.db_table, seen.rows.get((model._meta.label_lower, row))
     if known is None:
         yield Fault(f"{table}: row {row} is carried by no row of the chain, so nobody wrote it")
         return
-    pk, person, _, digest, at = known
+    person, at = known.person, known.at
     if person is not None and person not in keys:
         return  # told of under a key that an erasure destroyed, or that is missing, which was said
-    if seals.row_digest(model, values, beside, keys.get(person or 0, "")) == digest:
+    if seals.row_digest(model, values, beside, keys.get(person or 0, "")) == known.digest:
         return
-    event = AuditEvent.objects.get(pk=pk)
+    event = AuditEvent.objects.get(site_id=known.site, sequence=known.sequence)
     stood = json.loads(event.detail or "{}").get("stands", {}).get(f"{model._meta.label_lower} {row}", {})
     now = seals.state_of(model, values)
     columns = [name for name in now if name in stood and now[name] != stood[name]]
