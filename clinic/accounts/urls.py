@@ -5,6 +5,7 @@ from django.urls import path
 from clinic.accounts.views import (
     accounts,
     breakglass,
+    checks,
     doctor,
     erasure,
     health,
@@ -28,6 +29,7 @@ urlpatterns = [
     path("accounts/new/", accounts.account_new, name="account_new"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
+    path("settings/checks/", checks.record_checks, name="record_checks"),
     path("settings/running/", doctor.doctor, name="doctor"),
     path("break-glass/", breakglass.break_glass, name="break_glass"),
     path("break-glass/<int:glass>/seen/", breakglass.glass_noticed, name="glass_noticed"),

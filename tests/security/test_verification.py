@@ -1,3 +1,4 @@
+# ruff: noqa: S608  names of our own tables
 """The check of the record names every change made past the program, and none that the program made."""
 
 from __future__ import annotations
@@ -9,15 +10,17 @@ from pathlib import Path
 import pytest
 from cryptography.fernet import Fernet
 from django.db import connection, transaction
+from django.urls import reverse
 from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from clinic.accounts.reads.checks import faults_standing
 from clinic.accounts.writes import digests
 from clinic.accounts.writes.breakglass import glass_break
 from clinic.accounts.writes.erasure import person_erase
 from clinic.accounts.writes.verification import verify_and_keep
-from clinic.models import AuditEvent, Person, Photo, Transfer, User
+from clinic.models import AuditEvent, Person, Photo, Transfer, User, Verification
 from clinic.people.reads.merging import merge_preview
 from clinic.people.writes.merging import merge_undo, person_merge
 from clinic.people.writes.people import person_register, weight_add
@@ -25,6 +28,7 @@ from clinic.people.writes.transfers import transfer_accept, transfer_ask, transf
 from clinic.record import append_only as append_only_module
 from clinic.record.writes import audit
 from tests import factories
+from tests.clinic.month.play import Month
 from tests.security import played
 
 pytestmark = pytest.mark.django_db
@@ -170,7 +174,11 @@ def test_any_change_of_any_row_is_named_at_its_table_and_row():
         where, what = place(table, number, row)
         if table == "clinic_auditevent" and column == "(the whole row)":
             what = f"of site {row['site_id']}"
-        assert any(where in one and re.search(rf"{re.escape(what)}\b", one) for one in words), (where, what, words)
+        assert any(where in one and re.search(rf"{re.escape(what)}\b", one) for one in words), (
+            where,
+            what,
+            words,
+        )
         seen.add((table, column))
 
     law()
@@ -211,7 +219,9 @@ def overwrite_photo():
 
 
 def cut_tail():
-    played.sql("DELETE FROM clinic_auditevent WHERE sequence > (SELECT MAX(sequence) - 3 FROM clinic_auditevent)")
+    played.sql(
+        "DELETE FROM clinic_auditevent WHERE sequence > (SELECT MAX(sequence) - 3 FROM clinic_auditevent)"
+    )
 
 
 def cut_tail_and_file():
@@ -239,12 +249,24 @@ CASES = [
     ("a middle row of the chain deleted", removes("clinic_auditevent", "sequence = 6"), "row 6 of site"),
     ("the tail of the chain cut", cut_tail, "row"),
     ("chain and digest file written anew", rehash, "line 1 of heads.jsonl"),
-    ("a person changed", sets("clinic_person", "given_name", "Other"), "clinic_person: row 1, column given_name"),
-    ("a measurement changed", sets("clinic_measurement", "length_mm", 1), "clinic_measurement: row 1, column length"),
+    (
+        "a person changed",
+        sets("clinic_person", "given_name", "Other"),
+        "clinic_person: row 1, column given_name",
+    ),
+    (
+        "a measurement changed",
+        sets("clinic_measurement", "length_mm", 1),
+        "clinic_measurement: row 1, column length",
+    ),
     ("a measurement deleted", removes("clinic_measurement"), "clinic_measurement: row 1 is gone"),
     ("a weight changed", sets("clinic_weight", "kg", 44), "clinic_weight: row 1, column kg"),
     ("a visit deleted", removes("clinic_visit"), "clinic_visit: row 1 is gone"),
-    ("a telephone number changed", sets("clinic_site", "telephone_immediate_in_hours", "0"), "clinic_site: row "),
+    (
+        "a telephone number changed",
+        sets("clinic_site", "telephone_immediate_in_hours", "0"),
+        "clinic_site: row ",
+    ),
     ("a user made manager", sets("clinic_user", "role", "manager", "role = 'staff'"), "clinic_user: row "),
     ("a user's password replaced", sets("clinic_user", "password", "x"), "clinic_user: row "),
     ("a copy edited", sets("clinic_historicalweight", "kg", 44), "clinic_historicalweight: row 1"),
@@ -266,7 +288,11 @@ CASES = [
     ("the digest file cut", lambda: cut_lines(1), "heads.jsonl has 1 lines; on"),
     ("the digest file and the tail gone", cut_tail_and_file, "heads.jsonl has no line of site"),
     ("the whole chain and the file gone", delete_chain, "clinic_historicalweight: row 1"),
-    ("a prescription changed", sets("clinic_prescription", "reason", "x"), "clinic_prescription: row 1, column"),
+    (
+        "a prescription changed",
+        sets("clinic_prescription", "reason", "x"),
+        "clinic_prescription: row 1, column",
+    ),
 ]
 
 
@@ -367,3 +393,60 @@ def test_neither_merge_nor_transfer_nor_erasure_nor_an_emptied_glass_is_a_false_
         assert without_triggers() == []
     digests.write()
     assert without_triggers() == []
+
+
+def test_a_month_of_a_clinic_has_no_false_alarm():
+    month = Month(12, seed=2026)
+    with transaction.atomic():
+        audit.record(
+            by=None, site=month.site, verb="opened", target=month.site, also=[month.staff, month.podiatrist]
+        )
+    month.run(30)
+    digests.write()
+    assert sum(month.figures.happened.values()) > 50
+    assert without_triggers() == []
+
+
+def test_a_failed_check_is_a_stop_for_managers_until_the_whole_record_is_well(as_manager, as_staff):
+    Verification.objects.create(
+        at=timezone.now(), full=False, faults=2, words=["clinic_weight: row 7 is gone"], rows=9, seconds=1
+    )
+    page = as_manager.get(reverse("settings"))
+    assert "The check of the record found 2 differences." in page.content.decode()
+    assert "The check of the record" not in as_staff.get(reverse("today")).content.decode()
+    told = as_manager.get(reverse("record_checks"))
+    assert "clinic_weight: row 7 is gone" in told.content.decode()
+    well = {"faults": 0, "rows": 9, "seconds": 1}
+    Verification.objects.create(at=timezone.now(), full=False, **well)
+    assert faults_standing() == 2
+    Verification.objects.create(at=timezone.now(), full=True, **well)
+    assert faults_standing() == 0
+    assert "The check of the record" not in as_manager.get(reverse("settings")).content.decode()
+
+
+@pytest.mark.parametrize("where", ["digests", "second"])
+def test_a_line_changed_at_one_of_the_two_places_is_named(settings, tmp_path, where, site):
+    settings.DIGEST_SECOND_DIR = tmp_path / "second"
+    digests.write()
+    digests.write()
+    assert list(digests.faults()) == []
+    file = tmp_path / where / "heads.jsonl"
+    file.write_text("".join(file.read_text().splitlines(keepends=True)[:1]))
+    found = list(digests.faults())
+    assert any("second place" in one for one in found) if where == "digests" else found == []
+    file.write_text(file.read_text().replace('"rows": 0', '"rows": 5'))
+    assert any("is not the one at the second place" in one for one in digests.faults())
+
+
+def test_without_its_key_no_line_is_written_in_production_nor_beside_older_lines(settings, site):
+    settings.PRODUCTION = True
+    with pytest.raises(digests.KeyFault, match="is missing"):
+        digests.write()
+    settings.PRODUCTION = False
+    digests.write()
+    key = Path(settings.DIGEST_KEY_FILE)
+    assert key.stat().st_mode & 0o777 == 0o600
+    key.unlink()
+    with pytest.raises(digests.KeyFault, match="is missing"):
+        digests.write()
+    assert any("is missing" in one for one in digests.faults())

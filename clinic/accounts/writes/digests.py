@@ -25,7 +25,16 @@ from clinic.models import AuditEvent, Erasure, Site, ViewBatch
 from clinic.record.writes import audit
 from clinic.record.writes import read_log as reads
 
-__all__ = ["KeyFault", "all_faults", "erased_numbers", "faults", "newest_lines", "path", "second_path", "write"]
+__all__ = [
+    "KeyFault",
+    "all_faults",
+    "erased_numbers",
+    "faults",
+    "newest_lines",
+    "path",
+    "second_path",
+    "write",
+]
 
 
 LATEST = timedelta(days=2)  # design choice: a day is missed once before it is a fault
@@ -209,9 +218,7 @@ def faults() -> Iterator[str]:
                 f"they stood on {line['at']}"
             )
         elif line["batches"] and digest != line["batch_digest"]:
-            yield (
-                f"batch {line['batches']} of the reads of site {site_id} is not the one of {line['at']}"
-            )
+            yield (f"batch {line['batches']} of the reads of site {site_id} is not the one of {line['at']}")
 
 
 def _end(model: Any, site_id: int, at: int) -> tuple[int, str]:

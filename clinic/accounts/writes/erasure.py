@@ -94,7 +94,9 @@ def person_export(*, by: User, person: Person) -> str:
         .values("at", "actor", "actor_role", "page")
     )
     plans = {
-        model._meta.model_name: [plain(row) for row in model._default_manager.filter(pk__in=keys).order_by("pk")]
+        model._meta.model_name: [
+            plain(row) for row in model._default_manager.filter(pk__in=keys).order_by("pk")
+        ]
         for model, keys in plan_rows_of(numbers)
     }
     whole = {

@@ -21,11 +21,11 @@ from typing import Any, NamedTuple
 from cryptography.fernet import Fernet, InvalidToken
 from django.apps import apps
 from django.db import DataError, OperationalError, connection, models
-from django.db.models import Exists, F, OuterRef
+from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
 from clinic.accounts.writes import digests
-from clinic.models import AuditEvent, Erasure, ErasurePermit, Person, PersonKey, Site, Verification, ViewBatch
+from clinic.models import AuditEvent, Erasure, ErasurePermit, Person, PersonKey, Verification, ViewBatch
 from clinic.record import append_only
 from clinic.record.writes import audit, seals
 from clinic.record.writes import read_log as reads
@@ -119,7 +119,9 @@ def _chain(site_id: int, after: int, previous: str, seen: _Chain, erased: Any) -
             return
         at = f"row {event.sequence} of site {site_id}"
         if event.sequence != expected:
-            yield Fault(f"clinic_auditevent: row {expected} of site {site_id} is missing before {_day(event.at)}")
+            yield Fault(
+                f"clinic_auditevent: row {expected} of site {site_id} is missing before {_day(event.at)}"
+            )
         if event.previous_digest != previous:
             yield Fault(f"clinic_auditevent: {at}, {_day(event.at)}, does not follow the row before it")
         if event.digest != audit.digest_of(event):
@@ -153,13 +155,18 @@ def _piece(events: list[AuditEvent], seen: _Chain, erased: Any) -> Iterator[Faul
     by_model: dict[str, list[tuple[list[Any], AuditEvent]]] = {}
     for event in events:
         try:
-            entries = [(name, row, copy, count, digest) for name, row, copy, count, digest in json.loads(event.sealed)]
+            entries = [
+                (name, row, copy, count, digest)
+                for name, row, copy, count, digest in json.loads(event.sealed)
+            ]
         except (ValueError, TypeError):
             continue  # its own digest is wrong then, which was said
         for name, row, copy, count, digest in entries:
             if copy is None:
                 sealed = _Sealed(event.at, event.site_id, event.sequence, event.person_id, digest)
-                seen.rows[name, row] = max(sealed, seen.rows.get((name, row), sealed), key=lambda one: one[:3])
+                seen.rows[name, row] = max(
+                    sealed, seen.rows.get((name, row), sealed), key=lambda one: one[:3]
+                )
             else:
                 by_model.setdefault(name, []).append(([row, copy, count, digest], event))
     for name, told in by_model.items():
@@ -234,7 +241,11 @@ def _slipped_in_copies(seen: _Chain) -> Iterator[Fault]:
         if not hasattr(model, "salt") or model._base_manager.count() == seen.carried[name]:
             continue
         carried: set[int] = set()
-        for text in AuditEvent.objects.filter(sealed__contains=f'"{name}"').values_list("sealed", flat=True).iterator():
+        for text in (
+            AuditEvent.objects.filter(sealed__contains=f'"{name}"')
+            .values_list("sealed", flat=True)
+            .iterator()
+        ):
             try:
                 carried |= {entry[2] for entry in json.loads(text) if entry[0] == name}
             except (ValueError, TypeError, IndexError):
@@ -341,9 +352,7 @@ def _plain(seen: _Chain, erased: Any, *, full: bool) -> Iterator[Fault]:
         table = model._meta.db_table
         told = {row for name, row in seen.rows if name == label}
         there: set[int] = set()
-        numbers = (
-            sorted(model._base_manager.values_list("pk", flat=True)) if full else sorted(told)
-        )
+        numbers = sorted(model._base_manager.values_list("pk", flat=True)) if full else sorted(told)
 
         def look(some: list[int], model: Any = model, there: set[int] = there) -> Iterator[Fault]:
             for row, values, beside in seals.kept_rows(model, some):
@@ -435,7 +444,9 @@ def verify(*, full: bool = True) -> Iterator[Fault]:
             yield from map(Fault, reads.faults(site_id))
         yield from _slipped_in_copies(seen)
         yield from _loose_keys()
-        yield from (Fault(f"offload_reliefplan: row {row} is not as its digest says") for row in altered_plans())
+        yield from (
+            Fault(f"offload_reliefplan: row {row} is not as its digest says") for row in altered_plans()
+        )
     for model in _recorded():
         name = model._meta.model_name or ""
         yield from _live(model, None if full else seen.touched.get(name, set()))

@@ -22,7 +22,9 @@ class Job:
 
 
 JOBS = (
-    Job("digest_chain", "day", "*-*-* 23:50", "Today's rows checked, heads of the chains into the digest file"),
+    Job(
+        "digest_chain", "day", "*-*-* 23:50", "Today's rows checked, heads of the chains into the digest file"
+    ),
     Job("backup", "day", "*-*-* 01:10", "Backup of the record"),
     Job("clearsessions", "day", "*-*-* 03:10", "Ended sign-ins out of the database"),
     Job("axes_reset_logs --age 30", "day", "*-*-* 03:20", "Old refused sign-ins out of the database"),

@@ -18,7 +18,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
-            "--daily", action="store_true", help="only what was written since the last line of the digest file"
+            "--daily",
+            action="store_true",
+            help="only what was written since the last line of the digest file",
         )
         parser.add_argument(
             "--without-values", action="store_true", help="places and days, no value of a person: for a log"

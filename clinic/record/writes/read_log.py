@@ -81,7 +81,9 @@ def faults(site_id: int) -> Iterator[str]:
     previous, expected, bound, last = "", 1, 0, 0
     of_site = ViewEvent.objects.filter(site_id=site_id)
     for one in ViewBatch.objects.filter(site_id=site_id).order_by("sequence"):
-        batch_words = f"clinic_viewbatch: batch {one.sequence} of the reads of site {site_id}, {one.at:%-d %b %Y}"
+        batch_words = (
+            f"clinic_viewbatch: batch {one.sequence} of the reads of site {site_id}, {one.at:%-d %b %Y}"
+        )
         if one.sequence != expected:
             yield f"clinic_viewbatch: batch {expected} of the reads of site {site_id} is missing"
         if one.previous_digest != previous:
