@@ -89,9 +89,7 @@ def person_export(*, by: User, person: Person) -> str:
             }
         )
     read = list(
-        ViewEvent.objects.filter(person_id__in=numbers)
-        .order_by("pk")
-        .values("at", "actor", "actor_role", "page")
+        ViewEvent.objects.filter(_shown(numbers)).order_by("pk").values("at", "actor", "actor_role", "page")
     )
     plans = {
         model._meta.model_name: [
@@ -125,6 +123,14 @@ class _Plain(DjangoJSONEncoder):
             return super().default(o)
         except TypeError:
             return str(o)
+
+
+def _shown(numbers: Iterable[int]) -> models.Q:
+    """Reads of the record itself, and of lists it stood on."""
+    found = models.Q(person_id__in=numbers)
+    for number in numbers:
+        found |= models.Q(listed__contains=f",{number},")
+    return found
 
 
 def _ground(ground: str, field: str) -> str:

@@ -9,10 +9,10 @@ from datetime import UTC, datetime
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.models import User, ViewBatch, ViewEvent
+from clinic.models import Person, User, ViewBatch, ViewEvent
 from clinic.record.writes.audit import canonical, lock_chain
 
-__all__ = ["batch", "faults", "note"]
+__all__ = ["batch", "faults", "note", "note_list"]
 
 
 def note(*, by: User, seen: Iterable[tuple[int, int, int | None]], page: str) -> None:
@@ -31,6 +31,26 @@ def note(*, by: User, seen: Iterable[tuple[int, int, int | None]], page: str) ->
         ).save(force_insert=True)
 
 
+def note_list(*, by: User, people: Iterable[int], page: str) -> None:
+    """One row a clinic for everybody on a list or in an export."""
+    now = timezone.now()
+    of_site: dict[int, list[str]] = {}
+    places = Person.objects.filter(pk__in=set(people)).order_by("pk").values_list("site_id", "pk")
+    for site_id, number in places:
+        of_site.setdefault(site_id, []).append(str(number))
+    for site_id, numbers in sorted(of_site.items()):
+        ViewEvent(
+            site_id=site_id,
+            at=now,
+            actor_id=by.pk,
+            actor=f"{by} ({by.username})"[:160],
+            actor_role=by.role,
+            page=page[:60],
+            person_id=None,
+            listed=f",{','.join(numbers)},",
+        ).save(force_insert=True)
+
+
 def _digest(previous: str, at: datetime, ends: tuple[int, int], rows: Iterable[ViewEvent]) -> tuple[str, int]:
     head = canonical([previous, at.astimezone(UTC).isoformat(timespec="microseconds"), *ends])
     body, count = hashlib.sha256(head.encode()), 0
@@ -45,6 +65,7 @@ def _digest(previous: str, at: datetime, ends: tuple[int, int], rows: Iterable[V
             row.actor_role,
             row.page,
             row.person_id,
+            row.listed,
             row.glass_id,
         ]
         body.update(canonical(lines).encode() + b"\n")

@@ -202,7 +202,7 @@ def seal_new(
     stands: dict[str, dict[str, str]] = {}
     plain: dict[type[models.Model], set[int]] = {}
     for row in (*_follow(target), *also):
-        plain.setdefault(type(row), set()).add(row.pk)
+        plain.setdefault(row._meta.model, set()).add(row.pk)  # a request's user is a lazy one
     for model, numbers in plain.items():
         for number, values, beside in kept_rows(model, numbers):
             label = model._meta.label_lower
