@@ -66,7 +66,9 @@ def test_a_list_is_one_row_with_its_people(site, staff):
 def test_an_export_after_a_transfer_holds_no_number_of_the_other_clinic(site, other_site, manager):
     row = records(site)
     person = Person.objects.get(pk=row["person"])
-    Transfer.objects.filter(person=person, state="asked").update(state="withdrawn", answered_at=timezone.now())
+    Transfer.objects.filter(person=person, state="asked").update(
+        state="withdrawn", answered_at=timezone.now()
+    )
     own = person.record_number
     podiatrist = factories.user("podiatrist", at=other_site)
     asked = transfer_ask(

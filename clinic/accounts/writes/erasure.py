@@ -9,7 +9,7 @@ from typing import Any
 from django.apps import apps
 from django.core.files.storage import default_storage
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.forms.models import model_to_dict
 from django.utils import timezone
 
@@ -231,6 +231,7 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
     ErasurePermit(pk=number).delete()
     # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
     transaction.on_commit(lambda: _forget_files(names))
+    transaction.on_commit(_forget_pages)
     return erasures[-1]
 
 
@@ -302,6 +303,16 @@ def _delete(model: type[Any], keys: list[int]) -> None:
     rows._raw_delete(rows.db)
     copies = history._base_manager.filter(**{f"{model._meta.pk.name}__in": keys})
     copies._raw_delete(copies.db)
+
+
+def _forget_pages() -> None:
+    """SQLite keeps the pages before a change in its log until it is written back: write it back, empty it.
+
+    Deleted cells themselves are overwritten (`secure_delete`, set where the database is opened).
+    """
+    if connection.vendor == "sqlite" and not connection.in_atomic_block:
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def _forget_files(names: Iterable[str]) -> None:

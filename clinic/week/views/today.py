@@ -78,4 +78,5 @@ def paper_entry(request: ClinicRequest) -> HttpResponse:
         "site": site,
         "here": "today",
     }
+    note_listed(request.user, context["rows"])
     return render(request, "week/paper.html", context)
