@@ -13,7 +13,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.accounts.writes.sessions import sign_out_everywhere
+from clinic.accounts.names import name_fault
+from clinic.accounts.writes.sessions import enrol_drop, sign_out_everywhere
 from clinic.models import AccountLink, LinkPurpose, Role, Site, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -80,8 +81,8 @@ def account_invite(
 ) -> tuple[User, str]:
     """Make an account without a password, and the one-time link that sets it."""
     chosen = _own_sites(by, sites)
-    if User.objects.filter(username__iexact=username).exists():
-        raise Refused(f"User name: {username} is taken.", field="username")
+    if fault := name_fault(username):
+        raise Refused(fault, field="username")
     if role not in Role.values:
         raise Refused(f"Role: {role} is not one of {', '.join(Role.values)}.", field="role")
     user = User(username=username, first_name=first_name, last_name=last_name, role=role)
@@ -174,6 +175,8 @@ def _set_password(user: User, password: str, field: str) -> None:
         raise Refused(" ".join(fault.messages), field=field) from fault
     user.set_password(password)
     user.save(update_fields=["password"])
+    # Whoever noted a key before the change shall not confirm it after.
+    enrol_drop(by=user)
 
 
 @transaction.atomic

@@ -22,7 +22,9 @@ __all__ = [
     "browser_words",
     "code_accept",
     "enrol_confirm",
+    "enrol_drop",
     "enrol_start",
+    "enrolling",
     "sign_in_moved",
     "sign_in_note",
     "sign_out_everywhere",
@@ -98,17 +100,29 @@ def _code_hash(code: str) -> str:
     return base64.b64encode(hashlib.sha256(plain.encode()).digest()).decode()[:16]
 
 
+@transaction.atomic
 def enrol_start(*, by: User) -> TOTPDevice:
-    """The device to enrol; the same one until it is confirmed."""
-    device = TOTPDevice.objects.filter(user=by, confirmed=False).first()
-    return device or TOTPDevice.objects.create(user=by, name="authenticator", confirmed=False)
+    """A device with a key of its own; any key that was shown before and not confirmed is dropped."""
+    enrol_drop(by=by)
+    return TOTPDevice.objects.create(user=by, name="authenticator", confirmed=False)
+
+
+def enrolling(*, by: User) -> TOTPDevice | None:
+    """The device whose key was shown and not confirmed yet."""
+    return TOTPDevice.objects.filter(user=by, confirmed=False).first()
+
+
+def enrol_drop(*, by: User) -> None:
+    unconfirmed = TOTPDevice.objects.filter(user_id=by.pk, confirmed=False)
+    unconfirmed.delete()
 
 
 @transaction.atomic
-def enrol_confirm(*, by: User, code: str, password: str) -> tuple[TOTPDevice, list[str]]:
-    """Turn the second factor on, or replace the old one; returns the recovery codes, shown this once."""
-    if not by.check_password(password):
-        raise Refused("Password: not right.", field="password")
+def enrol_confirm(*, by: User, code: str) -> tuple[TOTPDevice, list[str]]:
+    """Turn the second factor on, or replace the old one; returns the recovery codes, shown this once.
+
+    The page asked for the password.
+    """
     device = TOTPDevice.objects.select_for_update().filter(user=by, confirmed=False).first()
     if device is None:
         raise Refused("This enrolment has ended; open the page again.")

@@ -10,6 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from clinic.accounts.names import name_fault
 from clinic.models import Site, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -83,5 +84,7 @@ def _new(claims: Mapping[str, Any], subject: str) -> User:
             f"A local account named {name} exists already, and it is not known to be the same person's. "
             "Ask the clinic's manager to stop or rename it."
         )
+    if fault := name_fault(name):
+        raise Refused(f"{fault} {ASK}")
     user.set_unusable_password()
     return user
