@@ -13,6 +13,7 @@ from clinic.accounts.views import (
     sessions,
     settings_page,
     sign_on,
+    watch,
 )
 
 urlpatterns = [
@@ -27,6 +28,7 @@ urlpatterns = [
     path("account-link/<str:token>/", accounts.account_link, name="account_link"),
     path("accounts/", accounts.accounts, name="accounts"),
     path("accounts/new/", accounts.account_new, name="account_new"),
+    path("accounts/watch/", watch.access_watch, name="access_watch"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
     path("settings/checks/", checks.record_checks, name="record_checks"),

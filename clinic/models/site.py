@@ -72,9 +72,7 @@ class Site(models.Model):
     tcpo2_urgent_mmhg = models.PositiveSmallIntegerField(default=25)
 
     second_signature = models.BooleanField("a device needs a second podiatrist's signature", default=False)
-    second_factor = models.BooleanField(
-        "podiatrists and managers sign in with a second factor", default=False
-    )
+    second_factor = models.BooleanField("podiatrists and managers sign in with a second factor", default=True)
     #: Referral -> urgency, where this site is more pressing than the table.
     urgencies = models.JSONField(default=dict, blank=True)
     #: Fitting list -> its steps, where this site has its own.

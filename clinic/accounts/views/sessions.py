@@ -265,6 +265,6 @@ def sign_out_other(request: ClinicRequest) -> HttpResponse:
         else:
             messages.success(request, "That sign-in has ended.")
     else:
-        count = sessions.sign_out_everywhere(user=user, but=request.session.session_key)
+        count = sessions.sign_out_others(by=user, but=request.session.session_key)
         messages.success(request, f"{count} other sign-in{'' if count == 1 else 's'} ended.")
     return redirect("me")

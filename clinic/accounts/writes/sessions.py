@@ -29,6 +29,7 @@ __all__ = [
     "sign_in_note",
     "sign_out_everywhere",
     "sign_out_one",
+    "sign_out_others",
 ]
 
 RECOVERY_CODES = 10
@@ -70,12 +71,28 @@ def sign_in_moved(*, old: str, new: str) -> None:
         row.save(update_fields=["session_key"])
 
 
+@transaction.atomic
 def sign_out_one(*, by: User, sign_in: int) -> None:
     row = by.sign_ins.filter(pk=sign_in).first()  # type: ignore[attr-defined]
     if row is None:
         raise Refused("That sign-in has ended already.")
     sign_ins = by.sign_ins.filter(pk=row.pk)  # type: ignore[attr-defined]
     _end(sign_ins)
+    _tell_ended(by, 1)
+
+
+@transaction.atomic
+def sign_out_others(*, by: User, but: str | None) -> int:
+    """End all of one's sign-ins but this one."""
+    count = sign_out_everywhere(user=by, but=but)
+    if count:
+        _tell_ended(by, count)
+    return count
+
+
+def _tell_ended(by: User, count: int) -> None:
+    for site in by.sites.order_by("pk"):
+        audit.record(by=by, site=site, verb="ended sign-ins of their own", target=by, count=count)
 
 
 def sign_out_everywhere(*, user: User, but: str | None = None) -> int:
