@@ -204,7 +204,7 @@ class ReadLog:
         if request.method == "GET" and request.user.is_authenticated and "glass" in request.session:
             access.take_glass(request.user, request.session["glass"])
         response = self.get_response(request)
-        # Whatever the method: a form that is refused shows the person again. A redirect or an error shows nobody.
+        # Whatever the method: a form that is refused shows the person again. A redirect shows nobody.
         if response.status_code in SHOWS and request.user.is_authenticated and request.resolver_match:
             seen, listed = access.seen_people(request.user), access.listed_people(request.user)
             page = request.resolver_match.url_name or ""

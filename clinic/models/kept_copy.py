@@ -22,7 +22,8 @@ class KeptCopy(models.Model):
     """Base of the history copies.
 
     The chain keeps a hash of every copy. The salt goes with the copy when a person is erased; without it the
-    hash that stays says nothing, however few names and birth dates there are to try (128 bits: design choice).
+    hash that stays says nothing, however few names and birth dates there are to try (128 bits: design
+    choice).
     """
 
     salt = models.CharField(max_length=32, default=_salt, editable=False)

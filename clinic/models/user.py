@@ -33,9 +33,9 @@ class User(AbstractUser):
     def __str__(self) -> str:
         return self.get_full_name() or self.username
 
-    def check_password(self, raw_password: str) -> bool:
-        """Whether it is the password. It is never stored anew beside the audit chain, as the framework would."""
-        return check_password(raw_password, self.password)
+    def check_password(self, raw_password: str | None) -> bool:
+        """Whether it is the password. The framework would store it anew, beside the audit chain."""
+        return raw_password is not None and check_password(raw_password, self.password)
 
     @cached_property
     def site_ids(self) -> list[int]:

@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from clinic.accounts.writes import digests
 from clinic.accounts.writes.accounts import account_invite
-from clinic.accounts.writes.verification import Fault, verify
+from clinic.accounts.writes.check_parts import AlteredPlace
+from clinic.accounts.writes.verification import verify
 from clinic.demo.play import play
 from clinic.demo.scenario import Scenario, load
 from clinic.models import Person, Site, User
@@ -25,7 +26,7 @@ def scenario(people: int) -> Scenario:
 
 
 def play_clinic(people: int = 3, today: date | None = None) -> Site:
-    """The first people of the invented clinic, an invited account, a read and two lines of the digest file."""
+    """The first people of the invented clinic, an invited account, a read, two lines of the digest file."""
     site = play(scenario(people), today or timezone.localdate())
     manager = User.objects.get(role="manager", sites=site)
     account_invite(
@@ -40,7 +41,7 @@ def play_clinic(people: int = 3, today: date | None = None) -> Site:
     return site
 
 
-def faults(*, full: bool = True) -> list[Fault]:
+def faults(*, full: bool = True) -> list[AlteredPlace]:
     return list(verify(full=full))
 
 

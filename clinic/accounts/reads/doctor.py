@@ -146,7 +146,7 @@ def _triggers() -> Found:
         return WELL, "The database refuses to change or remove kept rows."
     return (
         FAULT,
-        f"{len(gone)} triggers that keep rows from being altered are missing or altered, the first {gone[0]}.",
+        f"{len(gone)} triggers that keep rows from being altered are gone or altered, the first {gone[0]}.",
         "Find out who removed them; run verify_audit; then: manage.py doctor --put-triggers-back",
     )
 

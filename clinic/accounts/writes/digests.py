@@ -60,8 +60,8 @@ def _key() -> bytes:
     if not file.exists():
         if settings.PRODUCTION or _lines(path()):
             raise KeyFault(
-                f"the key of the digest file, {file}, is missing. Put the kept copy there; for a new clinic make "
-                "one: openssl rand -hex 32 > FILE, readable by the service alone"
+                f"the key of the digest file, {file}, is missing. Put the kept copy there; for a new clinic "
+                "make one: openssl rand -hex 32 > FILE, readable by the service alone"
             )
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as out:
@@ -175,24 +175,24 @@ def _anchor_faults(lines: list[dict[str, Any]]) -> Iterator[str]:
     anchors = AuditEvent.objects.filter(verb="anchored", target_kind="site")
     for site_id in anchors.order_by().values_list("site_id", flat=True).distinct():
         for event in anchors.filter(site_id=site_id).order_by("-sequence")[:1]:
-            told = json.loads(event.payload)
+            stated = json.loads(event.payload)
             day = f"{event.at:%-d %b %Y}"
-            if len(lines) < told["lines"]:
+            if len(lines) < stated["lines"]:
                 yield (
-                    f"{path().name} has {len(lines)} lines; on {day} it had {told['lines']} "
+                    f"{path().name} has {len(lines)} lines; on {day} it had {stated['lines']} "
                     f"(row {event.sequence} of site {site_id})"
                 )
-            elif lines[told["lines"] - 1].get("line") != told["line"]:
+            elif lines[stated["lines"] - 1].get("line") != stated["line"]:
                 yield (
-                    f"line {told['lines']} of {path().name} is not the one of {day} "
+                    f"line {stated['lines']} of {path().name} is not the one of {day} "
                     f"(row {event.sequence} of site {site_id})"
                 )
 
 
 def _unwritten(lines: list[dict[str, Any]]) -> Iterator[str]:
     """Sites of which no line tells although a day of theirs should have been written long ago."""
-    told = {line["site"] for line in lines if line}
-    firsts = AuditEvent.objects.filter(sequence=1, at__lt=timezone.now() - LATEST).exclude(site_id__in=told)
+    stated = {line["site"] for line in lines if line}
+    firsts = AuditEvent.objects.filter(sequence=1, at__lt=timezone.now() - LATEST).exclude(site_id__in=stated)
     for site_id, at in firsts.order_by("site_id").values_list("site_id", "at"):
         yield f"{path().name} has no line of site {site_id}, whose chain began on {at:%-d %b %Y}"
 

@@ -1,4 +1,4 @@
-"""Check what was written since yesterday, then write today's heads of the chains to the digest file. Daily."""
+"""Check what was written since yesterday, then write today's heads of the chains to the digest file."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from clinic.accounts.writes.verification import verify_and_keep
 
 class Command(BaseCommand):
     help = (
-        "Check what was written since the last line, bind the reads into their batch and write the heads of all "
-        "chains to the digest file; exit 1 if the check found a fault."
+        "Check what was written since the last line, bind the reads into their batch and write the heads of "
+        "all chains to the digest file; exit 1 if the check found a fault."
     )
 
     def handle(self, *args: Any, **options: Any) -> None:

@@ -17,8 +17,8 @@ __all__ = ["NOT_OF_A_PERSON", "counts_of", "links_of", "mixed_rows", "nouns_of",
 #: Rows that tell of two records, or of a record as a whole: they stay where they were written.
 ABOUT_RECORDS = (Merge, Transfer)
 
-#: Tables whose rows are of no person, and why; with `nouns_of` and `plan_rows_of` the one list of what belongs
-#: to a person. `unplaced` names a table that is on neither side.
+#: Tables whose rows are of no person, and why; with `nouns_of` and `plan_rows_of` the one list of what
+#: belongs to a person. `unplaced` names a table that is on neither side.
 NOT_OF_A_PERSON = {
     "clinic.accountlink": "an account's one-time links",
     "clinic.auditevent": "what it says of a person is sealed with the person's key, which goes",
@@ -98,8 +98,9 @@ def unplaced(tables: Iterable[type[models.Model]]) -> list[str]:
     placed = {model for model, _ in nouns_of()} | {PlanStep, PlanMeasurement, ReliefPlan}
     return [
         f"{model._meta.label}: an erasure and the person's copy do not know this table. If its rows are of a "
-        "person, make it a ClinicalRecord whose SITE_PATH leads through the person, or add it to plan_rows_of; "
-        "if not, name it with the reason in NOT_OF_A_PERSON (clinic/record/reads/person_rows.py)"
+        "person, make it a ClinicalRecord whose SITE_PATH leads through the person, or add it to "
+        "plan_rows_of; if not, name it with the reason in NOT_OF_A_PERSON "
+        "(clinic/record/reads/person_rows.py)"
         for model in tables
         if model not in placed
         and model._meta.label_lower not in NOT_OF_A_PERSON

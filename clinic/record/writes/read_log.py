@@ -118,7 +118,8 @@ def faults(site_id: int) -> Iterator[str]:
             )
         elif digest != one.digest:
             yield (
-                f"clinic_viewevent: {batch_words}: a read between {one.first_id} and {one.last_id} was altered"
+                f"clinic_viewevent: {batch_words}: a read between {one.first_id} and {one.last_id} "
+                "was altered"
             )
         previous, expected = one.digest, one.sequence + 1
         bound, last = bound + count, max(last, one.last_id)

@@ -33,8 +33,8 @@ __all__ = [
     "state_of",
 ]
 
-#: Model -> columns that a release after the first one added, in the order they came. A hash says over how many
-#: columns it was made; without a line here, copies from before such a column would look altered.
+#: Model -> columns that a release after the first one added, in the order they came. A hash says over how
+#: many columns it was made; without a line here, copies from before such a column would look altered.
 LATER: dict[str, tuple[str, ...]] = {}
 
 #: Columns that change without a change of the record.
@@ -185,7 +185,8 @@ def seal_new(
     Returns
     -------
     tuple
-        Entries `[model, row, number of the copy or null, columns, hash]`, and the rows without copies as text.
+        Entries `[model, row, number of the copy or null, columns, hash]`, and the rows without copies as
+        text.
     """
     entries: list[list[Any]] = []
     by_model: dict[type[models.Model], dict[int, str]] = {}
