@@ -19,13 +19,16 @@ from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
 from clinic.models import BreakGlass, ClinicalRecord, Person, Role, Site, Transfer, TransferState, User
+from clinic.record.reads.people_in import people_in
 
 __all__ = [
     "ABILITIES",
     "ClinicRequest",
     "abilities",
     "can",
+    "listed_people",
     "may",
+    "note_listed",
     "second_factor_asked",
     "seen_people",
     "site_named",
@@ -169,6 +172,21 @@ def transfer_or_404(user: Any, pk: int) -> Transfer:
 def seen_people(user: Any) -> list[tuple[int, int, int | None]]:
     """Whose records this request has fetched: person, site, and the broken glass it was under."""
     return list(getattr(user, "_seen", {}).values())
+
+
+def note_listed(user: Any, shown: Any) -> None:
+    """Say what a list or an export of this request holds: whoever is in it becomes one row of the log of
+    reads. People by number are taken as they are.
+    """
+    if not hasattr(user, "_listed"):
+        user._listed = set()
+    numbers = isinstance(shown, set) and all(isinstance(one, int) for one in shown)
+    user._listed |= shown if numbers else set(people_in(shown))
+
+
+def listed_people(user: Any) -> set[int]:
+    """Who is on the list this request shows."""
+    return getattr(user, "_listed", set())
 
 
 def take_glass(user: Any, glass: list[int]) -> None:

@@ -26,6 +26,8 @@ from clinic.record.writes import read_log as reads
 
 TOUCH_EVERY_SECONDS = 60
 HEALTH = "/health/"
+#: Answers that hold a page: as wanted, refused in its form, or older than the record.
+SHOWS = (200, 409, 422)
 Answer = Callable[[HttpRequest], HttpResponseBase]
 log = logging.getLogger("clinic.requests")
 
@@ -202,11 +204,15 @@ class ReadLog:
         if request.method == "GET" and request.user.is_authenticated and "glass" in request.session:
             access.take_glass(request.user, request.session["glass"])
         response = self.get_response(request)
-        if request.method == "GET" and response.status_code == 200 and request.user.is_authenticated:
-            seen = access.seen_people(request.user)
-            if seen and request.resolver_match:
+        # Whatever the method: a form that is refused shows the person again. A redirect shows nobody.
+        if response.status_code in SHOWS and request.user.is_authenticated and request.resolver_match:
+            seen, listed = access.seen_people(request.user), access.listed_people(request.user)
+            page = request.resolver_match.url_name or ""
+            if seen or listed:
                 try:
-                    reads.note(by=request.user, seen=seen, page=request.resolver_match.url_name or "")
+                    reads.note(by=request.user, seen=seen, page=page)
+                    if listed:
+                        reads.note_list(by=request.user, people=listed, page=page)
                 except DatabaseError:
                     # A clinician who needs the page gets it; that the log failed is itself logged.
                     log.exception("a read could not be logged")

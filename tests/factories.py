@@ -47,6 +47,7 @@ def site(**fields: Any) -> Site:
         **{
             "name": f"Test clinic {n}",
             "short_name": f"test-{n}",
+            "second_factor": False,
             "telephone_emergency": "112",
             "telephone_immediate_in_hours": "000 1000",
             "telephone_immediate_out_of_hours": "000 2000",

@@ -5,6 +5,7 @@ from django.urls import path
 from clinic.accounts.views import (
     accounts,
     breakglass,
+    checks,
     doctor,
     erasure,
     health,
@@ -12,6 +13,7 @@ from clinic.accounts.views import (
     sessions,
     settings_page,
     sign_on,
+    watch,
 )
 
 urlpatterns = [
@@ -26,8 +28,10 @@ urlpatterns = [
     path("account-link/<str:token>/", accounts.account_link, name="account_link"),
     path("accounts/", accounts.accounts, name="accounts"),
     path("accounts/new/", accounts.account_new, name="account_new"),
+    path("accounts/watch/", watch.access_watch, name="access_watch"),
     path("accounts/<int:account>/", accounts.account, name="account"),
     path("settings/", settings_page.settings_page, name="settings"),
+    path("settings/checks/", checks.record_checks, name="record_checks"),
     path("settings/running/", doctor.doctor, name="doctor"),
     path("break-glass/", breakglass.break_glass, name="break_glass"),
     path("break-glass/<int:glass>/seen/", breakglass.glass_noticed, name="glass_noticed"),

@@ -8,6 +8,7 @@ from django.http import HttpRequest
 
 from clinic import access
 from clinic.accounts.reads.breakglass import unseen
+from clinic.accounts.reads.checks import faults_standing
 
 #: Argument of a route -> the noun whose history its pages lead to. Plans, named by a code, hand theirs over
 #: themselves.
@@ -44,6 +45,8 @@ def frame(request: HttpRequest) -> dict[str, Any]:
         "request_number": getattr(request, "number", ""),
         # A manager is told that somebody read a record of this clinic from outside: a count beside Settings.
         "glass_unseen": unseen(user.site_ids) if may["watch_glass"] else 0,
+        # A check of the record that found something is a stop for managers on their pages.
+        "record_faults": faults_standing() if may["run_clinic"] else 0,
     }
     named = next((name for name in match.kwargs if name in HISTORY_OF), None) if match else None
     if match and named:

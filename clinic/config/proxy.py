@@ -13,11 +13,12 @@ __all__ = ["address_of", "believe"]
 
 def address_of(words: str) -> IPv4Address | IPv6Address | None:
     """An address, with or without a port behind it; None for anything else."""
-    words = words.strip()
+    words = words.strip().strip('"')
     if words.startswith("["):
         words = words[1:].partition("]")[0]
     elif words.count(":") == 1:
         words = words.partition(":")[0]
+    words = words.partition("%")[0]  # the zone of a link-local address says nothing to others
     try:
         found = ip_address(words)
     except ValueError:

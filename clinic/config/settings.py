@@ -129,7 +129,9 @@ if _database["ENGINE"].endswith("sqlite3"):
     _database["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 10,
-        "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA foreign_keys=ON;",
+        "init_command": "PRAGMA journal_mode=WAL;PRAGMA synchronous=FULL;PRAGMA foreign_keys=ON;"
+        # What is deleted is overwritten: an erased name is not left on a free page.
+        "PRAGMA secure_delete=ON;",
     }
 else:
     _database.setdefault("OPTIONS", {})["pool"] = {
@@ -262,6 +264,10 @@ STORAGES = {
 WHITENOISE_USE_FINDERS = not PRODUCTION
 # The heads of the audit chains, one line a day and site; best on another disk than the database.
 DIGEST_DIR = env.folder("DIGEST_DIR", VAR_DIR / "digests")
+# The same lines a second time, best on another machine; empty: nowhere.
+DIGEST_SECOND_DIR = env.folder("DIGEST_SECOND_DIR", VAR_DIR) if env.text("DIGEST_SECOND_DIR") else None
+# Binds the lines; in no backup. 64 hexadecimal digits. Outside production it is made with the first line.
+DIGEST_KEY_FILE = env.folder("DIGEST_KEY_FILE", VAR_DIR / "keys" / "digest")
 # Where `backup` writes without being told; best on another disk too.
 BACKUP_DIR = env.folder("BACKUP_DIR", VAR_DIR / "backups")
 # Taken as it stands, blanks at its ends too: old backups are sealed with it.

@@ -13,6 +13,7 @@ from django.db import transaction
 from clinic.accounts.passwords import DEMO_PASSWORD as PASSWORD
 from clinic.models import Site, User
 from clinic.people.writes.people import person_register
+from clinic.record.writes import audit
 
 from .clock import at
 from .scenario import PersonPlot, Scenario
@@ -88,6 +89,7 @@ def play(scenario: Scenario, today: date, say: Callable[[str], None] = lambda wo
     with transaction.atomic():
         site = Site.objects.create(**scenario.site)
         users = _users(scenario, site)
+        audit.record(by=None, site=site, verb="opened", target=site, also=users.values())
         steps: list[Step] = []
         for order, plot in enumerate(scenario.people):
             digest = hashlib.sha256(plot.number.encode()).digest()

@@ -81,6 +81,7 @@ from .site import Site
 from .trace import PhotoScale, Reference, Trace
 from .transfer import Transfer, TransferState
 from .user import Role, User
+from .verification import Verification
 from .view_event import ViewBatch, ViewEvent
 from .visit import (
     Attendance,
@@ -224,6 +225,7 @@ __all__ = [
     "UlcerFindings",
     "Urgency",
     "User",
+    "Verification",
     "ViewBatch",
     "ViewEvent",
     "Visit",

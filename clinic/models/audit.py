@@ -30,6 +30,9 @@ class AuditEvent(models.Model):
     # Canonical JSON text (a database's own JSON type may reorder keys and so change the digest), sealed for a
     # person.
     payload = models.TextField()
+    # Canonical JSON text: the hash of every copy and row that the change wrote
+    # (`clinic.record.writes.seals`).
+    sealed = models.TextField(default="[]")
     previous_digest = models.CharField(max_length=64)
     digest = models.CharField(max_length=64)
 

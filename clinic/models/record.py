@@ -8,6 +8,8 @@ from django.conf import settings
 from django.db import models
 from simple_history.models import HistoricalRecords
 
+from .kept_copy import KeptCopy
+
 
 class ClinicalQuerySet(models.QuerySet[Any]):
     """Rows of one clinical noun; the only way in from a page is `visible_to`."""
@@ -30,7 +32,7 @@ class ClinicalRecord(models.Model):
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    history = HistoricalRecords(inherit=True)
+    history = HistoricalRecords(inherit=True, bases=[KeptCopy])
 
     objects = ClinicalQuerySet.as_manager()
 

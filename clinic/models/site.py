@@ -6,6 +6,7 @@ from typing import Any
 from django.db import models
 from simple_history.models import HistoricalRecords
 
+from .kept_copy import KeptCopy
 from .record import between, one_of
 from .referral import Urgency
 
@@ -85,15 +86,13 @@ class Site(models.Model):
     )
 
     second_signature = models.BooleanField("a device needs a second podiatrist's signature", default=False)
-    second_factor = models.BooleanField(
-        "podiatrists and managers sign in with a second factor", default=False
-    )
+    second_factor = models.BooleanField("podiatrists and managers sign in with a second factor", default=True)
     #: Referral -> urgency, where this site is more pressing than the table.
     urgencies = models.JSONField(default=dict, blank=True)
     #: Fitting list -> its steps, where this site has its own.
     fitting_steps = models.JSONField(default=dict, blank=True)
 
-    history = HistoricalRecords()
+    history = HistoricalRecords(bases=[KeptCopy])
 
     class Meta:
         ordering = ["name"]

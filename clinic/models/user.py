@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cached_property
 
+from django.contrib.auth.hashers import check_password
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
@@ -40,6 +41,10 @@ class User(AbstractUser):
     def is_registered(self) -> bool:
         """A registered clinician: every podiatrist, and staff whose profession is entered; no manager."""
         return self.role == Role.PODIATRIST or (self.role == Role.STAFF and bool(self.registered_as))
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """Whether it is the password. The framework would store it anew, beside the audit chain."""
+        return raw_password is not None and check_password(raw_password, self.password)
 
     @cached_property
     def site_ids(self) -> list[int]:

@@ -12,7 +12,10 @@ class ViewEvent(models.Model):
     actor = models.CharField(max_length=160)
     actor_role = models.CharField(max_length=12)
     page = models.CharField(max_length=60)
-    person_id = models.BigIntegerField()
+    # Empty for a list, whose people stand in `listed`.
+    person_id = models.BigIntegerField(null=True)
+    #: Numbers of the people on a list or in an export, each between commas: `,3,17,`.
+    listed = models.TextField(default="", editable=False)
     # The number of the break-glass row it was read under, if it was.
     glass_id = models.BigIntegerField(null=True)
 
@@ -24,7 +27,7 @@ class ViewEvent(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.actor} opened {self.page} of person {self.person_id}"
+        return f"{self.actor} opened {self.page} of person {self.person_id or self.listed.strip(',')}"
 
 
 class ViewBatch(models.Model):

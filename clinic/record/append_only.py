@@ -10,13 +10,14 @@ A migration that rebuilds one of these tables drops its triggers on SQLite: it m
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
 from django.apps import apps as live_apps
 from django.db.migrations.operations.base import Operation
 
-__all__ = ["InstallTriggers", "drop", "install", "missing"]
+__all__ = ["InstallTriggers", "altered", "drop", "install", "missing"]
 
 #: Tables without any door.
 SEALED = ("clinic_auditevent", "clinic_viewbatch", "clinic_viewevent", "clinic_erasure")
@@ -91,18 +92,52 @@ def drop(connection: Any, apps: Any = live_apps) -> None:
 
 def missing(connection: Any) -> list[str]:
     """Triggers that should stand and do not, by name."""
+    return sorted(set(_wanted(connection.vendor)) - set(_standing(connection)))
+
+
+def _wanted(vendor: str) -> dict[str, str]:
+    """Name -> text of every trigger of ours."""
+    return {
+        _name(table, action): _create(vendor, table, action, door)
+        for table, door in _tables(live_apps)
+        for action in ("update", "delete")
+    }
+
+
+def _standing(connection: Any) -> dict[str, str]:
+    """Name -> text of the triggers that work in the database."""
     catalogue = (
-        "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
         if connection.vendor == "sqlite"
-        else "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D' "
+        else "SELECT tgname, pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal "
+        "AND tgenabled <> 'D' "
         # Of the tables we read, not of a copy of them in another schema.
         "AND pg_table_is_visible(tgrelid)"
     )
     with connection.cursor() as cursor:
         cursor.execute(catalogue)
-        standing = {name for (name,) in cursor.fetchall()}
-    wanted = {_name(table, action) for table, _ in _tables(live_apps) for action in ("update", "delete")}
-    return sorted(wanted - standing)
+        return dict(cursor.fetchall())
+
+
+def _bare(text: str) -> str:
+    """A trigger's text without what the server adds or leaves out: quotes, schema, spaces."""
+    return re.sub(r"\s+", " ", re.sub(r"\bON (\w+\.)", "ON ", text.replace('"', ""))).strip()
+
+
+def altered(connection: Any) -> list[str]:
+    """Triggers whose text is not the program's, and any that the program does not know, by name."""
+    wanted, standing = _wanted(connection.vendor), _standing(connection)
+    found = [
+        name for name, text in standing.items() if name not in wanted or _bare(text) != _bare(wanted[name])
+    ]
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT prosrc FROM pg_proc WHERE oid = to_regproc(%s)", [FUNCTION])
+            body = cursor.fetchone()
+        ours = _POSTGRES_FUNCTION.split("$$")[1]
+        if body is not None and body[0].strip() != ours.strip():
+            found.append(FUNCTION)
+    return sorted(found)
 
 
 class InstallTriggers(Operation):

@@ -59,6 +59,13 @@ ROWS: tuple[tuple[str, str, str, str, str], ...] = (
     # --- On a page, and after an action
     ("chain_broken", "stop", "The chain does not hold.", "audit chain altered", RECORD),
     (
+        "check_of_record",
+        "stop",
+        "The check of the record found {count} difference{plural}.",
+        "record altered past the program",
+        RECORD,
+    ),
+    (
         "erased_for_good",
         "stop",
         "Rows, earlier copies, photos, plans and the words of the audit chain about this person go for good.",

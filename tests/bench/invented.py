@@ -65,6 +65,7 @@ def seed(sizes: Sizes, number: int, today: date, say: Say) -> int:
             site = Site.objects.create(
                 name=f"Invented clinic {place:0{width}d}",
                 short_name=f"invented-{place:0{width}d}",
+                second_factor=False,
                 **{name: f"000 {n + 1}000" for n, name in enumerate(TELEPHONES)},
             )
             people = [

@@ -10,9 +10,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.models import AccountLink, AuditEvent, User
+from clinic.models import AccountLink, AuditEvent, Site, User
 from tests import factories
-from tests.security.test_sign_in import enrolled, sign_in
+from tests.security.test_sign_in import PASSWORD, enrolled, sign_in
 
 NEW = "seven purple lanterns drift"
 
@@ -165,3 +165,32 @@ def test_a_new_password_does_not_go_round_the_second_factor(as_manager, podiatri
     Client().post(link, {"password": NEW, "again": NEW})
     browser, _ = sign_in(podiatrist, password=NEW)
     assert browser.get(reverse("people"))["Location"].startswith(reverse("second_factor"))
+
+
+def test_a_manager_sees_wrong_passwords_locks_ended_sign_ins_lists_and_files(
+    as_manager, manager, staff, site, other_site
+):
+    stranger = factories.user("staff", at=other_site)
+    for user, times in ((staff, 6), (stranger, 2)):
+        for _ in range(times):
+            sign_in(user, Client(), "wrong password here")
+    client, _ = sign_in(manager, Client(REMOTE_ADDR="192.0.2.8"))
+    sign_in(manager, Client(REMOTE_ADDR="192.0.2.9"))
+    client.post(reverse("sign_out_other"), {"password": PASSWORD})
+    person = factories.person(at=site)
+    as_manager.get(reverse("people"))
+    as_manager.get(reverse("audit_csv"), {"figure": "all"})
+    page = as_manager.get(reverse("access_watch"))
+    text = page.content.decode()
+    (refused,) = page.context["refused"]
+    assert (refused.user, refused.locked, refused.addresses) == (staff, True, 1)
+    assert "locked now" in text
+    assert "ended sign-ins of their own" in text
+    assert [(row.page, count) for row, count in page.context["lists"]] == [("people", 1)]
+    assert len(page.context["exports"]) == 1
+    assert stranger.username not in text
+    assert person.family_name not in text
+
+
+def test_a_clinic_asks_for_the_second_factor_from_the_start():
+    assert Site().second_factor

@@ -130,7 +130,7 @@ def test_wrong_codes_make_the_next_wait(podiatrist):
 
 
 def enrol(client, user):
-    client.get(reverse("second_factor_enrol"))
+    client.post(reverse("second_factor_enrol"), {"act": "start", "password": PASSWORD})
     device = TOTPDevice.objects.get(user=user, confirmed=False)
     return client.post(reverse("second_factor_enrol"), {"code": code_of(device), "password": PASSWORD})
 
@@ -151,7 +151,7 @@ def test_enrolling_shows_recovery_codes_once_and_each_opens_once(podiatrist):
 
 def test_enrolling_asks_for_the_password_again(podiatrist):
     client, _ = sign_in(podiatrist)
-    client.get(reverse("second_factor_enrol"))
+    client.post(reverse("second_factor_enrol"), {"act": "start", "password": PASSWORD})
     device = TOTPDevice.objects.get()
     answer = client.post(reverse("second_factor_enrol"), {"code": code_of(device), "password": "stolen"})
     assert answer.status_code == 422

@@ -106,6 +106,10 @@ class CodeForm(forms.Form):
     code = _code("Code", "Six digits from your authenticator, or one of your recovery codes.")
 
 
+class EnrolStartForm(forms.Form):
+    password = _password("Your password", "current-password", "Asked before the key is shown.")
+
+
 class EnrolForm(forms.Form):
     code = _code("Code", "The six digits your authenticator shows now.")
     password = _password("Your password", "current-password")

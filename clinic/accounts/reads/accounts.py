@@ -56,6 +56,6 @@ def settings_history(site: Site) -> list[AuditEvent]:
         AuditEvent.objects.filter(
             site_id=site.pk, target_kind__in=["user", "site", "sitereason", "sitefoam"], person_id=None
         )
-        .exclude(verb="exported")
+        .exclude(verb__in=["exported", "anchored"])
         .order_by("-sequence")[:HISTORY_SHOWN]
     )

@@ -142,12 +142,12 @@ def _migrations() -> Found:
 
 
 def _triggers() -> Found:
-    gone = append_only.missing(connection)
+    gone = sorted({*append_only.missing(connection), *append_only.altered(connection)})
     if not gone:
         return WELL, "The database refuses to change or remove kept rows."
     return (
         FAULT,
-        f"{len(gone)} triggers that keep rows from being altered are missing, the first {gone[0]}.",
+        f"{len(gone)} triggers that keep rows from being altered are gone or altered, the first {gone[0]}.",
         "Find out who removed them; run verify_audit; then: manage.py doctor --put-triggers-back",
     )
 

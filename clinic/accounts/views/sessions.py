@@ -11,7 +11,6 @@ from django.contrib import auth, messages
 from django.contrib.auth import update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.forms import AuthenticationForm
-from django.core import signing
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
@@ -22,8 +21,16 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django_otp import login as otp_login
 
 from clinic.access import ClinicRequest, may, second_factor_asked
-from clinic.accounts.forms.accounts import CodeForm, EndSignInsForm, EnrolForm, OwnPasswordForm
+from clinic.accounts.forms.accounts import (
+    CodeForm,
+    EndSignInsForm,
+    EnrolForm,
+    EnrolStartForm,
+    OwnPasswordForm,
+)
 from clinic.accounts.reads.accounts import own_sign_ins, recovery_codes_left
+from clinic.accounts.seats import keep_seat, seats_of
+from clinic.accounts.views.asking import password_right
 from clinic.accounts.writes import sessions
 from clinic.accounts.writes.accounts import own_password_change
 from clinic.models import User
@@ -32,10 +39,6 @@ from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
 
 log = logging.getLogger("clinic.sign_in")
-SEATS = "__Host-seats" if settings.SESSION_COOKIE_SECURE else "seats"
-SEATS_SALT = "seats"
-SEATS_KEPT = 8
-SEATS_DAYS = 30
 
 
 def _next(request: HttpRequest) -> str:
@@ -45,27 +48,6 @@ def _next(request: HttpRequest) -> str:
         target, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
     return target if safe and target.startswith("/") else resolve_url("home")
-
-
-def _seats(request: HttpRequest) -> list[str]:
-    """User names that signed in on this device lately, newest first."""
-    try:
-        names = signing.loads(request.COOKIES.get(SEATS, ""), salt=SEATS_SALT, max_age=SEATS_DAYS * 86400)
-    except signing.BadSignature:
-        return []
-    return [name for name in names if isinstance(name, str)][:SEATS_KEPT]
-
-
-def _keep_seat(request: HttpRequest, response: HttpResponse, username: str) -> None:
-    names = [username, *(name for name in _seats(request) if name != username)][:SEATS_KEPT]
-    response.set_cookie(
-        SEATS,
-        signing.dumps(names, salt=SEATS_SALT),
-        max_age=SEATS_DAYS * 86400,
-        secure=settings.SESSION_COOKIE_SECURE,
-        httponly=True,
-        samesite="Lax",
-    )
 
 
 @sensitive_post_parameters()
@@ -86,7 +68,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         )
         log.info("signed in with a password", extra={"user": user.pk})
         response = redirect(_next(request))
-        _keep_seat(request, response, user.username)
+        keep_seat(request, response, user.username)
         return response
     return render(
         request,
@@ -94,7 +76,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         {
             "form": form,
             "next": _next(request),
-            "seats": _seats(request),
+            "seats": seats_of(request),
             "typed": typed,
             "sign_on": settings.SIGN_ON_ISSUER,
         },
@@ -156,24 +138,46 @@ def second_factor_enrol(request: ClinicRequest) -> HttpResponseBase:
     user: Any = request.user
     if user.second_factor and not user.is_verified():
         return redirect("second_factor")
-    device = sessions.enrol_start(by=User.objects.get(pk=user.pk))
-    form = EnrolForm(request.POST or None)
-    if request.method == "POST" and form.is_valid():
-        try:
-            confirmed, codes = sessions.enrol_confirm(
-                by=User.objects.get(pk=user.pk),
-                code=form.cleaned_data["code"],
-                password=form.cleaned_data["password"],
-            )
-        except Refused as refused:
-            show(form, refused)
-        else:
-            old = request.session.session_key
-            otp_login(request, confirmed)
-            request.session.cycle_key()
-            _moved(request, old)
-            sessions.sign_out_everywhere(user=User.objects.get(pk=user.pk), but=request.session.session_key)
-            return render(request, "accounts/recovery_codes.html", {"codes": codes, "next": _next(request)})
+    starting = request.method != "POST" or request.POST.get("act") == "start"
+    form: Any = (EnrolStartForm if starting else EnrolForm)(request.POST or None)
+    if request.method != "POST" or not form.is_valid():
+        # A wrong form with the right password keeps its key; without the password no key is shown or kept.
+        return _enrol_start(request, form if starting else EnrolStartForm())
+    if not password_right(request, form.cleaned_data["password"]):
+        form = EnrolStartForm(request.POST)
+        form.add_error("password", "Not your password.")
+        return _enrol_start(request, form)
+    who = User.objects.get(pk=user.pk)
+    if starting:
+        return _enrol_page(request, EnrolForm(), sessions.enrol_start(by=who))
+    try:
+        confirmed, codes = sessions.enrol_confirm(by=who, code=form.cleaned_data["code"])
+    except Refused as refused:
+        show(form, refused)
+        device = sessions.enrolling(by=who)
+        return (
+            _enrol_start(request, EnrolStartForm()) if device is None else _enrol_page(request, form, device)
+        )
+    old = request.session.session_key
+    otp_login(request, confirmed)
+    request.session.cycle_key()
+    _moved(request, old)
+    sessions.sign_out_everywhere(user=who, but=request.session.session_key)
+    return render(request, "accounts/recovery_codes.html", {"codes": codes, "next": _next(request)})
+
+
+def _enrol_start(request: ClinicRequest, form: EnrolStartForm) -> HttpResponse:
+    """Ask for the password; whatever key was shown before is worth nothing from here on."""
+    sessions.enrol_drop(by=request.user)
+    return render(
+        request,
+        "accounts/enrol_start.html",
+        {"form": form, "asked": second_factor_asked(request.user), "next": _next(request)},
+        status=422 if form.errors else 200,
+    )
+
+
+def _enrol_page(request: ClinicRequest, form: EnrolForm, device: Any) -> HttpResponse:
     return render(
         request,
         "accounts/enrol.html",
@@ -181,7 +185,7 @@ def second_factor_enrol(request: ClinicRequest) -> HttpResponseBase:
             "form": form,
             "picture": segno.make(device.config_url, error="m").svg_data_uri(scale=5, border=4, light="#fff"),
             "secret": _in_fours(device),
-            "asked": second_factor_asked(user),
+            "asked": second_factor_asked(request.user),
             "next": _next(request),
         },
         status=422 if form.errors else 200,
@@ -206,6 +210,8 @@ def me(request: ClinicRequest) -> HttpResponse:
     form = OwnPasswordForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
+            if not password_right(request, form.cleaned_data["old"]):
+                raise Refused("Password now: not right.", field="old")
             changed = own_password_change(
                 by=user,
                 old=form.cleaned_data["old"],
@@ -246,8 +252,7 @@ def sign_out_other(request: ClinicRequest) -> HttpResponse:
         return HttpResponseNotAllowed(["POST"])
     user: Any = request.user
     ending = EndSignInsForm(request.POST)
-    if ending.is_valid() and not user.check_password(ending.cleaned_data["password"]):
-        log.warning("password refused when ending sign-ins", extra={"user": user.pk})
+    if ending.is_valid() and not password_right(request, ending.cleaned_data["password"]):
         ending.add_error("password", "Not your password.")
     if ending.errors:
         return _me_page(request, OwnPasswordForm(), ending)
@@ -260,6 +265,6 @@ def sign_out_other(request: ClinicRequest) -> HttpResponse:
         else:
             messages.success(request, "That sign-in has ended.")
     else:
-        count = sessions.sign_out_everywhere(user=user, but=request.session.session_key)
+        count = sessions.sign_out_others(by=user, but=request.session.session_key)
         messages.success(request, f"{count} other sign-in{'' if count == 1 else 's'} ended.")
     return redirect("me")

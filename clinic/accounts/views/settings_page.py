@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 
-from clinic.access import ClinicRequest, can, may, site_or_404
+from clinic.access import ClinicRequest, can, may, note_listed, site_or_404
 from clinic.accounts.reads.accounts import settings_history
 from clinic.accounts.reads.breakglass import notices
 from clinic.accounts.reads.problems import open_problems
@@ -37,6 +37,8 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
             else:
                 messages.success(request, "The sign-in rule is changed.")
                 return redirect(f"{reverse('settings')}?site={site.pk}")
+    glasses = notices(site) if can(request.user, "watch_glass") else []
+    note_listed(request.user, glasses)
     return render(
         request,
         "accounts/settings/page.html",
@@ -48,7 +50,7 @@ def settings_page(request: ClinicRequest) -> HttpResponse:
                 (kind.label, [one.words for one in reasons_of(site)[kind.value] if not one.retired])
                 for kind in ReasonKind
             ],
-            "notices": notices(site) if can(request.user, "watch_glass") else [],
+            "notices": glasses,
             "problems": open_problems(site),
             "here": "settings",
         },

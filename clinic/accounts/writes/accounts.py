@@ -13,7 +13,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.accounts.writes.sessions import sign_out_everywhere
+from clinic.accounts.names import name_fault
+from clinic.accounts.writes.sessions import enrol_drop, sign_out_everywhere
 from clinic.models import AccountLink, LinkPurpose, Role, Site, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -63,7 +64,7 @@ def _registered_check(role: str, registered_as: str) -> None:
 
 
 def link_make(by: User, user: User, purpose: str) -> str:
-    """A one-time link for a user; call inside the transaction of what it is for."""
+    """A one-time link for a user; call inside the transaction of what it is for, before its audit row."""
     now = timezone.now()
     # An older unused link ends with the new one.
     for old in user.links.filter(used_at=None, expires_at__gt=now):  # type: ignore[attr-defined]
@@ -94,8 +95,8 @@ def account_invite(
 ) -> tuple[User, str]:
     """Make an account without a password, and the one-time link that sets it."""
     chosen = _own_sites(by, sites)
-    if User.objects.filter(username__iexact=username).exists():
-        raise Refused(f"User name: {username} is taken.", field="username")
+    if fault := name_fault(username):
+        raise Refused(fault, field="username")
     if role not in Role.values:
         raise Refused(f"Role: {role} is not one of {', '.join(Role.values)}.", field="role")
     _registered_check(role, registered_as)
@@ -109,8 +110,9 @@ def account_invite(
     user.set_unusable_password()
     user.save()
     user.sites.set(chosen)
+    token = link_make(by, user, LinkPurpose.INVITE)
     _record(by, user, "invited", chosen, role=role, registered_as=user.registered_as)
-    return user, link_make(by, user, LinkPurpose.INVITE)
+    return user, token
 
 
 @transaction.atomic
@@ -173,8 +175,9 @@ def account_reset(*, by: User, user: User) -> str:
     user.set_unusable_password()
     user.save(update_fields=["password"])
     sign_out_everywhere(user=user)
+    token = link_make(by, user, LinkPurpose.RESET)
     _record(by, user, "reset the password of", _shared(by, user))
-    return link_make(by, user, LinkPurpose.RESET)
+    return token
 
 
 @transaction.atomic
@@ -205,6 +208,8 @@ def _set_password(user: User, password: str, field: str) -> None:
         raise Refused(" ".join(fault.messages), field=field) from fault
     user.set_password(password)
     user.save(update_fields=["password"])
+    # Whoever noted a key before the change shall not confirm it after.
+    enrol_drop(by=user)
 
 
 @transaction.atomic

@@ -9,12 +9,13 @@ from typing import Any
 from django.apps import apps
 from django.core.files.storage import default_storage
 from django.core.serializers.json import DjangoJSONEncoder
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.forms.models import model_to_dict
 from django.utils import timezone
 
 from clinic.models import (
     AuditEvent,
+    BreakGlass,
     ClinicalRecord,
     Erasure,
     ErasurePermit,
@@ -25,13 +26,14 @@ from clinic.models import (
     ViewEvent,
 )
 from clinic.record.errors import Refused
-from clinic.record.reads.person_rows import nouns_of
+from clinic.record.reads.person_rows import nouns_of, plan_rows_of
 from clinic.record.writes import audit
 from clinic.record.writes.rows import restrict, store
 
 __all__ = ["nouns_of", "person_erase", "person_export", "person_lift", "person_restrict"]
 
 SHORTEST_GROUND = 10
+ERASED_REASON = "The record was erased by law; what was typed here is gone."
 
 
 def _rows(person: Person) -> Iterable[tuple[type[ClinicalRecord], list[Any]]]:
@@ -87,10 +89,14 @@ def person_export(*, by: User, person: Person) -> str:
             }
         )
     read = list(
-        ViewEvent.objects.filter(person_id__in=numbers)
-        .order_by("pk")
-        .values("at", "actor", "actor_role", "page")
+        ViewEvent.objects.filter(_shown(numbers)).order_by("pk").values("at", "actor", "actor_role", "page")
     )
+    plans = {
+        model._meta.model_name: [
+            plain(row) for row in model._default_manager.filter(pk__in=keys).order_by("pk")
+        ]
+        for model, keys in plan_rows_of(numbers)
+    }
     whole = {
         "made_at": timezone.now(),
         "person": with_copies(person),
@@ -98,6 +104,7 @@ def person_export(*, by: User, person: Person) -> str:
         "records": {
             model._meta.model_name: [with_copies(row) for row in rows] for model, rows in _rows(person)
         },
+        "relief_plans": plans,
         "done": done,
         "read": read,
         "notice": "Supports licensed judgement; not a diagnosis. Pictures are named here and handed over "
@@ -116,6 +123,14 @@ class _Plain(DjangoJSONEncoder):
             return super().default(o)
         except TypeError:
             return str(o)
+
+
+def _shown(numbers: Iterable[int]) -> models.Q:
+    """Reads of the record itself, and of lists it stood on."""
+    found = models.Q(person_id__in=numbers)
+    for number in numbers:
+        found |= models.Q(listed__contains=f",{number},")
+    return found
 
 
 def _ground(ground: str, field: str) -> str:
@@ -180,38 +195,50 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
     numbers = [*Person.objects.filter(merged_into=person).order_by("pk").values_list("pk", flat=True), number]
     ErasurePermit(pk=number).save(force_insert=True)
     parted = list(Merge.objects.filter(emptied__in=numbers).exclude(kept__in=numbers))
-    _forget_filled(parted)
-    _delete(Merge, list(Merge.objects.filter(emptied__in=numbers).values_list("pk", flat=True)))
+    copies = _forget_filled(parted)
+    gone: dict[str, list[int]] = {"merge": [], "person": numbers}
+    gone["merge"] = list(Merge.objects.filter(emptied__in=numbers).values_list("pk", flat=True))
+    _delete(Merge, gone["merge"])
     names: set[str] = set()
-    erased, rows = None, 0
+    rows = 0
+    erasures: list[Erasure] = []
     for each in numbers:
-        counts = _erase_rows(each, names)
+        found = _erase_rows(each, names)
         _delete(Person, [each])
         PersonKey(pk=each).delete()
+        counts = {name: len(keys) for name, keys in found.items()}
         erased = Erasure(site=site, person_id=each, at=timezone.now(), by=by, ground=ground, rows=counts)
         erased.save(force_insert=True)
+        erasures.append(erased)
         rows += sum(counts.values())
-    assert erased is not None  # noqa: S101  the record itself stands last in the list
+        for name, keys in found.items():
+            gone[name] = [*gone.get(name, []), *keys]
+    glasses = _forget_reasons(numbers)
+    # The check of the record excuses these rows and copies, and no others.
     audit.record(
         by=by,
         site=site,
         verb="erased",
-        target=erased,
+        target=erasures[-1],
+        also=[*erasures, *glasses],
         number=number,
         ground=ground,
         rows=rows,
         merged=numbers[:-1],
+        erased_rows={name: sorted(keys) for name, keys in gone.items() if keys},
+        erased_copies=copies,
     )
     ErasurePermit(pk=number).delete()
     # Files go only when the rows are gone for good; a picture has the hash of its content as its name.
     transaction.on_commit(lambda: _forget_files(names))
-    return erased
+    transaction.on_commit(_forget_pages)
+    return erasures[-1]
 
 
-def _erase_rows(number: int, names: set[str]) -> dict[str, int]:
+def _erase_rows(number: int, names: set[str]) -> dict[str, list[int]]:
     """Everything that hangs on one record, leaves first; the names of its files are added to `names`."""
-    counts: dict[str, int] = {}
-    plans = []
+    gone: dict[str, list[int]] = {}
+    plans = plan_rows_of([number])
     for model, path in nouns_of():
         rows = list(model._default_manager.filter(**{path: number}))
         for row in rows:
@@ -220,19 +247,31 @@ def _erase_rows(number: int, names: set[str]) -> dict[str, int]:
                 for field in row._meta.concrete_fields
                 if isinstance(field, models.FileField) and getattr(row, field.name)
             }
-            if (plan := getattr(row, "plan", None)) is not None and model._meta.model_name == "limbplan":
-                plans.append(plan)
-        counts[model._meta.model_name or ""] = len(rows)
+        gone[model._meta.model_name or ""] = [row.pk for row in rows]
         _delete(model, [row.pk for row in rows])
-    for plan in sorted(plans, key=lambda one: -one.pk):  # a plan is replaced by a later one
-        plan.delete()
-    return counts
+    for plain, keys in plans:
+        # One by one in this order: a plan is replaced by a later one.
+        for key in keys:
+            plain._default_manager.filter(pk=key).delete()
+        gone[plain._meta.label_lower] = keys
+    return gone
 
 
-def _forget_filled(parted: Iterable[Merge]) -> None:
-    """Copies of another person's rows that held words of this one between a mistaken merge and its
-    undoing.
+def _forget_reasons(numbers: list[int]) -> list[BreakGlass]:
+    """What was typed about an erased person when a glass was broken; the notice itself stays."""
+    glasses = list(BreakGlass.objects.filter(person_id__in=numbers).order_by("pk"))
+    for glass in glasses:
+        glass.reason = ERASED_REASON
+        glass.save(update_fields=["reason"])
+    return glasses
+
+
+def _forget_filled(parted: Iterable[Merge]) -> dict[str, list[int]]:
+    """Copies of another person's rows that held words of this one between a mistaken merge and its undoing.
+
+    Returns their numbers by noun.
     """
+    gone: dict[str, list[int]] = {}
     for merge in parted:
         for change in merge.changes:
             if change["moved"]:
@@ -244,7 +283,10 @@ def _forget_filled(parted: Iterable[Merge]) -> None:
                 history_date__lte=merge.undone_at,
                 **{change["column"]: change["after"]},
             )
+            keys = list(copies.order_by("history_id").values_list("history_id", flat=True))
+            gone[change["noun"]] = [*gone.get(change["noun"], []), *keys]
             copies._raw_delete(copies.db)
+    return gone
 
 
 def _delete(model: type[Any], keys: list[int]) -> None:
@@ -261,6 +303,16 @@ def _delete(model: type[Any], keys: list[int]) -> None:
     rows._raw_delete(rows.db)
     copies = history._base_manager.filter(**{f"{model._meta.pk.name}__in": keys})
     copies._raw_delete(copies.db)
+
+
+def _forget_pages() -> None:
+    """SQLite keeps the pages before a change in its log until it is written back: write it back, empty it.
+
+    Deleted cells themselves are overwritten (`secure_delete`, set where the database is opened).
+    """
+    if connection.vendor == "sqlite" and not connection.in_atomic_block:
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def _forget_files(names: Iterable[str]) -> None:

@@ -22,11 +22,14 @@ __all__ = [
     "browser_words",
     "code_accept",
     "enrol_confirm",
+    "enrol_drop",
     "enrol_start",
+    "enrolling",
     "sign_in_moved",
     "sign_in_note",
     "sign_out_everywhere",
     "sign_out_one",
+    "sign_out_others",
 ]
 
 RECOVERY_CODES = 10
@@ -68,12 +71,28 @@ def sign_in_moved(*, old: str, new: str) -> None:
         row.save(update_fields=["session_key"])
 
 
+@transaction.atomic
 def sign_out_one(*, by: User, sign_in: int) -> None:
     row = by.sign_ins.filter(pk=sign_in).first()  # type: ignore[attr-defined]
     if row is None:
         raise Refused("That sign-in has ended already.")
     sign_ins = by.sign_ins.filter(pk=row.pk)  # type: ignore[attr-defined]
     _end(sign_ins)
+    _tell_ended(by, 1)
+
+
+@transaction.atomic
+def sign_out_others(*, by: User, but: str | None) -> int:
+    """End all of one's sign-ins but this one."""
+    count = sign_out_everywhere(user=by, but=but)
+    if count:
+        _tell_ended(by, count)
+    return count
+
+
+def _tell_ended(by: User, count: int) -> None:
+    for site in by.sites.order_by("pk"):
+        audit.record(by=by, site=site, verb="ended sign-ins of their own", target=by, count=count)
 
 
 def sign_out_everywhere(*, user: User, but: str | None = None) -> int:
@@ -98,17 +117,29 @@ def _code_hash(code: str) -> str:
     return base64.b64encode(hashlib.sha256(plain.encode()).digest()).decode()[:16]
 
 
+@transaction.atomic
 def enrol_start(*, by: User) -> TOTPDevice:
-    """The device to enrol; the same one until it is confirmed."""
-    device = TOTPDevice.objects.filter(user=by, confirmed=False).first()
-    return device or TOTPDevice.objects.create(user=by, name="authenticator", confirmed=False)
+    """A device with a key of its own; any key that was shown before and not confirmed is dropped."""
+    enrol_drop(by=by)
+    return TOTPDevice.objects.create(user=by, name="authenticator", confirmed=False)
+
+
+def enrolling(*, by: User) -> TOTPDevice | None:
+    """The device whose key was shown and not confirmed yet."""
+    return TOTPDevice.objects.filter(user=by, confirmed=False).first()
+
+
+def enrol_drop(*, by: User) -> None:
+    unconfirmed = TOTPDevice.objects.filter(user_id=by.pk, confirmed=False)
+    unconfirmed.delete()
 
 
 @transaction.atomic
-def enrol_confirm(*, by: User, code: str, password: str) -> tuple[TOTPDevice, list[str]]:
-    """Turn the second factor on, or replace the old one; returns the recovery codes, shown this once."""
-    if not by.check_password(password):
-        raise Refused("Password: not right.", field="password")
+def enrol_confirm(*, by: User, code: str) -> tuple[TOTPDevice, list[str]]:
+    """Turn the second factor on, or replace the old one; returns the recovery codes, shown this once.
+
+    The page asked for the password.
+    """
     device = TOTPDevice.objects.select_for_update().filter(user=by, confirmed=False).first()
     if device is None:
         raise Refused("This enrolment has ended; open the page again.")

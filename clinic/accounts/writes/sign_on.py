@@ -10,6 +10,7 @@ from typing import Any
 from django.conf import settings
 from django.db import transaction
 
+from clinic.accounts.names import name_fault
 from clinic.models import Site, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
@@ -52,12 +53,13 @@ def sign_on_account(*, claims: Mapping[str, Any]) -> User:
         raise Refused("This account is stopped here. Ask the clinic's manager.")
     before = {"role": user.role, "sites": sorted(user.sites.values_list("pk", flat=True)) if not new else []}
     after = {"role": role, "sites": [site.pk for site in sites]}
+    name = user.first_name, user.last_name
     user.first_name = str(claims.get("given_name") or user.first_name)[:150]
     user.last_name = str(claims.get("family_name") or user.last_name)[:150]
     user.role = role
     user.save()
     user.sites.set(sites)
-    if new or before != after:
+    if new or before != after or name != (user.first_name, user.last_name):
         values = Site.objects.filter(pk__in={*before["sites"], *after["sites"]}).order_by("pk")
         for site in values:
             audit.record(
@@ -82,5 +84,7 @@ def _new(claims: Mapping[str, Any], subject: str) -> User:
             f"A local account named {name} exists already, and it is not known to be the same person's. "
             "Ask the clinic's manager to stop or rename it."
         )
+    if fault := name_fault(name):
+        raise Refused(f"{fault} {ASK}")
     user.set_unusable_password()
     return user

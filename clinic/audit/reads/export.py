@@ -12,8 +12,9 @@ from clinic.audit.reads.figures import SMALL, Figure, Spec
 from clinic.audit.reads.lists import CaseRow, all_rows
 from clinic.audit.reads.page import audit_report
 from clinic.healing.proportion import wilson
+from clinic.models import Transfer, TransferState
 
-__all__ = ["HEAD", "NOTICE", "case_rows", "report_value"]
+__all__ = ["HEAD", "NOTICE", "numbered_rows", "report_value"]
 
 NOTICE = "Supports licensed judgement; not a diagnosis. Follow your local protocol."
 HEAD = (
@@ -36,17 +37,23 @@ HEAD = (
 )
 
 
-def case_rows(spec: Spec, wanted: AuditFilter, today: date) -> Iterable[dict[str, Any]]:
-    """One value a case, without names or free text."""
+def numbered_rows(spec: Spec, wanted: AuditFilter, today: date) -> Iterable[tuple[int, dict[str, Any]]]:
+    """One value a case, without names or free text, with the number of its person for the log of reads."""
+    sites = set(wanted.site_ids)
+    # A person handed over has another clinic's record number now: this clinic's export holds its own.
+    left = Transfer.objects.filter(from_site__in=sites, state=TransferState.ACCEPTED).order_by("answered_at")
+    own = dict(left.values_list("person_id", "record_number"))
     for case in all_rows(spec, wanted, today):
-        yield _row(case)
+        person = case.person
+        number = person.record_number if person.site_id in sites else own.get(person.pk, "")
+        yield person.pk, _row(case, number)
 
 
-def _row(case: CaseRow) -> dict[str, Any]:
+def _row(case: CaseRow, number: str) -> dict[str, Any]:
     p, lesion = case.prescription, case.lesion
     limb = lesion.limb if lesion else p.limb if p else None
     return {
-        "record_number": case.person.record_number,
+        "record_number": number or None,
         "day": case.day,
         "foot": limb.side if limb else None,
         "lesion": lesion.label if lesion else None,

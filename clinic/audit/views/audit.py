@@ -11,7 +11,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_named, site_or_404, visible_or_404
+from clinic.access import ClinicRequest, may, note_listed, site_named, site_or_404, visible_or_404
 from clinic.audit.forms.audit import CaseCursor, ChangesForm
 from clinic.audit.reads.case_sheet import case_sheet as sheet_of
 from clinic.audit.reads.cases import OUTCOMES, AuditFilter
@@ -75,6 +75,7 @@ def audit_cases(request: ClinicRequest) -> HttpResponse:
     before = cursor.cleaned_data["before"]
     page = case_page(spec, scope.wanted, today, before)
     more = bool(before or page.next_before)
+    note_listed(request.user, page)
     return render(
         request,
         "audit/cases.html",
@@ -111,6 +112,7 @@ def audit_changes(request: ClinicRequest) -> HttpResponse:
     if valid and request.method == "POST":
         return redirect(f"{reverse('audit_changes')}?{urlencode(params)}")
     page = chain.changes(site, **wanted) if valid else chain.Changes((), None)
+    note_listed(request.user, page)
     length = chain.chain_length(site)
     check = "check" in request.GET or (length <= CHECKED_AT_ONCE and not wanted.get("before"))
     return render(

@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.urls import resolve, reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, can, may
+from clinic.access import ClinicRequest, can, may, note_listed
 from clinic.audit.reads.completeness import GAPS, GapRow, gap_counts, gap_page
 from clinic.audit.views.scope import scope_of
 from clinic.config.replica import from_replica
@@ -34,6 +34,7 @@ def audit_gap(request: ClinicRequest) -> HttpResponse:
     if found is None or (after and not (after.isascii() and after.isdigit() and len(after) < 19)):
         raise Http404("no such gap")
     page = gap_page(found, [s.pk for s in scope.sites], timezone.localdate(), int(after) if after else None)
+    note_listed(request.user, page)
     # Who may not mend it is led to the person instead, never to a refusal.
     mends = bool(page.rows) and can(
         request.user,

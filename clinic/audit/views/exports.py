@@ -11,10 +11,10 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, visible, visible_or_404
+from clinic.access import ClinicRequest, may, note_listed, visible, visible_or_404
 from clinic.audit.forms.saved_reports import SavedReportForm
 from clinic.audit.reads.cases import AuditFilter, prescribers
-from clinic.audit.reads.export import HEAD, case_rows, report_value
+from clinic.audit.reads.export import HEAD, numbered_rows, report_value
 from clinic.audit.reads.figures import spec_of
 from clinic.audit.views.audit import figure_asked
 from clinic.audit.views.scope import Scope, scope_of
@@ -63,7 +63,9 @@ def _rows(
     spec = spec_of(key)
     if spec is None:
         raise Http404("no such figure")
-    rows = list(case_rows(spec, wanted, timezone.localdate()))
+    cases = list(numbered_rows(spec, wanted, timezone.localdate()))
+    note_listed(request.user, {person for person, _ in cases})
+    rows = [row for _, row in cases]
     return spec.words, deidentified(rows) if DEIDENTIFIED in request.GET else rows
 
 

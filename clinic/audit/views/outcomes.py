@@ -10,7 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, can, may, site_or_404, sites_of
+from clinic.access import ClinicRequest, can, may, note_listed, site_or_404, sites_of
 from clinic.audit.forms.outcomes import OutcomesForm
 from clinic.audit.reads.forecast_record import forecast_record
 from clinic.audit.reads.outcomes import (
@@ -77,6 +77,8 @@ def _kind(request: ClinicRequest) -> str:
 @may("see_outcomes")
 def outcomes(request: ClinicRequest) -> HttpResponse:
     site, form, wanted, params = _asked(request)
+    found = outcomes_of(wanted, timezone.localdate()) if wanted else None
+    note_listed(request.user, found)
     return render(
         request,
         "audit/outcomes.html",
@@ -89,7 +91,7 @@ def outcomes(request: ClinicRequest) -> HttpResponse:
             "most": MOST,
             "listed_up_to": LISTED,
             "form": form,
-            "found": outcomes_of(wanted, timezone.localdate()) if wanted else None,
+            "found": found,
             "marks": MARKS,
             "by": _small(GROUPINGS[wanted.by]) if wanted else "",
             "show": _kind(request),

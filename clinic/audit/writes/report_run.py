@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import date
 
 from clinic.audit.reads.cases import AuditFilter
-from clinic.audit.reads.export import HEAD, case_rows, report_value
+from clinic.audit.reads.export import HEAD, numbered_rows, report_value
 from clinic.audit.reads.figures import spec_of
 from clinic.models import ReportForm, SavedReport, User
 from clinic.record.reads.deidentified import METHOD, deidentified
 from clinic.record.writes.exports import export_bytes, export_csv, export_json
+from clinic.record.writes.read_log import note_list
 
 __all__ = ["run"]
 
@@ -27,7 +28,9 @@ def run(*, by: User, report: SavedReport, wanted: AuditFilter, today: date) -> t
         spec = spec_of("all")
         if spec is None:
             raise KeyError("all")
-        rows = list(case_rows(spec, wanted, today))
+        cases = list(numbered_rows(spec, wanted, today))
+        note_list(by=by, people={person for person, _ in cases}, page="audit_report_run")
+        rows = [row for _, row in cases]
         if report.deidentified:
             rows = deidentified(rows)
         head = list(rows[0]) if rows else list(HEAD)

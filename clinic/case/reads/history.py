@@ -177,4 +177,6 @@ def _amendment(model: type[models.Model], what: str, new: Any, old: Any) -> Amen
 
 def readers_of(person_id: int) -> list[ViewEvent]:
     """Who opened the person's record lately, newest first."""
-    return list(ViewEvent.objects.filter(person_id=person_id).order_by("-pk")[:50])
+    shown = models.Q(person_id=person_id) | models.Q(listed__contains=f",{person_id},")
+    rows = ViewEvent.objects.filter(shown).order_by("-pk")
+    return list(rows[:50])

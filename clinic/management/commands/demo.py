@@ -9,6 +9,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from clinic.accounts.writes import digests
 from clinic.demo.play import PASSWORD, play
 from clinic.demo.scenario import load
 from clinic.models import Person, User
@@ -33,6 +34,7 @@ class Command(BaseCommand):
         if not Person.objects.exists():
             self.stdout.write("Loading the invented clinic (once, some seconds)")
             play(scenario, timezone.localdate(), say=self.stdout.write)
+            digests.write()
             self.stdout.write(f"{Person.objects.count()} people")
         elif not options["if_empty"]:
             raise CommandError(

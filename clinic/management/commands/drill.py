@@ -62,6 +62,8 @@ class Command(BaseCommand):
                             ),
                             "",
                         ),
+                        "DIGEST_KEY_FILE": str(settings.DIGEST_KEY_FILE),
+                        "DIGEST_SECOND_DIR": "",
                         **place,
                     },
                     capture_output=True,

@@ -86,8 +86,8 @@ class Command(BaseCommand):
             manager.set_unusable_password()
             manager.save()
             manager.sites.add(site)
-            audit.record(by=manager, site=site, verb="opened", target=site)
             token = link_make(manager, manager, "invite")
+            audit.record(by=manager, site=site, verb="opened", target=site, also=[manager])
         self.stdout.write(
             f"{site.name} is open. Its first manager sets a password at, once, within 72 hours:"
         )

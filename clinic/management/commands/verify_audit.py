@@ -1,34 +1,37 @@
-"""Check every chain, the digest file and the database's triggers."""
+"""Check the record against what was written: chain, copies, rows, files, triggers, keys, digest file."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
-from django.db import connection
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from clinic.accounts.writes.digests import all_faults
-from clinic.models import AuditEvent, Photo, Site
-from clinic.record import append_only
+from clinic.accounts.writes.verification import verify_and_keep
+from clinic.models import AuditEvent, Site
 
 
 class Command(BaseCommand):
-    help = "Name every altered, missing, inserted or cut-off row of the audit chains; exit 1 if there is one."
+    help = (
+        "Name every altered, missing or slipped-in row, copy, file and trigger, with the day and what stood "
+        "before; exit 1 if there is one."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--daily",
+            action="store_true",
+            help="only what was written since the last line of the digest file",
+        )
+        parser.add_argument(
+            "--without-values", action="store_true", help="places and days, no value of a person: for a log"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        found = 0
-        for fault in all_faults():
-            self.stdout.write(fault)
-            found += 1
-        for name in append_only.missing(connection):
-            self.stdout.write(f"trigger {name} is missing: rows can be altered in the database")
-            found += 1
-        for photo in Photo.objects.order_by("pk").iterator():
-            if not photo.file.storage.exists(str(photo.file.name)):
-                self.stdout.write(f"picture of photo {photo.pk} is missing from the store")
-                found += 1
+        kept, found = verify_and_keep(full=not options["daily"])
+        for fault in found:
+            self.stdout.write(fault.words if options["without_values"] else str(fault))
         if found:
-            raise CommandError(f"{found} fault{'' if found == 1 else 's'}", returncode=1)
+            raise CommandError(f"{len(found)} fault{'' if len(found) == 1 else 's'}", returncode=1)
         for site in Site.objects.order_by("pk"):
             rows = AuditEvent.objects.filter(site_id=site.pk).count()
             self.stdout.write(f"{site.name}: the chain holds, {rows} rows")

@@ -36,6 +36,7 @@ def _pair(request: ClinicRequest, person: int, other: int) -> tuple[Person, Pers
 def duplicates(request: ClinicRequest) -> HttpResponse:
     site = access.site_or_404(request.user, request)
     pairs, count = likely_pairs(site)
+    access.note_listed(request.user, pairs)
     return render(
         request,
         "people/merging/duplicates.html",

@@ -80,6 +80,7 @@ def people(request: ClinicRequest) -> HttpResponse:
         before=request.GET.get("before", ""),
         after=request.GET.get("after", ""),
     )
+    access.note_listed(request.user, {int(row.key) for row in page.rows})
     template = "people/list.html"
     answer = render(
         request,

@@ -28,9 +28,9 @@ from clinic.record.messages import message_of
 @may("see_transfers")
 def transfers(request: ClinicRequest) -> HttpResponse:
     site = access.site_or_404(request.user, request)
-    return render(
-        request, "people/transfers/list.html", {"site": site, "lists": transfer_lists(site), "here": "people"}
-    )
+    lists = transfer_lists(site)
+    access.note_listed(request.user, lists)
+    return render(request, "people/transfers/list.html", {"site": site, "lists": lists, "here": "people"})
 
 
 @may("ask_transfers")

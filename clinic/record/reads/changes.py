@@ -57,7 +57,7 @@ _PHRASES = {
     ("broke the glass", "person"): "read the record of a person from another clinic, in an emergency",
 }
 # Pointers and hashes bind the row; they tell a reader nothing.
-_SILENT = re.compile(r"(^|_)(history_id|digest|sha256|advice|key|pk|id)$")
+_SILENT = re.compile(r"(^|_)(history_id|digest|sha256|advice|key|pk|id|stands|erased_rows)$")
 _DAY = re.compile(r"^\d{4}-\d{2}-\d{2}$")
 
 

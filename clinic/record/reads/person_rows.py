@@ -2,19 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from django.apps import apps
 from django.db import models
 from django.db.models import Count
 
-from clinic.models import ClinicalRecord, Limb, Merge, Person, Transfer
+from clinic.models import ClinicalRecord, Limb, LimbPlan, Merge, Person, Transfer
+from offload.models import PlanMeasurement, PlanStep, ReliefPlan
 
-__all__ = ["counts_of", "links_of", "mixed_rows", "nouns_of"]
+__all__ = ["NOT_OF_A_PERSON", "counts_of", "links_of", "mixed_rows", "nouns_of", "plan_rows_of", "unplaced"]
 
 #: Rows that tell of two records, or of a record as a whole: they stay where they were written.
 ABOUT_RECORDS = (Merge, Transfer)
+
+#: Tables whose rows are of no person, and why; with `nouns_of` and `plan_rows_of` the one list of what
+#: belongs to a person. `unplaced` names a table that is on neither side.
+NOT_OF_A_PERSON = {
+    "clinic.accountlink": "an account's one-time links",
+    "clinic.auditevent": "what it says of a person is sealed with the person's key, which goes",
+    "clinic.breakglass": "notice of a reading; its reason is emptied when the record goes",
+    "clinic.erasure": "that a record was erased, by its number",
+    "clinic.erasurepermit": "stands inside an erasure only",
+    "clinic.peerround": "a draw, by seed and period",
+    "clinic.peopleapart": "two numbers",
+    "clinic.person": "the person's own row goes last",
+    "clinic.personkey": "the person's own key goes last",
+    "clinic.problem": "a page and a kind, no words",
+    "clinic.savedreport": "what a report asks",
+    "clinic.signin": "an account's browsers",
+    "clinic.site": "the clinic",
+    "clinic.sitefoam": "a foam of the clinic",
+    "clinic.sitereason": "a reason of the clinic",
+    "clinic.user": "an account",
+    "clinic.verification": "places and days of a check",
+    "clinic.viewbatch": "binds reads",
+    "clinic.viewevent": "who read a number; the law asks that it stays",
+    "offload.clinicfoam": "a foam of the clinic",
+}
 
 
 def _is_of_a_person(model: type[ClinicalRecord]) -> bool:
@@ -52,6 +78,34 @@ def nouns_of() -> list[tuple[type[ClinicalRecord], str]]:
         for model in free:
             order.append((model, waiting.pop(model)))
     return order
+
+
+def plan_rows_of(numbers: Iterable[int]) -> list[tuple[type[models.Model], list[int]]]:
+    """Relief plans of people with their steps and measurements, leaves first: they hang on no person by
+    themselves.
+    """
+    plans = LimbPlan.objects.filter(limb__person__in=list(numbers)).values_list("plan", flat=True)
+    keys = sorted(plans, reverse=True)  # a plan is replaced by a later one
+    found: list[tuple[type[models.Model], list[int]]] = []
+    for model in (PlanStep, PlanMeasurement):
+        rows = model.objects.filter(plan__in=keys).order_by("pk")  # type: ignore[attr-defined]
+        found.append((model, list(rows.values_list("pk", flat=True))))
+    return [*found, (ReliefPlan, keys)]
+
+
+def unplaced(tables: Iterable[type[models.Model]]) -> list[str]:
+    """Tables of which nobody said whether their rows are a person's, each as a sentence."""
+    placed = {model for model, _ in nouns_of()} | {PlanStep, PlanMeasurement, ReliefPlan}
+    return [
+        f"{model._meta.label}: an erasure and the person's copy do not know this table. If its rows are of a "
+        "person, make it a ClinicalRecord whose SITE_PATH leads through the person, or add it to "
+        "plan_rows_of; if not, name it with the reason in NOT_OF_A_PERSON "
+        "(clinic/record/reads/person_rows.py)"
+        for model in tables
+        if model not in placed
+        and model._meta.label_lower not in NOT_OF_A_PERSON
+        and not (model._meta.model_name or "").startswith("historical")
+    ]
 
 
 def links_of() -> Iterator[tuple[type[ClinicalRecord], str]]:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import json
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import UTC
 from typing import Any
 
@@ -13,13 +12,10 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clinic.models import AuditEvent, Person, PersonKey, Site, User
+from clinic.record.writes.canonical import canonical
+from clinic.record.writes.seals import seal_new
 
 __all__ = ["canonical", "digest_of", "faults", "lock_chain", "record"]
-
-
-def canonical(value: Any) -> str:
-    """One text for one value, whatever the database does to JSON."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=str)
 
 
 def digest_of(event: AuditEvent) -> str:
@@ -37,6 +33,7 @@ def digest_of(event: AuditEvent) -> str:
             event.target_id,
             event.person_id,
             event.payload,
+            event.sealed,
         ]
     )
     return hashlib.sha256(body.encode()).hexdigest()
@@ -49,28 +46,37 @@ def lock_chain(site_id: int) -> None:
             cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [7301, site_id])
 
 
-def _sealed(text: str, person: Person | None) -> str:
-    """What is said about a person, sealed with that person's key; the key is made with the first row."""
+def _key_of(person: Person | None) -> str:
+    """The key that seals what is said about a person; made with the first row. Empty for nobody."""
     if person is None:
-        return text
+        return ""
     held = PersonKey.objects.filter(pk=person.pk).first()
     if held is None:
         # A key made at the same moment by another clinic's chain is kept.
         fresh = Fernet.generate_key().decode()
         held, _ = PersonKey.objects.get_or_create(pk=person.pk, defaults={"key": fresh})
-    return Fernet(held.key).encrypt(text.encode()).decode()
+    return str(held.key)
+
+
+def _sealed(text: str, key: str) -> str:
+    return Fernet(key).encrypt(text.encode()).decode() if key else text
 
 
 def record(
     *,
-    by: User,
+    by: User | None,
     site: Site,
     verb: str,
     target: models.Model,
     person: Person | None = None,
+    also: Iterable[models.Model] = (),
     **detail: Any,
 ) -> None:
-    """Append one row to the site's chain. Must run inside the transaction of the change."""
+    """Append one row to the site's chain. Must run inside the transaction of the change, and after it.
+
+    The row carries the hash of every history copy written since the last row, and of rows without copies
+    that belong to the target or are named by `also`. Nobody in `by`: the program itself did it.
+    """
     if not connection.in_atomic_block:
         raise transaction.TransactionManagementError(
             "an audit row is written inside the change's transaction"
@@ -78,21 +84,26 @@ def record(
     lock_chain(site.pk)
     ends = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence")
     sequence, digest = ends.values_list("sequence", "digest").first() or (0, "")
+    key = _key_of(person)
+    entries, stands = seal_new(target, also, key)
     history = getattr(target, "history", None)
     if history is not None:
         copies = history.order_by("-history_id")
         detail["history_id"] = copies.values_list("history_id", flat=True).first()
+    if stands:
+        detail["stands"] = stands
     event = AuditEvent(
         site_id=site.pk,
         sequence=sequence + 1,
         at=timezone.now(),
-        actor=f"{by} ({by.username})",
-        actor_role=by.role,
+        actor=f"{by} ({by.username})" if by else "the program",
+        actor_role=by.role if by else "",
         verb=verb,
         target_kind=target._meta.model_name or "",
         target_id=str(target.pk),
         person_id=person.pk if person else None,
-        payload=_sealed(canonical(detail), person),
+        payload=_sealed(canonical(detail), key),
+        sealed=canonical(entries),
         previous_digest=digest,
     )
     event.digest = digest_of(event)

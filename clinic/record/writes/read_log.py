@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Iterator
-from datetime import UTC
+from datetime import UTC, datetime
 
 from django.db import transaction
 from django.utils import timezone
 
-from clinic.models import User, ViewBatch, ViewEvent
+from clinic.models import Person, User, ViewBatch, ViewEvent
 from clinic.record.writes.audit import canonical, lock_chain
 
-__all__ = ["batch", "faults", "note"]
+__all__ = ["batch", "faults", "note", "note_list"]
 
 
 def note(*, by: User, seen: Iterable[tuple[int, int, int | None]], page: str) -> None:
@@ -31,8 +31,29 @@ def note(*, by: User, seen: Iterable[tuple[int, int, int | None]], page: str) ->
         ).save(force_insert=True)
 
 
-def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
-    body, count = hashlib.sha256(previous.encode()), 0
+def note_list(*, by: User, people: Iterable[int], page: str) -> None:
+    """One row a clinic for everybody on a list or in an export."""
+    now = timezone.now()
+    of_site: dict[int, list[str]] = {}
+    places = Person.objects.filter(pk__in=set(people)).order_by("pk").values_list("site_id", "pk")
+    for site_id, number in places:
+        of_site.setdefault(site_id, []).append(str(number))
+    for site_id, numbers in sorted(of_site.items()):
+        ViewEvent(
+            site_id=site_id,
+            at=now,
+            actor_id=by.pk,
+            actor=f"{by} ({by.username})"[:160],
+            actor_role=by.role,
+            page=page[:60],
+            person_id=None,
+            listed=f",{','.join(numbers)},",
+        ).save(force_insert=True)
+
+
+def _digest(previous: str, at: datetime, ends: tuple[int, int], rows: Iterable[ViewEvent]) -> tuple[str, int]:
+    head = canonical([previous, at.astimezone(UTC).isoformat(timespec="microseconds"), *ends])
+    body, count = hashlib.sha256(head.encode()), 0
     for row in rows:
         count += 1
         lines = [
@@ -44,6 +65,7 @@ def _digest(previous: str, rows: Iterable[ViewEvent]) -> tuple[str, int]:
             row.actor_role,
             row.page,
             row.person_id,
+            row.listed,
             row.glass_id,
         ]
         body.update(canonical(lines).encode() + b"\n")
@@ -59,11 +81,12 @@ def batch(site_id: int) -> ViewBatch | None:
     if not rows:
         return None
     previous = last.digest if last else ""
-    digest, count = _digest(previous, rows)
+    at = timezone.now()
+    digest, count = _digest(previous, at, (rows[0].pk, rows[-1].pk), rows)
     made = ViewBatch(
         site_id=site_id,
         sequence=last.sequence + 1 if last else 1,
-        at=timezone.now(),
+        at=at,
         first_id=rows[0].pk,
         last_id=rows[-1].pk,
         rows=count,
@@ -75,22 +98,31 @@ def batch(site_id: int) -> ViewBatch | None:
 
 
 def faults(site_id: int) -> Iterator[str]:
-    """Every batch that does not hold, as one sentence each."""
-    previous, expected = "", 1
+    """Every batch that does not hold, and every read that none holds, as one sentence each."""
+    previous, expected, bound, last = "", 1, 0, 0
+    of_site = ViewEvent.objects.filter(site_id=site_id)
     for one in ViewBatch.objects.filter(site_id=site_id).order_by("sequence"):
-        if one.sequence != expected:
-            yield f"batch {expected} of the reads of site {site_id} is missing"
-        if one.previous_digest != previous:
-            yield f"batch {one.sequence} of the reads of site {site_id} does not follow the batch before it"
-        rows = ViewEvent.objects.filter(site_id=site_id, pk__gte=one.first_id, pk__lte=one.last_id).order_by(
-            "pk"
+        batch_words = (
+            f"clinic_viewbatch: batch {one.sequence} of the reads of site {site_id}, {one.at:%-d %b %Y}"
         )
-        digest, count = _digest(one.previous_digest, rows.iterator())
+        if one.sequence != expected:
+            yield f"clinic_viewbatch: batch {expected} of the reads of site {site_id} is missing"
+        if one.previous_digest != previous:
+            yield f"{batch_words}, does not follow the batch before it"
+        rows = of_site.filter(pk__gte=one.first_id, pk__lte=one.last_id).order_by("pk")
+        digest, count = _digest(one.previous_digest, one.at, (one.first_id, one.last_id), rows.iterator())
         if count != one.rows:
             yield (
-                f"batch {one.sequence} of the reads of site {site_id} has {count} rows between "
+                f"clinic_viewevent: {batch_words} has {count} rows between "
                 f"{one.first_id} and {one.last_id}, {one.rows} were bound"
             )
         elif digest != one.digest:
-            yield f"a read between {one.first_id} and {one.last_id} of site {site_id} was altered"
+            yield (
+                f"clinic_viewevent: {batch_words}: a read between {one.first_id} and {one.last_id} "
+                "was altered"
+            )
         previous, expected = one.digest, one.sequence + 1
+        bound, last = bound + count, max(last, one.last_id)
+    loose = of_site.filter(pk__lte=last).count() - bound
+    if loose > 0:
+        yield f"clinic_viewevent: {loose} reads of site {site_id} up to row {last} are bound by no batch"

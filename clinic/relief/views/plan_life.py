@@ -13,7 +13,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404, sites_of, visible_or_404
+from clinic.access import ClinicRequest, may, note_listed, site_or_404, sites_of, visible_or_404
 from clinic.models import LimbPlan, PlanFlag
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
@@ -37,6 +37,7 @@ def _plan(request: ClinicRequest, code: str) -> LimbPlan:
     found = plan_of_code(request.user, code)
     if found is None:
         raise Http404("no such plan")
+    note_listed(request.user, {found.limb.person_id})
     return found
 
 

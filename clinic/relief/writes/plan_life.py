@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -162,7 +163,7 @@ def _past(day: date) -> date:
     return day
 
 
-def _told(by: User, limb_plan: LimbPlan, verb: str, step: PlanStep, **detail: str) -> None:
+def _told(by: User, limb_plan: LimbPlan, verb: str, step: PlanStep, **detail: Any) -> None:
     person = limb_plan.limb.person
     audit.record(
         by=by,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 
@@ -100,7 +101,7 @@ def visit_in_error(*, by: User, visit: Visit, reason: str, expected_version: int
     return visit
 
 
-def _recorded(by: User, visit: Visit, verb: str, reason: str, **detail: object) -> None:
+def _recorded(by: User, visit: Visit, verb: str, reason: str, **detail: Any) -> None:
     audit.record(
         by=by, site=visit.person.site, verb=verb, target=visit, person=visit.person, reason=reason, **detail
     )

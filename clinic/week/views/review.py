@@ -13,7 +13,7 @@ from django.utils import timezone
 from django.utils.html import format_html_join
 from django.utils.safestring import SafeString
 
-from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
+from clinic.access import ClinicRequest, may, note_listed, site_or_404, visible_or_404
 from clinic.guidelines.due import SEEN_DAYS
 from clinic.models import Lesion
 from clinic.people.reads.people import person_bar
@@ -38,6 +38,7 @@ def review(request: ClinicRequest) -> HttpResponse:
     filter_ = ReviewFilter(**form.cleaned_data) if form.is_valid() else ReviewFilter()
     found = review_list(site, timezone.localdate(), filter_)
     form.count(found)
+    note_listed(request.user, found)
     return render(
         request,
         "week/review/list.html",

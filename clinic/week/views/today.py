@@ -7,7 +7,7 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.utils.dateparse import parse_date
 
-from clinic.access import ClinicRequest, can, may, site_or_404, sites_of, visible_or_404
+from clinic.access import ClinicRequest, can, may, note_listed, site_or_404, sites_of, visible_or_404
 from clinic.models import Person
 from clinic.people.reads.transfers import waiting_here
 from clinic.week.prints import downtime_pdf
@@ -27,6 +27,7 @@ def today(request: ClinicRequest) -> HttpResponse:
         "transfers_waiting": waiting_here(site),
         "here": "today",
     }
+    note_listed(request.user, context["lists"])
     return render(request, "week/today.html", context)
 
 
@@ -47,6 +48,7 @@ def clinic_preparation(request: ClinicRequest) -> HttpResponse:
         "site": site,
         "here": "today",
     }
+    note_listed(request.user, context["expected"])
     return render(request, "week/preparation.html", context)
 
 
@@ -76,4 +78,5 @@ def paper_entry(request: ClinicRequest) -> HttpResponse:
         "site": site,
         "here": "today",
     }
+    note_listed(request.user, context["rows"])
     return render(request, "week/paper.html", context)
