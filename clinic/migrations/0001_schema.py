@@ -1,3 +1,4 @@
+import clinic.models.kept_copy
 import clinic.models.site
 import datetime
 import django.contrib.auth.models
@@ -64,7 +65,7 @@ class Migration(migrations.Migration):
                 ('toe_kit', models.BooleanField(default=False, verbose_name='a toe pressure can be measured here')),
                 ('erythema_2_cm', models.CharField(choices=[('moderate', 'Moderate'), ('mild', 'Mild')], default='moderate', max_length=8, verbose_name='redness of exactly 2 cm')),
                 ('second_signature', models.BooleanField(default=False, verbose_name="a device needs a second podiatrist's signature")),
-                ('second_factor', models.BooleanField(default=False, verbose_name='podiatrists and managers sign in with a second factor')),
+                ('second_factor', models.BooleanField(default=True, verbose_name='podiatrists and managers sign in with a second factor')),
                 ('urgencies', models.JSONField(blank=True, default=dict)),
                 ('fitting_steps', models.JSONField(blank=True, default=dict)),
             ],
@@ -135,6 +136,7 @@ class Migration(migrations.Migration):
                 ('target_id', models.CharField(max_length=40)),
                 ('person_id', models.BigIntegerField(null=True)),
                 ('payload', models.TextField()),
+                ('sealed', models.TextField(default='[]')),
                 ('previous_digest', models.CharField(max_length=64)),
                 ('digest', models.CharField(max_length=64)),
             ],
@@ -471,6 +473,7 @@ class Migration(migrations.Migration):
             name='HistoricalCircumstances',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('asked_on', models.DateField()),
@@ -505,6 +508,7 @@ class Migration(migrations.Migration):
             name='HistoricalContact',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('tried_at', models.DateTimeField()),
@@ -531,6 +535,7 @@ class Migration(migrations.Migration):
             name='HistoricalDecisionLine',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('kind', models.CharField(choices=[('signed', 'Chosen and signed'), ('second', 'Signed second'), ('phoned', 'Signed second by telephone'), ('confirm', 'Second signature confirmed'), ('fitted', 'Fitted'), ('sealed', 'Fitted and sealed'), ('opened', 'Opened'), ('stopped', 'Stopped')], max_length=8)),
@@ -560,6 +565,7 @@ class Migration(migrations.Migration):
             name='HistoricalEpisode',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('first_presented_on', models.DateField(verbose_name='first presented anywhere on')),
@@ -587,6 +593,7 @@ class Migration(migrations.Migration):
             name='HistoricalEvent',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('happened_on', models.DateField()),
@@ -617,6 +624,7 @@ class Migration(migrations.Migration):
             name='HistoricalFitting',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('fitted_on', models.DateField()),
@@ -731,6 +739,7 @@ class Migration(migrations.Migration):
             name='HistoricalImprint',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('taken_on', models.DateField()),
@@ -761,6 +770,7 @@ class Migration(migrations.Migration):
             name='HistoricalLesion',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('label', models.CharField(max_length=2)),
@@ -801,6 +811,7 @@ class Migration(migrations.Migration):
             name='HistoricalLimb',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('side', models.CharField(choices=[('left', 'Left'), ('right', 'Right')], max_length=5)),
@@ -827,6 +838,7 @@ class Migration(migrations.Migration):
             name='HistoricalLimbFinding',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('found_on', models.DateField()),
@@ -901,6 +913,7 @@ class Migration(migrations.Migration):
             name='HistoricalLimbPlan',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('created_by', models.ForeignKey(blank=True, db_constraint=False, editable=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -955,6 +968,7 @@ class Migration(migrations.Migration):
             name='HistoricalLook',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('asked_at', models.DateTimeField()),
@@ -984,6 +998,7 @@ class Migration(migrations.Migration):
             name='HistoricalMeasuredMap',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('measured_on', models.DateField()),
@@ -1037,6 +1052,7 @@ class Migration(migrations.Migration):
             name='HistoricalMeasurement',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('covered_dry', models.BooleanField(default=False, verbose_name='fully covered and dry')),
@@ -1081,6 +1097,7 @@ class Migration(migrations.Migration):
             name='HistoricalMerge',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('merged_at', models.DateTimeField()),
@@ -1110,6 +1127,7 @@ class Migration(migrations.Migration):
             name='HistoricalOpeningCard',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('sealed_on', models.DateField(verbose_name='fitted and sealed on')),
@@ -1155,6 +1173,7 @@ class Migration(migrations.Migration):
             name='HistoricalPeerCase',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('position', models.PositiveSmallIntegerField()),
@@ -1195,6 +1214,7 @@ class Migration(migrations.Migration):
             name='HistoricalPeerReading',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('place', models.PositiveSmallIntegerField()),
@@ -1221,6 +1241,7 @@ class Migration(migrations.Migration):
             name='HistoricalPeerRound',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('seed', models.PositiveIntegerField()),
@@ -1247,6 +1268,7 @@ class Migration(migrations.Migration):
             name='HistoricalPerson',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('record_number', models.CharField(max_length=20)),
@@ -1285,6 +1307,7 @@ class Migration(migrations.Migration):
             name='HistoricalPhoto',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('taken_on', models.DateField()),
@@ -1316,6 +1339,7 @@ class Migration(migrations.Migration):
             name='HistoricalPhotoConsent',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('given_on', models.DateField()),
@@ -1340,6 +1364,7 @@ class Migration(migrations.Migration):
             name='HistoricalPhotoScale',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('reference', models.CharField(choices=[('card', 'A card of bank-card size (85.60 × 53.98 mm)'), ('sheet', 'Our printed reference sheet (80 × 50 mm frame)'), ('ruler', 'A ruler only: two marks')], max_length=5)),
@@ -1369,6 +1394,7 @@ class Migration(migrations.Migration):
             name='HistoricalPlanFlag',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('cause', models.CharField(choices=[('contact', 'Contact check failed'), ('watch', 'Skin at a watch point'), ('weight', 'Weight on the other side of the threshold'), ('outline', 'Wound of another size'), ('map', 'Measured map withdrawn')], max_length=7)),
@@ -1398,6 +1424,7 @@ class Migration(migrations.Migration):
             name='HistoricalPrescription',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('device_class', models.CharField(choices=[('total_contact_cast', 'Total contact cast'), ('walker_non_removable', 'Knee-high walker made non-removable'), ('walker_knee_high_removable', 'Removable knee-high walker'), ('ankle_high_removable', 'Removable ankle-high device'), ('felted_foam_with_footwear', 'Felted foam with fitting footwear'), ('heel_relieving_knee_high', 'Removable knee-high device with heel relief'), ('dorsum_free_device', 'Device open over the back of the foot'), ('toe_spacer', 'Toe spacer'), ('footwear_modification', 'Footwear modification'), ('heel_float_in_bed_and_chair', 'Heel floated free in bed and chair'), ('rest_and_walking_aid', 'Rest and a walking aid'), ('bed_and_chair_rest', 'Rest in bed and chair')], max_length=32)),
@@ -1472,6 +1499,7 @@ class Migration(migrations.Migration):
             name='HistoricalReferral',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('to', models.CharField(choices=[('acute', 'Acute service'), ('vascular', 'Vascular team'), ('infection', 'Infection team'), ('surgery', 'Foot surgery'), ('charcot', 'Charcot assessment'), ('other', 'Other')], max_length=10)),
@@ -1503,6 +1531,7 @@ class Migration(migrations.Migration):
             name='HistoricalReviewNote',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('seen_on', models.DateField()),
@@ -1528,6 +1557,7 @@ class Migration(migrations.Migration):
             name='HistoricalSavedReport',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('name', models.CharField(max_length=80)),
@@ -1556,6 +1586,7 @@ class Migration(migrations.Migration):
             name='HistoricalSite',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('name', models.CharField(max_length=120)),
                 ('short_name', models.CharField(db_index=True, max_length=40)),
                 ('telephone_emergency', models.CharField(max_length=40, verbose_name='telephone for an ambulance (national emergency number)')),
@@ -1594,7 +1625,7 @@ class Migration(migrations.Migration):
                 ('toe_kit', models.BooleanField(default=False, verbose_name='a toe pressure can be measured here')),
                 ('erythema_2_cm', models.CharField(choices=[('moderate', 'Moderate'), ('mild', 'Mild')], default='moderate', max_length=8, verbose_name='redness of exactly 2 cm')),
                 ('second_signature', models.BooleanField(default=False, verbose_name="a device needs a second podiatrist's signature")),
-                ('second_factor', models.BooleanField(default=False, verbose_name='podiatrists and managers sign in with a second factor')),
+                ('second_factor', models.BooleanField(default=True, verbose_name='podiatrists and managers sign in with a second factor')),
                 ('urgencies', models.JSONField(blank=True, default=dict)),
                 ('fitting_steps', models.JSONField(blank=True, default=dict)),
                 ('history_id', models.AutoField(primary_key=True, serialize=False)),
@@ -1615,6 +1646,7 @@ class Migration(migrations.Migration):
             name='HistoricalSiteFoam',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('created_by', models.ForeignKey(blank=True, db_constraint=False, editable=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL)),
@@ -1638,6 +1670,7 @@ class Migration(migrations.Migration):
             name='HistoricalSiteReason',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('kind', models.CharField(choices=[('departure', 'For departing from the advice'), ('stop', 'For stopping a device')], max_length=10)),
@@ -1665,6 +1698,7 @@ class Migration(migrations.Migration):
             name='HistoricalTrace',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('outline_mm', models.JSONField()),
@@ -1694,6 +1728,7 @@ class Migration(migrations.Migration):
             name='HistoricalTransfer',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('because', models.CharField(max_length=300)),
@@ -1729,6 +1764,7 @@ class Migration(migrations.Migration):
             name='HistoricalVisit',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('visited_on', models.DateField(verbose_name='date of the visit')),
@@ -1796,6 +1832,7 @@ class Migration(migrations.Migration):
             name='HistoricalWatchFinding',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('found', models.CharField(choices=[('clear', 'Clear'), ('red', 'Red over 20 min'), ('blister', 'Blister'), ('broken', 'Broken')], max_length=7)),
@@ -1820,6 +1857,7 @@ class Migration(migrations.Migration):
             name='HistoricalWatchPoint',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('kind', models.CharField(choices=[('rim', 'Rim of the opening'), ('head', 'Metatarsal head beside it'), ('spot', 'Over 200 kPa in the estimate')], max_length=4)),
@@ -1848,6 +1886,7 @@ class Migration(migrations.Migration):
             name='HistoricalWeight',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('measured_on', models.DateField()),
@@ -2270,7 +2309,8 @@ class Migration(migrations.Migration):
                 ('actor', models.CharField(max_length=160)),
                 ('actor_role', models.CharField(max_length=12)),
                 ('page', models.CharField(max_length=60)),
-                ('person_id', models.BigIntegerField()),
+                ('person_id', models.BigIntegerField(null=True)),
+                ('listed', models.TextField(default='', editable=False)),
                 ('glass_id', models.BigIntegerField(null=True)),
             ],
             options={
@@ -2315,6 +2355,7 @@ class Migration(migrations.Migration):
             name='HistoricalAntibioticCourse',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('drug', models.CharField(max_length=80)),
@@ -2371,6 +2412,7 @@ class Migration(migrations.Migration):
             name='HistoricalBoneJudgement',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('judged_on', models.DateField()),
@@ -2429,6 +2471,7 @@ class Migration(migrations.Migration):
             name='HistoricalIncomingCall',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('called_at', models.DateTimeField()),
@@ -2481,6 +2524,7 @@ class Migration(migrations.Migration):
             name='HistoricalRedFlag',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('raised_at', models.DateTimeField()),
@@ -2539,6 +2583,7 @@ class Migration(migrations.Migration):
             name='HistoricalDangerOwner',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('danger', models.CharField(max_length=20)),
@@ -2587,6 +2632,7 @@ class Migration(migrations.Migration):
             name='HistoricalNonHealingReview',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('opened_on', models.DateField()),
@@ -2633,6 +2679,7 @@ class Migration(migrations.Migration):
             name='HistoricalNonHealingItem',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('topic', models.CharField(choices=[('perfusion', 'Perfusion'), ('infection', 'Infection and bone'), ('offloading', 'Offloading: worn and intact'), ('debridement', 'Debridement'), ('glycaemia', 'Glycaemia'), ('smoking', 'Smoking'), ('nutrition', 'Nutrition, oedema and dressing'), ('kidney', 'Kidney'), ('activity', 'Activity'), ('other_foot', 'Other foot'), ('surgery', 'Surgery')], max_length=12)),
@@ -2695,6 +2742,7 @@ class Migration(migrations.Migration):
             name='HistoricalResult',
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
+                ('salt', models.CharField(default=clinic.models.kept_copy._salt, editable=False, max_length=32)),
                 ('version', models.PositiveIntegerField(default=1, editable=False)),
                 ('created_at', models.DateTimeField(blank=True, editable=False)),
                 ('kind', models.CharField(choices=[('xray', 'X-ray'), ('crp', 'CRP'), ('esr', 'ESR'), ('mri', 'MRI'), ('culture', 'Culture'), ('biopsy', 'Bone biopsy'), ('hba1c', 'HbA1c'), ('albumin', 'Albumin'), ('kidney', 'Kidney function (eGFR)'), ('duplex', 'Arterial duplex'), ('other', 'Other test')], max_length=8, verbose_name='test')),
@@ -2758,6 +2806,21 @@ class Migration(migrations.Migration):
                 'ordering': ['-requested_on', '-pk'],
                 'indexes': [models.Index(fields=['person', 'seen_on'], name='result_by_seen')],
                 'constraints': [models.CheckConstraint(condition=models.Q(('kind__in', ['xray', 'crp', 'esr', 'mri', 'culture', 'biopsy', 'hba1c', 'albumin', 'kidney', 'duplex', 'other'])), name='result_kind', violation_error_message='kind must be one of the listed values'), models.CheckConstraint(condition=models.Q(('reading__in', ['normal', 'abnormal', 'unclear', ''])), name='result_reading', violation_error_message='reading must be one of the listed values'), models.CheckConstraint(condition=models.Q(('due_on__gte', models.F('requested_on'))), name='result_due_order', violation_error_message='a result is due on or after the day it was requested'), models.CheckConstraint(condition=models.Q(models.Q(('reading', ''), ('result_on__isnull', True), ('value__isnull', True), ('words', '')), models.Q(('reading__gt', ''), ('result_on__gte', models.F('requested_on'))), _connector='OR'), name='result_arrived', violation_error_message='a result has its day, not before it was requested, and its reading'), models.CheckConstraint(condition=models.Q(models.Q(('follows', ''), ('seen_by__isnull', True), ('seen_on__isnull', True)), models.Q(('result_on__isnull', False), ('seen_by__isnull', False), ('seen_on__gte', models.F('result_on'))), _connector='OR'), name='result_seen', violation_error_message='only a result that arrived is seen, on its day or later'), models.CheckConstraint(condition=models.Q(models.Q(('withdrawn_because', ''), ('withdrawn_on__isnull', True)), models.Q(('withdrawn_on__isnull', False), models.Q(('withdrawn_because', ''), _negated=True)), _connector='OR'), name='result_withdrawn', violation_error_message='a withdrawn request has its day and its reason')],
+            },
+        ),
+        migrations.CreateModel(
+            name='Verification',
+            fields=[
+                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
+                ('at', models.DateTimeField()),
+                ('full', models.BooleanField()),
+                ('faults', models.PositiveIntegerField()),
+                ('words', models.JSONField(default=list)),
+                ('rows', models.PositiveBigIntegerField()),
+                ('seconds', models.FloatField()),
+            ],
+            options={
+                'ordering': ['-at', '-pk'],
             },
         ),
     ]

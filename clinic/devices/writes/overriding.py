@@ -156,7 +156,9 @@ def override_telephone(
         verb="signed second by telephone",
         target=prescription,
         person=person,
-        **given,
+        second_name=given["second_name"],
+        second_role=given["second_role"],
+        second_telephone=given["second_telephone"],
     )
     return prescription
 
