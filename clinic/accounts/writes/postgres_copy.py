@@ -76,6 +76,13 @@ def dump(target: Path) -> None:
     )
 
 
+def schema_of(source: Path) -> str:
+    """The statements of a dump that make its tables, as text; nothing is run."""
+    script = source.with_suffix(".schema.sql")
+    _run("pg_restore", "--schema-only", "--no-owner", "--no-privileges", "-f", str(script), str(source))
+    return script.read_text(errors="replace")
+
+
 def fill(source: Path) -> None:
     """Restore into the database the settings name; where its sessions work in another schema, into that."""
     with connection.cursor() as cursor:
