@@ -337,9 +337,8 @@ LOGGING = {
 }
 
 # Last, so that a setting that cannot be read is named first.
-if not PRODUCTION:
-    if _signs := signs_of_a_clinic(env):
-        raise ImproperlyConfigured(
-            f"{_signs} is set, as a real clinic does, and PRODUCTION is not: the program would run with a "
-            "published key and cookies that travel in the clear. Set PRODUCTION=1"
-        )
+if not PRODUCTION and (_signs := signs_of_a_clinic(env)):
+    raise ImproperlyConfigured(
+        f"{_signs} is set, as a real clinic does, and PRODUCTION is not: the program would run with a "
+        "published key and cookies that travel in the clear. Set PRODUCTION=1"
+    )
