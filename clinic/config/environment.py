@@ -173,3 +173,17 @@ class Environment:
             # A socket's folder stands there encoded.
             found["HOST"] = unquote(found["HOST"])
         return found
+
+
+#: Hosts that only this machine reaches, or that only a test names.
+LOCAL_HOSTS = {"127.0.0.1", "localhost", "[::1]", "testserver"}
+
+
+def signs_of_a_clinic(env: Environment) -> str:
+    """The first setting that nobody sets for development on one machine; empty where there is none."""
+    if set(env.words("ALLOWED_HOSTS", ())) - LOCAL_HOSTS:
+        return "ALLOWED_HOSTS"
+    for name in ("BEHIND_PROXY", "TRUSTED_PROXIES", "SIGN_ON_ISSUER"):
+        if env.text(name) not in ("", "0"):
+            return name
+    return ""

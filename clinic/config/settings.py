@@ -11,10 +11,12 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 
-from clinic.config.environment import Environment
+from clinic.config.environment import Environment, signs_of_a_clinic
 from clinic.config.object_store import ENCRYPTIONS, ObjectStore
 from clinic.config.tls import cache_fault, database_fault, mail_fault
 
+# What the program writes is its own: files 0600, folders 0700.
+os.umask(0o077)
 BASE_DIR = Path(__file__).resolve().parents[2]
 env = Environment(os.environ)
 VAR_DIR = env.folder("VAR_DIR", BASE_DIR / "var", made=True)
@@ -272,6 +274,8 @@ DIGEST_KEY_FILE = env.folder("DIGEST_KEY_FILE", VAR_DIR / "keys" / "digest")
 BACKUP_DIR = env.folder("BACKUP_DIR", VAR_DIR / "backups")
 # Taken as it stands, blanks at its ends too: old backups are sealed with it.
 BACKUP_PASSPHRASE = os.environ.get("BACKUP_PASSPHRASE", "")
+FILE_UPLOAD_PERMISSIONS = 0o600
+FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
 DATA_UPLOAD_MAX_MEMORY_SIZE = 3 * 1024 * 1024
 
 # Only values that can be worked out again are kept, under keys of their content: each server may have its own
@@ -347,3 +351,10 @@ LOGGING = {
         "axes": {"handlers": [], "level": "WARNING", "propagate": True},
     },
 }
+
+# Last, so that a setting that cannot be read is named first.
+if not PRODUCTION and (_signs := signs_of_a_clinic(env)):
+    raise ImproperlyConfigured(
+        f"{_signs} is set, as a real clinic does, and PRODUCTION is not: the program would run with a "
+        "published key and cookies that travel in the clear. Set PRODUCTION=1"
+    )

@@ -17,7 +17,17 @@ from typing import Any
 from django.apps import apps as live_apps
 from django.db.migrations.operations.base import Operation
 
-__all__ = ["InstallTriggers", "altered", "drop", "install", "missing"]
+__all__ = [
+    "FUNCTION",
+    "FUNCTION_BODY",
+    "InstallTriggers",
+    "altered",
+    "bare",
+    "drop",
+    "install",
+    "missing",
+    "texts",
+]
 
 #: Tables without any door.
 SEALED = ("clinic_auditevent", "clinic_viewbatch", "clinic_viewevent", "clinic_erasure")
@@ -65,6 +75,7 @@ BEGIN
   RAISE EXCEPTION '% is append-only', TG_TABLE_NAME;
 END $$
 """  # noqa: S608  names of our own tables
+FUNCTION_BODY = _POSTGRES_FUNCTION.split("$$")[1]
 
 
 def _drop_sql(vendor: str, table: str, action: str) -> str:
@@ -92,10 +103,10 @@ def drop(connection: Any, apps: Any = live_apps) -> None:
 
 def missing(connection: Any) -> list[str]:
     """Triggers that should stand and do not, by name."""
-    return sorted(set(_wanted(connection.vendor)) - set(_standing(connection)))
+    return sorted(set(texts(connection.vendor)) - set(_standing(connection)))
 
 
-def _wanted(vendor: str) -> dict[str, str]:
+def texts(vendor: str) -> dict[str, str]:
     """Name -> text of every trigger of ours."""
     return {
         _name(table, action): _create(vendor, table, action, door)
@@ -119,23 +130,22 @@ def _standing(connection: Any) -> dict[str, str]:
         return dict(cursor.fetchall())
 
 
-def _bare(text: str) -> str:
+def bare(text: str) -> str:
     """A trigger's text without what the server adds or leaves out: quotes, schema, spaces."""
-    return re.sub(r"\s+", " ", re.sub(r"\bON (\w+\.)", "ON ", text.replace('"', ""))).strip()
+    return re.sub(r"\s+", " ", re.sub(r"\b(ON|FUNCTION) \w+\.", r"\1 ", text.replace('"', ""))).strip()
 
 
 def altered(connection: Any) -> list[str]:
     """Triggers whose text is not the program's, and any that the program does not know, by name."""
-    wanted, standing = _wanted(connection.vendor), _standing(connection)
+    wanted, standing = texts(connection.vendor), _standing(connection)
     found = [
-        name for name, text in standing.items() if name not in wanted or _bare(text) != _bare(wanted[name])
+        name for name, text in standing.items() if name not in wanted or bare(text) != bare(wanted[name])
     ]
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT prosrc FROM pg_proc WHERE oid = to_regproc(%s)", [FUNCTION])
             body = cursor.fetchone()
-        ours = _POSTGRES_FUNCTION.split("$$")[1]
-        if body is not None and body[0].strip() != ours.strip():
+        if body is not None and body[0].strip() != FUNCTION_BODY.strip():
             found.append(FUNCTION)
     return sorted(found)
 

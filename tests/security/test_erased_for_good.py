@@ -25,7 +25,7 @@ from tests.test_access import signed_in
 
 
 def test_every_table_is_said_to_be_of_a_person_or_not():
-    """Erasure and copy reach what `clinic/record/reads/person_rows.py` lists, so a new table must stand there."""
+    """Erasure and copy reach what `clinic/record/reads/person_rows.py` lists; a new table stands there."""
     ours = [model for app in ("clinic", "offload") for model in apps.get_app_config(app).get_models()]
     assert unplaced(ours) == []
     gone = {model._meta.label_lower for model in ours}

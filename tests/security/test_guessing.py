@@ -12,8 +12,11 @@ from django.urls import reverse
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from clinic.accounts.writes.accounts import account_invite
+from clinic.capture.forms.trace import RingsField
+from clinic.capture.writes.measurement import parts_of
 from clinic.config import proxy
 from clinic.record.errors import Refused
+from clinic.visits.forms.measurement import OutlineField
 from tests import factories
 from tests.security.test_sign_in import PASSWORD, code_of, sign_in
 
@@ -132,3 +135,25 @@ def test_a_password_of_ones_own_words_is_refused(site, password):
     with pytest.raises(ValidationError):
         validate_password(password, user)
     validate_password("four quiet lanterns by mara", user)
+
+
+ENDLESS = ["1" * 400, "1e308", "-1e308", "1e999", "NaN", "Infinity"]
+
+
+@pytest.mark.parametrize("number", ENDLESS)
+@pytest.mark.parametrize("shape", ["[[{0}, 1], [2, 3], [4, 5]]", "[[[[1, 2], [{0}, 4], [5, 6]]]]"])
+def test_an_outline_of_endless_numbers_is_refused_in_words(number, shape):
+    text = shape.format(number)
+    for field in (RingsField(label="Outline"), OutlineField(label="Outline")):
+        with pytest.raises(ValidationError, match="Outline"):
+            field.clean(text)
+
+
+def test_an_outline_of_too_many_points_is_refused_before_it_is_read(monkeypatch):
+    def read(*_):
+        raise AssertionError("a point was read")
+
+    monkeypatch.setattr("clinic.capture.writes.measurement._point", read)
+    for many in ([[1, 2]] * 150_000, [[[[1, 2]] * 4000, [[1, 2]] * 4000]], [[[[1, 2]]]] * 50):
+        with pytest.raises(Refused, match="at most 30 parts and 6000 points"):
+            parts_of(many)

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from cryptography.fernet import Fernet
 from django.db import connection, transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from clinic.accounts.writes import digests
@@ -133,7 +133,7 @@ def test_any_change_of_any_row_is_named_at_its_table_and_row():
     seen = set()
 
     @given(st.data())
-    @settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+    @settings(max_examples=25)
     def law(data):
         table = data.draw(st.sampled_from(tables), label="table")
         key = key_column(table)

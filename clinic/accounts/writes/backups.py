@@ -17,7 +17,7 @@ import shutil
 import sqlite3
 import tarfile
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from functools import partial
 from pathlib import Path, PurePosixPath
@@ -29,13 +29,23 @@ from django.utils import timezone
 
 from clinic.accounts.sealed_files import SealFault, is_sealed, seal, unseal
 from clinic.accounts.writes import digests, postgres_copy
-from clinic.accounts.writes.picture_store import picture, picture_names, pictures_filled, pictures_there
+from clinic.accounts.writes.archive_schema import postgres_faults, sqlite_faults
+from clinic.accounts.writes.picture_store import (
+    picture,
+    picture_names,
+    pictures_filled,
+    pictures_taken_away,
+    pictures_there,
+)
 from clinic.accounts.writes.problems import program_version
 
 __all__ = ["ArchiveFault", "backup", "check", "restore"]
 
 FORMAT = 1
 MANIFEST = "manifest.json"
+#: What is read of an archive at most, design choices: a manifest of a million files, a path of ours and room.
+MANIFEST_BYTES = 200_000_000
+DEEPEST, LONGEST_NAME = 8, 400
 Say = Callable[[str], None]
 
 
@@ -69,7 +79,9 @@ def backup(target: Path, *, passphrase: str = "", say: Say = lambda words: None)
     """Write one archive; it appears under its name only when it is whole."""
     if target.exists():
         raise ArchiveFault(f"{target.name} exists already; a backup never overwrites one")
-    target.parent.mkdir(parents=True, exist_ok=True)
+    if settings.PRODUCTION and not passphrase:
+        raise ArchiveFault("BACKUP_PASSPHRASE is not set: in production no backup is written in the clear")
+    target.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     with tempfile.TemporaryDirectory(dir=target.parent, prefix=".backup-") as held:
         folder = Path(held)
         # The digest file first: it may know less than the database copy, never more.
@@ -117,6 +129,7 @@ def backup(target: Path, *, passphrase: str = "", say: Say = lambda words: None)
             seal(whole, ready, passphrase)
         with ready.open("rb") as written:
             os.fsync(written.fileno())
+        ready.chmod(0o600)
         os.replace(ready, target)
     say(f"{len(entries)} files in {target.name}")
     return manifest
@@ -130,6 +143,8 @@ def _own_hash(manifest: dict[str, Any]) -> str:
 def _unpack(archive: Path, folder: Path, passphrase: str) -> Path:
     """Take the members out, refusing any name that would leave the folder."""
     plain = archive
+    if settings.PRODUCTION and not is_sealed(archive):
+        raise ArchiveFault(f"{archive.name} is not sealed: anybody may have written it, so it is not loaded")
     if is_sealed(archive):
         if not passphrase:
             raise ArchiveFault(f"{archive.name} is sealed; its passphrase is needed")
@@ -144,8 +159,14 @@ def _unpack(archive: Path, folder: Path, passphrase: str) -> Path:
         with tarfile.open(plain, "r:") as tar:
             for member in tar:
                 name = PurePosixPath(member.name)
-                if name.is_absolute() or ".." in name.parts or not member.isfile():
-                    raise ArchiveFault(f"{member.name}: no backup of ours holds such a name")
+                if (
+                    name.is_absolute()
+                    or ".." in name.parts
+                    or not member.isfile()
+                    or len(name.parts) > DEEPEST
+                    or len(member.name) > LONGEST_NAME
+                ):
+                    raise ArchiveFault(f"{member.name[:200]}: no backup of ours holds such a name")
                 path = out / name
                 if path.exists():
                     raise ArchiveFault(f"{member.name} stands twice in {archive.name}")
@@ -167,11 +188,19 @@ def _checked(archive: Path, folder: Path, passphrase: str) -> tuple[Path, dict[s
     out = _unpack(archive, folder, passphrase)
     if not (out / MANIFEST).exists():
         raise ArchiveFault(f"{MANIFEST} is missing in {archive.name}: it is no backup, or cut short")
+    size = (out / MANIFEST).stat().st_size
+    if size > MANIFEST_BYTES:
+        raise ArchiveFault(f"{MANIFEST} has {size} bytes; at most {MANIFEST_BYTES} are read")
     try:
         manifest = json.loads((out / MANIFEST).read_bytes())
         values, files = manifest["sha256"], dict(manifest["files"])
-    except (ValueError, KeyError, TypeError) as fault:
+        whole = (
+            all(len(entry["sha256"]) == 64 for entry in files.values()) and len(manifest["migrations"]) >= 0
+        )
+    except (ValueError, KeyError, TypeError, RecursionError) as fault:
         raise ArchiveFault(f"{MANIFEST} cannot be read") from fault
+    if not whole:
+        raise ArchiveFault(f"{MANIFEST} cannot be read")
     if values != _own_hash(manifest):
         raise ArchiveFault(f"{MANIFEST} was altered")
     if manifest["format"] != FORMAT:
@@ -188,7 +217,19 @@ def _checked(archive: Path, folder: Path, passphrase: str) -> tuple[Path, dict[s
     known = {f"{app}.{name}" for app, name in loader.disk_migrations}
     for name in sorted(set(manifest["migrations"]) - known):
         raise ArchiveFault(f"the backup is of a newer program: migration {name} is not known here")
+    for words in _schema_faults(out, same_schema=set(manifest["migrations"]) == known):
+        raise ArchiveFault(f"{archive.name}: {words}; nothing was loaded")
     return out, manifest
+
+
+def _schema_faults(out: Path, *, same_schema: bool) -> Iterator[str]:
+    if (out / "database.sqlite3").exists():
+        yield from sqlite_faults(out / "database.sqlite3", same_schema=same_schema)
+    if (out / "database.pgdump").exists():
+        try:
+            yield from postgres_faults(postgres_copy.schema_of(out / "database.pgdump"))
+        except postgres_copy.ToolFault as fault:
+            yield str(fault)
 
 
 def check(archive: Path, *, passphrase: str = "") -> dict[str, Any]:
@@ -218,24 +259,51 @@ def restore(archive: Path, *, passphrase: str = "", say: Say = lambda words: Non
                 f"the backup is of {manifest['vendor']}, DATABASE_URL names {connection.vendor}"
             )
         _empty_place()
-        say("Filling the database")
-        if connection.vendor == "sqlite":
-            name = Path(connection.settings_dict["NAME"])
-            connection.close()
-            name.parent.mkdir(parents=True, exist_ok=True)
-            for beside in ("-wal", "-shm"):
-                Path(f"{name}{beside}").unlink(missing_ok=True)
-            shutil.copyfile(out / "database.sqlite3", name)
-        else:
-            try:
-                postgres_copy.fill(out / "database.pgdump")
-            except postgres_copy.ToolFault as fault:
-                raise ArchiveFault(str(fault)) from fault
-        say("Filling the pictures")
-        if (out / "media").exists():
-            pictures_filled(out / "media")
-        stored = digests.path()
-        if (out / "digests").exists() and not stored.exists():
-            stored.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(out / "digests" / "heads.jsonl", stored)
+        try:
+            _fill(out, say)
+        except BaseException:
+            # Half a record must not be taken for a whole one.
+            say("It failed; the place is emptied again")
+            _empty_again(out)
+            raise
     return manifest
+
+
+def _fill(out: Path, say: Say) -> None:
+    say("Filling the database")
+    if connection.vendor == "sqlite":
+        name = Path(connection.settings_dict["NAME"])
+        connection.close()
+        name.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        for beside in ("-wal", "-shm"):
+            Path(f"{name}{beside}").unlink(missing_ok=True)
+        shutil.copyfile(out / "database.sqlite3", name)
+        name.chmod(0o600)
+    else:
+        try:
+            postgres_copy.fill(out / "database.pgdump")
+        except postgres_copy.ToolFault as fault:
+            raise ArchiveFault(str(fault)) from fault
+    say("Filling the pictures")
+    if (out / "media").exists():
+        pictures_filled(out / "media")
+    stored = digests.path()
+    if (out / "digests").exists() and not stored.exists():
+        stored.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        shutil.copyfile(out / "digests" / "heads.jsonl", stored)
+
+
+def _empty_again(out: Path) -> None:
+    """Take away what this restore put into a place that was empty. The fill of PostgreSQL is one transaction:
+    a failed one leaves nothing; tables that stand are dropped.
+    """
+    if connection.vendor == "sqlite":
+        connection.close()
+        for ending in ("", "-wal", "-shm"):
+            Path(f"{connection.settings_dict['NAME']}{ending}").unlink(missing_ok=True)
+    else:
+        with connection.cursor() as cursor:
+            for table in connection.introspection.table_names(cursor):
+                cursor.execute(f"DROP TABLE {connection.ops.quote_name(table)} CASCADE")
+    if (out / "media").exists():
+        pictures_taken_away(out / "media")

@@ -141,7 +141,8 @@ def _copies_read(model: Any, stated: Any, found: Any, seen: ChainSeen, erased: A
     table, name = model._meta.db_table, model._meta.model_name
     noun = name.removeprefix("historical")
     for (row, copy, _, digest), event in stated:
-        seen.touched.setdefault(noun, set()).add(row)
+        if not seen.full:
+            seen.touched.setdefault(noun, set()).add(row)
         carrier = f"row {event.sequence} of site {event.site_id}"
         if copy in found:
             seen.carried[name] += 1

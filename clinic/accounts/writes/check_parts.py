@@ -51,6 +51,8 @@ class SealedRow(NamedTuple):
 class ChainSeen:
     """What a pass over the chains found out for the checks after it."""
 
+    #: The whole record is read, so that nothing needs to be remembered of what was touched.
+    full: bool
     #: Copies that the chain carries and that are there, by table.
     carried: Counter[str] = field(default_factory=Counter)
     #: Rows of each table of which a copy was carried: the daily part looks at these only.

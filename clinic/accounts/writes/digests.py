@@ -30,6 +30,7 @@ __all__ = [
     "all_faults",
     "erased_numbers",
     "faults",
+    "make_key",
     "newest_lines",
     "path",
     "second_path",
@@ -63,9 +64,7 @@ def _key() -> bytes:
                 f"the key of the digest file, {file}, is missing. Put the kept copy there; for a new clinic "
                 "make one: openssl rand -hex 32 > FILE, readable by the service alone"
             )
-        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as out:
-            out.write(secrets.token_hex(KEY_BYTES) + "\n")
+        make_key()
     try:
         key = bytes.fromhex(file.read_text().strip())
     except (OSError, ValueError) as fault:
@@ -73,6 +72,17 @@ def _key() -> bytes:
     if len(key) < KEY_BYTES:
         raise KeyFault(f"the key of the digest file has {len(key)} bytes; the least is {KEY_BYTES}")
     return key
+
+
+def make_key() -> Path | None:
+    """Make the key where there is none and no line was written yet; its file, or None."""
+    file = Path(settings.DIGEST_KEY_FILE)
+    if file.exists() or _lines(path()):
+        return None
+    file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    with os.fdopen(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as out:
+        out.write(secrets.token_hex(KEY_BYTES) + "\n")
+    return file
 
 
 def _bound(line: dict[str, Any], previous: str, key: bytes) -> str:

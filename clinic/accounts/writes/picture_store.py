@@ -13,7 +13,7 @@ from django.core.files.storage import default_storage
 if TYPE_CHECKING:
     from clinic.config.private_store import PrivateStore
 
-__all__ = ["picture", "picture_names", "pictures_filled", "pictures_there"]
+__all__ = ["picture", "picture_names", "pictures_filled", "pictures_taken_away", "pictures_there"]
 
 
 def _store() -> PrivateStore:
@@ -51,3 +51,9 @@ def pictures_filled(folder: Path) -> None:
         return
     for path in sorted(p for p in folder.rglob("*") if p.is_file()):
         default_storage.save(path.relative_to(folder).as_posix(), ContentFile(path.read_bytes()))
+
+
+def pictures_taken_away(folder: Path) -> None:
+    """Take the pictures of an unpacked archive out of the place again, after a restore that failed."""
+    for path in (p for p in folder.rglob("*") if p.is_file()):
+        default_storage.delete(path.relative_to(folder).as_posix())

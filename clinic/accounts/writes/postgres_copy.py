@@ -82,6 +82,13 @@ def dump(target: Path) -> None:
     )
 
 
+def schema_of(source: Path) -> str:
+    """The statements of a dump that make its tables, as text; nothing is run."""
+    script = source.with_suffix(".schema.sql")
+    _run("pg_restore", "--schema-only", "--no-owner", "--no-privileges", "-f", str(script), str(source))
+    return script.read_text(errors="replace")
+
+
 def _schema() -> str:
     with connection.cursor() as cursor:
         cursor.execute("SELECT current_schema()")

@@ -33,7 +33,7 @@ KEPT = 100
 
 def verify(*, full: bool = True) -> Iterator[AlteredPlace]:
     """Every difference between the record and what was written, each once and named."""
-    seen, erased = ChainSeen(), erased_by_law()
+    seen, erased = ChainSeen(full), erased_by_law()
     lines = {} if full else digests.newest_lines()
     sites = {*AuditEvent.objects.order_by().values_list("site_id", flat=True).distinct()}
     for site_id in sorted(sites):

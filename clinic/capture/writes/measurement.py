@@ -34,6 +34,8 @@ Points = tuple[tuple[float, float], ...]
 #: Parts of a wound, each an outer ring followed by its holes.
 Parts = tuple[tuple[Points, ...], ...]
 MOST_PARTS, MOST_POINTS = 30, 6000
+#: In pixels or mm, design choice: ten times the largest photo.
+FARTHEST = 100_000.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,16 +144,18 @@ def _diameter(name: str, field: str, value: Decimal | None) -> Decimal:
 
 
 def parts_of(outline: Any) -> Parts:
-    """An outline as parts, each a ring and its holes; a plain list of points is one part without holes."""
+    """An outline as parts, each a ring and its holes; a plain list of points is one part without holes.
+
+    Points are counted before any is read.
+    """
     if not outline:
         return ()
     try:
-        if isinstance(outline[0][0], int | float):
-            return ((tuple((float(x), float(y)) for x, y in outline),),)
-        return tuple(
-            tuple(tuple((float(x), float(y)) for x, y in ring) for ring in part) for part in outline if part
-        )
-    except (TypeError, ValueError, IndexError, KeyError) as fault:
+        plain = isinstance(outline[0][0], int | float)
+        parts = [[outline]] if plain else [part for part in outline if part]
+        _refuse_many(len(parts), sum(len(ring) for part in parts for ring in part))
+        return tuple(tuple(tuple(_point(x, y) for x, y in ring) for ring in part) for part in parts)
+    except (TypeError, ValueError, OverflowError, IndexError, KeyError) as fault:
         raise Refused(
             "Outline: not a list of points; [[x, y], …], or parts with holes, "
             "[[ring, hole, …], …], is needed.",
@@ -159,16 +163,28 @@ def parts_of(outline: Any) -> Parts:
         ) from fault
 
 
-def outline_planimetry(outline: Any) -> Planimetry:
-    """Area, perimeter, length and width of a traced outline: the one place where wounds are measured."""
-    parts = parts_of(outline)
-    points = sum(len(ring) for part in parts for ring in part)
-    if len(parts) > MOST_PARTS or points > MOST_POINTS:
+def _point(x: Any, y: Any) -> tuple[float, float]:
+    point = (float(x), float(y))
+    if not all(abs(value) <= FARTHEST for value in point):
         raise Refused(
-            f"Outline: {len(parts)} parts with {points} points; "
+            f"Outline: a point at {point[0]:g}, {point[1]:g}; finite numbers up to {FARTHEST:g} are taken.",
+            field="outline",
+        )
+    return point
+
+
+def _refuse_many(parts: int, points: int) -> None:
+    if parts > MOST_PARTS or points > MOST_POINTS:
+        raise Refused(
+            f"Outline: {parts} parts with {points} points; "
             f"at most {MOST_PARTS} parts and {MOST_POINTS} points.",
             field="outline",
         )
+
+
+def outline_planimetry(outline: Any) -> Planimetry:
+    """Area, perimeter, length and width of a traced outline: the one place where wounds are measured."""
+    parts = parts_of(outline)
     try:
         named = [f"part {i + 1}" if len(parts) > 1 else "outline" for i in range(len(parts))]
         return planimetry(

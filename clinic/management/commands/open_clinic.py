@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 
 from clinic.accounts.writes.accounts import link_make
+from clinic.accounts.writes.digests import make_key
 from clinic.demo.play import PASSWORD
 from clinic.models import Role, Site, User
 from clinic.record.writes import audit
@@ -97,4 +98,8 @@ class Command(BaseCommand):
             if site.second_factor
             else "No second factor is asked for: a password alone opens the record. Settings turns it on."
         )
+        if key := make_key():
+            self.stdout.write(
+                f"The key of the digest file is made: {key}. Keep a copy apart from the backups."
+            )
         self.stdout.write("Next: House rules (margins, foams, ages of facts), Accounts, Settings.")

@@ -20,6 +20,7 @@ NO_RECORD = {
     accounts.LinkPasswordForm: "a password is kept as a hash of the account",
     accounts.OwnPasswordForm: "a password is kept as a hash of the account",
     accounts.CodeForm: "a code proves who somebody is",
+    accounts.EnrolStartForm: "a password proves who somebody is",
     accounts.EnrolForm: "a code and a password prove who somebody is",
     accounts.EndSignInsForm: "a password proves who somebody is",
     audit.AuditForm: "which period to count",

@@ -30,13 +30,15 @@ def test_what_has_no_source_says_so_wherever_it_is_read():
 def test_red_flags_are_urgent_and_suspected_charcot_is_offloaded_today():
     urgencies = {flag.id: flag.urgency for flag in RED_FLAGS}
     assert urgencies.pop("suspected_charcot") == "one_working_day"
+    # In a well foot: a podiatrist by the end of the day's hours.
+    assert urgencies.pop("new_probe_to_bone") == "one_working_day"
     assert set(urgencies.values()) == {"immediate"}
     assert [flag.id for flag in RED_FLAGS if flag.offload_today] == ["suspected_charcot"]
 
 
-def test_flags_about_a_limb_in_a_device_say_they_are_practice():
+def test_flags_without_a_source_say_they_are_practice():
     practice = {flag.id for flag in RED_FLAGS if "no source" in flag.source}
-    assert practice == {"calf_pain_or_swelling", "breathlessness"}
+    assert practice == {"calf_pain_or_swelling", "breathlessness", "new_probe_to_bone"}
 
 
 def test_exactly_two_classes_stay_on():
