@@ -23,6 +23,7 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from django.conf import settings
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 from django.utils import timezone
