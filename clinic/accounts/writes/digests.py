@@ -217,7 +217,8 @@ def faults() -> Iterator[str]:
         last, digest = _end(AuditEvent, site_id, line["rows"])
         if last < line["rows"]:
             yield (
-                f"clinic_auditevent: rows {last + 1} to {line['rows']} of site {site_id} are cut off: they stood on {line['at']}"
+                f"clinic_auditevent: rows {last + 1} to {line['rows']} of site {site_id} are cut off: "
+                f"they stood on {line['at']}"
             )
         elif line["rows"] and digest != line["digest"]:
             yield f"clinic_auditevent: row {line['rows']} of site {site_id} is not the one of {line['at']}"
@@ -229,7 +230,8 @@ def faults() -> Iterator[str]:
             )
         elif line["batches"] and digest != line["batch_digest"]:
             yield (
-                f"clinic_viewbatch: batch {line['batches']} of the reads of site {site_id} is not the one of {line['at']}"
+                f"clinic_viewbatch: batch {line['batches']} of the reads of site {site_id} is not "
+                f"the one of {line['at']}"
             )
 
 
