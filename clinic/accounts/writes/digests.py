@@ -225,8 +225,8 @@ def faults() -> Iterator[str]:
         last, digest = _end(ViewBatch, site_id, line["batches"])
         if last < line["batches"]:
             yield (
-                f"clinic_viewbatch: batches {last + 1} to {line['batches']} of the reads of site {site_id} are "
-                f"cut off: they stood on {line['at']}"
+                f"clinic_viewbatch: batches {last + 1} to {line['batches']} of the reads of site {site_id} "
+                f"are cut off: they stood on {line['at']}"
             )
         elif line["batches"] and digest != line["batch_digest"]:
             yield (
