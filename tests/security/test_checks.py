@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import json
 import re
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -170,3 +171,15 @@ def test_without_its_key_no_line_is_written_in_production_nor_beside_older_lines
     with pytest.raises(digests.KeyFault, match="is missing"):
         digests.write()
     assert any("is missing" in one for one in digests.faults())
+
+
+def test_a_chain_of_some_days_without_any_line_is_a_fault(site, monkeypatch):
+    ago = timezone.now() - timedelta(days=3)
+    with monkeypatch.context() as earlier, transaction.atomic():
+        earlier.setattr("django.utils.timezone.now", lambda: ago)
+        audit.record(by=None, site=site, verb="opened", target=site)
+    assert any(f"has no line of site {site.pk}" in one for one in digests.faults())
+    digests.write()
+    assert list(digests.faults()) == []
+    digests.path().unlink()
+    assert any("has 0 lines; on" in one for one in digests.faults())

@@ -78,7 +78,7 @@ def _live_list(model: type[Any], of: Any, copies: dict[int, tuple[Any, ...]]) ->
         now.setdefault(row, []).append(listed)
     kept = seals.lists_of(model.history.model, [copy[1] for copy in copies.values()])
     for row, copy in copies.items():
-        then = kept.get(copy[1], [[]])[0]
+        then = [listed for listed, *_ in kept.get(copy[1], [[]])[0]]
         if sorted(now.get(row, [])) != sorted(then):
             yield AlteredPlace(
                 f"{through._meta.db_table}: list of {model._meta.db_table} row {row} is not as it was "

@@ -217,18 +217,22 @@ def faults() -> Iterator[str]:
         last, digest = _end(AuditEvent, site_id, line["rows"])
         if last < line["rows"]:
             yield (
-                f"rows {last + 1} to {line['rows']} of site {site_id} are cut off: they stood on {line['at']}"
+                f"clinic_auditevent: rows {last + 1} to {line['rows']} of site {site_id} are cut off: "
+                f"they stood on {line['at']}"
             )
         elif line["rows"] and digest != line["digest"]:
-            yield f"row {line['rows']} of site {site_id} is not the one of {line['at']}"
+            yield f"clinic_auditevent: row {line['rows']} of site {site_id} is not the one of {line['at']}"
         last, digest = _end(ViewBatch, site_id, line["batches"])
         if last < line["batches"]:
             yield (
-                f"batches {last + 1} to {line['batches']} of the reads of site {site_id} are cut off: "
-                f"they stood on {line['at']}"
+                f"clinic_viewbatch: batches {last + 1} to {line['batches']} of the reads of site {site_id} "
+                f"are cut off: they stood on {line['at']}"
             )
         elif line["batches"] and digest != line["batch_digest"]:
-            yield (f"batch {line['batches']} of the reads of site {site_id} is not the one of {line['at']}")
+            yield (
+                f"clinic_viewbatch: batch {line['batches']} of the reads of site {site_id} is not "
+                f"the one of {line['at']}"
+            )
 
 
 def _end(model: Any, site_id: int, at: int) -> tuple[int, str]:

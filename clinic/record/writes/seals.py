@@ -85,19 +85,19 @@ def _through(model: type[Any]) -> list[tuple[type[Any], str]]:
     return found
 
 
-def _digest(label: str, values: Sequence[Any], lists: Sequence[Sequence[int]], key: bytes = b"") -> str:
+def _digest(label: str, values: Sequence[Any], lists: Sequence[Sequence[Any]], key: bytes = b"") -> str:
     body = canonical([label, values, lists] if lists else [label, values]).encode()
     return hmac.new(key, body, hashlib.sha256).hexdigest() if key else hashlib.sha256(body).hexdigest()
 
 
-def copy_digest(model: type[models.Model], values: Sequence[Any], lists: Sequence[Sequence[int]]) -> str:
+def copy_digest(model: type[models.Model], values: Sequence[Any], lists: Sequence[Sequence[Any]]) -> str:
     """Hash of one copy. The salt is among its values."""
     return _digest(model._meta.model_name or "", values, lists)
 
 
-def lists_of(model: type[Any], numbers: Sequence[int]) -> dict[int, list[list[int]]]:
-    """What the copies of these numbers list, each list in order."""
-    found: dict[int, list[list[int]]] = {}
+def lists_of(model: type[Any], numbers: Sequence[int]) -> dict[int, list[list[Any]]]:
+    """What the copies of these numbers list, each list in order: what is listed, then the other columns."""
+    found: dict[int, list[list[Any]]] = {}
     through = _through(model)
     if not through:
         return found
@@ -105,14 +105,16 @@ def lists_of(model: type[Any], numbers: Sequence[int]) -> dict[int, list[list[in
         found[number] = [[] for _ in through]
     for place, (kept, column) in enumerate(through):
         rows = kept._base_manager.filter(history_id__in=numbers).order_by(column)
-        for number, listed in rows.values_list("history_id", column):
+        own = {kept._meta.pk.name, "history_id", column}
+        others = sorted(f.attname for f in kept._meta.concrete_fields if f.attname not in own)
+        for number, *listed in rows.values_list("history_id", column, *others):
             found[number][place].append(listed)
     return found
 
 
 def copies_in_numbers(
     model: type[Any], numbers: Sequence[int], columns: Sequence[str]
-) -> dict[int, tuple[tuple[Any, ...], list[list[int]]]]:
+) -> dict[int, tuple[tuple[Any, ...], list[list[Any]]]]:
     """Values and lists of copies by number; one query, and one a list. Missing ones are left out."""
     rows = model._base_manager.filter(history_id__in=numbers).order_by().values_list("history_id", *columns)
     found = {row[0]: row[1:] for row in rows}
