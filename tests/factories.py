@@ -227,8 +227,7 @@ def call(*, of: Person, **fields: Any) -> IncomingCall:
 
 
 def danger_owner(*, of: Limb, **fields: Any) -> DangerOwner:
-    today = timezone.localdate()
-    days = {"taken_on": today, "next_on": today + timedelta(days=14)}
+    days = {"taken_on": timezone.localdate(), "next_on": timezone.localdate() + timedelta(days=14)}
     taken = {"danger": "ischaemia", "level": 3, "team": "vascular team", **days, **fields}
     return DangerOwner.objects.create(limb=of, created_by=author(), **taken)
 

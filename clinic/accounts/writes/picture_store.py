@@ -56,4 +56,8 @@ def pictures_filled(folder: Path) -> None:
 def pictures_taken_away(folder: Path) -> None:
     """Take the pictures of an unpacked archive out of the place again, after a restore that failed."""
     for path in (p for p in folder.rglob("*") if p.is_file()):
-        default_storage.delete(path.relative_to(folder).as_posix())
+        name = path.relative_to(folder)
+        if settings.OBJECT_STORE.is_on:
+            default_storage.delete(name.as_posix())
+        else:
+            (Path(settings.MEDIA_ROOT) / name).unlink(missing_ok=True)

@@ -5,7 +5,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
+from clinic.access import ClinicRequest, may, note_listed, site_or_404, visible_or_404
 from clinic.alerts.forms.calls import CallDoneForm, CallForm, CallOfForm
 from clinic.alerts.reads.calls import OPENS_DEVICE, call_clock, people_who_call, sealed_of
 from clinic.alerts.reads.flags import flags_open, travelling_sheet
@@ -23,9 +23,11 @@ from clinic.record.forms.refusals import show
 def call_of(request: ClinicRequest) -> HttpResponse:
     """Whose call it is; then the same page as from the person's own."""
     site = site_or_404(request.user, request)
-    form = CallOfForm(request.POST or None, people=people_who_call(site))
+    people = people_who_call(site)
+    form = CallOfForm(request.POST or None, people=people)
     if request.method == "POST" and form.is_valid():
         return redirect("call_new", person=int(form.cleaned_data["person"]))
+    note_listed(request.user, {person.pk for person in people})
     context = {"form": form, "site": site, "here": "today"}
     return render(request, "alerts/calls/of.html", context, status=422 if form.errors else 200)
 

@@ -30,6 +30,7 @@ NOT_OF_A_PERSON = {
     "clinic.person": "the person's own row goes last",
     "clinic.personkey": "the person's own key goes last",
     "clinic.problem": "a page and a kind, no words",
+    "clinic.recalibration": "a clinic's own forecast figures, counts of many",
     "clinic.savedreport": "what a report asks",
     "clinic.signin": "an account's browsers",
     "clinic.site": "the clinic",
