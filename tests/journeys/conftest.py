@@ -14,8 +14,10 @@ from clinic.models import PhotoConsent
 from tests import factories
 
 SIZES = {"desktop": {"width": 1280, "height": 800}, "tablet": {"width": 820, "height": 1180}}
-#: Scripts have run at the page's load event; what a page asks for by itself then is htmx's.
-SETTLED = "!document.querySelector('.htmx-request')"
+#: Scripts have begun at the page's load event. What a page asks for by itself then is htmx's, and a form that
+#: keeps its draft listens once the store of drafts is open.
+SETTLED = """() => !document.querySelector(".htmx-request")
+  && [...document.querySelectorAll("main form[data-draft]")].every((form) => form.dataset.tended === "yes")"""
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"], "resultTypes": ["violations"]}
 
 

@@ -94,7 +94,9 @@ def test_a_mirrored_foot_gives_the_mirrored_opening(x, y):
     (other,) = cut(disc(-x, y), insole=mirrored).openings
     assert one.open_to_edge == other.open_to_edge
     back = scale(other.opening.polygon, -1, 1, origin=(0, 0))
-    assert back.symmetric_difference(one.opening.polygon).area < 0.1
+    # A notch leaves by the shortest line between two polylines; which of two nearly equal corners it meets
+    # moves a wall by up to a tenth of a millimetre. A printed sheet's bar may be half a millimetre off.
+    assert back.hausdorff_distance(one.opening.polygon) < 0.25
 
 
 class TestMerging:
