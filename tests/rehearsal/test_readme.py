@@ -25,10 +25,16 @@ ANSWERS = "\n".join(
 )
 COUNT = "from clinic.models import Person; print(Person.objects.count())"
 ADD = """
+from django.db import transaction
+from clinic.models import Site, User
+from clinic.record.writes import audit
 from tests import factories
-from clinic.models import Site
+site = Site.objects.get()
 for number in {}:
-    factories.visit(of=factories.person(at=Site.objects.get(), record_number=number))
+    factories.visit(of=factories.person(at=site, record_number=number))
+with transaction.atomic():
+    # Made without the program's writes: one row of the chain carries all of it.
+    audit.record(by=None, site=site, verb="opened", target=site, also=User.objects.all())
 """
 #: A later version: one more step of the schema, which reads what is there.
 LATER = """

@@ -41,15 +41,13 @@ def prepare_photos(people: str) -> list[dict[str, int]]:
     """People with one open lesion and a standing consent to photos."""
     from django.utils import timezone
 
-    from clinic.models import Lesion, PhotoConsent
-    from tests import factories
+    from clinic.capture.writes.photos import consent_give
+    from clinic.models import Lesion, User
 
     made = killing.prepare(people)
     for one in made:
         person = Lesion.objects.get(pk=one["lesion"]).limb.person
-        PhotoConsent.objects.create(
-            person=person, given_on=timezone.localdate(), created_by=factories.author()
-        )
+        consent_give(by=User.objects.get(username="writer"), person=person, given_on=timezone.localdate())
     return made
 
 
