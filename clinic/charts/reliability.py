@@ -54,7 +54,9 @@ def reliability_svg(bins: Sequence[ReliabilityBin], label: str) -> str:
     ]
     for tick in (0.0, 0.5, 1.0):
         parts.append(words_tag(LEFT - 6, y(tick) + 4, f"{tick:.0%}", "end"))
-        parts.append(words_tag(x(tick), SIDE - BOTTOM + 16, f"{tick:.0%}", "middle"))
+        # The last label ends where the picture ends.
+        at, anchor = (SIDE, "end") if tick == 1.0 else (x(tick), "middle")
+        parts.append(words_tag(at, SIDE - BOTTOM + 16, f"{tick:.0%}", anchor))
     parts.append(words_tag(x(0.5), SIDE - 6, "chance said", "middle"))
     for one in bins:
         count, of = one.happened.count, one.happened.of

@@ -19,7 +19,7 @@ MOST_A_DAY = 10
 MOST_VAIN_A_DAY = 5  # design choice: as many as wrong passwords
 
 
-VAIN = "looked in vain for a record of another clinic"
+VAIN = "looked in vain for a record elsewhere"
 
 
 def glass_break(*, by: User, site: Site, record_number: str, birth_date: date, reason: str) -> BreakGlass:

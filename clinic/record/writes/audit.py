@@ -81,6 +81,10 @@ def record(
         raise transaction.TransactionManagementError(
             "an audit row is written inside the change's transaction"
         )
+    longest = AuditEvent._meta.get_field("verb").max_length
+    if longest is not None and len(verb) > longest:
+        # SQLite would take it, PostgreSQL not.
+        raise ValueError(f"verb: {verb!r} has {len(verb)} characters; at most {longest}")
     lock_chain(site.pk)
     ends = AuditEvent.objects.filter(site_id=site.pk).order_by("-sequence")
     sequence, digest = ends.values_list("sequence", "digest").first() or (0, "")
