@@ -34,6 +34,9 @@ def well(db, site, manager, settings, tmp_path, monkeypatch, append_only):
         folder = tmp_path / name
         folder.mkdir(mode=0o700)
         setattr(settings, name, folder)
+    settings.DIGEST_KEY_FILE = tmp_path / "VAR_DIR" / "digest-key"
+    settings.DIGEST_KEY_FILE.write_text("5a" * 32)
+    settings.DIGEST_KEY_FILE.chmod(0o600)
     devices = {settings.DIGEST_DIR: 2, settings.BACKUP_DIR: 3}
     monkeypatch.setattr(machine, "device", lambda folder: devices.get(folder, 1))
     monkeypatch.setattr(machine, "clock_is_set", lambda: True)
