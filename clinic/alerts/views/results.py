@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
@@ -106,62 +107,67 @@ def result_edit(request: ClinicRequest, result: int) -> HttpResponse:
     return _page(request, found, form, "step", title="Correct the request", button="Save the correction")
 
 
-@may("log_visits")
-def result_report(request: ClinicRequest, result: int) -> HttpResponse:
-    found = visible_or_404(RESULTS, request.user, pk=result)
-    form = ResultReportForm(request.POST or None, initial={"version": found.version}, kind=found.kind)
+def _step(
+    request: ClinicRequest,
+    found: Result,
+    form: forms.Form,
+    *,
+    act: Callable[..., Result],
+    title: str,
+    button: str,
+    done: str,
+) -> HttpResponse:
+    """Show the form of a step, or take it; `act` writes, with the form's fields by name."""
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
-        version = data.pop("version")
         try:
-            writes.result_report(by=request.user, result=found, expected_version=version, **data)
+            act(by=request.user, result=found, expected_version=data.pop("version"), **data)
         except Refused as refused:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, "The result is kept; it stands on Today until it is seen.")
+            messages.success(request, done)
             return redirect("result", result=found.pk)
-    title = "Correct the result" if found.result_on else "Enter the result"
-    return _page(request, found, form, "step", title=title, button="Save the result")
+    return _page(request, found, form, "step", title=title, button=button)
+
+
+@may("log_visits")
+def result_report(request: ClinicRequest, result: int) -> HttpResponse:
+    found = visible_or_404(RESULTS, request.user, pk=result)
+    return _step(
+        request,
+        found,
+        ResultReportForm(request.POST or None, initial={"version": found.version}, kind=found.kind),
+        act=writes.result_report,
+        title="Correct the result" if found.result_on else "Enter the result",
+        button="Save the result",
+        done="The result is kept; it stands on Today until it is seen.",
+    )
 
 
 @may("log_visits")
 def result_seen(request: ClinicRequest, result: int) -> HttpResponse:
     found = visible_or_404(RESULTS, request.user, pk=result)
-    form = ResultSeenForm(request.POST or None, initial={"version": found.version})
-    if request.method == "POST" and form.is_valid():
-        try:
-            writes.result_see(
-                by=request.user,
-                result=found,
-                follows=form.cleaned_data["follows"],
-                expected_version=form.cleaned_data["version"],
-            )
-        except Refused as refused:
-            show(form, refused)
-            found.refresh_from_db()
-        else:
-            messages.success(request, f"{found.label}: seen.")
-            return redirect("result", result=found.pk)
-    return _page(request, found, form, "step", title="Mark as seen", button="I have seen it")
+    return _step(
+        request,
+        found,
+        ResultSeenForm(request.POST or None, initial={"version": found.version}),
+        act=writes.result_see,
+        title="Mark as seen",
+        button="I have seen it",
+        done=f"{found.label}: seen.",
+    )
 
 
 @may("log_visits")
 def result_withdraw(request: ClinicRequest, result: int) -> HttpResponse:
     found = visible_or_404(RESULTS, request.user, pk=result)
-    form = ResultWithdrawForm(request.POST or None, initial={"version": found.version})
-    if request.method == "POST" and form.is_valid():
-        try:
-            writes.result_withdraw(
-                by=request.user,
-                result=found,
-                withdrawn_because=form.cleaned_data["withdrawn_because"],
-                expected_version=form.cleaned_data["version"],
-            )
-        except Refused as refused:
-            show(form, refused)
-            found.refresh_from_db()
-        else:
-            messages.success(request, f"{found.label}: withdrawn.")
-            return redirect("result", result=found.pk)
-    return _page(request, found, form, "step", title="Withdraw the request", button="Withdraw it")
+    return _step(
+        request,
+        found,
+        ResultWithdrawForm(request.POST or None, initial={"version": found.version}),
+        act=writes.result_withdraw,
+        title="Withdraw the request",
+        button="Withdraw it",
+        done=f"{found.label}: withdrawn.",
+    )

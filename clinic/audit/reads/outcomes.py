@@ -14,7 +14,6 @@ from clinic.healing.cohort import RULES, CaseRecord, Cohort, Ending, GroupOutcom
 from clinic.healing.incidence import Incidence
 from clinic.healing.late_entry import late_entry_curve, well_watched
 from clinic.healing.observed import NOT_OBSERVED
-from clinic.healing.proportion import Proportion, wilson
 from clinic.healing.survival import at_risk
 from clinic.models import Depth, Lesion, Measurement, Prescription, Site, VisitState
 
@@ -121,10 +120,6 @@ class GroupLine:
     @property
     def never_fitted(self) -> bool:
         return self.outcome.time_zero is TimeZero.FIRST_ASSESSMENT
-
-    @property
-    def healed_share(self) -> Proportion:
-        return wilson(self.counts[0], self.n)
 
     @property
     def median_weeks(self) -> float | None:

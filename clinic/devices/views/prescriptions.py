@@ -1,9 +1,9 @@
 """Choosing a device for a limb, and what follows: the second signature, opening, stopping, and the prints."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
+from functools import partial
 from typing import Any
 
-from django import forms as django_forms
 from django.contrib import messages
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
@@ -22,6 +22,7 @@ from clinic.devices.forms.prescriptions import (
 from clinic.devices.reads.advice import LimbDecision, ToldBefore, limb_decision, told_before
 from clinic.devices.reads.decisions import decisions_of, fittings_of, signed_record
 from clinic.devices.reads.overriding import overriding_page
+from clinic.devices.views.step import device_step
 from clinic.devices.writes import prescriptions as writes
 from clinic.devices.writes import wear
 from clinic.devices.writes.overriding import override_needs
@@ -232,50 +233,11 @@ def prescription_second(request: ClinicRequest, prescription: int) -> HttpRespon
     return redirect("prescription", prescription=found.pk)
 
 
-def _step(
-    request: ClinicRequest,
-    pk: int,
-    *,
-    form_class: Callable[..., django_forms.Form],
-    initial: dict[str, Any],
-    act: Callable[..., Any],
-    title: str,
-    button: str,
-    done: str,
-) -> HttpResponse:
-    found = _prescription(request, pk)
-    more = {"site": found.limb.person.site} if form_class is StopForm else {}
-    form = form_class(request.POST or None, initial={"version": found.version, **initial}, **more)
-    if request.method == "POST" and form.is_valid():
-        data = dict(form.cleaned_data)
-        try:
-            act(by=request.user, prescription=found, expected_version=data.pop("version"), **data)
-        except Refused as refused:
-            show(form, refused)
-            found.refresh_from_db()
-        else:
-            messages.success(request, done)
-            return redirect("prescription", prescription=found.pk)
-    return render(
-        request,
-        "devices/step.html",
-        {
-            "form": form,
-            "prescription": found,
-            "title": title,
-            "button": button,
-            "bar": person_bar(found.limb.person),
-            "here": "people",
-        },
-        status=422 if form.errors else 200,
-    )
-
-
 @may("fit_devices")
 def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse:
-    return _step(
+    return device_step(
         request,
-        prescription,
+        _prescription(request, prescription),
         form_class=OpenForm,
         initial={"opened_on": timezone.localdate()},
         act=wear.prescription_open,
@@ -287,10 +249,11 @@ def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse
 
 @may("fit_devices")
 def prescription_stop(request: ClinicRequest, prescription: int) -> HttpResponse:
-    return _step(
+    found = _prescription(request, prescription)
+    return device_step(
         request,
-        prescription,
-        form_class=StopForm,
+        found,
+        form_class=partial(StopForm, site=found.limb.person.site),
         initial={"stopped_on": timezone.localdate()},
         act=wear.prescription_stop,
         title="Stop this device",

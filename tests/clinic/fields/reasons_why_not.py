@@ -82,10 +82,6 @@ NOT_HERE = {
     ("bench_preview", relief.SignForm): "shows the plan of what is typed so far",
     ("bench_preview", relief.BenchCutForm): "shows the plan of what is typed so far",
     ("bench_preview", relief.LesionShapeForm): "shows the plan of what is typed so far",
-    (
-        "prescription_open",
-        prescriptions.StopForm,
-    ): "the view of a step, which this route does not ask to stop",
     ("transfer_answer", transfers.SendBackForm): "stands empty beside the answer",
     ("transfer_undo", transfers.AcceptForm): "stands empty beside the sending back",
     ("transfer_undo", transfers.DeclineForm): "stands empty beside the sending back",

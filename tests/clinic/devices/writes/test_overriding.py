@@ -16,7 +16,7 @@ from clinic.models import DecisionLine, Prescription
 from clinic.record.errors import Refused
 from clinic.week.reads.today import today_lists
 from tests import factories
-from tests.clinic.devices.writes.signing import TODAY, answers, fit
+from tests.clinic.devices.writes.signing import TODAY, answers, fit, sign
 
 WALKER, CAST = "walker_non_removable", "total_contact_cast"
 CLEAN = {"deep_infection": False, "probe_to_bone": False, "unwell": False}
@@ -88,17 +88,7 @@ def test_a_known_danger_needs_a_second_signature_and_stands_in_the_signed_words(
 
 def test_a_device_the_advice_offers_is_no_override(limb, podiatrist):
     limb.person.visits.get().measurements.update(**CLEAN)
-    decision = limb_decision(limb, TODAY(), answers())
-    made = writes.prescription_sign(
-        by=podiatrist,
-        limb=limb,
-        lesions=list(limb.lesions.all()),
-        decision=decision,
-        seen_digest=decision.digest,
-        device_class=decision.first_offered[0],
-        reason="What the guidance puts first.",
-        prescribed_on=TODAY(),
-    )
+    made = sign(podiatrist, limb)
     assert not made.overriding
     assert not made.second_needed
 
@@ -170,17 +160,7 @@ def test_a_plain_second_signature_stays_a_podiatrists(limb, podiatrist, site):
     site.second_signature = True
     site.save()
     limb.person.refresh_from_db()
-    decision = limb_decision(limb, TODAY(), answers())
-    made = writes.prescription_sign(
-        by=podiatrist,
-        limb=limb,
-        lesions=list(limb.lesions.all()),
-        decision=decision,
-        seen_digest=decision.digest,
-        device_class=decision.first_offered[0],
-        reason="What the guidance puts first.",
-        prescribed_on=TODAY(),
-    )
+    made = sign(podiatrist, limb)
     nurse = factories.user("staff", at=site, registered_as="nurse")
     with pytest.raises(Refused):
         writes.prescription_second(by=nurse, prescription=made, expected_version=made.version)
