@@ -29,6 +29,7 @@ __all__ = [
     "listed_people",
     "may",
     "note_listed",
+    "read_only",
     "second_factor_asked",
     "seen_people",
     "site_named",
@@ -58,6 +59,7 @@ ABILITIES: dict[str, frozenset[str]] = {
     "log_visits": frozenset({STAFF, PODIATRIST}),
     "answer_flags": frozenset({STAFF, PODIATRIST}),
     "close_lesions": frozenset({STAFF, PODIATRIST}),
+    "settle": frozenset({STAFF, PODIATRIST, MANAGER}),
     "confirm_healed": frozenset({PODIATRIST}),
     "fit_devices": frozenset({STAFF, PODIATRIST}),
     "prescribe": frozenset({PODIATRIST}),
@@ -85,6 +87,23 @@ ABILITIES: dict[str, frozenset[str]] = {
     "answer_transfers": frozenset({PODIATRIST, MANAGER}),
 }
 
+#: Abilities that write into one person's record: off where that record is for reading only.
+WRITING = frozenset(
+    {
+        "register",
+        "log_visits",
+        "answer_flags",
+        "close_lesions",
+        "settle",
+        "confirm_healed",
+        "fit_devices",
+        "prescribe",
+        "sign_second",
+        "plan_relief",
+        "ask_transfers",
+    }
+)
+
 Row = TypeVar("Row", bound=ClinicalRecord)
 View = Callable[..., HttpResponseBase]
 
@@ -95,8 +114,16 @@ def can(user: Any, ability: str) -> bool:
 
 
 def abilities(user: Any) -> dict[str, bool]:
-    """All abilities of a user, for templates: `{% if may.prescribe %}`."""
-    return {ability: user.role in roles for ability, roles in ABILITIES.items()}
+    """All abilities of a user, for templates: `{% if may.prescribe %}`. On a page of a record that is for
+    reading only, none that writes into it.
+    """
+    off = WRITING if read_only(user) else frozenset()
+    return {ability: user.role in roles and ability not in off for ability, roles in ABILITIES.items()}
+
+
+def read_only(user: Any) -> bool:
+    """Whether this request shows a record that is restricted by law or opened in an emergency."""
+    return getattr(user, "_read_only", False)
 
 
 def may(ability: str) -> Callable[[View], View]:
@@ -109,6 +136,8 @@ def may(ability: str) -> Callable[[View], View]:
         def guarded(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
             if not can(request.user, ability):
                 raise PermissionDenied
+            user: Any = request.user
+            user._asks_to_write = ability in WRITING and request.method == "GET"
             return view(request, *args, **kwargs)
 
         guarded.ability = ability  # type: ignore[attr-defined]
@@ -145,7 +174,7 @@ def visible_or_404(source: type[Row] | QuerySet[Row], user: Any, **lookup: Any) 
     return row
 
 
-def _note_seen(user: Any, row: Any, glass: dict[int, int]) -> None:
+def _note_seen(user: Any, row: Any, glass: dict[int, int], *, reads_only: bool = True) -> None:
     person = row
     for step in row.SITE_PATH.split("__")[:-1]:
         person = getattr(person, step)
@@ -154,6 +183,11 @@ def _note_seen(user: Any, row: Any, glass: dict[int, int]) -> None:
     if not hasattr(user, "_seen"):
         user._seen = {}
     mine = person.site_id in user.site_ids
+    if reads_only and (person.restricted_on or not mine):
+        user._read_only = True
+        if getattr(user, "_asks_to_write", False):
+            # What would be typed there is refused on saving.
+            raise PermissionDenied
     user._seen[person.pk] = (person.pk, person.site_id, None if mine else glass.get(person.pk))
 
 
@@ -165,7 +199,7 @@ def transfer_or_404(user: Any, pk: int) -> Transfer:
     mine = Q(from_site__in=user.site_ids) | Q(to_site__in=user.site_ids)
     row = get_object_or_404(rows.filter(mine), pk=pk)
     if row.person.site_id in user.site_ids or row.state == TransferState.ASKED:
-        _note_seen(user, row, {})
+        _note_seen(user, row, {}, reads_only=False)
     return row
 
 

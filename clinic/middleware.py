@@ -22,12 +22,18 @@ from django_htmx.http import HttpResponseClientRedirect
 
 from clinic import access
 from clinic.config import logs, proxy, rate_limit
+from clinic.record.reads.receipts import receipt_of
+from clinic.record.receipt_answers import form_sent, stored_before, with_receipt
 from clinic.record.writes import read_log as reads
+from clinic.record.writes.receipts import StoredAlready, sending
 
 TOUCH_EVERY_SECONDS = 60
 HEALTH = "/health/"
 #: Answers that hold a page: as wanted, refused in its form, or older than the record.
 SHOWS = (200, 409, 422)
+SIGN_IN_NEEDED = "Sign-In-Needed"
+#: Answers that show the form again: refused by a rule, or older than the record.
+REFUSES = (409, 422)
 Answer = Callable[[HttpRequest], HttpResponseBase]
 log = logging.getLogger("clinic.requests")
 
@@ -130,7 +136,10 @@ class HtmxLoginRedirect:
             and request.headers.get("HX-Request") == "true"
             and response["Location"].startswith((resolve_url(settings.LOGIN_URL), reverse("second_factor")))
         ):
-            return HttpResponseClientRedirect(response["Location"])
+            whole = HttpResponseClientRedirect(response["Location"])
+            # A page that keeps what was typed asks for the sign-in itself and stays.
+            whole[SIGN_IN_NEEDED] = "yes"
+            return whole
         return response
 
 
@@ -171,6 +180,51 @@ class RateLimit:
             log.warning("too many requests", extra={"user": request.user.pk})
             return get_resolver().resolve_error_handler(429)(request)
         return self.get_response(request)
+
+
+class Receipts:
+    """A form that names its key is stored once, and its answer says so: `Form-Stored`, or no such header.
+
+    The device lets go of what was typed on that header alone (`static/js/kept_forms.js`); a redirect, a
+    sign-in page or a refusal carries none.
+    """
+
+    def __init__(self, get_response: Answer) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        try:
+            response = self.get_response(request)
+        finally:
+            sending(None)
+        form = getattr(request, "form_sent", None)
+        if form is None or (form.noted is None and response.status_code not in REFUSES):
+            return response
+        receipt = receipt_of(request.user, form.key)  # type: ignore[arg-type]
+        if receipt is None:
+            return response
+        if form.noted is None:
+            # Refused because the same form, by another press, came first.
+            return stored_before(request, receipt, form.content_digest)
+        return with_receipt(response, receipt)
+
+    def process_view(self, request, view, args, kwargs):  # type: ignore[no-untyped-def]
+        form = form_sent(request)
+        if form is None:
+            return None
+        receipt = receipt_of(request.user, form.key)
+        if receipt is not None:
+            return stored_before(request, receipt, form.content_digest)
+        request.form_sent = form
+        sending(form)
+        return None
+
+    def process_exception(self, request, exception):  # type: ignore[no-untyped-def]
+        form = getattr(request, "form_sent", None)
+        if form is None or not isinstance(exception, StoredAlready):
+            return None
+        receipt = receipt_of(request.user, form.key)
+        return receipt and stored_before(request, receipt, form.content_digest)
 
 
 class TouchSession:

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, settings
 
 from tests import cluster, factories
+from tests.coarse import plans_kept_coarsely
 from tests.migrated import migrated_once
 from tests.processor_time import ProcessorTime
 
@@ -42,6 +43,25 @@ def program_path(name):
     return shutil.which(name, path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")
 
 
+def pytest_addoption(parser):
+    parser.addoption(
+        "--only-database",
+        action="store_true",
+        help="leave out the tests that say nothing new on another database: those that ask none, and those "
+        "marked `any_database`",
+    )
+    parser.addoption(
+        "--whole", action="store_true", help="also the cases that `make validate` leaves out for their time"
+    )
+
+
+def asks_database(item):
+    if item.get_closest_marker("cluster"):
+        return False  # it starts servers of its own, whatever the run's database is
+    marks = any(item.get_closest_marker(name) for name in ("django_db", "postgres"))
+    return marks or bool({"db", "transactional_db"} & set(item.fixturenames))
+
+
 def pytest_collection_modifyitems(config, items):
     """Deselect, with a printed line, what needs a program this machine lacks; under CI that is an error."""
     wanted_oracle = "oracle" in (config.getoption("-m") or "")
@@ -61,6 +81,13 @@ def pytest_collection_modifyitems(config, items):
         program = item.get_closest_marker("program")
         if program and not program_path(program.args[0]):
             reason = f"program: {program.args[0]} is not installed"
+        if item.get_closest_marker("whole") and not config.getoption("whole"):
+            reason = "whole: only `pytest -m oracle --whole` takes the time"
+        if config.getoption("only_database"):
+            if not asks_database(item):
+                reason = "no database is asked"
+            elif told := item.get_closest_marker("any_database"):
+                reason = f"any database: {told.args[0]}"
         if reason is None:
             keep.append(item)
         else:
@@ -121,6 +148,18 @@ def migrated(tmp_path_factory):
     return migrated_once(own.parent if os.environ.get("PYTEST_XDIST_WORKER") else own)
 
 
+@pytest.fixture(scope="module")
+def one_world(django_db_setup, django_db_blocker):
+    """For a fixture of module scope: the rows it makes stand for every test of the module, and what a test
+    does to them is taken back after it. Not for a test with transactions of its own.
+    """
+    from django.db import transaction
+
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
+
+
 @pytest.fixture
 def append_only(db):
     """The triggers of the migration, for this test's transaction."""
@@ -135,12 +174,7 @@ def append_only(db):
 def coarse_pressure(request, monkeypatch):
     """Plans are kept with 10 mm cells and no alternatives, but where a test is about the pressure itself."""
     if request.node.get_closest_marker("full_pressure") is None:
-        from clinic.relief.writes import relief
-        from offload.plans import estimates, keeping
-
-        coarse = estimates.Effort(10.0, ranges=False, others=False)
-        monkeypatch.setattr(keeping, "FULL", coarse)
-        monkeypatch.setattr(relief, "FULL", coarse)
+        plans_kept_coarsely(monkeypatch)
 
 
 @pytest.fixture

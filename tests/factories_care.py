@@ -10,6 +10,7 @@ from django.utils import timezone
 from clinic.models import (
     AntibioticCourse,
     BoneJudgement,
+    Contact,
     Lesion,
     Measurement,
     NonHealingItem,
@@ -19,6 +20,11 @@ from clinic.models import (
     Result,
 )
 from tests.factories import author, measurement, visit
+
+
+def contact(*, of: Person, **fields: Any) -> Contact:
+    words = {"tried_at": timezone.now(), "how": "letter", "result": "reached"}
+    return Contact.objects.create(person=of, created_by=author(), **{**words, **fields})
 
 
 def result(*, of: Person, **fields: Any) -> Result:

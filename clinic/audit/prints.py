@@ -32,7 +32,7 @@ GROUPS = {
     "departed": "Agreement with guidance",
     "overriding": "Non-removable against a known danger",
     "reason": "Departures by reason",
-    "missing": "Facts missing at signing",
+    "missing": "Findings missing at signing",
     "to_device": "First assessment to first device",
     "assessed": "First presented to first assessed, episodes",
     "lesion12": "At twelve weeks, per ulcer",

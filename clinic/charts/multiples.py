@@ -31,7 +31,7 @@ class Panel:
     changes: tuple[date, ...] = ()
 
 
-def multiples_svg(panels: Sequence[Panel], *, title: str = "All lesions of a person") -> bytes:
+def multiples_svg(panels: Sequence[Panel], *, title: str = "All ulcers of a patient") -> bytes:
     """Draw each lesion in a panel of its own, all over the same dates and on one area axis.
 
     Parameters

@@ -9,6 +9,8 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from clinic.charts.inks import EDGE, INK, PINE, RULE, SOFT, SURFACE
+
 __all__ = [
     "EDGE",
     "HEIGHT",
@@ -29,13 +31,6 @@ __all__ = [
 
 WIDTH, HEIGHT = 900, 420
 """Size on screen. [px]"""
-
-SURFACE = "#FFFFFF"
-INK = "#1E2B26"
-SOFT = "#51605A"
-PINE = "#1E5C48"
-EDGE = "#8C877A"
-RULE = "#D9D4C7"
 
 _SYSTEM_FONTS = "system-ui, 'Segoe UI', 'DejaVu Sans', sans-serif"
 _MEASURED_FONT = "DejaVu Sans"  # ships with matplotlib and is wider than system fonts, so nothing collides

@@ -52,7 +52,7 @@ def trajectory_svg(
     missed: Sequence[date] = (),
     forecast: Forecast | None = None,
     own: OwnCounts | None = None,
-    title: str = "Wound area over time",
+    title: str = "Ulcer area over time",
     quantity: Quantity = Quantity.AREA,
     spacing: Spacing = Spacing.LINEAR,
 ) -> bytes:
@@ -331,7 +331,7 @@ def _outlook(
 ) -> None:
     upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
     words, _, fared = chance_told(forecast.chance_next_8w, own).partition(" (")
-    chance = f"Chance of closing in the next 8 weeks: {words} (estimate)\n{fared.removesuffix(')')}"
+    chance = f"Closure within 8 weeks: {words} (estimate)\n{fared.removesuffix(')')}"
     if forecast.names_date and forecast.fan:
         _fan(axes, first, forecast.fan, scale)
         if forecast.low is not None and _day(forecast.low, first) < span[1]:

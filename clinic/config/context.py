@@ -40,6 +40,7 @@ def frame(request: HttpRequest) -> dict[str, Any]:
     match = request.resolver_match
     shown: dict[str, Any] = {
         "may": may,
+        "read_only": access.read_only(user),
         "my_sites": access.sites_of(user),
         "page_name": match.url_name if match else "",
         "request_number": getattr(request, "number", ""),

@@ -81,6 +81,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "clinic.middleware.Receipts",
     "clinic.middleware.TouchSession",
     "clinic.middleware.ReadLog",
     "clinic.middleware.PrivatePages",
@@ -109,6 +110,7 @@ TEMPLATES = [
             "builtins": [
                 "clinic.templatetags.loud",
                 "clinic.templatetags.emergency",
+                "clinic.templatetags.offers",
                 "clinic.templatetags.standing",
             ],
         },

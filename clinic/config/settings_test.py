@@ -17,3 +17,5 @@ DATABASES["default"]["TEST"] = {"MIGRATE": False}
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["TEST"]["NAME"] = os.environ.get("PYTEST_DB", str(BASE_DIR / ".pytest-db.sqlite3"))
 ALLOWED_HOSTS = ["testserver", "127.0.0.1", "localhost"]
+# Each test's client starts the middlewares anew: files are looked up when asked for, not listed each time.
+WHITENOISE_AUTOREFRESH = True

@@ -24,8 +24,8 @@ class CompareForm(forms.Form):
         self.fields["against"].choices = [  # type: ignore[attr-defined]
             (heading, [_option(choice) for choice in group])
             for heading, group in (
-                ("This lesion before and after", choices.periods),
-                ("Another lesion of this person", choices.lesions),
+                ("This ulcer before and after", choices.periods),
+                ("Another ulcer of this patient", choices.lesions),
             )
             if group
         ]

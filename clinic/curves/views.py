@@ -18,6 +18,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseNotModif
 from django.shortcuts import render
 
 from clinic.access import ClinicRequest, may, visible_or_404
+from clinic.charts.inks import in_dark
 from clinic.curves.forms import CompareForm
 from clinic.curves.reads.comparing import Choice, choices_for, compared_with
 from clinic.curves.reads.healing import LesionHealing, healing_of
@@ -87,13 +88,16 @@ def chart_key(healing: LesionHealing, missed: list[date], axis: tuple[str, str])
 
 def chart_answer(request: HttpRequest, key: str, draw: Callable[[], bytes]) -> HttpResponse:
     """A picture by its key: not sent again to a browser that has it, drawn once a day at most."""
-    etag = f'"{key}"'
+    dark = request.GET.get("scheme") == "dark"
+    etag = f'"{key}-dark"' if dark else f'"{key}"'
     if request.headers.get("If-None-Match") == etag:
         return HttpResponseNotModified()
     svg = pictures.get(f"chart:{key}")
     if svg is None:
         svg = draw()
         pictures.set(f"chart:{key}", svg, CHART_SECONDS)
+    if dark:
+        svg = in_dark(svg)
     response = HttpResponse(svg, content_type="image/svg+xml")
     response["ETag"] = etag
     # Kept by this browser only, and asked again each time: the ETag answers.
@@ -133,7 +137,7 @@ def _trajectory(healing: LesionHealing, missed: list[date], axis: tuple[str, str
         missed=missed,
         forecast=healing.report.forecast if healing.lesion.is_open else None,
         own=healing.report.own.counts if healing.report.own else None,
-        title=f"{SWITCHES[axis]} of lesion {healing.lesion.label} over time",
+        title=f"{SWITCHES[axis]} of ulcer {healing.lesion.label} over time",
         quantity=Quantity(axis[0]),
         spacing=Spacing(axis[1]),
     )

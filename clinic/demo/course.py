@@ -14,6 +14,7 @@ COURSES = {
     "slow": lambda week: 1 - week / 42,
     "stalled": lambda week: 1 - min(week, 4) / 16,
     "worsening": lambda week: 1 - min(week, 3) / 20 + max(0, week - 3) * 0.07,
+    "turned": lambda week: 1 - min(week, 6) / 36 - max(0, week - 6) / 13,
     "late": lambda week: 1 - max(0, week - 5) / 9,
 }
 #: Spread of one measured area about the true one (design choice of the scenario).

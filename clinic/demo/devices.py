@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from clinic.devices.reads.advice import limb_decision
+from clinic.devices.reads.sealing import sealing_gate
 from clinic.devices.writes import opening_cards, prescriptions, wear
 from clinic.devices.writes.fittings import FittingFindings, steps_of
 from clinic.guidelines.bone import BoneParts
 from clinic.lesions.writes.bone import bone_judge
 from clinic.models import OPEN_STATES, BoneJudgement, Lesion, Limb, Person, Prescription, User
 
-__all__ = ["fit_what_is_due", "prescribe", "stop_if_over"]
+__all__ = ["ADVISED", "fit_what_is_due", "prescribe", "stop_if_over"]
+
+
+#: In a story: what the advice of the day puts first.
+ADVISED = ""
 
 
 def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: date, *, by: User) -> None:
@@ -25,14 +31,15 @@ def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: da
     decision = limb_decision(limb, day, answers)
     if decision is None:
         return
-    first = chosen["device"] in decision.first_offered
+    device = chosen["device"] or decision.first_offered[0]
+    first = device in decision.first_offered
     prescriptions.prescription_sign(
         by=by,
         limb=limb,
         lesions=[one.lesion for one in decision.facts],
         decision=decision,
         seen_digest=decision.digest,
-        device_class=chosen["device"],
+        device_class=device,
         reason=chosen["reason"],
         departure_reason="" if first else chosen.get("departure", "other"),
         prescribed_on=day,
@@ -40,13 +47,25 @@ def prescribe(limb: Limb, lesions: list[Lesion], chosen: dict[str, Any], day: da
     )
 
 
-def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
-    """Fit what is new; seal again what was opened at the visit."""
-    for device in Prescription.objects.select_related("limb__person__site").filter(
-        limb__person=person, stopped_on=None
-    ):
+def fit_what_is_due(person: Person, day: date, *, by: User, ask: Callable[[], None]) -> None:
+    """Fit what is new; seal again what was opened at the visit. Where the foot may not be closed in, it is
+    looked at anew, and the device comes off where that changes nothing.
+    """
+    running = Prescription.objects.select_related("limb__person__site")
+    for device in running.filter(limb__person=person, stopped_on=None):
         seals = device.is_non_removable and (device.sealed_on is None or device.opened_on is not None)
         if seals or (device.fitted_on is None and not device.is_non_removable):
+            if seals and _hindered(device, day):
+                ask()
+                if _hindered(device, day):
+                    wear.prescription_stop(
+                        by=by,
+                        prescription=device,
+                        stopped_on=day,
+                        stop_reason="infection",
+                        expected_version=device.version,
+                    )
+                    continue
             if seals:
                 card = opening_cards.card_make(
                     by=by, prescription=device, sealed_on=day, open_by=day + timedelta(days=7)
@@ -61,6 +80,11 @@ def fit_what_is_due(person: Person, day: date, *, by: User) -> None:
                 expected_version=device.version,
                 found=_by_the_list(device, day),
             )
+
+
+def _hindered(device: Prescription, day: date) -> bool:
+    gate = sealing_gate(device, day)
+    return bool(gate.hindered or gate.open)
 
 
 def _by_the_list(device: Prescription, day: date) -> FittingFindings:

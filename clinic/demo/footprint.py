@@ -39,6 +39,7 @@ def measured_under(limb: Limb, day: date, by: User, seed: Random) -> MeasuredMap
         limb=limb,
         measured_on=day,
         worn="flat clinic shoe, uncut insole",
+        taken="shoe",
         unit="kPa",
         grid=MeasuredGrid(tuple(map(tuple, grid.tolist())), (cell, cell), "peak"),
         points=points,

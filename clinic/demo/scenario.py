@@ -74,6 +74,14 @@ class PersonPlot:
     referral: dict[str, Any] | None = None
     look: str = ""
     moved_days_ago: int | None = None
+    #: Drawn from a seed rather than written by hand.
+    drawn: bool = False
+    #: State of the person from that day on.
+    gone: str = "moved"
+    #: Which of the scenario's podiatrists sees this person.
+    podiatrist: int = 0
+    #: Toe pressure and circumstances are asked anew after so many weeks; 0: before a non-removable device.
+    asked_every: int = 0
     #: Registered a second time by mistake: what was typed differently, and how many days ago.
     again: dict[str, Any] = field(default_factory=dict)
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from datetime import date, timedelta
 from decimal import Decimal
 from random import Random
 from typing import Any
 
+from django.db import transaction
 from django.utils import timezone
 
 from clinic.alerts.writes import referrals
-from clinic.capture.writes import photos
 from clinic.capture.writes.measurement import LesionFindings
 from clinic.guidelines.devices import NON_REMOVABLE
 from clinic.lesions.writes import closure, events, lesions, looks
@@ -20,7 +21,6 @@ from clinic.models import (
     Lesion,
     LesionState,
     Limb,
-    LimbPlan,
     Person,
     Prescription,
     Role,
@@ -30,16 +30,18 @@ from clinic.models import (
 )
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.writes import limbs, people
+from clinic.record.errors import Refused
 from clinic.relief.reads.relief import bench_lesions, start_of
-from clinic.relief.reads.relief_record import LesionShape
+from clinic.relief.reads.relief_record import LesionShape, limb_record, obstacle
 from clinic.relief.reads.watch import points_of
-from clinic.relief.writes import plan_life, relief
+from clinic.relief.writes import relief
 from clinic.visits.writes import visits
 from clinic.visits.writes.visits import PersonFindings
+from offload.core.errors import SpecError
 from offload.core.shapes.lesion import Ellipse
-from offload.plans.steps import plan_depth
 
-from . import capture, care, course, devices
+from . import capture, care, course, cutting, devices, leaving
+from .arrivals import arrive, typed
 from .footprint import measured_under
 from .scenario import LesionPlot, PersonPlot
 
@@ -61,44 +63,10 @@ class Story:
         self.runs: dict[int, list[float]] = {}
         self.traced: dict[int, Trace] = {}
         self.shape_seeds = [seed.random() for _ in plot.lesions]
+        self.asked_on: date | None = None
 
     def register(self, day: date) -> None:
-        plot = self.plot
-        self.person = people.person_register(
-            by=self.staff,
-            site=self.site,
-            given_name=plot.given,
-            family_name=plot.family,
-            record_number=plot.number,
-            birth_date=date.fromisoformat(plot.born),
-            diabetes_type=plot.diabetes,
-            telephone=plot.telephone,
-            allergies=plot.allergies,
-            language=plot.language,
-            interpreter=bool(plot.language),
-            dialysis=plot.dialysis,
-            kg=None if plot.kg is None else Decimal(str(plot.kg)),
-            how="scales" if plot.kg is not None else "",
-            measured_on=day,
-        )
-        for limb in self.person.limbs.all():
-            limbs.limb_correct(
-                by=self.staff,
-                limb=limb,
-                foot_length_mm=Decimal(str(plot.foot[0])),
-                foot_breadth_mm=Decimal(str(plot.foot[1])),
-                amputation="none",
-                expected_version=limb.version,
-            )
-        for limb in self._limbs():
-            if plot.findings:
-                limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, **self._found(plot.findings))
-        if plot.circumstances:
-            people.circumstances_add(
-                by=self.staff, person=self.person, asked_on=day, **self._found(plot.circumstances)
-            )
-        if plot.photos:
-            photos.consent_give(by=self.staff, person=self.person, given_on=day)
+        self.person = arrive(self.plot, self.site, day, self.staff, self.podiatrist)
 
     def week(self, week: int, day: date, *, last: bool) -> None:
         """One week: new lesions, the visit, what follows from it."""
@@ -108,7 +76,7 @@ class Story:
         open_now = self._open()
         if not open_now:
             return
-        if week in self.plot.missed_weeks:
+        if week in self.plot.missed_weeks and not self._sealed():
             visits.visit_missed(
                 by=self.staff,
                 person=self.person,
@@ -123,7 +91,7 @@ class Story:
         self._closures(day, last=last)
         self._worn(week, day)
         if week == self.plot.plan_week:
-            self.plan(day, sign=True)
+            self._plan_of_week(day)
         self._referral(week, day)
         for n, lesion in enumerate(self.plot.lesions):
             for event in lesion.events:
@@ -133,7 +101,7 @@ class Story:
             if n in self.lesions:
                 care.care_of_week(lesion, self.lesions[n], week, day, (self.staff, self.podiatrist))
         if last:
-            self._ends(day, but="moved")
+            self._ends(day, but=self.plot.gone)
 
     def ask(self, question: str) -> None:
         looks.look_ask(by=self.staff, lesion=next(iter(self.lesions.values())), question=question)
@@ -143,16 +111,32 @@ class Story:
             by=self.staff, person=self.person, kg=Decimal(str(self.plot.kg)), how="scales", measured_on=day
         )
 
-    def move_away(self, day: date) -> None:
-        self._ends(day, only="moved")
+    def leave(self, day: date) -> None:
+        """Moved away, or died; a wound still open ended that way."""
+        self._ends(day, only=self.plot.gone)
         self.person.refresh_from_db()
         people.person_set_state(
             by=self.staff,
             person=self.person,
-            state="moved",
+            state=self.plot.gone,
             state_on=day,
             expected_version=self.person.version,
         )
+        if self.plot.drawn:
+            leaving.settle(self.person, day, by=self.podiatrist)
+
+    def _plan_of_week(self, day: date) -> None:
+        """A drawn story goes on without a plan where there is none to make: in a cast there is no insole, and
+        an ulcer may lie over its edge.
+        """
+        if not self.plot.drawn:
+            self.plan(day, sign=True)
+            return
+        limb = next(self._limbs())
+        if obstacle(limb_record(limb), bench_lesions(limb)) is not None:
+            return
+        with suppress(SpecError, Refused), transaction.atomic():
+            self.plan(day, sign=True)
 
     def plan(self, day: date, *, sign: bool) -> None:
         """A relief plan for the open lesions that bear on the insole, where their imprint was measured."""
@@ -168,34 +152,13 @@ class Story:
                 shapes.append(LesionShape(lesion, "typed", self._imprint(bench.start)))
         drafted = relief.plan_draft(by=self.podiatrist, limb=limb, shapes=shapes)
         if sign:
-            relief.plan_sign(by=self.podiatrist, limb_plan=drafted, expected_version=drafted.plan.version)
-            self._cut(drafted, day)
-
-    def _cut(self, drafted: LimbPlan, day: date) -> None:
-        """Cut to depth, fitted, checked for contact: nothing is sealed over a plan before that."""
-        drafted.plan.refresh_from_db()
-        plan = drafted.plan
-        plan_life.plan_cut(
-            by=self.staff,
-            limb_plan=drafted,
-            code=plan.code,
-            side=plan.side,
-            bar_mm=Decimal("100.0"),
-            depth_mm=plan_depth(plan),
-            done_on=day,
-        )
-        plan_life.plan_fit(by=self.staff, limb_plan=drafted, code=plan.code, side=plan.side, done_on=day)
-        plan_life.plan_check_contact(by=self.podiatrist, limb_plan=drafted, touches=False, done_on=day)
-        if self.plot.measured:
-            without, with_cut = self.plot.measured
-            plan_life.plan_measure(
+            relief.plan_sign(
                 by=self.podiatrist,
                 limb_plan=drafted,
-                label=plan.spec["lesions"][0]["label"],
-                measured_on=day,
-                without_kpa=without,
-                with_kpa=with_cut,
+                expected_version=drafted.plan.version,
+                shut_reason="Clearance is measured in the shoe at the next visit.",
             )
+            cutting.cut(drafted, day, self.staff, self.podiatrist, self.plot.measured)
 
     def _imprint(self, start: Mapping[str, Any]) -> Ellipse:
         """The imprint lies near where the site's name puts it, never just there."""
@@ -208,10 +171,6 @@ class Story:
         sides = dict.fromkeys(lesion.side for lesion in self.plot.lesions)
         for side in sides:
             yield self.person.limbs.select_related("person__site").get(side=side)
-
-    @staticmethod
-    def _found(answers: dict[str, Any]) -> dict[str, Any]:
-        return {k: Decimal(str(v)) if isinstance(v, float) else v for k, v in answers.items()}
 
     def _open(self) -> list[int]:
         for lesion in self.lesions.values():
@@ -246,9 +205,7 @@ class Story:
 
     def _visit(self, week: int, day: date, open_now: list[int]) -> None:
         found = [self._look(n, week, day) for n in open_now]
-        sealed = Prescription.objects.filter(
-            limb__person=self.person, stopped_on=None, opened_on=None, sealed_on__isnull=False
-        ).exists()
+        sealed = self._sealed()
         device = Prescription.objects.filter(limb__person=self.person, stopped_on=None).first()
         wear = self.plot.wear[week % len(self.plot.wear)]
         logged = visits.visit_log(
@@ -265,11 +222,10 @@ class Story:
                 skin_under_device=("problem" if week == self.plot.red_at_watch_week else "clear")
                 if device
                 else "",
-                skin_note="red at the rim of the cut-out" if week == self.plot.red_at_watch_week else "",
+                skin_note="red at the edge of the cut-out" if week == self.plot.red_at_watch_week else "",
                 device_condition="sound" if device else "no_device",
                 wear=("still_sealed" if sealed else wear) if device and device.fitted_on else "",
                 why_not_worn="too heavy for the stairs" if wear == "few" and not sealed else "",
-                dressing=DRESSINGS[len(self.plot.family) % len(DRESSINGS)],
                 device_opened=sealed,
                 watch=self._watched(week),
                 weight_kg=self._weight(week),
@@ -279,6 +235,12 @@ class Story:
         )
         if self.plot.photos and week % 3 == 0:
             capture.after_visit(self, logged.visit, week, open_now)
+
+    def _sealed(self) -> bool:
+        """Whether a foot is in a sealed device; nobody misses the visit at which it is opened."""
+        return Prescription.objects.filter(
+            limb__person=self.person, stopped_on=None, opened_on=None, sealed_on__isnull=False
+        ).exists()
 
     def _watched(self, week: int) -> dict[int, str]:
         """Every watch point looked at; in one story the first one is red."""
@@ -316,6 +278,10 @@ class Story:
             "depth": plot.depth if area > 0.3 else "skin",
             "tissue": "slough" if plot.course in ("stalled", "worsening") else "granulating",
             "exudate": "moderate" if plot.course == "worsening" else "light",
+            "edge": "callus" if plot.course in ("stalled", "worsening") else "sloping",
+            "dressing": DRESSINGS[len(self.plot.family) % len(DRESSINGS)],
+            "surrounding_skin": "macerated" if plot.course == "worsening" else "healthy",
+            "odour": False,
         }
         if plot.method == "ellipse":
             length = (area * 100 * 4 / 3.14159265 * 1.35) ** 0.5
@@ -351,27 +317,32 @@ class Story:
                 devices.stop_if_over(lesion, day, by=self.podiatrist)
 
     def _worn(self, week: int, day: date) -> None:
+        if self.plot.asked_every and week and week % self.plot.asked_every == 0:
+            self._asked_again(day)
         for chosen in self.plot.devices:
             if chosen["week"] == week:
-                if week > 0 and chosen["device"] in NON_REMOVABLE:
+                if week > 0 and chosen["device"] in (*NON_REMOVABLE, devices.ADVISED):
                     self._asked_again(day)
                 limb, ulcers = next(self._limbs()), list(self.lesions.values())
                 devices.prescribe(limb, ulcers, chosen, day, by=self.podiatrist)
-        devices.fit_what_is_due(self.person, day, by=self.podiatrist)
+        devices.fit_what_is_due(self.person, day, by=self.podiatrist, ask=lambda: self._asked_again(day))
 
     def _asked_again(self, day: date) -> None:
-        """Toe and circumstances are asked anew before a device that stays on is chosen."""
+        """Toe and circumstances are asked anew, once a day, before a device that stays on is chosen."""
+        if self.asked_on == day:
+            return
+        self.asked_on = day
         toe = {"toe_pressure_mmhg": self.plot.findings["toe_pressure_mmhg"]}
         for limb in self._limbs():
             limbs.finding_add(by=self.podiatrist, limb=limb, found_on=day, **toe)
-        answers = self._found(self.plot.circumstances)
+        answers = typed(self.plot.circumstances)
         people.circumstances_add(by=self.staff, person=self.person, asked_on=day, **answers)
 
     def _referral(self, week: int, day: date) -> None:
         planned = self.plot.referral
         if planned is None or planned["week"] != week:
             return
-        referrals.referral_make(
+        made = referrals.referral_make(
             by=self.podiatrist,
             person=self.person,
             lesion=next(iter(self.lesions.values())),
@@ -380,11 +351,21 @@ class Story:
             because=planned["because"],
             made_at=timezone.now(),
         )
+        if "result" in planned:
+            referrals.referral_follow(
+                by=self.staff,
+                referral=made,
+                reached_at=timezone.now(),
+                accepted_at=timezone.now(),
+                seen_on=day,
+                result=planned["result"],
+                expected_version=made.version,
+            )
 
     def _ends(self, day: date, *, only: str = "", but: str = "") -> None:
         for n in self._open():
             plot, lesion = self.plot.lesions[n], self.lesions[n]
-            outcome = plot.end or ("moved" if only == "moved" else "")
+            outcome = plot.end or only
             if not outcome or (only and outcome != only) or outcome == but:
                 continue
             lesion = Lesion.objects.select_related("limb__person__site", "episode").get(pk=lesion.pk)

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.devices.views import fittings, opening_cards, overriding, prescriptions
+from clinic.devices.views import fittings, opening_cards, overriding, prescriptions, wear_back
 
 urlpatterns = [
     path("limbs/<int:limb>/prescribe/", prescriptions.prescription_new, name="prescription_new"),
@@ -27,5 +27,16 @@ urlpatterns = [
     path("prescriptions/<int:prescription>/card/", opening_cards.card_new, name="card_new"),
     path("cards/<int:card>/", opening_cards.opening_card, name="opening_card"),
     path("prescriptions/<int:prescription>/open/", prescriptions.prescription_open, name="prescription_open"),
+    path("prescriptions/<int:prescription>/open/correct/", wear_back.opening_correct, name="opening_correct"),
+    path(
+        "prescriptions/<int:prescription>/open/take-back/",
+        wear_back.opening_take_back,
+        name="opening_take_back",
+    ),
+    path(
+        "prescriptions/<int:prescription>/seal/take-back/",
+        wear_back.sealing_take_back,
+        name="sealing_take_back",
+    ),
     path("prescriptions/<int:prescription>/stop/", prescriptions.prescription_stop, name="prescription_stop"),
 ]

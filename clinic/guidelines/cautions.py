@@ -42,12 +42,12 @@ CAUTIONS: tuple[Caution, ...] = (
         FERNANDO,
     ),
     Caution(
-        "new_lesions", STAYS_ON, "A device that stays on may bring new lesions: inspect both feet.", LAZZARINI
+        "new_lesions", STAYS_ON, "A non-removable device may bring new ulcers: inspect both feet.", LAZZARINI
     ),
     Caution(
         "cast_lesion",
         ("total_contact_cast",),
-        "About one cast in eighteen leaves a lesion of its own.",
+        "About one cast in eighteen leaves an ulcer of its own.",
         GUYTON,
     ),
     Caution(
@@ -74,14 +74,14 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "falls_unknown",
         WALKED_IN,
-        "The falls risk is missing: ask and watch a few steps before the person leaves.",
+        "The falls risk is missing: ask and watch a few steps before the patient leaves.",
         PRACTICE,
         {"high_falls_risk": UNKNOWN},
     ),
     Caution(
         "one_side_only",
         STAYS_ON,
-        "Both feet have an ulcer: a device that stays on goes on one side only.",
+        "Both feet have an ulcer: a non-removable device goes on one side only.",
         PRACTICE,
         {"both_feet_ulcerated": YES},
     ),
@@ -109,14 +109,14 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "dressing_unknown",
         STAYS_ON,
-        "How often the wound needs dressing is missing: settle it before sealing.",
+        "How often the ulcer needs dressing is missing: settle it before sealing.",
         PRACTICE,
         {"needs_frequent_dressing": UNKNOWN},
     ),
     Caution(
         "wish_unknown",
         STAYS_ON,
-        "Whether the person accepts a device that stays on is missing: ask before fitting.",
+        "Whether the patient accepts a non-removable device is missing: ask before fitting.",
         PRACTICE,
         {"declines_non_removable": UNKNOWN},
     ),
@@ -178,7 +178,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "nobody_to_notice",
         WALKED_IN,
-        "Nobody would notice trouble: agree who looks at toes and leg each day; what stays on is opened "
+        "Nobody would notice trouble: agree who looks at toes and leg each day; a non-removable device "
+        "is opened "
         "within two or "
         "three days.",
         PRACTICE,
@@ -263,7 +264,7 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "does_not_walk",
         (*COMES_OFF, "felted_foam_with_footwear"),
-        "The person does not walk: look for the load in bed, chair and footplate first; the device protects "
+        "The patient does not walk: look for the load in bed, chair and footplate first; the device protects "
         "transfers.",
         PRACTICE,
         {"mobility": ("does_not_walk",)},
@@ -271,14 +272,14 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "transfers_only",
         WALKED_IN,
-        "The person only transfers: practise the transfer with the device on.",
+        "The patient only transfers: practise the transfer with the device on.",
         PRACTICE,
         {"mobility": ("transfers_only",)},
     ),
     Caution(
         "charcot_usual",
         STAYS_ON,
-        "Active Charcot joints: a knee-high device that stays on is the usual treatment.",
+        "Active Charcot joints: a non-removable knee-high device is the usual treatment.",
         "IWGDF Charcot guideline 2023 (from memory)",
         {"active_charcot": YES},
     ),
@@ -314,7 +315,8 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "ask_before_closing",
         STAYS_ON,
-        "Before it is closed ask for: a clot in the leg, a wound deeper than wide, another wound on the leg, "
+        "Before it is closed ask for: a clot in the leg, an ulcer deeper than wide, another wound on "
+        "the leg, "
         "the weight "
         "limit, being closed in, and who would notice trouble.",
         PRACTICE,

@@ -24,12 +24,12 @@ __all__ = [
 
 Limb = Literal["left", "right"]
 SECOND_STAYS_ON = (
-    "The other leg has a device that stays on; a second one is not fitted (common practice, no source)."
+    "The other leg has a non-removable device; a second one is not fitted (common practice, no source)."
 )
 ONE_SIDE_ONLY = (
-    "A device that stays on is possible on either leg, but only on one of them (common practice, no source)."
+    "A non-removable device is possible on either leg, but only on one of them (common practice, no source)."
 )
-UNSERVED = "Lesion {label} is served by no device allowed on this limb."
+UNSERVED = "Ulcer {label} is served by no device allowed on this limb."
 LIFT = (
     "The knee-high device on the {limb} leg lifts that side: raise the lift under the {other} shoe to even "
     "out "
@@ -164,7 +164,7 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
     if limb not in ("left", "right"):
         raise GuidelineError(f"limb is {limb}, must be left or right")
     if not lesions:
-        raise GuidelineError(f"lesions of the {limb} limb are none, must be at least one")
+        raise GuidelineError(f"ulcers of the {limb} limb are none, must be at least one")
     editions = _in_order([advice.edition for advice in lesions.values()])
     if len(editions) > 1:
         raise GuidelineError(f"editions of the {limb} limb are {' and '.join(editions)}, must be one")
@@ -174,7 +174,7 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
         against = {label: [w for w in advice.withheld if w.id == name] for label, advice in lesions.items()}
         deciding = tuple(label for label, found in against.items() if found)
         if deciding:
-            because = " ".join(f"Lesion {label}: {against[label][0].because}" for label in deciding)
+            because = " ".join(f"Ulcer {label}: {against[label][0].because}" for label in deciding)
             withheld.append(LimbWithheld(name, because, deciding))
     refused = {w.id for w in withheld}
 
@@ -230,7 +230,7 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
         rules=_in_order(*(advice.rules for advice in lesions.values())),
         contradictions=_in_order(
             *(
-                [f"Lesion {label}: {text}" for text in advice.contradictions]
+                [f"Ulcer {label}: {text}" for text in advice.contradictions]
                 for label, advice in lesions.items()
             )
         ),
@@ -238,7 +238,7 @@ def combine_limb(limb: Limb, lesions: Mapping[str, Advice]) -> LimbAdvice:
         notes=(
             *(UNSERVED.format(label=label) for label in left_over),
             *(
-                f"Lesion {label}, not referred: {held.because}"
+                f"Ulcer {label}, not referred: {held.because}"
                 for label, advice in lesions.items()
                 for held in advice.held_referrals
             ),
@@ -302,7 +302,7 @@ def combine_person(
         if DEVICES[name].height == "knee_high" and other not in names:
             notes.append(LIFT.format(limb=limb, other=other))
     if all(wearing.get(limb) in NON_REMOVABLE for limb in ("left", "right")):
-        notes.append("Both legs are given a device that stays on: only one may (common practice, no source).")
+        notes.append("Both legs are given a non-removable device: only one may (common practice, no source).")
     return PersonAdvice(tuple(combined), tuple(notes))
 
 

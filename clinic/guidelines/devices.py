@@ -109,12 +109,12 @@ DEVICES: dict[str, Device] = {
             fitting="stays_on",
             wear="stays_on",
             gains="worn at every step; follows deformity",
-            costs="needs a trained hand and weekly changes; the wound cannot be looked at between them",
+            costs="needs a trained hand and weekly changes; the ulcer cannot be looked at between them",
         ),
         Device(
             id="walker_non_removable",
             label="Knee-high walker made non-removable",
-            short_label="Walker, stays on",
+            short_label="Walker, non-removable",
             plain_label=gettext_noop("a boot to the knee that stays on"),
             height="knee_high",
             stays_on=True,
@@ -123,7 +123,7 @@ DEVICES: dict[str, Device] = {
             fitting="stays_on",
             wear="stays_on",
             gains="worn at every step; quick to fit",
-            costs="comes in sizes; the wound cannot be looked at until it is opened",
+            costs="comes in sizes; the ulcer cannot be looked at until it is opened",
         ),
         Device(
             id="walker_knee_high_removable",
@@ -183,7 +183,7 @@ DEVICES: dict[str, Device] = {
         ),
         Device(
             id="dorsum_free_device",
-            label="Device open over the back of the foot",
+            label="Device open over the top of the foot",
             short_label="Open dorsum",
             plain_label=gettext_noop("a shoe that leaves the top of your foot free"),
             height="below_ankle",

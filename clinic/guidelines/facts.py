@@ -190,7 +190,7 @@ def parse(given: Mapping[str, Any]) -> Facts:
     for name, value in given.items():
         if name not in ALL_FIELDS:
             faults.append(
-                f"{_shown(name)} is no fact the rules know (given {_shown(value)}); "
+                f"{_shown(name)} is no finding the rules know (given {_shown(value)}); "
                 f"allowed are {', '.join(ALL_FIELDS)}"
             )
         elif (fault := _fault(name, value)) is not None:

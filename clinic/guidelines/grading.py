@@ -43,7 +43,7 @@ __all__ = [
 
 YES_NO = (False, True)
 SINBAD_SEVERE_FROM = 3
-SINBAD_CAUTION = "For communication and audit; not for predicting one person's outcome."
+SINBAD_CAUTION = "For communication and audit; not for predicting one patient's outcome."
 
 # [ischaemia][wound] -> stage for foot infection 0 to 3 (Mills 2014; cells from memory, monotone, 6/10/16/32).
 WIFI_STAGE: tuple[tuple[str, ...], ...] = (

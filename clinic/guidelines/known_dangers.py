@@ -12,8 +12,8 @@ from clinic.guidelines.standing_state import LimbState, spoken
 
 __all__ = ["Danger", "Owned", "dangers", "strip", "to_raise"]
 
-STAYS_ON = "what stays on"
-NO_OVERRIDE = "what stays on, whoever signs"
+STAYS_ON = "a non-removable device"
+NO_OVERRIDE = "a non-removable device, whoever signs"
 
 
 @dataclass(frozen=True)
@@ -168,5 +168,6 @@ def strip(state: LimbState, owned: Sequence[Owned] = ()) -> tuple[str, ...]:
     for danger in dangers(state):
         taken = [one for one in owned if one.danger == danger.id]
         whose = [f"{one.team}, next {spoken(one.next_on)}" for one in taken if one.level >= danger.level]
-        lines.append(f"{danger.words} Forbids {danger.forbids}. {'; '.join(whose) or 'Nobody has taken it'}.")
+        who = "; ".join(whose) or "nobody has taken it"
+        lines.append(f"{danger.words} Forbids {danger.forbids}. {who[0].upper()}{who[1:]}.")
     return tuple(lines)

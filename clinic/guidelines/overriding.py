@@ -18,7 +18,7 @@ __all__ = ["LESSER_REASONS", "Overriding", "confirmation_clock", "may_be_closed"
 #: choice).
 LESSER_REASONS: frozenset[str] = frozenset({"person_declines", "cannot_attend", "fact_missing"})
 SECOND = (
-    "Against a known danger a device that stays on needs a second signature: a registered clinician of this "
+    "Against a known danger a non-removable device needs a second signature: a registered clinician of this "
     "clinic other than the signer, or one outside by telephone, confirmed within two working days. Until "
     "then a walker stays unsealed (common practice, no source)."
 )
@@ -54,7 +54,7 @@ def overriding_of(state: LimbState, missing: Iterable[str]) -> Overriding:
     -------
     Overriding
     """
-    why = f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}".strip()
+    why = f"A non-removable device is not signed on this foot. {' '.join(state.withheld_because)}".strip()
     if state.override_barred:
         barred = ", ".join(state.override_barred)
         return Overriding("barred", f"{why} No signature overrides {barred} (common practice, no source).")

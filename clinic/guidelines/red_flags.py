@@ -45,7 +45,7 @@ RED_FLAGS: tuple[RedFlag, ...] = (
         "immediate",
         NG19,
     ),
-    RedFlag("spreading_redness", "Redness spreading from the wound", "immediate", NG19_DERIVED),
+    RedFlag("spreading_redness", "Redness spreading from the ulcer", "immediate", NG19_DERIVED),
     RedFlag("abscess", "Abscess, or pus under pressure", "immediate", NG19),
     RedFlag(
         "new_probe_to_bone",

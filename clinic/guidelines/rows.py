@@ -237,11 +237,6 @@ class Table:
     rows: tuple[Row, ...]
 
     @property
-    def unsourced(self) -> tuple[Row, ...]:
-        """Rows that rest on common practice or on a choice of this software, for the page of house rules."""
-        return tuple(row for row in self.rows if "no source" in row.source)
-
-    @property
     def domains(self) -> dict[str, tuple[Value, ...]]:
         """Every value a condition may name, by fact or reading."""
         kinds = tuple(dict.fromkeys(kind for kind, _ in self.sites.values()))

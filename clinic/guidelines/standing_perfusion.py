@@ -29,7 +29,7 @@ EVENT_WORDS = {
     "newly_cold": "the foot was newly cold",
     "rest_pain": "there was new pain at rest",
     "gangrene": "there was dead tissue",
-    "worsening": "the wound got worse",
+    "worsening": "the ulcer got worse",
 }
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from clinic.healing.reason import Reason
+from clinic.healing.reason import Reason, day_words
 from clinic.healing.series import LONGEST_GAP, Area, Run, WoundState, last_run
 from clinic.healing.verdict import Verdict, VerdictWord
 
@@ -83,8 +83,8 @@ def carried(now: Verdict, run: Run, before: Sequence[Judged]) -> Verdict:
     was = judged.run.last
     then, since = _kinds(was, run.last)
     stands = Reason(
-        f"{judged.verdict.word.capitalize()} by areas {then} until {was.day.isoformat()}; it stands until "
-        f"areas {since} can be judged, which are not comparable with them.",
+        f"{judged.verdict.word.label.capitalize()} by areas {then} until {day_words(was.day)}; it stands "
+        f"until areas {since} can be judged, which are not comparable with them.",
         "design choice of this program, no source",
     )
     return Verdict(judged.verdict.word, (stands, *judged.verdict.reasons, *now.reasons))

@@ -17,17 +17,17 @@ from clinic.healing.survival import KaplanMeier, LogRank, kaplan_meier, logrank
 __all__ = ["MEAN_UNTIL", "RULES", "CaseRecord", "Cohort", "Ending", "GroupOutcome", "TimeZero", "outcomes"]
 
 RULES = (
-    "Time zero is the first fitting of a device; a lesion never fitted stands on a line of its own, from its "
+    "Time zero is the first fitting of a device; an ulcer never fitted stands on a line of its own, from its "
     "first "
     "assessment, and is in no comparison.",
-    "A lesion counts under its first device, whatever followed.",
+    "An ulcer counts under its first device, whatever followed.",
     "Healed counts on the day it was first found closed, once that was confirmed.",
     "Amputation of the part and death end the follow-up: they compete with healing and are shown as such.",
-    "Open lesions and those lost to follow-up are censored on the day last seen.",
-    "Lesions that ended before time zero are left out and counted.",
-    "Intervals come from drawing people again, each with all lesions: lesions of one person do not heal "
+    "Open ulcers and those lost to follow-up are censored on the day last seen.",
+    "Ulcers that ended before time zero are left out and counted.",
+    "Intervals come from drawing patients again, each with all ulcers: ulcers of one patient do not heal "
     "independently.",
-    "A curve or share goes on while at least 5 lesions are still observed, or while the state of all is "
+    "A curve or share goes on while at least 5 ulcers are still observed, or while the state of all is "
     "known; beyond that it is not observed.",
 )
 """The rules, in words for the page that shows the figures."""

@@ -199,7 +199,7 @@ def chance_told(chance: float, own: OwnCounts | None = None, weeks: int = 8) -> 
 
 def chance_sentence(chance: float, own: OwnCounts | None = None) -> str:
     """``chance_told`` of closing within 8 weeks of the last area, as a sentence."""
-    return f"Chance of closing within the next 8 weeks: {chance_told(chance, own)}."
+    return f"Closure within 8 weeks: {chance_told(chance, own)}."
 
 
 def _tenth(chance: float) -> int:

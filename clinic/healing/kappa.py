@@ -5,6 +5,7 @@ from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
 from clinic.healing.errors import HealingError
+from clinic.healing.proportion import wilson
 
 __all__ = ["Kappa", "KappaError", "cohen_kappa"]
 
@@ -25,12 +26,16 @@ class Kappa:
         Share alike by chance. [-]
     kappa : float or None
         Chance-corrected agreement; None where both gave one and the same answer throughout. [-]
+    low, high : float or None
+        Its 95 % interval, None where it is. [-]
     """
 
     n: int
     same: int
     expected: float
     kappa: float | None
+    low: float | None = None
+    high: float | None = None
 
     @property
     def observed(self) -> float:
@@ -57,6 +62,9 @@ def cohen_kappa(first: Sequence[Hashable], second: Sequence[Hashable]) -> Kappa:
 
     Notes
     -----
+    The interval is Wilson's of the share read alike, carried through the formula with pₑ held as it is
+    (design choice): with few cases, all of them read alike, it still has a width.
+
     κ = (pₒ − pₑ) / (1 − pₑ), with pₒ the share read alike and pₑ = Σ p₁ₖ p₂ₖ over the answers.
 
     References
@@ -80,5 +88,8 @@ def cohen_kappa(first: Sequence[Hashable], second: Sequence[Hashable]) -> Kappa:
     same = sum(a == b for a, b in zip(first, second, strict=True))
     one, two = Counter(first), Counter(second)
     expected = sum(one[answer] * two[answer] for answer in one) / n**2
-    kappa = None if expected >= 1.0 else (same / n - expected) / (1.0 - expected)
-    return Kappa(n, same, expected, kappa)
+    if expected >= 1.0:
+        return Kappa(n, same, expected, None)
+    share = wilson(same, n)
+    kappa, low, high = ((p - expected) / (1.0 - expected) for p in (same / n, share.low, share.high))
+    return Kappa(n, same, expected, kappa, max(low, -1.0), min(high, 1.0))

@@ -145,7 +145,7 @@ def prognosis_told(prognosis: Prognosis) -> str:
     words = chance_words(prognosis.chance) if can_be_told(prognosis.chance) else "cannot be told yet"
     rest = f"of 100 ulcers with as many of three marks, {round(100 * prognosis.published)} healed: published"
     if abs(prognosis.chance - prognosis.published) > _SAME:
-        rest += "; lowered for other facts, by sizes chosen here"
+        rest += "; lowered for other findings, by sizes chosen here"
     if prognosis.missing:
         rest += f"; not known: {', '.join(_MARKS[name] for name in prognosis.missing)}"
     return f"Before its course is known: chance of healing within {WEEKS} weeks {words} ({rest})."

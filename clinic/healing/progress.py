@@ -268,15 +268,16 @@ def _words(later: float, percent: float | None, error_percent: float | None, rea
         return "no change: closed at both visits" if later == 0 else "open again after an area of 0"
     if later == 0:
         return "closed since the last area"
-    figure = f"{_signed(percent)} % ± {error_percent:.0f} %"
-    if later < TOO_SMALL:
-        return f"{figure}: too small to judge by area"
-    return f"{figure}: {'more' if real else 'not more'} than measuring error"
+    judged = "too small to judge by area" if later < TOO_SMALL else f"{'beyond' if real else 'within'} error"
+    return f"{_direction(percent)} (± {error_percent:.0f} %, {judged})"
 
 
-def _signed(percent: float) -> str:
+def _direction(percent: float) -> str:
+    """The change with its sign in the word."""
     rounded = round(percent)
-    return f"−{-rounded}" if rounded < 0 else f"+{rounded}" if rounded > 0 else "0"
+    if rounded == 0:
+        return "no change"
+    return f"{abs(rounded)} % {'smaller' if rounded < 0 else 'larger'}"
 
 
 def progress_of(run: Run) -> Progress:

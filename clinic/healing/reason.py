@@ -2,8 +2,9 @@
 
 import math
 from dataclasses import dataclass
+from datetime import date
 
-__all__ = ["Reason", "chance_words", "cm2", "smaller", "span_words"]
+__all__ = ["Reason", "chance_words", "cm2", "day_words", "smaller", "span_words"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +23,11 @@ class Reason:
 def cm2(area: float) -> str:
     """Area in cm² with two digits, from [mm²]."""
     return f"{area / 100.0:.2f}"
+
+
+def day_words(day: date) -> str:
+    """A day as a screen says it: "29 Nov 2026"."""
+    return f"{day.day} {day:%b %Y}"
 
 
 def smaller(percent: float) -> str:

@@ -12,6 +12,7 @@ from datetime import date
 from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
+from clinic.healing.reason import day_words
 
 __all__ = [
     "AREA_LIMIT_MM2",
@@ -262,12 +263,12 @@ def last_run(areas: Iterable[Area], closed: Iterable[date] = ()) -> Run:
     shut = max([area.day for area in before if area.area == 0] + found_closed, default=None)
     why = []
     if shut is not None and all(area.day <= shut for area in before):
-        why.append(f"the wound was closed on {shut.isoformat()}, and what opens again is a course of its own")
+        why.append(f"the ulcer was closed on {day_words(shut)}, and what opens again is a course of its own")
     if any((area.method, area.state) != kind for area in listed):
         why.append("areas of another method or debridement state are never compared with it")
     note = (
         f"Only the last unbroken run is judged: {len(best)} of {len(listed)} areas, {_words(kind)}, from "
-        f"{best[0].day.isoformat()}; {'; '.join(why) or 'a visit without such an area lies before it'}."
+        f"{day_words(best[0].day)}; {'; '.join(why) or 'a visit without such an area lies before it'}."
     )
     return Run(tuple(best), left_out, note)
 

@@ -16,7 +16,7 @@ from clinic.healing.progress import (
     area_error,
     progress_of,
 )
-from clinic.healing.reason import Reason, chance_words, cm2, smaller, span_words
+from clinic.healing.reason import Reason, chance_words, cm2, day_words, smaller, span_words
 from clinic.healing.series import LONGEST_GAP, Area, Run, recent
 
 __all__ = [
@@ -58,6 +58,14 @@ class VerdictWord(StrEnum):
     STALLED = "stalled"
     SLOW = "slow"
     ON_COURSE = "on course"
+
+    @property
+    def label(self) -> str:
+        """The word of a screen; the value is the token that commands print."""
+        return _LABELS.get(self.value, self.value)
+
+
+_LABELS = {"on course": "on track", "stalled": "static", "too early": "too early to judge"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +220,7 @@ def _worsening(
             reasons.append(_up(before, areas[-1], limit, "since the last visit"))
     if halt is not None and halt.is_told and halt.grows:
         reasons.append(
-            Reason(f"The areas since {halt.since.isoformat()} grow, more than they scatter.", DESIGN_CHOICE)
+            Reason(f"The areas since {day_words(halt.since)} grow, more than they scatter.", DESIGN_CHOICE)
         )
     elif standing is not None and standing.growing >= STANDING_LIMIT:
         # In words: how often such a figure came true is not counted, and no chance is shown without that.
@@ -244,7 +252,7 @@ def _too_early(run: Run) -> list[Reason]:
     if len(now.areas) < len(run.areas):
         before = run.areas[len(run.areas) - len(now.areas) - 1]
         weeks = (now.first.day - before.day).days // 7
-        gap = f" after a gap of {weeks} weeks without an area (since {before.day.isoformat()})"
+        gap = f" after a gap of {weeks} weeks without an area (since {day_words(before.day)})"
     if len(now.areas) < 3:
         return [Reason(f"{len(now.areas)} of at least 3 areas so far{gap}.", DESIGN_CHOICE)]
     if now.span < 14:
@@ -256,7 +264,7 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
     reasons = []
     if halt is not None and halt.is_told:
         then = next(area for area in run.areas if area.day == halt.since)
-        since = "the first area" if then is run.first else then.day.isoformat()
+        since = "the first area" if then is run.first else day_words(then.day)
         reasons.append(
             Reason(
                 f"No longer closing since {since}: {cm2(then.area)} to {cm2(run.last.area)} cm², judged "
@@ -268,8 +276,8 @@ def _stalled(run: Run, halt: Halt | None, standing: Standing | None, progress: P
         first = recent(run).first
         reasons.append(
             Reason(
-                f"Not closing since {first.day.isoformat()}: {cm2(first.area)} to {cm2(run.last.area)} "
-                "cm², slower than any healing wound, judged from all areas and their scatter.",
+                f"Not closing since {day_words(first.day)}: {cm2(first.area)} to {cm2(run.last.area)} "
+                "cm², slower than any healing ulcer, judged from all areas and their scatter.",
                 DESIGN_CHOICE,
             )
         )
@@ -305,7 +313,7 @@ def _gap(run: Run) -> list[Reason]:
         return []
     return [
         Reason(
-            f"No area in the {days} days from {before.day.isoformat()} to {run.last.day.isoformat()}: "
+            f"No area in the {days} days from {day_words(before.day)} to {day_words(run.last.day)}: "
             "nothing is said of the weeks between.",
             DESIGN_CHOICE,
         )
@@ -346,7 +354,7 @@ def _slow(progress: Progress, chance: float | None, own: OwnCounts | None) -> li
     if progress.days >= 28 and chance is not None and chance < _CHANCE_LIMIT:
         reasons.append(
             Reason(
-                f"Chance of closing in the next 8 weeks: {chance_told(chance, own)}; under a half.",
+                f"Closure within 8 weeks: {chance_told(chance, own)}; limit 50 %.",
                 DESIGN_CHOICE,
             )
         )
@@ -367,9 +375,7 @@ def _on_course(progress: Progress, chance: float | None, own: OwnCounts | None) 
             )
         )
     if progress.days >= 28 and chance is not None:
-        reasons.append(
-            Reason(f"Chance of closing in the next 8 weeks: {chance_told(chance, own)}.", DESIGN_CHOICE)
-        )
+        reasons.append(Reason(f"Closure within 8 weeks: {chance_told(chance, own)}.", DESIGN_CHOICE))
     return reasons
 
 

@@ -6,10 +6,12 @@ from datetime import date
 
 from django.db.models import Q, QuerySet
 
-from clinic.models import Lesion, Measurement, Visit, VisitState
+from clinic.models import OPEN_STATES, Lesion, Measurement, Prescription, Visit, VisitState
 
-__all__ = ["covered_on", "covered_visit", "open_after"]
+__all__ = ["FOUND_OPEN", "covered_on", "covered_visit", "needed_by_no_other", "open_after"]
 
+#: How the history names the reopening of an ulcer to confirm that a visit found open.
+FOUND_OPEN = "a visit found it open"
 _COVERED = Q(covered_dry=True) | Q(area_mm2=0)
 
 
@@ -30,6 +32,14 @@ def covered_on(lesion: Lesion) -> date | None:
     return found.visit.visited_on if found else None
 
 
-def open_after(lesion: Lesion, day: date) -> Measurement | None:
-    """The newest open area of a visit after that day."""
-    return _found(lesion).filter(visit__visited_on__gt=day, area_mm2__gt=0).last()
+def open_after(lesion: Lesion, day: date, *, but: Visit | None = None) -> Measurement | None:
+    """The newest open area of a visit after that day; `but`: of another visit than this one."""
+    found = _found(lesion).filter(visit__visited_on__gt=day, area_mm2__gt=0)
+    return found.exclude(visit=but).last() if but else found.last()
+
+
+def needed_by_no_other(lesion: Lesion) -> Prescription | None:
+    """The device the foot is in, where no other ulcer of the foot is open."""
+    if Lesion.objects.filter(limb=lesion.limb_id, state__in=OPEN_STATES).exclude(pk=lesion.pk).exists():
+        return None
+    return Prescription.objects.filter(limb=lesion.limb_id, stopped_on=None).first()

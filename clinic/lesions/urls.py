@@ -15,6 +15,7 @@ urlpatterns = [
     path("lesions/<int:lesion>/look/", looks.look_ask, name="look_ask"),
     path("looks/<int:look>/answer/", looks.look_answer, name="look_answer"),
     path("looks/<int:look>/read/", looks.look_read, name="look_read"),
+    path("looks/<int:look>/read/take-back/", looks.look_unread, name="look_unread"),
     path("lesions/<int:lesion>/bone/new/", bone.bone_new, name="bone_new"),
     path("bone-judgements/<int:judgement>/in-error/", bone.bone_in_error, name="bone_in_error"),
     path("lesions/<int:lesion>/non-healing/new/", non_healing.non_healing_new, name="non_healing_new"),

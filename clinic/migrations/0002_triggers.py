@@ -6,5 +6,5 @@ from clinic.record.append_only import InstallTriggers
 
 
 class Migration(migrations.Migration):
-    dependencies = [("clinic", "0001_schema")]
+    dependencies = [("clinic", "0001_record")]
     operations = [InstallTriggers()]

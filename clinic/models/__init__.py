@@ -8,15 +8,18 @@ from .break_glass import BreakGlass
 from .call import CallAbout, CallDone, IncomingCall
 from .contact import Contact, ContactHow, ContactResult
 from .danger_owner import DangerOwner
+from .day_mark import DayMark, MarkKind
 from .decision import DecisionKind, DecisionLine
 from .episode import Episode
 from .erasure import Erasure, ErasurePermit, PersonKey
 from .event import Anticoagulant, Event, EventKind
 from .fitting import Fitting, StepAnswer
 from .foam import SiteFoam
+from .insole_outline import InsoleOutline, OutlineHow
 from .lesion import (
     OPEN_STATES,
     PLACES,
+    TRUE_LESIONS,
     Cause,
     Imprint,
     ImprintHow,
@@ -29,15 +32,17 @@ from .lesion import (
 )
 from .limb import Amputation, Charcot, Deformity, Limb, LimbFinding, Oedema, Pulse, Side, Waveform
 from .look import Look
-from .measured_map import MapKind, MapUnit, MeasuredMap
+from .measured_map import MapKind, MapTaken, MapUnit, MeasuredMap
 from .measurement import (
     INFECTION_SIGNS,
     AreaMethod,
     Debridement,
     Depth,
+    Edge,
     Exudate,
     Measurement,
     OtherCause,
+    SurroundingSkin,
     Tissue,
     UlcerFindings,
 )
@@ -58,11 +63,13 @@ from .photo import Photo, PhotoConsent, PhotoSubject
 from .prescription import (
     AGREES,
     DEVICE_CHOICES,
+    OPENED,
     SEALED,
     UNCONFIRMED,
     UNSIGNED,
     Agreement,
     DepartureReason,
+    DeviceLeft,
     LimbPlan,
     Prescription,
     StopReason,
@@ -71,6 +78,7 @@ from .prescription import (
 from .problem import Problem, ProblemKind
 from .reason import PROGRAM, ReasonKind, SiteReason
 from .recalibration import Recalibration
+from .receipt import FormReceipt
 from .record import ClinicalRecord
 from .red_flag import FlagAnswer, RedFlag
 from .referral import Referral, ReferralTo, Urgency
@@ -115,6 +123,7 @@ __all__ = [
     "ResultReading",
     "HITS",
     "IncomingCall",
+    "InsoleOutline",
     "PROGRAM",
     "ReasonKind",
     "Recalibration",
@@ -135,10 +144,13 @@ __all__ = [
     "ReportForm",
     "SavedReport",
     "DEVICE_CHOICES",
+    "DeviceLeft",
     "INFECTION_SIGNS",
     "OPEN_STATES",
     "PLACES",
+    "OPENED",
     "SEALED",
+    "TRUE_LESIONS",
     "UNCONFIRMED",
     "UNSIGNED",
     "AccountLink",
@@ -158,6 +170,7 @@ __all__ = [
     "ContactResult",
     "Debridement",
     "DangerOwner",
+    "DayMark",
     "DecisionKind",
     "DecisionLine",
     "Deformity",
@@ -170,8 +183,10 @@ __all__ = [
     "ErasurePermit",
     "Event",
     "EventKind",
+    "Edge",
     "Exudate",
     "Fitting",
+    "FormReceipt",
     "FlagAnswer",
     "Imprint",
     "ImprintHow",
@@ -185,13 +200,17 @@ __all__ = [
     "Look",
     "Looked",
     "MapKind",
+    "MapTaken",
     "MapUnit",
+    "MarkKind",
     "MeasuredMap",
     "Measurement",
     "Merge",
     "Mobility",
     "Oedema",
     "OtherCause",
+    "OutlineHow",
+    "SurroundingSkin",
     "OpeningCard",
     "Pain",
     "PeopleApart",

@@ -11,7 +11,7 @@ class AntibioticRoute(models.TextChoices):
     ORAL = "oral", "By mouth"
     INTRAVENOUS = "iv", "Intravenous"
     INTRAMUSCULAR = "im", "Intramuscular"
-    TOPICAL = "topical", "On the wound"
+    TOPICAL = "topical", "On the ulcer"
 
 
 class CourseStop(models.TextChoices):
@@ -20,6 +20,7 @@ class CourseStop(models.TextChoices):
     NOT_TOLERATED = "not_tolerated", "Not tolerated"
     NOT_NEEDED = "not_needed", "No infection: not needed"
     NO_EFFECT = "no_effect", "No effect"
+    LEFT = "left", "Patient no longer in care here"
     NOT_TAKEN = "not_taken", "Not taken by the patient"
     IN_ERROR = "in_error", "Entered in error"
 

@@ -44,6 +44,7 @@ class AuditEvent(models.Model):
         indexes = [
             models.Index(fields=["target_kind", "target_id"], name="audit_by_target"),
             models.Index(fields=["person_id", "-sequence"], name="audit_by_person"),
+            models.Index(fields=["site_id", "at"], name="audit_by_day"),
         ]
 
     def __str__(self) -> str:

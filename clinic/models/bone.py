@@ -63,4 +63,4 @@ class BoneJudgement(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Bone infection {self.get_state_display().lower()}, {self.judged_on}"
+        return f"Bone infection {self.get_state_display().lower()}, {self.judged_on:%-d %b %Y}"

@@ -27,4 +27,4 @@ class BreakGlass(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.user} read person {self.person_id}"
+        return f"{self.user} read patient {self.person_id}"

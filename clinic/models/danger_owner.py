@@ -2,10 +2,10 @@
 
 from django.db import models
 
-from .record import ClinicalRecord
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
-class DangerOwner(ClinicalRecord):
+class DangerOwner(Withdrawable):
     """A danger with its owner does not alarm again until it is new, worse or past the date (design choice).
 
     The newest row of a danger counts; an earlier one is history.
@@ -21,10 +21,15 @@ class DangerOwner(ClinicalRecord):
     next_on = models.DateField("seen there next")
     taken_on = models.DateField()
     note = models.CharField(max_length=300, blank=True)
+    #: The red flag whose answer named the team; empty: it was named on the page of the danger.
+    flag = models.ForeignKey(
+        "clinic.RedFlag", on_delete=models.PROTECT, related_name="owners", null=True, blank=True
+    )
 
     class Meta:
         ordering = ["-taken_on", "-pk"]
         constraints = [
+            withdrawn_whole(name="danger_owner_withdrawn"),
             models.CheckConstraint(
                 condition=models.Q(next_on__gte=models.F("taken_on")),
                 name="danger_owner_next",
@@ -33,4 +38,4 @@ class DangerOwner(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.danger} with {self.team}, next {self.next_on}"
+        return f"{self.danger} with {self.team}, next {self.next_on:%-d %b %Y}"

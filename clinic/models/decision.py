@@ -19,6 +19,8 @@ class DecisionKind(models.TextChoices):
     SEALED = "sealed", "Fitted and sealed"
     OPENED = "opened", "Opened"
     STOPPED = "stopped", "Stopped"
+    UNDONE = "undone", "Taken back"
+    MOVED = "moved", "Worn for another ulcer than recorded"
 
 
 class DecisionLine(ClinicalRecord):

@@ -28,9 +28,9 @@ class Episode(ClinicalRecord):
                 fields=["person"],
                 condition=models.Q(ended_on__isnull=True),
                 name="episode_one_open",
-                violation_error_message="this person already has an open episode",
+                violation_error_message="this patient already has an open episode",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Episode of {self.first_assessed_on}"
+        return f"Episode of {self.first_assessed_on:%-d %b %Y}"

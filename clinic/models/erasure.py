@@ -14,7 +14,7 @@ class PersonKey(models.Model):
     key = models.CharField(max_length=44)
 
     def __str__(self) -> str:
-        return f"Key of person {self.person_id}"
+        return f"Key of patient {self.person_id}"
 
 
 class Erasure(models.Model):
@@ -31,7 +31,7 @@ class Erasure(models.Model):
         ordering = ["-at"]
 
     def __str__(self) -> str:
-        return f"Erasure of person {self.person_id}"
+        return f"Erasure of patient {self.person_id}"
 
 
 class ErasurePermit(models.Model):
@@ -40,4 +40,4 @@ class ErasurePermit(models.Model):
     person_id = models.BigIntegerField(primary_key=True)
 
     def __str__(self) -> str:
-        return f"Permit for person {self.person_id}"
+        return f"Permit for patient {self.person_id}"

@@ -59,4 +59,4 @@ class Event(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.happened_on}"
+        return f"{self.get_kind_display()}, {self.happened_on:%-d %b %Y}"

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.db import models
 
-from .record import ClinicalRecord, between
+from .record import between
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
 class StepAnswer(models.TextChoices):
@@ -12,7 +13,7 @@ class StepAnswer(models.TextChoices):
     NOT_APPLY = "not_apply", "Does not apply"
 
 
-class Fitting(ClinicalRecord):
+class Fitting(Withdrawable):
     """One fitting or sealing; the steps are copies of the site's list as it stood that day."""
 
     SITE_PATH = "prescription__limb__person__site"
@@ -33,6 +34,7 @@ class Fitting(ClinicalRecord):
         ordering = ["-fitted_on", "-pk"]
         constraints = [
             between("bandage_below_knee_cm", 0, 15, name="fitting_bandage"),
+            withdrawn_whole(name="fitting_withdrawn"),
             models.CheckConstraint(
                 condition=models.Q(review_on__isnull=True) | models.Q(review_on__gt=models.F("fitted_on")),
                 name="fitting_review_after",
@@ -44,10 +46,11 @@ class Fitting(ClinicalRecord):
                 condition=models.Q(sealed=False)
                 | (models.Q(open_by__isnull=False, review_on__isnull=False) & ~models.Q(watch_points="")),
                 name="fitting_sealed_whole",
-                violation_error_message="a sealed fitting needs the day to open, the next review and the "
+                violation_error_message="fitting a non-removable device needs the day to open, the next "
+                "review and the "
                 "skin to check",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Fitting of {self.fitted_on}"
+        return f"Fitting of {self.fitted_on:%-d %b %Y}"

@@ -4,14 +4,25 @@ from __future__ import annotations
 
 import secrets
 from contextvars import ContextVar
+from functools import cache
 from typing import Any
 
 from django.db import models
+from simple_history.manager import HistoryManager
 
-__all__ = ["KeptCopy", "take_new_copies"]
+__all__ = ["Copies", "KeptCopy", "take_new_copies"]
 
 #: Copies that were written and that no audit row carries yet: model, number, salt.
 _NEW: ContextVar[list[tuple[type[models.Model], int, str]] | None] = ContextVar("new_copies", default=None)
+
+
+class Copies(HistoryManager):  # type: ignore[misc]
+    """`row.history`; its class is made once, where the library makes it anew at each asking."""
+
+    @classmethod
+    @cache
+    def from_queryset(cls, queryset_class: Any, class_name: str | None = None) -> Any:
+        return super().from_queryset(queryset_class, class_name)
 
 
 def _salt() -> str:

@@ -44,10 +44,15 @@ class LesionOutcome(models.TextChoices):
     HEALED = "healed", "Healed"
     MINOR_AMPUTATION = "minor_amputation", "Minor amputation"
     MAJOR_AMPUTATION = "major_amputation", "Major amputation"
-    DIED = "died", "Died with the lesion open"
+    DIED = "died", "Died with the ulcer open"
     MOVED = "moved", "Moved away"
     LOST = "lost", "Lost to follow-up"
     JOINED = "joined", "Joined another ulcer"
+    IN_ERROR = "in_error", "Registered in error"
+
+
+#: Rows that say something of a foot: all but what was registered in error.
+TRUE_LESIONS = ~models.Q(outcome=LesionOutcome.IN_ERROR)
 
 
 def place_words(place: str, side: str) -> str:
@@ -61,8 +66,8 @@ class Lesion(ClinicalRecord):
 
     episode = models.ForeignKey("clinic.Episode", on_delete=models.PROTECT, related_name="lesions")
     limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="lesions")
-    label = models.CharField(max_length=2)
-    place = models.CharField("site on the foot", max_length=24, choices=PLACES)
+    label = models.CharField(max_length=3)
+    place = models.CharField("place on the foot", max_length=24, choices=PLACES)
     wound_kind = models.CharField(max_length=10, choices=WoundKind.choices, default=WoundKind.ULCER)
     cause = models.CharField(max_length=16, choices=Cause.choices)
     onset_on = models.DateField("began on (about)")
@@ -77,12 +82,17 @@ class Lesion(ClinicalRecord):
     split_from = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="splits"
     )
+    #: Registered in error: why, and the ulcer it should have been.
+    error_because = models.CharField("why it was an error", max_length=200, blank=True)
+    instead = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="mistaken"
+    )
     state = models.CharField(max_length=10, choices=LesionState.choices, default=LesionState.OPEN)
     outcome = models.CharField(max_length=18, choices=LesionOutcome.choices, blank=True)
     closed_on = models.DateField("covered and dry on", null=True, blank=True)
     confirmed_on = models.DateField("confirmed healed on", null=True, blank=True)
     #: Found open again that day after it had been closed; what was found before says nothing of it now.
-    reopened_on = models.DateField("opened again on", null=True, blank=True)
+    reopened_on = models.DateField("reopened on", null=True, blank=True)
     ended_on = models.DateField(null=True, blank=True)
     counts_for = counts_for()
     footwear = models.CharField("footwear in remission", max_length=160, blank=True)
@@ -99,7 +109,7 @@ class Lesion(ClinicalRecord):
             models.CheckConstraint(
                 condition=models.Q(first_seen_on__gte=models.F("onset_on")),
                 name="lesion_onset_order",
-                violation_error_message="the lesion cannot be first seen before it began",
+                violation_error_message="the ulcer cannot be first seen before it began",
             ),
             models.CheckConstraint(
                 condition=~models.Q(state="healed")
@@ -111,18 +121,29 @@ class Lesion(ClinicalRecord):
                 condition=models.Q(outcome="joined", joined_into__isnull=False)
                 | (~models.Q(outcome="joined") & models.Q(joined_into__isnull=True)),
                 name="lesion_joined",
-                violation_error_message="a lesion that joined another one names it",
+                violation_error_message="an ulcer that joined another one names it",
+            ),
+            models.CheckConstraint(
+                condition=(models.Q(outcome="in_error") & ~models.Q(error_because=""))
+                | (~models.Q(outcome="in_error") & models.Q(error_because="", instead__isnull=True)),
+                name="lesion_in_error",
+                violation_error_message="an ulcer registered in error has its reason",
             ),
             models.CheckConstraint(
                 condition=~models.Q(state__in=["open", "to_confirm"]) | models.Q(outcome=""),
                 name="lesion_open_no_outcome",
-                violation_error_message="an open lesion has no outcome yet",
+                violation_error_message="an open ulcer has no outcome yet",
             ),
         ]
         indexes = [models.Index(fields=["state", "limb"], name="lesion_by_state")]
 
     def __str__(self) -> str:
-        return f"Lesion {self.label}, {self.where}"
+        return f"{self.named}, {self.where}"
+
+    @property
+    def named(self) -> str:
+        """What heads a page: a pre-ulcer is not called an ulcer."""
+        return f"{'Pre-ulcer' if self.wound_kind == WoundKind.PRE_ULCER else 'Ulcer'} {self.label}"
 
     @property
     def foot_site(self) -> FootSite:
@@ -151,6 +172,7 @@ class ImprintHow(models.TextChoices):
 class PlacedBy(models.TextChoices):
     OUTLINE = "outline", "By the outline of the insole"
     LANDMARKS = "landmarks", "By heel point, second toe and big toe"
+    HOLES = "holes", "By the two holes marked through the printed sheet, and the big toe"
 
 
 class Imprint(ClinicalRecord):
@@ -182,4 +204,4 @@ class Imprint(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Imprint of {self.taken_on}"
+        return f"Imprint of {self.taken_on:%-d %b %Y}"

@@ -160,4 +160,4 @@ class LimbFinding(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"{self.limb}, {self.found_on}"
+        return f"{self.limb}, {self.found_on:%-d %b %Y}"

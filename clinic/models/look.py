@@ -43,9 +43,9 @@ class Look(ClinicalRecord):
                 fields=["lesion"],
                 condition=models.Q(answer=""),
                 name="look_one_open",
-                violation_error_message="somebody was asked to look at this lesion already",
+                violation_error_message="a question about this ulcer was asked already",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Look asked for on {self.asked_at:%Y-%m-%d}"
+        return f"Question to podiatrist of {self.asked_at:%-d %b %Y}"

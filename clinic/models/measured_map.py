@@ -16,6 +16,14 @@ class MapKind(models.TextChoices):
     INSTANT = "instant", "One moment of the step"
 
 
+class MapTaken(models.TextChoices):
+    """Where the foot was: what else takes load off is counted once only."""
+
+    SHOE = "shoe", "In a flat shoe"
+    BAREFOOT = "barefoot", "Barefoot"
+    DEVICE = "device", "In the running device"
+
+
 class MapUnit(models.TextChoices):
     """What the numbers were exported in."""
 
@@ -31,6 +39,8 @@ class MeasuredMap(ClinicalRecord):
     limb = models.ForeignKey("clinic.Limb", on_delete=models.PROTECT, related_name="measured_maps")
     measured_on = models.DateField()
     worn = models.CharField("worn while measuring", max_length=120)
+    #: Maps kept before this was asked counted as of a flat shoe.
+    taken = models.CharField(max_length=8, choices=MapTaken.choices, default=MapTaken.SHOE)
     kind = models.CharField(max_length=7, choices=MapKind.choices)
     unit = models.CharField(max_length=5, choices=MapUnit.choices)
     cell_across_mm = models.DecimalField("cell across (mm)", max_digits=4, decimal_places=2)
@@ -46,6 +56,7 @@ class MeasuredMap(ClinicalRecord):
         ordering = ["-measured_on", "-pk"]
         constraints = [
             one_of("kind", MapKind, name="measured_map_kind"),
+            one_of("taken", MapTaken, name="measured_map_taken"),
             one_of("unit", MapUnit, name="measured_map_unit"),
             between("cell_across_mm", 1, 20, name="measured_map_cell_across"),
             between("cell_along_mm", 1, 20, name="measured_map_cell_along"),
@@ -58,4 +69,4 @@ class MeasuredMap(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Measured map of {self.measured_on}"
+        return f"Measured map of {self.measured_on:%-d %b %Y}"

@@ -37,6 +37,24 @@ class Tissue(models.TextChoices):
     NECROTIC = "necrotic", "Necrotic"
 
 
+class Edge(models.TextChoices):
+    """How the skin meets the bed (common practice, no source). How far it is undermined is measured in mm."""
+
+    SLOPING = "sloping", "Sloping, attached"
+    STEEP = "steep", "Steep"
+    ROLLED = "rolled", "Rolled in"
+    CALLUS = "callus", "Callus"
+
+
+class SurroundingSkin(models.TextChoices):
+    """The skin round the ulcer (common practice, no source); redness is a sign of infection, asked apart."""
+
+    HEALTHY = "healthy", "Healthy"
+    DRY = "dry", "Dry or cracked"
+    MACERATED = "macerated", "Macerated"
+    BROKEN = "broken", "Broken or blistered"
+
+
 class Exudate(models.TextChoices):
     NONE = "none", "None"
     LIGHT = "light", "Light"
@@ -47,7 +65,7 @@ class Exudate(models.TextChoices):
 #: Local signs of infection (IWGDF/IDSA 2023 grading), the ticks of the visit page.
 INFECTION_SIGNS = {
     "swelling": "Swelling or induration",
-    "redness": "Redness round the wound",
+    "redness": "Redness round the ulcer",
     "tenderness": "Tenderness or pain",
     "warmth": "Warmth",
     "pus": "Pus",
@@ -81,8 +99,16 @@ class Measurement(ClinicalRecord):
     not_measured_because = models.CharField(max_length=200, blank=True)
     debridement = models.CharField(max_length=6, choices=Debridement.choices, default=Debridement.BEFORE)
     depth = models.CharField(max_length=14, choices=Depth.choices, blank=True)
-    tissue = models.CharField("main tissue", max_length=12, choices=Tissue.choices, blank=True)
+    tissue = models.CharField("wound bed", max_length=12, choices=Tissue.choices, blank=True)
+    edge = models.CharField("edge", max_length=8, choices=Edge.choices, blank=True)
+    dressing = models.CharField(max_length=200, blank=True)
+    #: The day wound bed, edge and dressing were last described; set where a visit said "unchanged since".
+    unchanged_since = models.DateField(null=True, blank=True)
     exudate = models.CharField(max_length=8, choices=Exudate.choices, blank=True)
+    depth_mm = models.PositiveSmallIntegerField("depth (mm)", null=True, blank=True)
+    undermining_mm = models.PositiveSmallIntegerField("undermining (mm)", null=True, blank=True)
+    surrounding_skin = models.CharField(max_length=9, choices=SurroundingSkin.choices, blank=True)
+    odour = models.BooleanField("odour", null=True, blank=True)
     infection_looked = models.BooleanField("looked for infection", default=False)
     infection_signs = models.JSONField(default=list, blank=True)
     redness_mm = models.PositiveSmallIntegerField(
@@ -91,7 +117,7 @@ class Measurement(ClinicalRecord):
         blank=True,
         validators=[MinValueValidator(0), MaxValueValidator(300)],
     )
-    deep_infection = models.BooleanField("abscess, or deeper than the skin", null=True, blank=True)
+    deep_infection = models.BooleanField("deep infection or abscess", null=True, blank=True)
     probe_to_bone = models.BooleanField("probe touches bone", null=True, blank=True)
     unwell = models.BooleanField("fever or unwell", null=True, blank=True)
     other_cause = models.CharField(
@@ -109,22 +135,31 @@ class Measurement(ClinicalRecord):
             one_of("depth", Depth, name="measurement_depth", blank=True),
             one_of("tissue", Tissue, name="measurement_tissue", blank=True),
             one_of("exudate", Exudate, name="measurement_exudate", blank=True),
+            one_of("edge", Edge, name="measurement_edge", blank=True),
+            one_of("surrounding_skin", SurroundingSkin, name="measurement_skin", blank=True),
             one_of("other_cause", OtherCause, name="measurement_other_cause", blank=True),
             between("area_mm2", 0, 60000, name="measurement_area"),
             between("length_mm", 0, 300, name="measurement_length"),
             between("width_mm", 0, 300, name="measurement_width"),
             between("redness_mm", 0, 300, name="measurement_redness"),
+            between("depth_mm", 0, 100, name="measurement_depth_mm"),
+            between("undermining_mm", 0, 100, name="measurement_undermining"),
             between("infection_grade", 1, 4, name="measurement_infection_grade"),
             models.CheckConstraint(
                 condition=models.Q(method="not_measured", area_mm2__isnull=True)
                 | (~models.Q(method="not_measured") & models.Q(area_mm2__isnull=False)),
                 name="measurement_area_present",
-                violation_error_message="a measured lesion needs its area; one not measured has none",
+                violation_error_message="a measured ulcer needs its area; one not measured has none",
             ),
             models.CheckConstraint(
                 condition=~models.Q(method="not_measured") | ~models.Q(not_measured_because=""),
                 name="measurement_reason",
-                violation_error_message="a lesion not measured needs the reason",
+                violation_error_message="an ulcer not measured needs the reason",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(unchanged_since__isnull=True) | ~models.Q(tissue="", edge="", dressing=""),
+                name="measurement_unchanged",
+                violation_error_message="unchanged needs what it was before",
             ),
             models.CheckConstraint(
                 condition=models.Q(length_mm__isnull=True)
@@ -155,7 +190,13 @@ class UlcerFindings:
 
     depth: str = ""
     tissue: str = ""
+    edge: str = ""
+    dressing: str = ""
     exudate: str = ""
+    depth_mm: int | None = None
+    undermining_mm: int | None = None
+    surrounding_skin: str = ""
+    odour: bool | None = None
     infection_looked: bool = False
     infection_signs: tuple[str, ...] = ()
     redness_mm: int | None = None

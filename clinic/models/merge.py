@@ -52,7 +52,7 @@ class Merge(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Merge of {self.merged_at:%Y-%m-%d}"
+        return f"Merge of {self.merged_at:%-d %b %Y}"
 
 
 class PeopleApart(models.Model):
@@ -82,4 +82,4 @@ class PeopleApart(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.first_id} and {self.second_id} are two people"
+        return f"{self.first_id} and {self.second_id} are two patients"

@@ -63,7 +63,7 @@ class NonHealingReview(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Non-healing review, {self.opened_on}"
+        return f"Non-healing review, {self.opened_on:%-d %b %Y}"
 
 
 class NonHealingItem(ClinicalRecord):

@@ -21,7 +21,7 @@ class OpeningCard(ClinicalRecord):
     sealed_on = models.DateField("fitted and sealed on")
     open_by = models.DateField("must be opened by")
     content = models.JSONField()
-    handed_at = models.DateTimeField("given to the person at", null=True, blank=True)
+    handed_at = models.DateTimeField("given to the patient at", null=True, blank=True)
     handed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
@@ -38,9 +38,9 @@ class OpeningCard(ClinicalRecord):
                 condition=models.Q(handed_at__isnull=True, handed_by__isnull=True)
                 | models.Q(handed_at__isnull=False, handed_by__isnull=False),
                 name="opening_card_handed",
-                violation_error_message="a card given to the person has its time and who gave it",
+                violation_error_message="a card given to the patient has its time and who gave it",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Opening card of {self.sealed_on}"
+        return f"Opening card of {self.sealed_on:%-d %b %Y}"

@@ -25,7 +25,7 @@ class PeerRound(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Peer reading {self.pk}"
+        return f"Peer review {self.pk}"
 
 
 class PeerCase(ClinicalRecord):

@@ -7,6 +7,7 @@ from datetime import date
 from django.db import models
 
 from .record import ClinicalRecord, between, one_of
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
 class DiabetesType(models.TextChoices):
@@ -20,6 +21,7 @@ class PersonState(models.TextChoices):
     IN_CARE = "in_care", "In care"
     MOVED = "moved", "Moved away"
     DIED = "died", "Died"
+    LOST = "lost", "Lost to follow-up"
     #: Written by a merge only: the record is kept, empty, and points at the one it went into.
     MERGED = "merged", "Merged into another record"
 
@@ -57,7 +59,7 @@ class Person(ClinicalRecord):
                 # already.
                 condition=models.Q(merged_into__isnull=True),
                 name="person_record_number",
-                violation_error_message="another person of this clinic has this record number",
+                violation_error_message="another patient of this clinic has this record number",
             ),
             one_of("diabetes_type", DiabetesType, name="person_diabetes_type"),
             one_of("state", PersonState, name="person_state"),
@@ -92,24 +94,29 @@ class Person(ClinicalRecord):
 class WeighedHow(models.TextChoices):
     SCALES = "scales", "On scales here"
     SCALES_WITH_DEVICE = "scales_with_device", "On scales here, device on"
-    TOLD = "told", "Told by the person"
+    TOLD = "told", "Told by the patient"
     LETTER = "letter", "From a letter"
     ESTIMATE = "estimate", "Estimate"
 
 
-class Weight(ClinicalRecord):
+class Weight(Withdrawable):
     SITE_PATH = "person__site"
 
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="weights")
     measured_on = models.DateField()
     kg = models.DecimalField("weight (kg)", max_digits=4, decimal_places=1)
     how = models.CharField("weighed how", max_length=20, choices=WeighedHow.choices)
+    #: The visit it was typed at: it goes where that visit goes. Empty: weighed apart.
+    visit = models.ForeignKey(
+        "clinic.Visit", on_delete=models.PROTECT, related_name="weights", null=True, blank=True
+    )
 
     class Meta:
         ordering = ["-measured_on", "-pk"]
         constraints = [
             between("kg", 20, 300, name="weight_kg"),
             one_of("how", WeighedHow, name="weight_how"),
+            withdrawn_whole(name="weight_withdrawn"),
         ]
 
     def __str__(self) -> str:
@@ -136,7 +143,7 @@ class Circumstances(ClinicalRecord):
     drives_or_job_at_risk = models.BooleanField("drives, or a job at risk", null=True, blank=True)
     help_at_home = models.BooleanField("has help at home", null=True, blank=True)
     cannot_attend_weekly = models.BooleanField("cannot attend every week", null=True, blank=True)
-    declines_non_removable = models.BooleanField("declines a device that stays on", null=True, blank=True)
+    declines_non_removable = models.BooleanField("declines a non-removable device", null=True, blank=True)
     nobody_to_notice = models.BooleanField("nobody would notice trouble in time", null=True, blank=True)
     claustrophobia = models.BooleanField("cannot bear to be closed in", null=True, blank=True)
     material_allergy = models.BooleanField("reacts to a material of the device", null=True, blank=True)
@@ -147,4 +154,4 @@ class Circumstances(ClinicalRecord):
         constraints = [one_of("mobility", Mobility, name="circumstances_mobility", blank=True)]
 
     def __str__(self) -> str:
-        return f"Circumstances, {self.asked_on}"
+        return f"Social and mobility, {self.asked_on:%-d %b %Y}"

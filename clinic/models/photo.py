@@ -3,6 +3,7 @@
 from django.db import models
 
 from .record import ClinicalRecord, one_of
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
 class PhotoConsent(ClinicalRecord):
@@ -26,15 +27,15 @@ class PhotoConsent(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Photo consent of {self.given_on}"
+        return f"Photo consent of {self.given_on:%-d %b %Y}"
 
 
 class PhotoSubject(models.TextChoices):
-    WOUND = "wound", "The lesion"
+    WOUND = "wound", "The ulcer"
     INSOLE = "insole", "The insole with its imprint"
 
 
-class Photo(ClinicalRecord):
+class Photo(Withdrawable):
     SITE_PATH = "lesion__limb__person__site"
 
     lesion = models.ForeignKey("clinic.Lesion", on_delete=models.PROTECT, related_name="photos")
@@ -45,6 +46,8 @@ class Photo(ClinicalRecord):
     # The name is the hash of the cleaned picture, under a folder that says nothing about the person.
     file = models.FileField(upload_to="photos", max_length=120)
     sha256 = models.CharField(max_length=64)
+    # Hash of the small copy, so that the one kept beside the picture can be checked.
+    small_sha256 = models.CharField(max_length=64, blank=True, default="", editable=False)
     width_px = models.PositiveIntegerField()
     height_px = models.PositiveIntegerField()
     subject = models.CharField(
@@ -55,7 +58,10 @@ class Photo(ClinicalRecord):
 
     class Meta:
         ordering = ["-taken_on", "-pk"]
-        constraints = [one_of("subject", PhotoSubject, name="photo_subject")]
+        constraints = [
+            one_of("subject", PhotoSubject, name="photo_subject"),
+            withdrawn_whole(name="photo_withdrawn"),
+        ]
 
     def __str__(self) -> str:
-        return f"Photo of {self.taken_on}"
+        return f"Photo of {self.taken_on:%-d %b %Y}"

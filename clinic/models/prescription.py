@@ -21,6 +21,8 @@ DEVICE_CHOICES: list[tuple[str, str]] = [(d.id, d.label) for d in DEVICES.values
 _STAYS_ON = classes_where(lambda d: d.stays_on)
 #: Rows of devices that are sealed on now.
 SEALED = models.Q(device_class__in=_STAYS_ON, stopped_on=None, sealed_on__isnull=False, opened_on=None)
+#: Rows of devices that stay on, were opened, and neither sealed again nor stopped since.
+OPENED = models.Q(device_class__in=_STAYS_ON, stopped_on=None, opened_on__isnull=False)
 #: Rows of devices that wait for a second signature.
 UNSIGNED = models.Q(second_needed=True, second_at=None, stopped_on=None)
 #: Rows signed second by telephone, whose confirmation has not come.
@@ -30,13 +32,13 @@ UNCONFIRMED = models.Q(overriding=True, second_at__isnull=False, second_confirme
 class DepartureReason(models.TextChoices):
     """Why the choice departs from the first class the advice offers."""
 
-    PERSON_DECLINES = "person_declines", "The person declines it"
+    PERSON_DECLINES = "person_declines", "The patient declines it"
     CANNOT_ATTEND = "cannot_attend", "Cannot attend as often as it needs"
     NOT_TOLERATED = "not_tolerated", "Not tolerated before"
     NOT_AVAILABLE = "not_available", "Not available here today"
-    SKILL = "skill", "No one trained to apply it today"
-    FINDING_NOT_IN_RULES = "finding_not_in_rules", "A finding the rules do not know"
-    FACT_MISSING = "fact_missing", "A fact is missing; removable meanwhile"
+    SKILL = "skill", "Nobody trained to apply it"
+    FINDING_NOT_IN_RULES = "finding_not_in_rules", "Other clinical finding"
+    FACT_MISSING = "fact_missing", "A finding is missing; removable meanwhile"
     OTHER = "other", "Other"
 
 
@@ -44,10 +46,10 @@ class Agreement(models.TextChoices):
     """Where a choice stands to the guidance; decided when it is signed and kept (own design)."""
 
     FIRST = "first", "First choice given"
-    LOWER_DATED = "lower_dated", "Lower tier, a dated fact behind it"
-    LOWER_TICKED = "lower_ticked", "Lower tier, the fact only ticked"
+    LOWER_DATED = "lower_dated", "Second choice, documented reason"
+    LOWER_TICKED = "lower_ticked", "Second choice, undated reason"
     DEPARTED = "departed", "Departure with a reason"
-    UNJUDGED = "unjudged", "Cannot be judged, facts missing"
+    UNJUDGED = "unjudged", "Cannot be judged, findings missing"
 
 
 #: What each value of `agrees` may be told apart into.
@@ -62,10 +64,19 @@ class StopReason(models.TextChoices):
     HEALED = "healed", "Healed"
     CHANGED = "changed", "Changed for another device"
     NOT_TOLERATED = "not_tolerated", "Not tolerated"
-    NEW_LESION = "new_lesion", "New lesion from the device"
+    NEW_LESION = "new_lesion", "New ulcer from the device"
     BROKEN = "broken", "Broken"
     INFECTION = "infection", "Infection or ischaemia"
+    ENDED = "ended", "Ulcer or care here ended"
     OTHER = "other", "Other"
+
+
+class DeviceLeft(models.TextChoices):
+    """Where a device went whose wearer, or whose last ulcer, is no longer cared for here."""
+
+    TAKEN_OFF = "taken_off", "Taken off"
+    HANDED_OVER = "handed_over", "Worn on, handed to another team"
+    NOT_KNOWN = "not_known", "Not known"
 
 
 def content_digest(content: dict[str, Any]) -> str:
@@ -134,10 +145,21 @@ class Prescription(ClinicalRecord):
     sealed_on = models.DateField(null=True, blank=True)
     open_by = models.DateField(null=True, blank=True)
     opened_on = models.DateField(null=True, blank=True)
+    #: The visit that opened it; empty: it was opened on its own page, or stopped.
+    opened_visit = models.ForeignKey(
+        "clinic.Visit", on_delete=models.PROTECT, related_name="opened_devices", null=True, blank=True
+    )
     stopped_on = models.DateField(null=True, blank=True)
     stop_reason = models.CharField(max_length=14, choices=StopReason.choices, blank=True)
     stop_own = _own_reason()
     stop_words = _words_then()
+    #: Of a device whose wearer left: what became of it, by or with whom, and who was told.
+    left_how = models.CharField(max_length=11, choices=DeviceLeft.choices, blank=True)
+    left_with = models.CharField("by whom, or with whom", max_length=120, blank=True)
+    left_told = models.CharField("who was told", max_length=120, blank=True)
+    #: Worn on although no ulcer of the foot is open: asked again after the next ending.
+    kept_on = models.DateField(null=True, blank=True)
+    kept_because = models.CharField(max_length=160, blank=True)
 
     #: Read by the history library: the list of lesions is kept with each copy.
     _history_m2m_fields = [lesions]
@@ -163,6 +185,19 @@ class Prescription(ClinicalRecord):
             one_of("device_class", DEVICE_CHOICES, name="prescription_class"),
             one_of("departure_reason", DepartureReason, name="prescription_departure", blank=True),
             one_of("stop_reason", StopReason, name="prescription_stop", blank=True),
+            one_of("left_how", DeviceLeft, name="prescription_left", blank=True),
+            models.CheckConstraint(
+                condition=models.Q(left_how="", left_with="", left_told="")
+                | models.Q(left_how__gt="", stopped_on__isnull=False),
+                name="prescription_left_stopped",
+                violation_error_message="what became of a device is told of one that was stopped",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(kept_on__isnull=True, kept_because="")
+                | (models.Q(kept_on__isnull=False) & ~models.Q(kept_because="")),
+                name="prescription_kept",
+                violation_error_message="a device worn on without an open ulcer has its day and its reason",
+            ),
             models.CheckConstraint(
                 condition=models.Q(agrees=True, agreement__in=[a.value for a in AGREES[True]])
                 | models.Q(agrees=False, agreement="departed")
@@ -178,7 +213,7 @@ class Prescription(ClinicalRecord):
             models.CheckConstraint(
                 condition=~models.Q(agrees=False) | ~models.Q(departure_reason=""),
                 name="prescription_departure_coded",
-                violation_error_message="a choice against the advice needs its coded reason",
+                violation_error_message="a departure from guidance needs its coded reason",
             ),
             models.CheckConstraint(
                 condition=models.Q(stopped_on__isnull=True, stop_reason="")
@@ -299,10 +334,21 @@ class LimbPlan(ClinicalRecord):
     measured_map = models.ForeignKey(
         "clinic.MeasuredMap", on_delete=models.PROTECT, null=True, blank=True, related_name="plans"
     )
+    #: Set aside here: not signed, cut or followed any more. The plan itself knows no person.
+    ended_on = models.DateField(null=True, blank=True)
+    ended_because = models.CharField(max_length=200, blank=True)
     _history_m2m_fields = [lesions]
 
     class Meta:
         ordering = ["-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(ended_on__isnull=True, ended_because="")
+                | (models.Q(ended_on__isnull=False) & ~models.Q(ended_because="")),
+                name="limb_plan_ended",
+                violation_error_message="a plan that was set aside has its day and its reason",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"Relief plan {self.plan_id}"

@@ -18,4 +18,4 @@ class Recalibration(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Own figures of {self.made_on}"
+        return f"Own figures of {self.made_on:%-d %b %Y}"

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import models
 from simple_history.models import HistoricalRecords
 
-from .kept_copy import KeptCopy
+from .kept_copy import Copies, KeptCopy
 
 
 class ClinicalQuerySet(models.QuerySet[Any]):
@@ -32,7 +32,7 @@ class ClinicalRecord(models.Model):
     created_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+", editable=False
     )
-    history = HistoricalRecords(inherit=True, bases=[KeptCopy])
+    history = HistoricalRecords(inherit=True, bases=[KeptCopy], history_manager=Copies)
 
     objects = ClinicalQuerySet.as_manager()
 

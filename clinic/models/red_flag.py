@@ -5,7 +5,8 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 
-from .record import ClinicalRecord, one_of
+from .record import one_of
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
 class FlagAnswer(models.TextChoices):
@@ -16,7 +17,7 @@ class FlagAnswer(models.TextChoices):
     NOT_A_FLAG = "not_a_flag", "Reviewed: not a red flag"
 
 
-class RedFlag(ClinicalRecord):
+class RedFlag(Withdrawable):
     SITE_PATH = "person__site"
 
     person = models.ForeignKey("clinic.Person", on_delete=models.PROTECT, related_name="red_flags")
@@ -44,6 +45,7 @@ class RedFlag(ClinicalRecord):
         ordering = ["-raised_at"]
         constraints = [
             one_of("answer", FlagAnswer, name="red_flag_answer", blank=True),
+            withdrawn_whole(name="red_flag_withdrawn"),
             models.CheckConstraint(
                 condition=models.Q(answer="", answered_at__isnull=True)
                 | (~models.Q(answer="") & models.Q(answered_at__isnull=False)),
@@ -58,4 +60,4 @@ class RedFlag(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Red flag of {self.raised_at:%Y-%m-%d}"
+        return f"Red flag of {self.raised_at:%-d %b %Y}"

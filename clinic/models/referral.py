@@ -1,8 +1,10 @@
 """A referral and the times it was made, reached, accepted, seen and answered."""
 
+from __future__ import annotations
+
 from django.db import models
 
-from .record import ClinicalRecord, one_of
+from .record import ClinicalQuerySet, ClinicalRecord, one_of
 
 
 class ReferralTo(models.TextChoices):
@@ -20,6 +22,16 @@ class Urgency(models.TextChoices):
     PLANNED = "planned", "Planned"
 
 
+class ReferralQuerySet(ClinicalQuerySet):
+    def open(self) -> ReferralQuerySet:
+        """Referrals that somebody still waits for: no result yet, and not cancelled. The one rule of it."""
+        return self.filter(result="", cancelled_because="")
+
+    def unreached(self) -> ReferralQuerySet:
+        """Open ones that nobody was reached about; a later step stands for those before it."""
+        return self.open().filter(reached_at=None, accepted_at=None, seen_on=None)
+
+
 class Referral(ClinicalRecord):
     SITE_PATH = "person__site"
 
@@ -31,10 +43,17 @@ class Referral(ClinicalRecord):
     urgency = models.CharField(max_length=16, choices=Urgency.choices)
     because = models.CharField(max_length=300)
     made_at = models.DateTimeField()
+    #: The last attempt that nobody answered, and how many there were.
+    tried_at = models.DateTimeField("tried, no answer", null=True, blank=True)
+    attempts = models.PositiveSmallIntegerField(default=0)
     reached_at = models.DateTimeField(null=True, blank=True)
     accepted_at = models.DateTimeField(null=True, blank=True)
     seen_on = models.DateField(null=True, blank=True)
     result = models.CharField(max_length=300, blank=True)
+    #: No longer wanted, and why; it is then owed nothing.
+    cancelled_because = models.CharField(max_length=200, blank=True)
+
+    objects = ReferralQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-made_at"]

@@ -15,7 +15,7 @@ class ReviewNote(ClinicalRecord):
     lesion = models.ForeignKey("clinic.Lesion", on_delete=models.PROTECT, related_name="review_notes")
     seen_on = models.DateField()
     #: What the list said then: the lesion comes back when it says something else.
-    concern = models.CharField("concern at that time", max_length=12)
+    concern = models.CharField("verdict at that time", max_length=12)
     note = models.CharField(max_length=300)
 
     class Meta:
@@ -24,9 +24,9 @@ class ReviewNote(ClinicalRecord):
             models.CheckConstraint(
                 condition=~models.Q(note=""),
                 name="review_note_words",
-                violation_error_message="a look at a lesion needs a note",
+                violation_error_message="a look at an ulcer needs a note",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Seen {self.seen_on}: {self.note}"
+        return f"Seen {self.seen_on:%-d %b %Y}: {self.note}"

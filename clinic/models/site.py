@@ -6,7 +6,7 @@ from typing import Any
 from django.db import models
 from simple_history.models import HistoricalRecords
 
-from .kept_copy import KeptCopy
+from .kept_copy import Copies, KeptCopy
 from .record import between, one_of
 from .referral import Urgency
 
@@ -59,7 +59,7 @@ class Site(models.Model):
     holidays = models.JSONField(default=list, blank=True)
     protocol_text = models.TextField(blank=True)
     escalation_text = models.TextField("when nobody can be reached", blank=True)
-    opening_text = models.TextField("how to open a sealed device", blank=True)
+    opening_text = models.TextField("how to open a non-removable device", blank=True)
 
     weight_threshold_kg = models.DecimalField(max_digits=5, decimal_places=1, default=90)
     margin_mm = models.DecimalField(max_digits=4, decimal_places=1, default=5)
@@ -73,6 +73,10 @@ class Site(models.Model):
     sealed_days = models.PositiveSmallIntegerField(default=7)
     first_change_hours = models.PositiveSmallIntegerField(null=True, blank=True)
     attempts_before_escalation = models.PositiveSmallIntegerField(default=2)
+    #: From which change on a typed value is asked about before it is saved.
+    question_area_ratio = models.DecimalField(max_digits=3, decimal_places=1, default=2.5)
+    question_small_area_ratio = models.DecimalField(max_digits=3, decimal_places=1, default=5)
+    question_weight_percent = models.PositiveSmallIntegerField(default=12)
     planned_reach_days = models.PositiveSmallIntegerField(default=7)
     confirm_closure_days = models.PositiveSmallIntegerField(default=14)
     reopen_days = models.PositiveSmallIntegerField(default=28)
@@ -92,7 +96,7 @@ class Site(models.Model):
     #: Fitting list -> its steps, where this site has its own.
     fitting_steps = models.JSONField(default=dict, blank=True)
 
-    history = HistoricalRecords(bases=[KeptCopy])
+    history = HistoricalRecords(bases=[KeptCopy], history_manager=Copies)
 
     class Meta:
         ordering = ["name"]
@@ -111,6 +115,9 @@ class Site(models.Model):
             between("first_change_hours", 48, 72, name="site_first_change"),
             between("attempts_before_escalation", 1, 5, name="site_attempts"),
             between("planned_reach_days", 1, 30, name="site_planned_reach"),
+            between("question_area_ratio", 2, 10, name="site_question_area"),
+            between("question_small_area_ratio", 2, 20, name="site_question_small_area"),
+            between("question_weight_percent", 5, 50, name="site_question_weight"),
             # The published confirmation interval; a site may lengthen it, never shorten it.
             between("confirm_closure_days", 14, 60, name="site_confirm_closure"),
             between("tcpo2_urgent_mmhg", 25, 30, name="site_tcpo2"),

@@ -34,6 +34,11 @@ class Transfer(ClinicalRecord):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     answer_note = models.CharField(max_length=300, blank=True)
+    #: The clinic that asked has seen the answer; until then it stands on its Today.
+    answer_seen_at = models.DateTimeField(null=True, blank=True)
+    answer_seen_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
     #: In the order written: noun, number, column, before, after.
     changes = models.JSONField(default=list, blank=True)
     undone_at = models.DateTimeField(null=True, blank=True)
@@ -72,9 +77,9 @@ class Transfer(ClinicalRecord):
                 fields=["person"],
                 condition=models.Q(state="asked"),
                 name="transfer_one_asked",
-                violation_error_message="a transfer of this person waits for an answer already",
+                violation_error_message="a transfer of this patient awaits an answer already",
             ),
         ]
 
     def __str__(self) -> str:
-        return f"Transfer asked for on {self.asked_at:%Y-%m-%d}"
+        return f"Transfer asked for on {self.asked_at:%-d %b %Y}"

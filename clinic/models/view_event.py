@@ -27,7 +27,7 @@ class ViewEvent(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.actor} opened {self.page} of person {self.person_id or self.listed.strip(',')}"
+        return f"{self.actor} opened {self.page} of patient {self.person_id or self.listed.strip(',')}"
 
 
 class ViewBatch(models.Model):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 
 from django.db import models
@@ -26,7 +26,7 @@ class VisitState(models.TextChoices):
 
 
 class Pain(models.TextChoices):
-    NONE = "none", "No new pain"
+    NONE = "none", "None new"
     NEW = "new", "New pain"
     WORSE = "worse", "Worse pain"
 
@@ -50,7 +50,7 @@ class Wear(models.TextChoices):
     FEW = "few", "Few steps"
     NONE = "none", "Not worn"
     STILL_SEALED = "still_sealed", "Still sealed"
-    OPENED = "opened", "Was opened by the person"
+    OPENED = "opened", "Opened by the patient"
 
 
 class Visit(ClinicalRecord):
@@ -81,13 +81,20 @@ class Visit(ClinicalRecord):
     white_cells_10e9_per_l = models.DecimalField(
         "white cells (10⁹ per litre)", max_digits=4, decimal_places=1, null=True, blank=True
     )
+    #: One line for all ulcers, as visits were kept before each ulcer had its own; kept, not written any more.
     dressing = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
     next_on = models.DateField("next visit", null=True, blank=True)
+    #: Of the next visit: the time agreed, how the person comes, or why there is no date.
+    next_at = models.TimeField("time of the next visit", null=True, blank=True)
+    transport = models.CharField("transport", max_length=80, blank=True)
+    no_next_because = models.CharField("no next date because", max_length=200, blank=True)
 
     state = models.CharField(max_length=8, choices=VisitState.choices, default=VisitState.STANDS)
     error_reason = models.CharField(max_length=200, blank=True)
     counts_for = counts_for()
+    #: Values that were asked about before saving and confirmed, in the words of the question.
+    confirmed_as_typed = models.JSONField(default=list, blank=True)
     #: Begun by one person and left for another to finish; what is stored so far is found, the rest is owed.
     unfinished = models.BooleanField(default=False)
     #: Written on paper while the program could not be reached, and entered afterwards.
@@ -113,12 +120,22 @@ class Visit(ClinicalRecord):
                 fields=["person", "visited_on"],
                 condition=models.Q(state="stands", attendance="came"),
                 name="visit_one_a_day",
-                violation_error_message="this person already has a visit on that day; open it to correct it",
+                violation_error_message="this patient already has a visit on that day; open it to correct it",
             ),
             models.CheckConstraint(
                 condition=models.Q(next_on__isnull=True) | models.Q(next_on__gt=models.F("visited_on")),
                 name="visit_next_after",
                 violation_error_message="the next visit must lie after this one",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(next_on__isnull=True) | models.Q(no_next_because=""),
+                name="visit_next_or_reason",
+                violation_error_message="a next visit, or why there is none; not both",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(next_on__isnull=False) | models.Q(next_at__isnull=True, transport=""),
+                name="visit_next_details",
+                violation_error_message="a time or transport belongs to a next date",
             ),
             models.CheckConstraint(
                 condition=models.Q(state="stands") | ~models.Q(error_reason=""),
@@ -139,7 +156,7 @@ class Visit(ClinicalRecord):
         ]
 
     def __str__(self) -> str:
-        return f"Visit of {self.visited_on}"
+        return f"Visit of {self.visited_on:%-d %b %Y}"
 
 
 @dataclass(frozen=True)
@@ -165,5 +182,7 @@ class VisitFindings:
     pulse_per_min: int | None = None
     breaths_per_min: int | None = None
     white_cells_10e9_per_l: Decimal | None = None
-    dressing: str = ""
     note: str = ""
+    next_at: time | None = None
+    transport: str = ""
+    no_next_because: str = ""

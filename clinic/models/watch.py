@@ -6,12 +6,13 @@ from django.conf import settings
 from django.db import models
 
 from .record import ClinicalRecord, one_of
+from .withdrawable import Withdrawable, withdrawn_whole
 
 
 class WatchKind(models.TextChoices):
-    RIM = "rim", "Rim of the opening"
+    RIM = "rim", "Edge of the opening"
     HEAD = "head", "Metatarsal head beside it"
-    SPOT = "spot", "Over 200 kPa in the estimate"
+    SPOT = "spot", "Estimated over 200 kPa"
 
 
 class WatchPoint(ClinicalRecord):
@@ -72,11 +73,13 @@ class PlanFlagCause(models.TextChoices):
     CONTACT = "contact", "Contact check failed"
     WATCH = "watch", "Skin at a watch point"
     WEIGHT = "weight", "Weight on the other side of the threshold"
-    OUTLINE = "outline", "Wound of another size"
+    OUTLINE = "outline", "Ulcer of another size"
     MAP = "map", "Measured map withdrawn"
+    DEPTH = "depth", "Cut deeper than planned"
+    INSOLE = "insole", "Outline of the insole changed"
 
 
-class PlanFlag(ClinicalRecord):
+class PlanFlag(Withdrawable):
     """A question mark over a plan; it stands until a podiatrist answers it or the plan is replaced."""
 
     SITE_PATH = "limb_plan__limb__person__site"
@@ -87,6 +90,10 @@ class PlanFlag(ClinicalRecord):
     subject = models.CharField(max_length=40, blank=True)
     words = models.CharField(max_length=300)
     raised_on = models.DateField()
+    #: The visit whose finding, weight or area raised it; empty: something else did.
+    visit = models.ForeignKey(
+        "clinic.Visit", on_delete=models.PROTECT, related_name="plan_flags", null=True, blank=True
+    )
     answer = models.CharField(max_length=300, blank=True)
     answered_at = models.DateTimeField(null=True, blank=True)
     answered_by = models.ForeignKey(
@@ -97,9 +104,10 @@ class PlanFlag(ClinicalRecord):
         ordering = ["raised_on", "pk"]
         constraints = [
             one_of("cause", PlanFlagCause, name="plan_flag_cause"),
+            withdrawn_whole(name="plan_flag_withdrawn"),
             models.UniqueConstraint(
                 fields=["limb_plan", "cause", "subject"],
-                condition=models.Q(answer=""),
+                condition=models.Q(answer="", withdrawn_on__isnull=True),
                 name="plan_flag_one_open",
                 violation_error_message="this plan is flagged for that already",
             ),

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.people.views import limbs, merging, people, transfers
+from clinic.people.views import limbs, merging, people, transfers, weights
 
 urlpatterns = [
     path("people/", people.people, name="people"),
@@ -12,6 +12,8 @@ urlpatterns = [
     path("people/<int:person>/edit/", people.person_edit, name="person_edit"),
     path("people/<int:person>/state/", people.person_state, name="person_state"),
     path("people/<int:person>/weights/new/", people.weight_new, name="weight_new"),
+    path("weights/<int:weight>/correct/", weights.weight_correct, name="weight_correct"),
+    path("weights/<int:weight>/withdraw/", weights.weight_withdraw, name="weight_withdraw"),
     path("people/<int:person>/circumstances/new/", people.circumstances_new, name="circumstances_new"),
     path("people/<int:person>/merge/<int:other>/", merging.merge_look, name="merge_look"),
     path("people/<int:person>/merge/<int:other>/do/", merging.merge_do, name="merge_do"),
@@ -19,6 +21,7 @@ urlpatterns = [
     path("merges/<int:merge>/undo/", merging.merge_undo, name="merge_undo"),
     path("people/<int:person>/transfer/", transfers.transfer_new, name="transfer_new"),
     path("transfers/<int:transfer>/", transfers.transfer, name="transfer"),
+    path("transfers/<int:transfer>/seen/", transfers.transfer_seen, name="transfer_seen"),
     path("transfers/<int:transfer>/answer/", transfers.transfer_answer, name="transfer_answer"),
     path("transfers/<int:transfer>/withdraw/", transfers.transfer_withdraw_view, name="transfer_withdraw"),
     path("transfers/<int:transfer>/undo/", transfers.transfer_undo, name="transfer_undo"),

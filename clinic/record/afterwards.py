@@ -15,6 +15,10 @@ __all__ = ["AFTERWARDS", "afterwards"]
 AFTERWARDS: dict[str, tuple[str, ...]] = {
     # A plan was computed for a weight: another one flags it.
     "person_weighed": ("clinic.relief.writes.watch.plans_review",),
+    # A weight that counted does so no more, or as another one.
+    "weight_changed": ("clinic.relief.writes.plan_flags_back.plan_flags_reconsider",),
+    # Its last ulcer healed: taken off, or worn on for a reason.
+    "device_not_needed": ("clinic.devices.writes.leaving.device_not_needed",),
     # A finding past an urgent line raises its red flag.
     "limb_examined": ("clinic.alerts.writes.standing.dangers_raise",),
 }

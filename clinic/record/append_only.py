@@ -19,10 +19,11 @@ from django.db.migrations.operations.base import Operation
 
 __all__ = [
     "FUNCTION",
-    "FUNCTION_BODY",
+    "FUNCTION_TEXT",
     "InstallTriggers",
     "altered",
     "bare",
+    "bare_function",
     "drop",
     "install",
     "missing",
@@ -65,7 +66,7 @@ def _create(vendor: str, table: str, action: str, door: bool) -> str:
     )
 
 
-_POSTGRES_FUNCTION = f"""
+FUNCTION_TEXT = f"""
 CREATE OR REPLACE FUNCTION {FUNCTION}() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
   IF TG_ARGV[0] = 'door' AND EXISTS (SELECT 1 FROM {PERMIT}) THEN
@@ -75,7 +76,6 @@ BEGIN
   RAISE EXCEPTION '% is append-only', TG_TABLE_NAME;
 END $$
 """  # noqa: S608  names of our own tables
-FUNCTION_BODY = _POSTGRES_FUNCTION.split("$$")[1]
 
 
 def _drop_sql(vendor: str, table: str, action: str) -> str:
@@ -87,7 +87,7 @@ def install(connection: Any, apps: Any = live_apps) -> None:
     """Put the triggers on every kept table; doing it again changes nothing."""
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            cursor.execute(_POSTGRES_FUNCTION)
+            cursor.execute(FUNCTION_TEXT)
         for table, door in _tables(apps):
             for action in ("update", "delete"):
                 cursor.execute(_drop_sql(connection.vendor, table, action))
@@ -115,24 +115,31 @@ def texts(vendor: str) -> dict[str, str]:
     }
 
 
+#: Of the tables we read, not of a copy of them in another schema. A trigger that fires on a replica only, or
+#: none at all where the session says it is one, does not stand.
+_POSTGRES_TRIGGERS = """
+SELECT tgname, pg_get_triggerdef(oid), tgfoid FROM pg_trigger
+WHERE NOT tgisinternal AND pg_table_is_visible(tgrelid)
+  AND (tgenabled = 'A' OR (tgenabled = 'O' AND current_setting('session_replication_role') <> 'replica'))
+"""
+
+
 def _standing(connection: Any) -> dict[str, str]:
     """Name -> text of the triggers that work in the database."""
-    catalogue = (
-        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
-        if connection.vendor == "sqlite"
-        else "SELECT tgname, pg_get_triggerdef(oid) FROM pg_trigger WHERE NOT tgisinternal "
-        "AND tgenabled <> 'D' "
-        # Of the tables we read, not of a copy of them in another schema.
-        "AND pg_table_is_visible(tgrelid)"
-    )
+    catalogue = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
     with connection.cursor() as cursor:
-        cursor.execute(catalogue)
-        return dict(cursor.fetchall())
+        cursor.execute(catalogue if connection.vendor == "sqlite" else _POSTGRES_TRIGGERS)
+        return {row[0]: row[1] for row in cursor.fetchall()}
 
 
 def bare(text: str) -> str:
     """A trigger's text without what the server adds or leaves out: quotes, schema, spaces."""
     return re.sub(r"\s+", " ", re.sub(r"\b(ON|FUNCTION) \w+\.", r"\1 ", text.replace('"', ""))).strip()
+
+
+def bare_function(text: str) -> str:
+    """The text of a function likewise, whatever word its body is quoted by."""
+    return bare(re.sub(r"\$\w*\$", "$$", text.replace("OR REPLACE ", "")).rstrip("; \n"))
 
 
 def altered(connection: Any) -> list[str]:
@@ -142,12 +149,24 @@ def altered(connection: Any) -> list[str]:
         name for name, text in standing.items() if name not in wanted or bare(text) != bare(wanted[name])
     ]
     if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT prosrc FROM pg_proc WHERE oid = to_regproc(%s)", [FUNCTION])
-            body = cursor.fetchone()
-        if body is not None and body[0].strip() != FUNCTION_BODY.strip():
-            found.append(FUNCTION)
+        found += _altered_functions(connection)
     return sorted(found)
+
+
+def _altered_functions(connection: Any) -> Iterator[str]:
+    """The functions that the triggers call, whole, and rules: what they do not say, their triggers do not do.
+
+    A function of the same name and body may stand in another schema, or look for the permit in one.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT pg_get_functiondef(tgfoid) FROM ({_POSTGRES_TRIGGERS}) AS t GROUP BY 1"  # noqa: S608
+        )
+        for (text,) in cursor.fetchall():
+            if bare_function(text) != bare_function(FUNCTION_TEXT):
+                yield text.partition("(")[0].split()[-1].rpartition(".")[2]
+        cursor.execute("SELECT rulename FROM pg_rules WHERE schemaname = current_schema()")
+        yield from (name for (name,) in cursor.fetchall())
 
 
 class InstallTriggers(Operation):

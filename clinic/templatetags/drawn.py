@@ -55,6 +55,6 @@ def reliability_chart(week: Week) -> SafeString:
 def alarms_chart() -> SafeString:
     """How often "stalled" and "worsening" are wrong against how soon they are right."""
     label = (
-        "Steadily healing ulcers wrongly told stalled or worsening, against weeks until a real stop is told"
+        "Steadily healing ulcers wrongly told static or worsening, against weeks until a real stop is told"
     )
     return SafeString(alarms_svg(TRADE_OFF, label))

@@ -18,7 +18,9 @@ from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.timezone import is_aware, localtime
 
+from clinic.healing.reason import smaller
 from clinic.record.dates import day_words
+from clinic.record.glossary import GRADES, VERDICTS, Term, choice_words, meaning_of
 from clinic.record.messages import message_of
 
 register = template.Library()
@@ -89,15 +91,81 @@ def level_class(level_tag: str) -> str:
     return LEVELS.get(level_tag, "good")
 
 
-@register.simple_tag
-def state(kind: str, words: str) -> SafeString:
-    """State = shape + word + colour. `kind` is the sprite's id."""
+@register.simple_tag(takes_context=True)
+def state(context: Context, kind: str, words: str) -> SafeString:
+    """State = shape + word + colour. `kind` is the sprite's id; a verdict's word says what it means, where it
+    first stands on a page on focus too.
+    """
+    meant = VERDICTS.get(kind)
+    if meant and not words.lower().startswith(meant.words):
+        meant = None
+    attributes, meaning = _meaning(context, kind, meant)
     return format_html(
-        '<span class="state {0}"><svg aria-hidden="true"><use href="{1}#{0}"></use></svg>{2}</span>',
+        '<span class="state {0}"{3}><svg aria-hidden="true"><use href="{1}#{0}"></use></svg>{2}{4}</span>',
         kind,
         static("icons.svg"),
         words,
+        attributes,
+        meaning,
     )
+
+
+@register.simple_tag(takes_context=True)
+def term(context: Context, name: str, words: str) -> SafeString:
+    """`{% term "infection" "Infection grade" %}`: the word of a grade that says on focus what it means."""
+    attributes, meaning = _meaning(context, name, GRADES[name])
+    return format_html('<span class="term"{}>{}{}</span>', attributes, words, meaning)
+
+
+def _meaning(context: Context, name: str, meant: Term | None) -> tuple[SafeString, SafeString]:
+    """What makes a word tell its meaning: to a mouse everywhere, to a keyboard where it first stands."""
+    if meant is None:
+        return SafeString(), SafeString()
+    # One set a page; what is drawn without a request is a part that a page shows elsewhere.
+    request = getattr(context, "request", None)
+    before = getattr(request, "terms_shown", None)
+    if request is not None and before is None:
+        before = request.terms_shown = set()
+    if before is None or name in before:
+        return format_html(' title="{}"', meant.means), SafeString()
+    before.add(name)
+    return (
+        format_html(' tabindex="0" title="{}" aria-describedby="means-{}"', meant.means, name),
+        format_html('<span class="meaning" role="tooltip" id="means-{}">{}</span>', name, meant.means),
+    )
+
+
+@register.inclusion_tag("components/glossary.html")
+def glossary(which: str) -> dict[str, Any]:
+    """The words of verdicts or grades with what they mean."""
+    return {"terms": (VERDICTS if which == "verdicts" else GRADES).values()}
+
+
+@register.filter
+def means(name: str) -> str:
+    """`{{ row.name|means }}`: what the word of a verdict's mark or a grade means; nothing for any other."""
+    return meaning_of(name)
+
+
+@register.filter(name="choice_words")
+def choice(tier: int) -> str:
+    """`{{ row.tier|choice_words }}`: "first choice"."""
+    return choice_words(tier)
+
+
+@register.filter(name="smaller")
+def smaller_words(percent: float) -> str:
+    """A reduction with its sign in the word: "24 % smaller", "9 % larger"."""
+    return smaller(percent)
+
+
+@register.filter
+def lower_by(value: float | None, unit: str) -> str:
+    """A fall with its sign in the word: "181 kPa higher"; a dash for none."""
+    if value is None:
+        return "–"
+    rounded = round(value)
+    return f"{abs(rounded)} {unit} {'lower' if rounded >= 0 else 'higher'}"
 
 
 @register.filter

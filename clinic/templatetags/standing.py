@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django import template
 from django.utils import timezone
 
 from clinic.evidence.reads.raising import is_urgent
-from clinic.evidence.reads.standing import LimbStanding, standing_of_many
-from clinic.models import Limb, Person
+from clinic.evidence.reads.standing import LimbStanding, feet_standing
+from clinic.models import Person
 
 register = template.Library()
 
@@ -17,13 +18,13 @@ IN_DOUBT = "perfusion_in_doubt"
 
 
 @register.inclusion_tag("evidence/_strip.html")
-def danger_strip(person: Person) -> dict[str, Any]:
-    """What stands about both feet of a person today; nothing where nothing stands."""
-    limbs = list(Limb.objects.filter(person=person).order_by("side"))
-    for limb in limbs:
-        limb.person = person
-    feet = standing_of_many(limbs, timezone.localdate())
-    shown = [feet[limb.pk] for limb in limbs if _speaks(feet[limb.pk])]
+def danger_strip(person: Person, feet: Mapping[int, LimbStanding] | None = None) -> dict[str, Any]:
+    """What stands about both feet of a person today; nothing where nothing stands.
+
+    A page that has read what stands (`feet_standing`) hands it over as `feet`; any other leaves it out.
+    """
+    found = feet or feet_standing(person, timezone.localdate())
+    shown = [foot for foot in found.values() if _speaks(foot)]
     return {
         "feet": [
             {

@@ -9,6 +9,7 @@ from typing import Protocol
 
 from clinic.alerts.reads.flags import flag_words
 from clinic.capture.reads.repeat import site_error
+from clinic.capture.reads.unchanged import unchanged_from
 from clinic.curves.reads.healing import Reading
 from clinic.guidelines.due import fact_age
 from clinic.healing.progress import change_between
@@ -33,6 +34,7 @@ from clinic.models import (
     WatchPoint,
     Weight,
 )
+from clinic.people.reads.risk import follow_up_months
 from clinic.record.dates import day_words
 from clinic.relief.reads.watch import points_of
 
@@ -74,10 +76,37 @@ class LesionSheet:
     lesion: Lesion
     last: Measurement | None
     last_area: Measurement | None
+    #: The last area by each way in which one can be found: method, and before or after debridement.
+    last_by_way: Mapping[tuple[str, str], Measurement] = field(default_factory=dict)
+
+    #: The day wound bed, edge and dressing were last described, where one touch may say "unchanged since".
+    unchanged_since: date | None = None
+
+    def comparable(self, method: str, debridement: str) -> Measurement | None:
+        """The last area that this one may be compared with."""
+        return self.last_by_way.get((method, debridement))
+
+    @property
+    def traced_before(self) -> bool:
+        """Whether the last area was traced, so that a length and a width are not compared with it."""
+        last = self.last_area
+        return last is not None and last.method == AreaMethod.TRACED and not last.covered_dry
 
     @property
     def prefix(self) -> str:
         return f"lesion-{self.lesion.pk}"
+
+    @property
+    def described_words(self) -> str:
+        """Wound bed, edge and dressing as the last visit has them."""
+        if self.last is None:
+            return ""
+        described = (
+            ("bed", self.last.get_tissue_display()),
+            ("edge", self.last.get_edge_display()),
+            ("dressing", self.last.dressing),
+        )
+        return ", ".join(f"{name} {words.lower()}" for name, words in described if words)
 
     @property
     def last_words(self) -> str:
@@ -97,6 +126,8 @@ class VisitSheet:
     weight_due: bool
     photo_consent: bool
     watch: tuple[WatchPoint, ...] = ()
+    #: Shortest and longest interval of the risk category of a person without an open lesion.
+    months: tuple[int, int] | None = None
 
     @property
     def worn(self) -> tuple[Prescription, ...]:
@@ -110,6 +141,11 @@ class VisitSheet:
     @property
     def stays_on(self) -> bool:
         return any(d.is_non_removable for d in self.worn)
+
+    @property
+    def open_by(self) -> date | None:
+        """The earliest day by which a sealed device must be opened."""
+        return min((d.open_by for d in self.sealed if d.open_by), default=None)
 
     @property
     def sealed(self) -> tuple[Prescription, ...]:
@@ -206,7 +242,7 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
         .order_by("-visited_on", "-pk")
         .first()
     )
-    weight = person.weights.order_by("-measured_on", "-pk").first()
+    weight = person.weights.standing().order_by("-measured_on", "-pk").first()
     devices = Prescription.objects.filter(limb__person=person, stopped_on=None).select_related("limb")
     return VisitSheet(
         person=person,
@@ -220,6 +256,7 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
             person=person, given_on__lte=day, withdrawn_on=None
         ).exists(),
         watch=tuple(points_of(person)),
+        months=None if lesions else follow_up_months(person, day),
     )
 
 
@@ -229,11 +266,25 @@ def _with_last(lesions: list[Lesion], before: Visit | None = None) -> tuple[Lesi
         rows = rows.filter(visit__visited_on__lt=before.visited_on)
     last: dict[int, Measurement] = {}
     last_area: dict[int, Measurement] = {}
+    by_way: dict[int, dict[tuple[str, str], Measurement]] = {}
+    running: dict[int, int] = {}
     for row in rows.select_related("visit").order_by("visit__visited_on", "pk"):
         last[row.lesion_id] = row
+        running[row.lesion_id] = running.get(row.lesion_id, 0) + 1 if row.unchanged_since else 0
         if row.area_mm2 is not None:
             last_area[row.lesion_id] = row
-    return tuple(LesionSheet(one, last.get(one.pk), last_area.get(one.pk)) for one in lesions)
+            if not row.covered_dry:
+                by_way.setdefault(row.lesion_id, {})[row.method, row.debridement] = row
+    return tuple(
+        LesionSheet(
+            one,
+            last.get(one.pk),
+            last_area.get(one.pk),
+            by_way.get(one.pk, {}),
+            unchanged_from(last.get(one.pk), running.get(one.pk, 0)),
+        )
+        for one in lesions
+    )
 
 
 def correction_sheet(visit: Visit, measurements: Iterable[Measurement]) -> VisitSheet:
@@ -269,7 +320,7 @@ def change_words(lesion: Lesion, day: date, area: TypedArea | None, state_told: 
         .first()
     )
     if before is None or before.area_mm2 is None:
-        return "first area of this lesion", "none"
+        return "first area of this ulcer", "none"
     covered = area.area_mm2 == 0
     if not covered and before.method != area.method:
         return f"not compared: last was {METHOD_WORDS[AreaMethod(before.method)]}", "none"

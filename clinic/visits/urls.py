@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from clinic.visits.views import finishing, visits
+from clinic.visits.views import finishing, taking_back, visits
 
 urlpatterns = [
     path("people/<int:person>/visits/new/", visits.visit_new, name="visit_new"),
@@ -11,5 +11,7 @@ urlpatterns = [
     path("visits/<int:visit>/", visits.visit, name="visit"),
     path("visits/<int:visit>/finish/", finishing.visit_finish, name="visit_finish"),
     path("visits/<int:visit>/correct/", visits.visit_correct, name="visit_correct"),
-    path("visits/<int:visit>/in-error/", visits.visit_in_error, name="visit_in_error"),
+    path("visits/<int:visit>/in-error/", taking_back.visit_in_error, name="visit_in_error"),
+    path("visits/<int:visit>/move/", taking_back.visit_move_to, name="visit_move_to"),
+    path("visits/<int:visit>/move/<int:person>/", taking_back.visit_move, name="visit_move"),
 ]

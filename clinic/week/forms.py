@@ -16,7 +16,7 @@ WORDS = {**CONCERNS, **DUE}
 
 
 class ReviewFilterForm(forms.Form):
-    concern = forms.ChoiceField(label="Concern", required=False, choices=[("", "All"), *CONCERNS.items()])
+    concern = forms.ChoiceField(label="Verdict", required=False, choices=[("", "All"), *CONCERNS.items()])
     due = forms.ChoiceField(label="Due", required=False, choices=[("", "Anything"), *DUE.items()])
     device = forms.CharField(label="Device", required=False, max_length=32)
 

@@ -40,8 +40,11 @@ NOT_ON_PAPER = {
     "photo": "taken and added when the program is back",
     "outline": "traced on a photograph",
     "trace": "traced on a photograph",
-    "dressing_same": "the last dressing stands beside the line",
-    "next_in_7": "the date is written",
+    "unchanged": "what was described last stands beside the line",
+    "nothing_found": "each answer is written",
+    "asked_none": "each answer is written",
+    "looked_clear": "each answer is written",
+    "next_in": "the date is written",
 }
 WIDE = A4[0] - 36 * mm
 
@@ -150,13 +153,13 @@ def _emergency(pack: DowntimePack) -> Iterator[Any]:
         for row in site.telephones
     ]
     yield _table(rows, [0.4, 0.3, 0.3])
-    yield _p("Red flags: ask each person; call at the urgency given", "head")
+    yield _p("Red flags: ask each patient; call at the urgency given", "head")
     rows = [[_p(f"☐ {flag.question}"), _p(flag.urgency.replace("_", " "))] for flag in RED_FLAGS]
     yield _table(rows, [0.72, 0.28], head=False)
     for words, text in (
         ("The clinic's protocol", site.protocol_text),
         ("When nobody can be reached", site.escalation_text),
-        ("How to open a sealed device", site.opening_text),
+        ("How to open a non-removable device", site.opening_text),
     ):
         if text:
             yield _p(words, "head")
@@ -173,7 +176,7 @@ def _day_list(pack: DowntimePack) -> Iterator[Any]:
     yield _p(
         f"Expected on {date_format(pack.day, 'l')} {date_format(pack.day)}: {len(pack.expected)}", "title"
     )
-    rows = [[_p("Person"), _p("Why"), _p("Lesions and devices"), _p("Due")]]
+    rows = [[_p("Patient"), _p("Why"), _p("Ulcers and devices"), _p("Due")]]
     for one in pack.expected:
         who = one.person
         lines = [f"{line.lesion}: {line.last}" for line in one.lines] + list(one.devices) + list(one.plans)
@@ -187,7 +190,7 @@ def _day_list(pack: DowntimePack) -> Iterator[Any]:
         )
     yield _table(rows, [0.26, 0.16, 0.4, 0.18])
     if pack.sealed:
-        yield _p(f"Sealed devices out: {len(pack.sealed)}; the cards are the last pages", "head")
+        yield _p(f"Non-removable devices out: {len(pack.sealed)}; the cards are the last pages", "head")
 
 
 def _sheet(one: Expected, sheet: VisitSheet) -> Iterator[Any]:
@@ -198,7 +201,7 @@ def _sheet(one: Expected, sheet: VisitSheet) -> Iterator[Any]:
     for words in one.devices:
         yield _p(words)
     for part in lesion_forms(sheet):
-        yield _p(f"Lesion {part.sheet.lesion.label}: {part.sheet.lesion}", "head")
+        yield _p(f"Ulcer {part.sheet.lesion.label}: {part.sheet.lesion}", "head")
         if part.sheet.last_words:
             yield _p(f"Last area: {part.sheet.last_words}")
         yield _asked(part)
@@ -216,7 +219,7 @@ def _asked(form: BaseForm) -> Table:
 def _card(one: SealedDevice) -> Iterator[Any]:
     device = one.prescription
     who = device.limb.person
-    yield _p(f"Sealed device: {who.full_name}", "title")
+    yield _p(f"Non-removable device: {who.full_name}", "title")
     yield _p(f"no. {who.record_number}, born {date_format(who.birth_date)}")
     by = (
         f"Must be opened by {date_format(device.open_by)}" if device.open_by else "No day to open is recorded"

@@ -16,7 +16,7 @@ from offload.core.plan.compute import ClearanceAdvice, ComputedPlan, pressure_js
 from offload.core.plan.policy import DEFAULT_POLICY, CutDecision
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
-from offload.core.plan.summary import BASELINE_WORDS, summary_of
+from offload.core.plan.summary import BASELINE_WORDS, load_source, load_words, summary_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
@@ -24,6 +24,7 @@ from offload.core.sheets.drawing import Drawing, DrawingLayer, Item, Pen, Text
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_drawing, ring_path
 from offload.core.sheets.section import UnderLoad, section_drawing
 from offload.core.sheets.writers.svg import write_svg
+from offload.pictures.cuts import AlternativeLine, SuggestionLine, alternative_lines, suggestion_lines
 from offload.pictures.pressure import PressureImages, pressure_images
 
 __all__ = [
@@ -35,13 +36,12 @@ __all__ = [
     "plan_picture",
 ]
 
-SHOWN_ALTERNATIVES = 6
 AROUND = 5.0  # [mm] of paper round the insole
 OTHER_PEN = Pen(0.25, (0.4, 1.4), 0.2)
 #: How loud a flagged check is: its word and its shape in the sprite.
 LOUDNESS = {
     "error": ("Stops signing", "flag"),
-    "warn": ("Look here first", "slow"),
+    "warn": ("Flagged", "watch"),
     "note": ("Note", "too_early"),
 }
 ORDER = {"error": 0, "warn": 1, "note": 2}
@@ -82,7 +82,10 @@ class CheckLine:
 
 @dataclass(frozen=True)
 class LesionPressureLine:
-    """Peak at one lesion before and after, with its range over tissue stiffness [kPa]."""
+    """Peak at one lesion before and after, with its range over tissue stiffness [kPa]; mean over a patch
+    before and after with its median and 80 % interval [kPa], and the chance that the void closes [-], where
+    they are known.
+    """
 
     label: str
     before: float
@@ -92,23 +95,11 @@ class LesionPressureLine:
     reduction: float | None
     bottomed: float
     clearance: float
-
-
-@dataclass(frozen=True)
-class AlternativeLine:
-    """Another cut beside the plan's own: what it gains, and the words by which it is chosen."""
-
-    cut: str
-    choice: str
-    margin: float
-    distal_margin: float
-    bevel: float
-    area: float
-    peak: float
-    gain: float | None
-    rim: float
-    passed: bool
-    own: bool
+    patch_before: float | None
+    patch_after: float | None
+    median: float | None
+    likely: tuple[float, float] | None
+    closes: float | None
 
 
 @dataclass(frozen=True)
@@ -128,11 +119,31 @@ class PlanPicture:
     pressure_lines: tuple[LesionPressureLine, ...]
     pressure_images: tuple[PressureImages, ...]
     pressure_remark: str
+    load: str
+    load_source: str
     words: tuple[str, ...]
+    rule: str
+    departs: bool
     policy: tuple[str, ...]
     alternatives: tuple[AlternativeLine, ...]
+    suggestions: tuple[SuggestionLine, ...]
     departures: tuple[str, ...]
     notice: str
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether chances were worked out."""
+        return any(line.closes is not None for line in self.pressure_lines)
+
+    @property
+    def headline(self) -> tuple[str, ...]:
+        """One sentence an ulcer."""
+        return self.words[: len(self.pressure_lines)]
+
+    @property
+    def more_words(self) -> tuple[str, ...]:
+        """What is said after the headline."""
+        return self.words[len(self.pressure_lines) :]
 
     @property
     def flagged(self) -> tuple[CheckLine, ...]:
@@ -199,7 +210,7 @@ def plan_picture(
             )
         except ReliefError as error:
             sections.append((lesion.label, SafeString("")))
-            reasons.append(f"The section through lesion {lesion.label} cannot be drawn: {error}")
+            reasons.append(f"The section through ulcer {lesion.label} cannot be drawn: {error}")
     return PlanPicture(
         insole=_insole_picture(plan, others),
         sections=tuple(sections),
@@ -230,9 +241,14 @@ def plan_picture(
         pressure_lines=_pressure_lines(plan),
         pressure_images=pressure_images(plan, fields),
         pressure_remark=remark,
+        load=load_words(plan),
+        load_source=load_source(plan),
         words=summary_of(plan),
+        rule=" and ".join(plan.decision.policy_layers),
+        departs=plan.decision.departs,
         policy=plan.decision.policy_reasons,
-        alternatives=_alternatives(plan),
+        alternatives=alternative_lines(plan),
+        suggestions=suggestion_lines(plan),
         departures=tuple(departures),
         notice=plan.notice,
     )
@@ -272,7 +288,7 @@ def _check_line(check: Check) -> CheckLine:
     words, kind = ("Not flagged", "healed") if check.passed else loud
     # A check of the estimate begins with the very words that stand beside it.
     message = check.message
-    for prefix in ("Look here first: ", "Not flagged: "):
+    for prefix in ("Flagged: ", "Not flagged: "):
         if message.startswith(prefix):
             message = message.removeprefix(prefix)
             message = message[0].upper() + message[1:]
@@ -299,37 +315,6 @@ def _under_load(plan: ComputedPlan, lesion: LesionSpec, fields: Sequence[Pressur
     )
 
 
-def _alternatives(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
-    """The best other cuts in their order, the plan's own wall and each whole-layer cut with it always
-    among them.
-    """
-    if plan.pressure is None:
-        return ()
-    now = max(lesion.peak_after for lesion in plan.pressure.lesions)
-    spec = plan.spec
-    lines = []
-    for place, one in enumerate(plan.alternatives):
-        wall = (one.margin, one.distal_margin, one.bevel) == (spec.margin, spec.distal_margin, spec.bevel)
-        if place >= SHOWN_ALTERNATIVES and not wall:
-            continue
-        lines.append(
-            AlternativeLine(
-                cut=" and ".join(one.cut_layers),
-                choice=f"{'+'.join(one.cut_layers)}:{one.margin:g}:{one.distal_margin:g}:{one.bevel:g}",
-                margin=one.margin,
-                distal_margin=one.distal_margin,
-                bevel=one.bevel,
-                area=one.area,
-                peak=one.peak_after,
-                gain=now - one.peak_after,
-                rim=one.rim_peak_after,
-                passed=one.passed,
-                own=wall and one.cut_layers == plan.cut_layers,
-            )
-        )
-    return tuple(lines)
-
-
 def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
     if plan.pressure is None:
         return ()
@@ -343,6 +328,11 @@ def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
             reduction=one.reduction_percent,
             bottomed=one.bottomed_percent,
             clearance=one.clearance,
+            patch_before=one.patch_mean_before,
+            patch_after=one.patch_mean_after,
+            median=one.patch_median_after,
+            likely=one.patch_mean_after_80,
+            closes=one.closes_chance,
         )
         for one in plan.pressure.lesions
     )

@@ -15,6 +15,7 @@ from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.report import PressureField, PressureModel
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.watch import LoadedPlace, watch_points
+from offload.core.pressure.foundation import TOLERANCE
 from offload.core.pressure.lattice import SolverError
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "FULL",
     "LIVE",
     "NO_REMARKS",
+    "SURE",
     "Effort",
     "Estimate",
     "Remarks",
@@ -37,20 +39,23 @@ __all__ = [
 @dataclass(frozen=True)
 class Effort:
     """How finely a pressure is solved: cell size [mm], soft and stiff tissue too, other cuts too, where
-    to look afterwards.
+    to look afterwards, joint draws of the inputs too.
     """
 
     cell: float
     ranges: bool
     others: bool
     watch: bool = True
+    chances: bool = False
+    tolerance: float = TOLERANCE
 
 
 FULL = Effort(2.5, ranges=True, others=True)  # what is kept
+SURE = Effort(2.5, ranges=True, others=True, watch=False, chances=True)  # how sure the figures are
 DRAWN = Effort(
     2.5, ranges=False, others=False, watch=False
 )  # the picture of a plan whose figures are kept already
-LIVE = Effort(5.0, ranges=False, others=False, watch=False)  # while a lesion is dragged
+LIVE = Effort(5.0, ranges=False, others=False, watch=False, tolerance=1e-2)  # while a lesion is dragged
 
 
 @dataclass(frozen=True)
@@ -118,7 +123,10 @@ def pressed(
     if unknown:
         return Estimate(plan, missing=f"No measured points are known of the foam {', '.join(unknown)}.")
     try:
-        picture = PressureModel(known, effort.cell, effort.ranges, effort.others).picture(plan)
+        model = PressureModel(
+            known, effort.cell, effort.ranges, effort.others, effort.chances, effort.tolerance
+        )
+        picture = model.picture(plan)
     except SolverError as error:
         return Estimate(plan, missing=f"The load does not come to rest on this insole: {error}")
     watch = watch_points(plan, picture.fields) if effort.watch else ()

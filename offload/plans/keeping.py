@@ -43,6 +43,8 @@ from offload.plans.estimates import (
     plan_estimate,
     pressed,
 )
+from offload.plans.refused import PlanChanged, PlanRefused
+from offload.plans.stage import plan_allowed
 from offload.plans.stored import advice_of, alternatives_of, check_json, check_of, report_of
 
 __all__ = [
@@ -55,14 +57,20 @@ __all__ = [
     "is_intact",
     "plan_create",
     "plan_drawings",
+    "shut_under",
     "sign",
     "policy_of",
     "recomputed",
     "redrawn",
     "unmet",
+    "unsaid",
 ]
 
 CODE_TRIES = 20
+#: Share of the space under a lesion from which a page says 100 % [%].
+ALL_SHUT = 99.5
+#: Why a plan is signed all the same is said in at least so many characters; design choice.
+SENTENCE = 10
 SAME_KPA = 0.5  # [kPa] peaks drawn farther than this from the kept ones are said so
 SAME = 0.01  # [mm] outlines of a stored and a recomputed plan may differ by this
 
@@ -73,19 +81,6 @@ ANEW = (
     "was kept with."
 )
 KEPT = "The figures below are those of the plan."
-
-
-class PlanRefused(Exception):
-    """What may not be done to a plan, in one sentence. `field` names the form field it concerns."""
-
-    def __init__(self, message: str, field: str | None = None) -> None:
-        super().__init__(message)
-        self.message = message
-        self.field = field
-
-
-class PlanChanged(PlanRefused):
-    """The plan was changed since the page was opened."""
 
 
 @transaction.atomic
@@ -146,36 +141,65 @@ def plan_create(
 
 @transaction.atomic
 def sign(
-    *, plan: ReliefPlan, signed_by: str, at: datetime, expected_version: int, departure_reason: str = ""
+    *,
+    plan: ReliefPlan,
+    signed_by: str,
+    at: datetime,
+    expected_version: int,
+    departure_reason: str = "",
+    shut_reason: str = "",
 ) -> ReliefPlan:
     """Sign a draft; from then on it is frozen, and the plan it replaces is superseded."""
     row = ReliefPlan.objects.select_for_update().get(pk=plan.pk)
     if row.version != expected_version:
         raise PlanChanged("Someone else changed this plan since you opened it. Nothing was signed.")
-    if row.state != PlanState.DRAFT:
-        raise PlanRefused(
-            f"Plan {row.code} v{row.number} was signed already by {row.signed_by}; nothing was changed."
-        )
+    plan_allowed(row, "sign")
     if not is_intact(row):
         raise PlanRefused(f"The numbers of plan {row.code} do not match their digest: make a new plan.")
     blocking = unmet(row)
     if blocking:
         raise PlanRefused("This plan cannot be signed. " + " ".join(blocking))
+    for missing in unsaid(row, departure_reason=departure_reason, shut_reason=shut_reason):
+        raise missing
     row.departure_reason = departure_reason.strip() or row.departure_reason
-    if row.result["departures"] and not row.departure_reason:
-        raise PlanRefused(
-            "This plan departs from the house rules; write why before signing. "
-            + " ".join(row.result["departures"]),
-            field="departure_reason",
-        )
+    row.shut_reason = shut_reason.strip() if shut_under(row) else ""
     if row.replaces_id is not None:
         _supersede(row.replaces_id)
     row.state = PlanState.SIGNED
     row.signed_by = signed_by
     row.signed_at = at
     row.version += 1
-    row.save(update_fields=["departure_reason", "state", "signed_by", "signed_at", "version"])
+    row.save(update_fields=["departure_reason", "shut_reason", "state", "signed_by", "signed_at", "version"])
     return row
+
+
+def unsaid(row: ReliefPlan, *, departure_reason: str, shut_reason: str) -> list[PlanRefused]:
+    """What a signature still asks in words: why the plan departs, why it is cut although predicted closed."""
+    found = []
+    if row.result["departures"] and not (departure_reason.strip() or row.departure_reason):
+        found.append(
+            PlanRefused(
+                "This plan departs from the house rules; write why before signing. "
+                + " ".join(row.result["departures"]),
+                field="departure_reason",
+            )
+        )
+    shut = shut_under(row)
+    if shut and len(shut_reason.strip()) < SENTENCE:
+        found.append(
+            PlanRefused(
+                f"The plan predicts the space under all of ulcer {', '.join(shut)} closed under load: it "
+                f"relieves nothing there. Say in at least {SENTENCE} characters why it is cut all the same.",
+                field="shut_reason",
+            )
+        )
+    return found
+
+
+def shut_under(row: ReliefPlan) -> list[str]:
+    """Lesions under all of which the estimate has the space closed, by their letters."""
+    report = report_of(row.result)
+    return [] if report is None else [one.label for one in report.lesions if one.bottomed_percent >= ALL_SHUT]
 
 
 def unmet(row: ReliefPlan) -> list[str]:
@@ -313,11 +337,7 @@ def _says_the_same(old: ReliefPlan, new: ReliefPlan) -> bool:
 
 def _supersede(replaced: int) -> None:
     old = ReliefPlan.objects.select_for_update().get(pk=replaced)
-    if old.state == PlanState.SUPERSEDED:
-        raise PlanRefused(
-            f"Plan {old.code} v{old.number}, which this draft would replace, was replaced already: start a "
-            "new version."
-        )
+    plan_allowed(old, "replace")
     old.state = PlanState.SUPERSEDED
     old.version += 1
     old.save(update_fields=["state", "version"])

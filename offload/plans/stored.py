@@ -45,11 +45,14 @@ def report_of(result: Mapping[str, Any]) -> PressureReport | None:
         solved_load=stored["solved_load_n"],
         **{name: stored[f"{name}_kpa"] for name in peaks},
         lesions=tuple(_lesion(one) for one in stored["lesions"]),
+        device=stored.get("device"),
+        device_factor=None if stored.get("device_factor") is None else tuple(stored["device_factor"]),
     )
 
 
 def _lesion(stored: Mapping[str, Any]) -> LesionPressure:
     low, high = stored["peak_after_range_kpa"]
+    likely = stored.get("patch_mean_after_80_kpa")
     return LesionPressure(
         label=stored["label"],
         load_case=stored["load_case"],
@@ -61,6 +64,10 @@ def _lesion(stored: Mapping[str, Any]) -> LesionPressure:
         bottomed_percent=stored["bottomed_percent"],
         clearance=stored["clearance_mm"],
         peak_after_range=(low, high),
+        patch_mean_before=stored.get("patch_mean_before_kpa"),
+        patch_mean_after=stored.get("patch_mean_after_kpa"),
+        patch_mean_after_80=None if likely is None else (likely[0], likely[1]),
+        closes_chance=stored.get("closes_chance"),
     )
 
 
@@ -76,6 +83,7 @@ def alternatives_of(result: Mapping[str, Any]) -> tuple[Alternative, ...]:
             peak_after=one["peak_after_kpa"],
             rim_peak_after=one["rim_peak_after_kpa"],
             passed=one["passed"],
+            relieves_more_chance=one.get("relieves_more_chance"),
         )
         for one in result.get("alternatives", ())
     )

@@ -68,14 +68,12 @@
     const place = sheet()?.querySelector("[data-sending]");
     if (place) place.textContent = text;
   };
-  for (const name of ["htmx:sendError", "htmx:timeout"]) {
-    document.addEventListener(name, (event) => {
-      if (event.target.id === "visit" && ticked().length) {
-        say("Not yet sent: no network. The flag is not on Today yet, so do the four steps now. It is sent, once, when the network is back.");
-      }
-    });
-  }
-  document.addEventListener("htmx:beforeRequest", (event) => {
+  document.addEventListener("form:unsent", (event) => {
+    if (event.target.id === "visit" && ticked().length) {
+      say("Not yet sent: no network. The red flag is not on Today yet, so do the four steps now. It is sent, once, when the network is back.");
+    }
+  });
+  document.addEventListener("form:going", (event) => {
     if (event.target.id === "visit") say("");
   });
 })();

@@ -1,10 +1,13 @@
-// Every form of a page keeps its draft while it is typed; what was typed and never sent comes back.
+// Every form of a page keeps its draft while it is typed, until the server has said: stored, with this key.
 
-import { clock, drafts } from "./drafts.js";
+import { clock, opened } from "./drafts.js";
+import { keyOf, leaveNote, sayNotes, Sending } from "./sending.js";
 
-const SENT = "draft-sent";
-const SKIP = new Set(["csrfmiddlewaretoken"]);
-const vault = await drafts;
+const SENT = "form-sent"; // of this tab: the key that this page's answer belongs to
+const SKIP = new Set(["csrfmiddlewaretoken", "form_key"]);
+const { vault, stored } = await opened;
+const isStored = (key) => stored.find((one) => one.key === key);
+const tended = [];
 
 function typed(form) {
   const values = [];
@@ -30,6 +33,10 @@ function fill(form, values) {
   form.dispatchEvent(new CustomEvent("draft:back", { bubbles: true }));
 }
 
+function said(values) {
+  return JSON.stringify(values.filter(([field]) => field !== "submission_key"));
+}
+
 function bar(form, words, buttons) {
   form.querySelector(".draft-bar")?.remove();
   const line = document.createElement("p");
@@ -51,88 +58,194 @@ function bar(form, words, buttons) {
   form.prepend(line);
 }
 
-async function tend(form, name) {
-  if (form.dataset.tended === "yes") return;
-  form.dataset.tended = "yes";
-  let wiped = false;
-  let wait = 0;
-  const state = form.querySelector("#draft");
-  const keep = () => {
-    clearTimeout(wait);
-    form.dataset.kept = "no";
-    wait = setTimeout(async () => {
-      if (wiped || form.dataset.done === "yes") return;
-      const now = new Date();
-      await vault.keep(name, typed(form));
-      form.dataset.kept = "yes";
-      if (state && !["yes", "refused"].includes(form.dataset.unsent)) state.textContent = `Kept on this device ${clock(now)}, not sent yet`;
-    }, 120);
-  };
-  form.addEventListener("input", keep);
-  form.addEventListener("change", keep);
-  window.addEventListener("drafts:wiped", () => {
-    wiped = true;
-  });
-  // A page that sends by script and got nothing through: the draft is not yet that of a form that arrived.
-  form.addEventListener("draft:unsent", () => sessionStorage.removeItem(SENT));
-  form.addEventListener("draft:done", () => {
-    form.dataset.done = "yes";
-    vault.drop(name);
-  });
-  // htmx leaves the page on this header, before any later event.
-  form.addEventListener("htmx:beforeOnLoad", (event) => {
-    if (event.target !== form || !event.detail.xhr.getResponseHeader("HX-Redirect")) return;
-    form.dataset.done = "yes";
-    sessionStorage.setItem(SENT, name);
-    vault.drop(name);
-  });
-  if (!form.hasAttribute("hx-post")) form.addEventListener("submit", () => sessionStorage.setItem(SENT, name));
+// What is typed on one form, on the page and on the device.
+class Draft {
+  constructor(form, name) {
+    Object.assign(this, { form, name, first: typed(form), typedAt: 0, everSent: false, kept: false, over: false, asked: false });
+    this.sending = new Sending(form, this);
+    this.sending.key = form.elements.submission_key?.value || keyOf();
+    form.addEventListener("input", () => this.touched());
+    form.addEventListener("change", () => this.touched());
+    form.addEventListener("draft:done", (event) => this.sending.arrived(event.detail));
+    window.addEventListener("drafts:wiped", () => {
+      this.over = true;
+    });
+  }
 
-  const sent = sessionStorage.getItem(SENT) === name;
-  const refused = form.querySelector(".errors, [aria-invalid=true]");
-  if (sent) sessionStorage.removeItem(SENT);
-  if (refused) return; // the server gave everything back already
-  const found = await vault.kept(name);
-  if (!found) return;
-  const said = (values) => JSON.stringify(values.filter(([field]) => field !== "submission_key"));
-  if (said(found.value) === said(typed(form))) return;
-  const first = typed(form);
-  const discard = ["Discard it", () => {
-    fill(form, first);
-    clearTimeout(wait);
-    vault.drop(name);
-  }];
-  if (form.hasAttribute("data-draft")) {
-    fill(form, found.value);
-    const photo = form.querySelector("[type=file]") ? " A photo has to be chosen again." : "";
-    bar(form, `Typed here at ${clock(found.at)} and not sent: it is back.${photo}`, [discard]);
-  } else {
-    bar(form, `Something was typed here at ${clock(found.at)} and not sent.`, [
-      ["Bring it back", () => fill(form, found.value)],
-      ["Discard it", () => vault.drop(name)],
-    ]);
+  get keeps() {
+    return vault && !this.over && !this.form.hasAttribute("data-no-draft");
+  }
+
+  // Whether leaving now would lose something.
+  get loose() {
+    if (!this.typedAt || this.over || this.form.dataset.done === "yes" || this.sending.sentAt >= this.typedAt) return false;
+    return this.keeps ? !this.kept : this.form.hasAttribute("data-draft");
+  }
+
+  touched() {
+    this.typedAt = Date.now();
+    this.kept = false;
+    this.form.dataset.kept = "no";
+    if (this.asked) return; // the write that waits takes this along
+    this.asked = true;
+    queueMicrotask(() => {
+      this.asked = false;
+      this.keep();
+    });
+  }
+
+  async keep() {
+    if (!this.keeps || !this.typedAt || this.form.dataset.done === "yes") return;
+    const now = this.typedAt;
+    const values = typed(this.form);
+    if (said(values) === said(this.first) && !this.everSent) await this.drop();
+    else await vault.keep(this.name, values, this.sending.key, this.sending.sentAt);
+    if (this.typedAt !== now) return;
+    this.kept = true;
+    this.form.dataset.kept = "yes";
+    const state = this.form.querySelector("#draft");
+    if (state && !this.sending.waits && !this.sending.pressing) state.textContent = `Kept on this device ${clock(new Date())}, not sent yet`;
+  }
+
+  sent(byItself) {
+    this.everSent = true;
+    sessionStorage.setItem(SENT, this.sending.key);
+    history.replaceState({ ...history.state, forms: { ...history.state?.forms, [this.name]: this.sending.key } }, "");
+    return vault?.sent(this.name, this.sending.key, byItself);
+  }
+
+  drop() {
+    return vault?.drop(this.name, this.sending.key);
+  }
+
+  // What was typed on after the form was stored, under a key of its own.
+  renew(key) {
+    vault?.drop(this.name, this.sending.key);
+    if (this.form.elements.submission_key) this.form.elements.submission_key.value = key;
+    Object.assign(this.sending, { key, sentAt: 0 });
+    this.everSent = false;
+  }
+
+  // The page shows the form again as it was sent: refused, or worked out and not stored.
+  givenBack(key) {
+    this.sending.key = key;
+    this.everSent = true;
+    this.typedAt = Date.now();
+    this.keep();
+  }
+
+  async bringBack() {
+    const before = history.state?.forms?.[this.name];
+    const there = before && isStored(before);
+    if (there) {
+      // Back to a page whose form is stored: pressed again it leads there, and makes no second one.
+      this.sending.key = before;
+      this.everSent = true;
+      this.sending.sentAt = there.at;
+      this.sending.say(`This form was sent and stored at ${clock(new Date(there.at))}:`, { stored: there });
+      return;
+    }
+    if (!this.keeps) return;
+    const last = sessionStorage.getItem(SENT);
+    const rows = await vault.all(this.name);
+    const mine = rows.find((row) => row.key === last);
+    if (document.body.dataset.answers === "POST" && mine) {
+      this.givenBack(last);
+      return;
+    }
+    if (this.form.querySelector(".errors, [aria-invalid=true]")) return; // the server gave everything back already
+    const held = new Set(((await navigator.locks?.query())?.held ?? []).map((lock) => lock.name));
+    const found = rows.find((row) => !held.has(`form:${row.key}`));
+    if (!found || this.typedAt) return;
+    if (said(found.value) === said(this.first)) return;
+    this.offer(found);
+  }
+
+  offer(found) {
+    const { form, first } = this;
+    const back = () => {
+      fill(form, found.renewed ? found.value.filter(([field]) => field !== "submission_key") : found.value);
+      this.typedAt = found.at.getTime();
+      this.everSent = Boolean(found.sent);
+      this.sending.sentAt = found.sent || 0;
+      this.sending.key = found.key;
+      if (found.renewed && form.elements.submission_key) form.elements.submission_key.value = found.key;
+      this.keep();
+    };
+    const gone = () => {
+      vault.drop(this.name, found.key);
+      this.typedAt = 0;
+    };
+    if (form.hasAttribute("data-draft")) {
+      back();
+      const photo = form.querySelector("[type=file]") ? " A photo has to be chosen again." : "";
+      bar(form, `Typed here at ${clock(found.at)} and not sent: it is back.${photo}`, [["Discard it", () => {
+        fill(form, first);
+        gone();
+        this.drop();
+        this.sending.key = form.elements.submission_key?.value || keyOf();
+      }]]);
+    } else {
+      bar(form, `Something was typed here at ${clock(found.at)} and not sent.`, [["Bring it back", back], ["Discard it", gone]]);
+    }
   }
 }
 
-function tendAll() {
-  if (!vault) return;
+// What was sent and is stored goes from the device. The answer that led here needs no words; every other one is said.
+async function settle() {
   const last = sessionStorage.getItem(SENT);
-  let index = 0;
-  for (const form of document.querySelectorAll("main form[method=post]:not([data-no-draft])")) {
-    index += 1;
-    if (!form.querySelector("textarea, select, input:not([type=hidden], [type=file])")) continue;
-    tend(form, `${location.pathname}#${form.id || index}`);
+  for (const row of vault?.rows() ?? []) {
+    const there = isStored(row.key);
+    if (!there) continue;
+    if (row.byItself || row.key !== last) leaveNote(there);
+    if (row.at <= row.sent) await vault.drop(row.name, row.key);
+    else await vault.renew(row.name, row.key, keyOf());
   }
-  // A form that was sent and led to another page has arrived.
-  if (last && !last.startsWith(`${location.pathname}#`)) {
-    vault.drop(last);
-    sessionStorage.removeItem(SENT);
+  sayNotes();
+}
+
+async function tendAll() {
+  let index = 0;
+  for (const form of document.querySelectorAll("main form[method=post]:not(.filter)")) {
+    const types = form.querySelector("textarea, select, input:not([type=hidden], [type=file])");
+    index += types && !form.hasAttribute("data-no-draft") ? 1 : 0;
+    if (form.dataset.tended) continue;
+    form.dataset.tended = "soon";
+    const draft = new Draft(form, `${location.pathname}#${form.id || index}`);
+    tended.push(draft);
+    if (types) await draft.bringBack();
+    form.dataset.tended = "yes";
   }
 }
 
-tendAll();
-document.addEventListener("htmx:afterSwap", () => {
-  for (const form of document.querySelectorAll("main form[method=post]")) {
-    if (form.dataset.tended !== "yes") tendAll();
+await settle();
+await tendAll();
+sessionStorage.removeItem(SENT);
+
+document.addEventListener("htmx:afterSwap", async (event) => {
+  // The form again, with what is wrong: it has its key.
+  const sent = tended.filter((draft) => draft.everSent && !draft.form.isConnected && draft.form.dataset.done !== "yes");
+  await tendAll();
+  for (const old of sent) {
+    const again = tended.find((draft) => draft.name === old.name && draft.form.isConnected);
+    if (again && again !== old) again.givenBack(old.sending.key);
+    tended.splice(tended.indexOf(old), 1);
   }
+});
+
+// A link pressed right after a key: the page waits the moment that sealing takes.
+document.addEventListener("click", async (event) => {
+  const link = event.target.closest?.("a[href]");
+  const plain = !event.defaultPrevented && !event.button && !event.metaKey && !event.ctrlKey && !event.shiftKey && !link?.target;
+  if (!link || !plain || link.origin !== location.origin || !tended.some((draft) => draft.keeps && draft.loose)) return;
+  event.preventDefault();
+  await Promise.all(tended.map((draft) => draft.keep()));
+  location.assign(link.href);
+});
+// A page that the browser held in memory knows nothing of what became of its form.
+window.addEventListener("pageshow", (event) => {
+  if (event.persisted && tended.some((draft) => draft.everSent)) location.reload();
+});
+window.addEventListener("beforeunload", (event) => {
+  if (tended.some((draft) => draft.loose)) event.preventDefault();
 });

@@ -10,10 +10,10 @@ document.addEventListener("keydown", (event) => {
   const row = document.activeElement.closest(".review li");
   const at = row ? links.indexOf(row.querySelector(".open")) : -1;
   if (event.key === "s") {
-    const note = row?.querySelector("details");
-    if (!note) return;
-    note.open = true;
-    note.querySelector("input:not([type=hidden])").focus();
+    const field = row?.querySelector(".seen-form input:not([type=hidden])");
+    if (!field) return;
+    field.closest("details").open = true;
+    field.focus();
     return;
   }
   const next = event.key === "j" ? at + 1 : Math.max(at, 1) - 1;

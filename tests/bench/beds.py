@@ -60,6 +60,7 @@ def bed_of(scene: Scene, case: LoadCase, void: Void, tissue: float | None = None
         share=plate.share,
         outside_mm=void.outside_mm,
         depth_mm=plate.depth_mm,
+        middle_mm=plate.middle_mm,
         left_mm=left,
         ground=HARD_SHARE * thickness[-1] / scene.foams[-1].modulus_kpa if cut_base else 0.0,
         before_kpa=baseline.pressure_kpa,

@@ -31,10 +31,11 @@ class Bed:
         have a foot above them.
     thickness, modulus_kpa, locking
         Of each layer from the foot down [mm, kPa, -]; ``first`` is the place of the uppermost cut layer.
-    window, share, outside_mm, depth_mm, left_mm, ground
+    window, share, outside_mm, depth_mm, middle_mm, left_mm, ground
         Cells in which the layers above are followed as a plate; share of each cell over the void, distance of
-        its centre from the opening, negative inside [mm], the void's depth there [mm], what is left there of
-        the layers below, shape ``(layers below, ny, nx)`` [mm], and how much the ground below gives [mm/kPa].
+        its centre from the opening, negative inside [mm], the void's depth there [mm], where the middle of
+        that share lies from the cell's centre, shape ``(2, ny, nx)`` [mm], what is left there of the layers
+        below, shape ``(layers below, ny, nx)`` [mm], and how much the ground below gives [mm/kPa].
     before_kpa, profile_mm, tissue, central
         Pressure before the cut [kPa], skeleton above the foam [mm], stiffness of the tissue and its central
         value [kPa/mm].
@@ -55,6 +56,7 @@ class Bed:
     share: Array
     outside_mm: Array
     depth_mm: Array
+    middle_mm: Array
     left_mm: Array
     ground: float
     before_kpa: Array
@@ -115,15 +117,16 @@ def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
     window = bed.window & bed.support
     place = np.full(bed.support.shape, -1)
     place[window] = np.arange(int(window.sum()))
-    sides = {}
+    sides: dict[tuple[int, str], NDArray[np.intp]] = {}
     count = int(window.sum())
     for axis in (0, 1):
         near, far = _pair(axis)
         both = window[near] & window[far]
-        numbers = np.full(both.shape, -1)
-        numbers[both] = count + np.arange(int(both.sum()))
-        count += int(both.sum())
-        sides[axis] = numbers
+        for kind in ("turn", "slide"):
+            numbers = np.full(both.shape, -1)
+            numbers[both] = count + np.arange(int(both.sum()))
+            count += int(both.sum())
+            sides[axis, kind] = numbers
     strains, weights = _strains(bed, window, place, sides)
     cx, cy = bed.moment_x / bed.force_n, bed.moment_y / bed.force_n
     reach = 100.0  # slopes in hundredths of a millimetre per mm, so that all unknowns are of one size
@@ -140,6 +143,12 @@ def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
     level = np.zeros(count)
     level[:cells] = (a[first:] * before / (1.0 + b[first:] * before)).sum(axis=0)
     stiff = 1.0 / a[first:].sum()
+    whole = share < 1
+    offset = bed.middle_mm[:, window]
+    kept = np.where(whole, -share / np.where(whole, 1.0 - share, 1.0), 0.0) * offset
+    beside_of, over_of = _onto(bed, window, kept, whole), _onto(bed, window, offset, over)
+    # What a part carried before the cut it goes on to carry at its cell's centre.
+    centred = before - beside_of.T @ ((1.0 - share) * before)[whole] - over_of.T @ (share * before)[over]
     calls = 0
 
     def energy(unknowns: Array) -> tuple[float, Array]:
@@ -156,13 +165,18 @@ def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
         )
         value += stored.sum()
         np.add.at(slope, onto[inner], -press[inner])
-        carried, stored = columns(v, a[first:], b[first:], 0.0)
-        carried = np.where(v < 0, stiff * v, carried)
-        value += ((1.0 - share) * np.where(v < 0, 0.5 * stiff * v * v, stored)).sum()
-        slope[:cells] += (1.0 - share) * carried
-        carried, stored = columns(v[over] - depth, left, b[first:], bed.ground)
+        sunk, over_level = v - level[:cells], level[:cells]
+        u = over_level[whole] + beside_of @ sunk
+        carried, stored = columns(u, a[first:], b[first:], 0.0)
+        carried = np.where(u < 0, stiff * u, carried)
+        part = (1.0 - share)[whole]
+        value += (part * np.where(u < 0, 0.5 * stiff * u * u, stored)).sum()
+        slope[:cells] += beside_of.T @ (part * carried)
+        carried, stored = columns(over_level[over] + over_of @ sunk - depth, left, b[first:], bed.ground)
         value += (share[over] * stored).sum()
-        slope[np.flatnonzero(over)] += share[over] * carried
+        slope[:cells] += over_of.T @ (share[over] * carried)
+        value += centred @ v
+        slope[:cells] += centred
         value, slope = area * value, area * slope
         for (places, factors), weight in zip(strains, weights, strict=True):
             moved = np.where(places >= 0, (q - level)[places], 0.0)
@@ -193,46 +207,72 @@ def solve(bed: Bed, tolerance: float = 1e-9) -> Found:
     return Found(pressure, roof, calls)
 
 
+def _onto(bed: Bed, window: Mask, offset: Array, kept: Mask) -> Array:
+    """Hat functions of the cells' centres at the middle of each part, shape ``(parts, cells)``."""
+    rows, columns = np.nonzero(window)
+    x, y = bed.x[columns], bed.y[rows]
+    at_x, at_y = x[kept] + offset[0, kept], y[kept] + offset[1, kept]
+    hat = np.maximum(1.0 - np.abs(at_x[:, None] - x) / bed.size, 0.0)
+    hat = hat * np.maximum(1.0 - np.abs(at_y[:, None] - y) / bed.size, 0.0)
+    # Where a centre beside it is not followed, the part stands at its own cell's centre.
+    lonely = hat.sum(axis=1) < 1.0 - 1e-9
+    hat[lonely] = np.eye(x.size)[np.flatnonzero(kept)[lonely]]
+    return hat
+
+
 def _pair(axis: int) -> tuple[tuple[slice, ...], tuple[slice, ...]]:
     near, far, whole = slice(None, -1), slice(1, None), slice(None)
     return ((near, whole), (far, whole)) if axis == 0 else ((whole, near), (whole, far))
 
 
-def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, NDArray[np.intp]]):
+def _strains(  # type: ignore[no-untyped-def]
+    bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[tuple[int, str], NDArray[np.intp]]
+):
     """Strains of the plate and of the layers below as sums of unknowns, and the stiffness of each."""
     h, first = bed.size, bed.first
-    t, e = bed.thickness, bed.modulus_kpa
-    above = t[:first] / e[:first]
-    upper = 1.0 / (1.0 + bed.central * above.sum())
-    follows = upper + (1.0 - upper) * np.concatenate([[0.0], np.cumsum(above)]) / above.sum()
-    middles = np.cumsum(t[:first]) - t[:first] / 2
-    neutral = (e[:first] * t[:first] * middles).sum() / (e[:first] * t[:first]).sum()
-    bend = (e[:first] * (t[:first] ** 3 / 12 + t[:first] * (middles - neutral) ** 2)).sum()
-    below = t[first:] / e[first:]
-    phi = 1.0 - np.concatenate([[0.0], np.cumsum(below)]) / below.sum()
-    drag = sum(
-        e[first + i] / 2 * t[first + i] * (phi[i] ** 2 + phi[i] * phi[i + 1] + phi[i + 1] ** 2) / 3.0
-        for i in range(below.size)
-    )
+    t, e, lock = bed.thickness, bed.modulus_kpa, bed.locking
+    height = np.cumsum(t[:first][::-1])[::-1] - t[:first] / 2
     forms, weights = [], []
 
-    def add(places: list[Array], factors: list[float], weight: Array | float) -> None:
-        forms.append((np.stack(places, axis=1), np.array(factors)))
+    def add(places: list[Array], factors: list[Array] | list[float], weight: Array | float) -> None:
+        each = [np.broadcast_to(factor, places[0].shape) for factor in factors]
+        forms.append((np.stack(places, axis=1), np.stack(each, axis=1)))
         weights.append(np.broadcast_to(weight, places[0].shape))
 
     for axis in (0, 1):
         near, far = _pair(axis)
         both = window[near] & window[far]
-        one, two, turn = place[near][both], place[far][both], sides[axis][both]
+        one, two = place[near][both], place[far][both]
+        turn, slide = sides[axis, "turn"][both], sides[axis, "slide"][both]
+        # Foam pressed before the cut: half its secant modulus in shear, and so much give to a little more.
+        pressed = (bed.before_kpa[near][both] + bed.before_kpa[far][both]) / 2.0
+        secant = e[:, None] + pressed / lock[:, None]
+        shear, give = secant / 2.0, t[:, None] * e[:, None] / secant**2
+        above = np.concatenate([0.0 * pressed[None], np.cumsum(give[:first], axis=0)])
+        upper = 1.0 / (1.0 + bed.central * above[-1])
+        follows = upper + (1.0 - upper) * above / above[-1]
         for layer in range(first):
-            shear = e[layer] / 2 * t[layer]
             mean, apart = (follows[layer] + follows[layer + 1]) / 2, follows[layer + 1] - follows[layer]
-            add([one, two, turn], [-mean / h, mean / h, -1.0 / h], 5.0 / 6.0 * shear)
-            add([one, two], [-apart / h, apart / h], shear / 12.0)
-        # The square between two centres drags with what of it lies outside the opening, whose edge is
+            parts = [-mean / h, mean / h, np.full(mean.size, -1.0 / h)]
+            add([one, two, turn], parts, 5.0 / 6.0 * shear[layer] * t[layer])
+            add([one, two], [-apart / h, apart / h], shear[layer] * t[layer] / 12.0)
+        # The square between two centres counts with what of it lies outside the opening, whose edge is
         # straight there.
         edge = (bed.outside_mm[near][both] + bed.outside_mm[far][both]) / 2.0
-        add([one, two], [-1.0 / h, 1.0 / h], drag * np.minimum(np.maximum(edge + h / 2.0, 0.0), h) / h)
+        outside = np.minimum(np.maximum(edge + h / 2.0, 0.0), h) / h
+        phi = 1.0 - np.concatenate([0.0 * pressed[None], np.cumsum(give[first:], axis=0)]) / give[first:].sum(
+            axis=0
+        )
+        for below in range(t.size - first):
+            layer, top, bottom = first + below, phi[below], phi[below + 1]
+            fall = (bottom - top) / t[layer]
+            # phi is straight in a layer, so the energy of phi * slope + fall * slide is that of its middle
+            # and its ends.
+            for point, weight in ((0.0, 1.0 / 6.0), (0.5, 2.0 / 3.0), (1.0, 1.0 / 6.0)):
+                here = top + point * (bottom - top)
+                add(
+                    [one, two, slide], [-here / h, here / h, fall], outside * weight * shear[layer] * t[layer]
+                )
         # Curvature of a cell: its two sides; foam beyond the window keeps its side level, no foam leaves it
         # free.
         rows, columns = np.nonzero(window)
@@ -245,14 +285,22 @@ def _strains(bed: Bed, window: Mask, place: NDArray[np.intp], sides: dict[int, N
             & bed.support[rows + shift[0], columns + shift[1]]
         )
         rows, columns = rows[firm], columns[firm]
-        add(
-            [sides[axis][rows - shift[0], columns - shift[1]], sides[axis][rows, columns]],
-            [-1.0 / h**2, 1.0 / h**2],
-            bend,
-        )
+        before, after = (rows - shift[0], columns - shift[1]), (rows, columns)
+        kinds = [sides[axis, kind][at] for kind in ("turn", "slide") for at in (before, after)]
+        # A layer's stretch is straight over its thickness: its middle and its ends.
+        for layer in range(first):
+            for point, weight in ((-0.5, 1.0 / 6.0), (0.0, 2.0 / 3.0), (0.5, 1.0 / 6.0)):
+                z = height[layer] + point * t[layer]
+                add(kinds, [-z / h**2, z / h**2, -1.0 / h, 1.0 / h], weight * e[layer] * t[layer])
     s = bed.support
     firm = s[:-1, :-1] & s[1:, :-1] & s[:-1, 1:] & s[1:, 1:]
-    along_x, along_y = sides[1], sides[0]
-    quad = [along_x[:-1][firm], along_x[1:][firm], along_y[:, :-1][firm], along_y[:, 1:][firm]]
-    add(quad, [-0.5 / h**2, 0.5 / h**2, -0.5 / h**2, 0.5 / h**2], 2.0 * bend)
+    quad = []
+    for kind in ("turn", "slide"):
+        along_x, along_y = sides[1, kind], sides[0, kind]
+        quad += [along_x[:-1][firm], along_x[1:][firm], along_y[:, :-1][firm], along_y[:, 1:][firm]]
+    for layer in range(first):
+        for point, weight in ((-0.5, 1.0 / 6.0), (0.0, 2.0 / 3.0), (0.5, 1.0 / 6.0)):
+            z = (height[layer] + point * t[layer]) / h
+            factors = [0.5 * sign * size / h for size in (z, 1.0) for sign in (-1.0, 1.0, -1.0, 1.0)]
+            add(quad, factors, 2.0 * weight * e[layer] * t[layer])
     return forms, weights

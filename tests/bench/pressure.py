@@ -73,9 +73,9 @@ def alternatives() -> float:
 def factorisation() -> float:
     """One sparse LU of the plan's matrix [s], the better of two orderings."""
     bed = scene_and_cut(2.5)[2].foundation
-    band = bed._template.copy()
-    added = bed.lattice.area * bed._weight * bed._law.stiffness
-    band[0] += np.bincount(bed._carrier, added, band.shape[1]) + bed._trace
+    band = bed._template.copy(order="F")
+    bed._carriers.stiffen(band, bed._carriers.stiffness)
+    band[0] += bed._trace
     band[0, bed._face] += bed.lattice.area * 50.0
     rows = [row[: row.size - step] for step, row in enumerate(band)]
     kept = [step for step, row in enumerate(rows) if np.any(row)]

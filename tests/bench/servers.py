@@ -94,7 +94,7 @@ def prepared() -> dict[str, Any]:
             "submission_key": str(uuid.uuid4()),
             "visited_on": today.isoformat(),
             "red_flags": "none",
-            "next_in_7": "on",
+            "next_in": "7",
         }
         for lesion in lesions:
             head = f"lesion-{lesion.pk}-"

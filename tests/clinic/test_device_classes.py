@@ -26,13 +26,15 @@ ROOT = Path(__file__).parents[2]
 TABLE = {"clinic/guidelines/devices.py"}
 #: Where program code names a class by hand, and why that is no second copy of what the table decides.
 NAMED = {
-    ("clinic/guidelines/cautions.py", "total_contact_cast"): "how often a cast leaves a lesion",
+    ("clinic/guidelines/cautions.py", "total_contact_cast"): "how often a cast leaves an ulcer",
     (
         "clinic/guidelines/cautions.py",
         "felted_foam_with_footwear",
     ): "felt flattens; felt and who does not walk",
     ("clinic/guidelines/cautions.py", "toe_spacer"): "skin between the toes",
     ("clinic/guidelines/cautions.py", "heel_float_in_bed_and_chair"): "it does nothing while walking",
+    ("clinic/demo/past.py", "walker_knee_high_removable"): "the invented past departs from the advice",
+    ("clinic/demo/past.py", "ankle_high_removable"): "the invented past departs from the advice",
 }
 WORDS = {text for d in DEVICES.values() for text in (d.label, d.plain_label)}
 

@@ -27,7 +27,12 @@ from clinic.week.reads.review import review_list
 from clinic.week.reads.today import today_lists
 from tests import factories
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.any_database(
+        "the pages are asked of a second one in tests/test_access.py; here they are compared"
+    ),
+]
 
 SEEN = date(2024, 9, 3)
 AGREED = date(2024, 9, 17)

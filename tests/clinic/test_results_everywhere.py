@@ -19,6 +19,7 @@ from clinic.week.reads.today import today_lists
 from tests import factories, factories_care
 
 pytestmark = pytest.mark.django_db
+COMPARED = "the pages are asked of a second one in tests/test_access.py; here they are compared"
 
 TODAY = timezone.localdate
 AROUND = (-20, -2, -1, 0, 1, 9)
@@ -39,6 +40,7 @@ def morning(site, day=None):
     return today_lists(site, day or TODAY()).morning
 
 
+@pytest.mark.any_database(COMPARED)
 @pytest.mark.parametrize("ahead", AROUND)
 @pytest.mark.parametrize("come", ["waiting", "arrived", "seen", "withdrawn"])
 def test_a_result_stands_on_today_and_the_preparation_sheet_as_the_one_rule_says(site, lesion, ahead, come):
@@ -70,6 +72,7 @@ def test_a_result_stands_on_today_and_the_preparation_sheet_as_the_one_rule_says
         assert rows[0].asks[0].pk == result.pk
 
 
+@pytest.mark.any_database(COMPARED)
 @pytest.mark.parametrize("ahead", AROUND)
 @pytest.mark.parametrize("stopped", [False, True])
 def test_a_course_stands_on_today_from_its_planned_end_until_it_is_stopped(site, lesion, ahead, stopped):
@@ -92,6 +95,7 @@ def test_pages_of_person_and_ulcer_show_both_with_their_links(as_staff, lesion):
         assert "X-ray" in page
 
 
+@pytest.mark.any_database(COMPARED)
 @pytest.mark.parametrize("kind", [kind for kind, _ in RESULT_CHOICES])
 @pytest.mark.parametrize("of", ["lesion", "limb", "person", "other foot"])
 def test_an_arrived_result_marks_the_curves_it_is_about(lesion, kind, of):

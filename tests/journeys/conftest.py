@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,36 @@ class Visitor:
 
     def resize(self, size):
         self.page.set_viewport_size(SIZES[size])
+
+    def height(self):
+        """How high the page is as it stands. [px]"""
+        return self.page.evaluate("document.documentElement.scrollHeight")
+
+    def unfold(self):
+        """Open every folded section."""
+        self.page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+
+    @contextlib.contextmanager
+    def text_of(self, percent):
+        """The page with text of that size."""
+        self.page.evaluate(
+            "(percent) => { document.documentElement.style.fontSize = `${percent}%`; }", percent
+        )
+        yield
+        self.page.evaluate("document.documentElement.style.fontSize = ''")
+
+    def wider_than_the_window(self, text_percent):
+        """How far the page would scroll sideways with text of that size. [px]"""
+        return self.page.evaluate(
+            """(percent) => {
+              const page = document.documentElement;
+              page.style.fontSize = `${percent}%`;
+              const wider = page.scrollWidth - window.innerWidth;
+              page.style.fontSize = "";
+              return wider;
+            }""",
+            text_percent,
+        )
 
     def axe_faults(self):
         results = Axe().run(self.page, options=RULES)

@@ -19,6 +19,7 @@ from tests.journeys.touch import (
     stroke,
     tap,
     trace,
+    unfold,
     upload_and_scale,
     visit_page,
     wait_for_area,
@@ -36,6 +37,7 @@ def test_from_the_visit_to_a_saved_traced_area_that_changes_the_chart(tablet, le
     tablet.open(f"/lesions/{lesion.pk}/")
     chart_before = page.locator("figure img").first.get_attribute("src")
     tablet.open(f"/people/{lesion.limb.person_id}/visits/new/")
+    unfold(page, "[name=note]")
     page.fill("[name=note]", "typed before the trace")
     page.wait_for_selector("#visit[data-kept=yes]")
     began, tablet.taps = time.perf_counter(), 0
@@ -49,7 +51,7 @@ def test_from_the_visit_to_a_saved_traced_area_that_changes_the_chart(tablet, le
     for choice in (
         "[name=red_flags][value=none]",
         f"[name=lesion-{lesion.pk}-debridement][value=before]",
-        "[name=next_in_7]",
+        "[name=next_in][value='7']",
     ):
         tap(tablet, choice)
     tap(tablet, "form#visit button:text-is('Save visit')")
@@ -240,6 +242,10 @@ def test_an_imprint_photographed_and_traced_lies_on_the_bench_where_it_was(table
         shares = [*np.linspace(0, 1, 12), *[1.0] * 6]
         stroke(tablet, [tuple(start + share * (end - start)) for share in shares])
     page.fill("[name=dressing_mm]", "3")
+    tap(tablet, "button.main")
+    page.wait_for_selector(".insole-over")
+    assert not Imprint.objects.exists(), "the insole is looked at over the photo first"
+    assert not tablet.axe_faults()
     tap(tablet, "button.main")
     page.wait_for_url("**/bench/")
     imprint = Imprint.objects.get()

@@ -31,7 +31,7 @@ def test_a_figure_opens_the_cases_behind_it(visitor, manager):
     visitor.open("/")
     page.wait_for_url("**/audit/")
     assert "4 of 6" in page.locator("main").inner_text()
-    page.get_by_role("link", name="The person declines it").first.click()
+    page.get_by_role("link", name="The patient declines it").first.click()
     page.wait_for_url("**/audit/cases/**")
     assert "said in words" in page.locator("main").inner_text()
     page.locator("main a[href^='/prescriptions/']").first.click()

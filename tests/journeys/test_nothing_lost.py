@@ -7,7 +7,7 @@ from django.utils import timezone
 from playwright.sync_api import expect
 
 from clinic.models import Measurement, Visit
-from tests.journeys.touch import visit_page
+from tests.journeys.touch import unfold, visit_page
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -17,7 +17,7 @@ def fill_visit(page, lesion, length="14"):
     page.fill(f"[name=lesion-{lesion.pk}-length_mm]", length)
     page.fill(f"[name=lesion-{lesion.pk}-width_mm]", "11")
     page.check(f"[name=lesion-{lesion.pk}-debridement][value=before]")
-    page.check("[name=next_in_7]")
+    page.check("[name=next_in][value='7']")
     page.wait_for_selector("#visit[data-kept=yes]")
 
 
@@ -60,7 +60,7 @@ def test_an_answer_lost_on_the_way_is_no_second_visit(tablet, lesion):
     assert today(lesion) == 1
     page.locator("form#visit button:text-is('Save visit')").tap()
     page.wait_for_url("**/visits/*/")
-    expect(page.locator("main")).to_contain_text("was stored already")
+    expect(page.locator("main")).to_contain_text("stored as a visit")
     assert today(lesion) == 1
     tablet.faults = [
         fault for fault in tablet.faults if "ERR_CONNECTION_RESET" not in fault and "sendError" not in fault
@@ -111,6 +111,7 @@ def test_two_tabs_correct_one_visit_and_both_versions_are_shown_before_one_is_ke
     tabs = [page, page.context.new_page()]
     for number, tab in enumerate(tabs):
         tab.goto(tablet.base + f"/visits/{stored.pk}/correct/")
+        unfold(tab, "[name=note]")
         tab.fill("[name=note]", f"note {number}")
         tab.fill("[name$=-length_mm]", "18")
         tab.fill("[name$=-width_mm]", "12")

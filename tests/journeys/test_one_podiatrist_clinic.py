@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic.models import DangerOwner, Prescription
 from tests import factories, feet
+from tests.journeys.touch import sent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -39,8 +40,7 @@ def test_the_only_podiatrist_decides_with_an_outside_clinician_by_telephone(visi
     page.get_by_label("Ischaemia grade 3").check()
     page.get_by_label("Team that has it from now on").fill("vascular team, city hospital")
     page.get_by_label("Seen there next on").fill((timezone.localdate() + timedelta(days=20)).isoformat())
-    page.get_by_role("button", name="Record who has it").click()
-    page.wait_for_load_state("networkidle")
+    sent(page, "Record who has it")
     assert DangerOwner.objects.get().team == "vascular team, city hospital"
 
     visitor.open(f"/limbs/{limb.pk}/prescribe/")
@@ -55,7 +55,7 @@ def test_the_only_podiatrist_decides_with_an_outside_clinician_by_telephone(visi
     page.get_by_text("Withheld, and why").click()
     assert "needs a second signature" in page.locator("[data-message=override_second]").inner_text()
     page.check("[name=device_class][value=walker_non_removable]")
-    page.select_option("[name=departure_reason]", label="A finding the rules do not know")
+    page.select_option("[name=departure_reason]", label="Other clinical finding")
     page.fill("[name=reason]", "No bypass is possible; the team wants the load off at every step.")
     page.get_by_role("button", name="Sign prescription").click()
     page.wait_for_url("**/prescriptions/*/")
@@ -77,14 +77,13 @@ def test_the_only_podiatrist_decides_with_an_outside_clinician_by_telephone(visi
     made = Prescription.objects.get()
     visitor.open(f"/prescriptions/{made.pk}/fit/")
     fill_list(page)
-    page.get_by_role("button", name="Record the fitting").click()
-    page.wait_for_load_state("networkidle")
+    sent(page, "Record the fitting")
     made.refresh_from_db()
     assert made.fitted_on
     assert made.sealed_on is None
 
     visitor.open("/today/")
-    assert "stays unsealed" in page.locator("#confirmations ~ ul").first.inner_text()
+    assert "stays unsealed" in page.locator("ul.rows > li", has_text=limb.person.family_name).inner_text()
     page.get_by_role("link", name="confirm the second signature").click()
     page.get_by_label("Confirmed how").fill("letter of today, scanned")
     page.get_by_role("button", name="Record the confirmation").click()
@@ -92,13 +91,11 @@ def test_the_only_podiatrist_decides_with_an_outside_clinician_by_telephone(visi
 
     page.get_by_role("link", name="Opening card").click()
     page.get_by_label("Must be opened by").fill((timezone.localdate() + timedelta(days=6)).isoformat())
-    page.get_by_role("button", name="Make the card").click()
-    page.wait_for_load_state("networkidle")
-    page.get_by_role("button", name="The person has the card").click()
-    page.wait_for_load_state("networkidle")
+    sent(page, "Make the card")
+    sent(page, "The patient has the card")
     visitor.open(f"/prescriptions/{made.pk}/fit/")
     fill_list(page)
-    page.get_by_label("Sealed: the person cannot take it off").check()
+    page.get_by_label("Sealed: the patient cannot take it off").check()
     page.get_by_label("Open by").fill((timezone.localdate() + timedelta(days=6)).isoformat())
     page.get_by_label("Bandage ends below the knee (cm)").fill("4")
     page.get_by_label("Skin to check at the next visit").fill("shin edge, ankle bones")

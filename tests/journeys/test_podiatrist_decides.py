@@ -6,6 +6,7 @@ from django.utils import timezone
 from clinic.models import Prescription
 from offload.models import ReliefPlan
 from tests import factories, factories_care, feet
+from tests.journeys.touch import sent
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -71,8 +72,9 @@ def test_moving_the_lesion_signing_the_plan_and_printing_it(visitor, lesion):
     page.get_by_role("button", name="Save draft").first.click()
     page.wait_for_url("**/plans/*/")
     assert "NOT SIGNED" in page.content()
-    page.get_by_role("button", name="Sign plan").click()
-    page.wait_for_load_state("networkidle")
+    # The space closes under this ulcer, so a sentence is asked.
+    page.fill("[name=shut_reason]", "Relief at the edge is what is wanted; seen again in a week.")
+    sent(page, "Sign plan")
     plan = ReliefPlan.objects.get()
     assert plan.state == "signed"
     sheet = page.request.get(f"{visitor.base}/plans/{plan.code}/sheet-a4.pdf")

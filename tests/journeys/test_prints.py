@@ -21,7 +21,7 @@ from tests import factories
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 PAPER = {"A4": (595, 842), "Letter": (612, 792)}  # [pt]
-FURNITURE = ("Sign out", "Switch user", "Search people", "Go to the page", "Report a problem", "Review")
+FURNITURE = ("Sign out", "Switch user", "Search patients", "Go to the page", "Report a problem", "Review")
 RECORD_PAGES = 5
 LARGE_PAGES = 4
 LARGE_PX = 16 * 96 / 72 - 0.01
@@ -46,7 +46,7 @@ def printed(visitor, path, papers=("A4",)):
           const walk = document.createTreeWalker(article, NodeFilter.SHOW_TEXT);
           while (walk.nextNode()) {
             const text = walk.currentNode;
-            if (!text.parentElement.closest("button, summary")) out.push(text.data);
+            if (!text.parentElement.closest("button, summary, .meaning, .means")) out.push(text.data);
           }
           return out.join(" ");
         }"""
@@ -159,7 +159,8 @@ def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, le
         device_class="walker_knee_high_removable",
         departure_reason="",
         prescribed_on=timezone.localdate(),
-        reason="Facts are missing that decide about devices that stay on; a boot that comes off meanwhile.",
+        reason="Findings are missing that decide about non-removable devices; a boot that comes off "
+        "meanwhile.",
     )
     for path in (f"/prescriptions/{made.pk}/record/", f"/prescriptions/{made.pk}/"):
         [(sheets, lost, wide)] = printed(visitor, path)
@@ -169,7 +170,29 @@ def test_the_signed_record_prints_whole_on_a_stated_number_of_sheets(visitor, le
         assert not [word for word in FURNITURE if word in "".join(sheets)]
         assert limb.person.family_name in sheets[0], "whose record it is stands on the first sheet"
         assert "Supports licensed judgement" in sheets[-1]
-        assert f"1 / {len(sheets)}" in sheets[0], "each sheet says which of how many"
+        assert f"page 1 of {len(sheets)}" in sheets[0], "each sheet says which of how many"
     assert "boot that comes off meanwhile" in " ".join(sheets[0].split()), (
         "the reason stands on the first sheet"
     )
+
+
+def test_every_page_that_is_printed_says_on_each_sheet_whose_it_is_and_which_of_how_many(visitor, lesion):
+    person, site = lesion.limb.person, lesion.limb.person.site
+    factories.user("manager", at=site, username="lead", password="a long pass phrase")
+    made = factories.prescription(of=lesion.limb, lesions=[lesion])
+    of_a_person = [f"/people/{person.pk}/", f"/lesions/{lesion.pk}/", f"/prescriptions/{made.pk}/"]
+    for username, paths in {
+        "pod": [*of_a_person, "/review/", "/today/preparation/"],
+        "lead": ["/audit/"],
+    }.items():
+        visitor.page.context.clear_cookies()
+        visitor.sign_in(site.members.get(username=username))
+        for path in paths:
+            visitor.open(path)
+            pdf = pypdf.PdfReader(io.BytesIO(visitor.page.pdf(print_background=False)))
+            sheets = [unicodedata.normalize("NFKC", sheet.extract_text()) for sheet in pdf.pages]
+            for n, sheet in enumerate(sheets, start=1):
+                assert f"page {n} of {len(sheets)}" in sheet, path
+                assert site.name in sheet, path
+                assert person.family_name in sheet or path not in of_a_person, path
+                assert not [word for word in FURNITURE[:5] if word in sheet], path

@@ -39,7 +39,7 @@ def fill_the_rest(page, lesion):
     page.fill(f"[name=lesion-{lesion.pk}-width_mm]", "16")
     page.check(f"[name=lesion-{lesion.pk}-debridement][value=before]")
     page.check("[name=device_opened]")
-    page.check("[name=next_in_7]")
+    page.check("[name=next_in][value='7']")
 
 
 def steps_top(sheet):
@@ -66,7 +66,7 @@ def test_the_sheet_works_without_network_and_the_flag_is_sent_once(visitor, case
     expect(sheet).to_be_visible()
     steps = sheet.locator("ol.steps > li h3").all_inner_texts()
     assert steps == ["Device", "Call", "By when", "What was done"]
-    expect(sheet).to_contain_text("Open the sealed device on the left foot now")
+    expect(sheet).to_contain_text("Open the non-removable device on the left foot now")
     ambulance, own = sheet.locator(".emergency-number"), sheet.locator("[data-number]")
     expect(ambulance).to_have_text("112")
     assert ambulance.bounding_box()["y"] < steps_top(sheet) < own.bounding_box()["y"]

@@ -5,6 +5,7 @@ from django.utils import timezone
 
 from clinic.models import Visit
 from tests import factories
+from tests.journeys.touch import unfold
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -25,8 +26,9 @@ def fill(page, lesion, *, length, width):
     page.fill(f"[name=lesion-{lesion.pk}-length_mm]", str(length))
     page.fill(f"[name=lesion-{lesion.pk}-width_mm]", str(width))
     page.check(f"[name=lesion-{lesion.pk}-debridement][value=before]")
+    unfold(page, f"[name=lesion-{lesion.pk}-infection]")
     page.check(f"[name=lesion-{lesion.pk}-infection][value=none]")
-    page.check("[name=next_in_7]")
+    page.check("[name=next_in][value='7']")
 
 
 def test_a_visit_logged_in_the_browser_shows_on_today_chart_and_verdict(visitor, lesion):
@@ -36,7 +38,7 @@ def test_a_visit_logged_in_the_browser_shows_on_today_chart_and_verdict(visitor,
     page.fill("[name=password]", "a long pass phrase")
     page.click("button.main")
     page.wait_for_url("**/today/")
-    assert page.get_by_role("heading", name="Due today").count() == 1
+    assert page.get_by_role("heading", name="Expected today").count() == 1
 
     visitor.open(f"/lesions/{lesion.pk}/")
     chart_before = page.locator("figure img").get_attribute("src")
@@ -51,11 +53,14 @@ def test_a_visit_logged_in_the_browser_shows_on_today_chart_and_verdict(visitor,
     page.wait_for_url("**/lesions/*/")
 
     visitor.open(f"/lesions/{lesion.pk}/")
+    page.locator("summary", has_text="Measurements").click()
     assert page.locator("figure img").get_attribute("src") != chart_before
     assert page.locator(".verdict").inner_text() != verdict_before
     assert "5.65 cm²" in page.locator("table.measurements").inner_text()
     visitor.open("/today/")
-    assert page.get_by_role("link", name="Log visit").count() == 0 or "Due today" not in page.content()
+    due = page.get_by_role("region", name="Expected today")
+    assert "Nobody is due" in due.inner_text()
+    assert due.get_by_role("link", name="Log visit").count() == 0
 
 
 def test_a_double_click_stores_the_visit_once(visitor, lesion):
@@ -96,6 +101,7 @@ def test_what_was_typed_survives_a_form_that_needs_another_look(visitor, lesion)
     visitor.sign_in(lesion.limb.person.site.members.get())
     visitor.open(f"/people/{lesion.limb.person_id}/visits/new/")
     page.fill(f"[name=lesion-{lesion.pk}-length_mm]", "11")
+    unfold(page, "[name=note]")
     page.fill("[name=note]", "typed before the fault")
     page.get_by_role("button", name="Save visit").click()
     page.wait_for_selector(".errors")

@@ -45,10 +45,10 @@ def test_from_today_to_a_visit_stored_once(signed_in, live_server):
     page.wait_for_url("**/visits/new/")
 
     length, width = page.get_by_label("Length (mm)"), page.get_by_label("Width (mm)")
-    page.get_by_text("By outline, or not measurable").click()
+    page.get_by_text("Outline, not measurable, other").click()
     page.get_by_label("Outline points (mm)").fill("0,0; 15,0; 15,15; 0,15")
     page.get_by_label("Before, or without, debridement").check()
-    expect(page.locator(".live")).to_contain_text("2.25 cm² · −25 % ± 14 %: more than measuring error")
+    expect(page.locator(".live")).to_contain_text("2.25 cm² · 25 % smaller (± 14 %, beyond error)")
     assert Visit.objects.count() == 2
 
     # A chip chosen by mistake is let go again: untouched means not looked at.
@@ -70,7 +70,7 @@ def test_from_today_to_a_visit_stored_once(signed_in, live_server):
     page.get_by_role("button", name="Back to the page").click()
     page.get_by_label("None new or worse of these").check()
     expect(page.get_by_label("Foot newly cold, pale or blue")).not_to_be_checked()
-    page.get_by_label("7 days after this visit").check()
+    page.get_by_label("7 days").check()
     page.context.set_offline(True)
     page.get_by_role("button", name="Save visit").click()
     expect(page.locator("#draft")).to_contain_text("Not yet sent: no answer from the clinic's server")
@@ -112,7 +112,7 @@ def test_the_page_saves_without_scripts(browser, live_server):
     page.get_by_role("button", name="Save visit").click()
     expect(page.get_by_role("alert")).to_contain_text("Next visit: no date given")
     expect(page.get_by_label("Fully covered and dry")).to_be_checked()
-    page.get_by_label("7 days after this visit").check()
+    page.get_by_label("7 days").check()
     page.get_by_role("button", name="Save visit").click()
     page.wait_for_url(f"**/lesions/{lesion.pk}/")
     assert Visit.objects.get().measurements.get().covered_dry

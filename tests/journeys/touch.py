@@ -23,6 +23,19 @@ def tap(tablet, what):
     tablet.taps += 1
 
 
+def unfold(page, what):
+    """The fold that a control stands in, opened by its summary as a hand does it."""
+    fold = page.locator(f"details:not([open]):has({what})")
+    if fold.count():
+        fold.first.locator("summary").first.click()
+
+
+def sent(page, name):
+    """A form sent by its button; a script sends it, so the next page is waited for, not a quiet network."""
+    with page.expect_event("load"):
+        page.get_by_role("button", name=name, exact=True).click()
+
+
 def stroke(tablet, points):
     """One finger from point to point of the screen."""
 

@@ -1,6 +1,7 @@
 """The foundation against finite elements, and against its own energy minimised by SciPy."""
 
 from functools import cache
+from itertools import product
 
 import numpy as np
 import pytest
@@ -24,9 +25,27 @@ CUTS = {"middle": 1, "base": 2}
 HALF_WIDTHS = (8, 12, 18, 25)
 DESCENT, TISSUE, REACH, MARGIN = 3.0, 50.0, 60.0, 5.0
 LOADS = (59.0, 120.0, 200.0)
-LESION_WITHIN = 0.20
+#: Of the 24, those of each `make validate`: elements whose void closes take a minute each. All of them stand
+#: in tests/validation/RESULTS.md.
+OFTEN = {
+    (8, "base", 200.0),
+    (8, "middle", 59.0),
+    (12, "base", 120.0),
+    (12, "middle", 200.0),
+    (18, "base", 59.0),
+    (25, "middle", 120.0),
+}
+WITHIN, WITHIN_KPA = 0.10, 3.0
+"""How far the lesion's mean may lie from the elements', whichever is more [-, kPa]."""
+HOPEFUL, HOPEFUL_KPA = 0.05, 2.0
+"""And how far below."""
+HEAVY_HOPEFUL = 0.08
+"""How far below under strips at 200 kPa: the goal of 5 % is missed there (8 mm half width 7.7 %, 12 mm 6.4
+%).
+"""
 FAR = 58.8
-"""Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and 1000/31 kPa/mm in series."""
+"""Pressure far from the void [kPa]: 3 mm over springs of 50 kPa/mm and a stack of 1000/31 kPa/mm in series.
+"""
 
 
 @cache
@@ -42,6 +61,12 @@ def by_foundation(cut, half_width, cell=0.5):
     y, bed = linear_strip(CUTS[cut], half_width, REACH, cell)
     state = pressed_to(bed, DESCENT, FAR)
     return np.abs(y), state.pressure_kpa[:, 1]
+
+
+def agrees(ours, theirs, hopeful=HOPEFUL):
+    """The lesion's mean [kPa] is near the elements', and not much below."""
+    assert ours == pytest.approx(theirs, rel=WITHIN, abs=WITHIN_KPA)
+    assert ours >= theirs - max(hopeful * theirs, HOPEFUL_KPA)
 
 
 def pressed_to(bed, descent, far):
@@ -112,9 +137,9 @@ def test_an_open_middle_cut_leaves_the_lesion_free_in_both(half_width):
 
 
 @pytest.mark.parametrize("half_width", HALF_WIDTHS)
-def test_under_a_base_cut_the_lesion_agrees_within_a_fifth(half_width):
+def test_under_a_base_cut_the_lesion_agrees(half_width):
     theirs, ours = figures("base", half_width)
-    assert ours[0] == pytest.approx(theirs[0], rel=0.20)
+    agrees(ours[0], theirs[0])
 
 
 @cache
@@ -127,7 +152,7 @@ def loaded(cut, half_width, far):
     )
     locking = tuple(foam.locking_strain for foam in FOAMS)
     found = close_strip(THICKNESS, MODULUS, locking, index, half_width, descent, TISSUE, REACH)
-    y, void = strip(index, half_width, REACH, 0.5)
+    y, void = strip(index, half_width, REACH, 0.5, far)
     state = pressed_to(void.foundation, descent, far)
     x, p = np.abs(y), state.pressure_kpa[:, 1]
     rim, lesion = (x > half_width) & (x < half_width + 10.0), half_width - MARGIN
@@ -142,15 +167,17 @@ def loaded(cut, half_width, far):
     return theirs, (p[x < lesion].mean(), p[rim].mean(), p[rim].max(), p.mean(), closed)
 
 
-@pytest.mark.parametrize("far", LOADS)
-@pytest.mark.parametrize("cut", CUTS)
-@pytest.mark.parametrize("half_width", HALF_WIDTHS)
+@pytest.mark.parametrize(
+    ("half_width", "cut", "far"),
+    [
+        pytest.param(*case, marks=[] if case in OFTEN else [pytest.mark.whole])
+        for case in product(HALF_WIDTHS, CUTS, LOADS)
+    ],
+)
 def test_light_and_heavy_loads_agree_with_finite_elements_whose_void_may_close(cut, half_width, far):
-    """Own foam laws, 59 to 200 kPa far away. Lesion within a fifth; under an open middle cut nothing is
-    left in either.
-    """
+    """Own foam laws, 59 to 200 kPa far away."""
     theirs, ours = loaded(cut, half_width, far)
-    assert ours[0] == pytest.approx(theirs[0], rel=LESION_WITHIN, abs=0.1)
+    agrees(ours[0], theirs[0], HEAVY_HOPEFUL if far >= 200.0 else HOPEFUL)
     assert ours[1] == pytest.approx(theirs[1], rel=0.10)
     assert ours[2] == pytest.approx(theirs[2], rel=0.03)
     assert (ours[4] > 0.98) == (theirs[4] > 0.98)
@@ -163,6 +190,7 @@ def test_both_rank_the_middle_cut_before_the_base_cut_while_the_void_is_open(hal
         assert one[0] < other[0]
 
 
+@pytest.mark.whole
 def test_table_of_finite_elements_and_foundation(capsys):
     """Prints the figures that the tests above hold; asserts only that widening a cut frees the lesion in
     both.

@@ -54,10 +54,10 @@ def send(servers, saves, cookies, sent):
             path, form, _ = saves.forms[key]
             while time.monotonic() < until:
                 try:
-                    status, where, _ = killing.request(next(order).port, "POST", path, dict(jar), form)
+                    status, heads, _ = killing.request(next(order).port, "POST", path, dict(jar), form)
                 except OSError:
-                    status, where = 0, ""
-                if status == 302 and not where.startswith("/sign-in"):
+                    status, heads = 0, {}
+                if status == 302 and not heads.get("Location", "").startswith("/sign-in"):
                     sent.accepted[key] = time.monotonic()
                     break
                 sent.again += 1

@@ -27,6 +27,8 @@ ROOT = Path(__file__).resolve().parents[2]
 PASSWORD = "correct horse battery"
 PEOPLE, DAYS = 25, 8  # 200 visits
 CLIENTS = 6
+#: Cookies, or the fields of a form.
+Jar = dict[str, str]
 
 
 @dataclass
@@ -56,12 +58,12 @@ class Place:
             text=True,
         )
 
-    def ask(self, function: str, *words: str) -> object:
-        """Run one function of this module inside the program, and read its JSON."""
+    def ask(self, function: str, *words: str, module: str = "killing") -> object:
+        """Run one function of this module, or of one beside it, inside the program, and read its JSON."""
         code = (
             "import os, sys, json, django; os.environ['DJANGO_SETTINGS_MODULE'] = 'clinic.config.settings';"
-            "django.setup(); from tests.security import killing; "
-            f"print(json.dumps(killing.{function}(*sys.argv[1:])))"
+            f"django.setup(); from tests.security import {module}; "
+            f"print(json.dumps({module}.{function}(*sys.argv[1:])))"
         )
         done = subprocess.run(
             [sys.executable, "-c", code, *words], cwd=ROOT, env=self.env(), capture_output=True, text=True
@@ -103,6 +105,20 @@ def stored() -> dict[str, dict[str, object]]:
             "audit": logged.count(str(visit.pk)),
         }
     return told
+
+
+def breaking_restore(archive: str) -> str:
+    """Restore, and break while the pictures are filled; what was said."""
+    from unittest.mock import patch
+
+    from clinic.accounts.writes import backups
+
+    with patch.object(backups, "pictures_filled", side_effect=OSError(28, "No space left on device")):
+        try:
+            backups.restore(Path(archive))
+        except OSError as fault:
+            return str(fault.strerror)
+    return "it did not break"
 
 
 @dataclass
@@ -158,13 +174,17 @@ class Server:
         self.process.wait()
 
 
-def request(port: int, method: str, path: str, cookies: dict[str, str], form: dict[str, str] | None = None):
-    """One request; cookies are kept in the given dict."""
+def request(
+    port: int, method: str, path: str, cookies: Jar, form: Jar | None = None, body: str | None = None
+):
+    """One request; cookies are kept in the given dict. `body` is a form that is encoded already."""
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
     headers = {"Cookie": "; ".join(f"{k}={v}" for k, v in cookies.items())}
-    body = None
+    token = urlencode({"csrfmiddlewaretoken": cookies.get("csrftoken", "")})
     if form is not None:
-        body = urlencode({**form, "csrfmiddlewaretoken": cookies.get("csrftoken", "")})
+        body = urlencode(form)
+    if body is not None:
+        body = f"{body}&{token}"
         headers["Content-Type"] = "application/x-www-form-urlencoded"
     try:
         connection.request(method, path, body, headers)
@@ -177,7 +197,7 @@ def request(port: int, method: str, path: str, cookies: dict[str, str], form: di
     for line in answer.headers.get_all("Set-Cookie") or []:
         name, _, value = line.partition(";")[0].partition("=")
         cookies[name] = value
-    return answer.status, answer.headers.get("Location", ""), text
+    return answer.status, answer.headers, text
 
 
 def signed_in(port: int) -> dict[str, str]:
@@ -196,6 +216,8 @@ class Saves:
     accepted: set[str] = field(default_factory=set)
     refused: dict[str, int] = field(default_factory=dict)
     unanswered: set[str] = field(default_factory=set)
+    #: Key of the form -> the key its answer names as stored: on that alone a device drops what was typed.
+    told: dict[str, str] = field(default_factory=dict)
     times: list[float] = field(default_factory=list)
 
 
@@ -206,16 +228,19 @@ def make_saves(people: list[dict[str, int]]) -> Saves:
     today = date.today()
     for back in range(DAYS):
         for n, one in enumerate(people):
-            key, length = str(uuid.uuid4()), 10 + (n * DAYS + back) % 40 + 0.5
+            key = str(uuid.uuid4())
+            # Near each other: a value unlike the last is asked about before it is saved.
+            length = round(30 + (n * DAYS + back) % 40 / 10, 1)
             day = today - timedelta(days=3 * (DAYS - back))
             head = f"lesion-{one['lesion']}-"
             forms[key] = (
                 f"/people/{one['person']}/visits/new/",
                 {
                     "submission_key": key,
+                    "form_key": key,
                     "visited_on": day.isoformat(),
                     "red_flags": "none",
-                    "next_in_7": "on",
+                    "next_in": "7",
                     f"{head}length_mm": str(length),
                     f"{head}width_mm": "8",
                     f"{head}debridement": "before",
@@ -248,14 +273,15 @@ def send_all(
             path, form, _ = saves.forms[key]
             began = time.perf_counter()
             try:
-                status, location, _ = request(server.port, "POST", path, jar, form)
+                status, heads, _ = request(server.port, "POST", path, jar, form)
             except OSError:
                 with lock:
                     saves.unanswered.add(key)
                 continue
             with lock:
-                if status == 302 and not location.startswith("/sign-in"):
+                if status == 302 and not heads.get("Location", "").startswith("/sign-in"):
                     saves.accepted.add(key)
+                    saves.told[key] = json.loads(heads.get("Form-Stored", "{}")).get("key", "")
                     saves.times.append(time.perf_counter() - began)
                 else:
                     saves.refused[key] = status
@@ -325,6 +351,7 @@ def run(
         "unanswered yet stored": len(set(again) & set(after_kill)),
         "stored in the end": len(whole),
         "stored twice": len(whole) - len(set(whole) & set(keys)),
+        "accepted and not named": sorted(key for key in saves.accepted if saves.told.get(key) != key),
         "half stored": [
             key
             for key, row in whole.items()

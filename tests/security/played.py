@@ -57,34 +57,61 @@ def one(statement: str, *values: Any) -> Any:
     return row[0] if row and len(row) == 1 else row
 
 
+#: What PostgreSQL calls the kinds that SQLite's tables declare.
+KINDS = {
+    "timestamp with time zone": "datetime",
+    "time without time zone": "time",
+    "jsonb": "text",
+    "boolean": "bool",
+    "numeric": "decimal",
+}
+
+
 def columns(table: str) -> dict[str, str]:
     """Name -> declared kind of every column."""
     with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(
+                "SELECT column_name, data_type FROM information_schema.columns "
+                "WHERE table_schema = current_schema() AND table_name = %s",
+                [table],
+            )
+            return {name: KINDS.get(kind, kind) for name, kind in cursor.fetchall()}
         described = connection.introspection.get_table_description(cursor, table)
     return {column.name: str(column.type_code).lower() for column in described}
 
 
+#: Two values of each kind that is not written as any letters.
+OTHERS = {
+    "date": ("2020-01-02", "2021-01-02"),
+    "datetime": ("2020-01-02 03:04:05.000001", "2021-01-02 03:04:05"),
+    "time": ("01:02:03", "02:03:04"),
+    "uuid": ("00000000-0000-4000-8000-000000000001", "00000000-0000-4000-8000-000000000002"),
+    "text": ('["altered"]', "[]"),
+}
+
+
 def another(value: Any, kind: str) -> Any:
     """Some other value that the column takes."""
-    if isinstance(value, bool):
-        return not value
     if "bool" in kind:
-        return 1 if value in (0, None, False) else 0
+        return not value
     if isinstance(value, (int, float)):
         return value + 1
     if value is None:
-        return {"date": "2026-01-02", "datetime": "2026-01-02 03:04:05", "text": "[1]"}.get(kind, 1)
+        return OTHERS.get(kind, (1,))[0]
     text = str(value)
-    if "datetime" in kind:
-        return "2020-01-02 03:04:05.000001" if not text.startswith("2020-01-02") else "2021-01-02 03:04:05"
-    if kind == "date":
-        return "2020-01-02" if text != "2020-01-02" else "2021-01-02"
-    if kind == "time":
-        return "01:02:03" if text != "01:02:03" else "02:03:04"
     if kind in ("decimal", "numeric"):
         return float(text) + 1
+    if kind in OTHERS and (kind != "text" or _is_json(text)):
+        one, two = OTHERS[kind]
+        return two if text.startswith(one[:10]) else one
+    # No longer than it was: PostgreSQL holds a column to its length.
+    return f"{text[:-1]}{'y' if text.endswith('x') else 'x'}"
+
+
+def _is_json(text: str) -> bool:
     try:
         json.loads(text)
     except ValueError:
-        return f"{text}x"
-    return '["altered"]' if text != '["altered"]' else "[]"
+        return False
+    return True

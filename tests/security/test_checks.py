@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import json
-import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -16,37 +15,91 @@ from django.utils import timezone
 from clinic.accounts.reads.checks import faults_standing
 from clinic.accounts.writes import digests
 from clinic.accounts.writes.breakglass import glass_break
+from clinic.accounts.writes.check_places import small_copy_differences, standing_differences
 from clinic.accounts.writes.erasure import person_erase
 from clinic.accounts.writes.verification import verify_and_keep
-from clinic.models import Person, Transfer, User, Verification
+from clinic.capture.writes.photos import photo_store, thumbnail_name
+from clinic.models import Person, PhotoConsent, Transfer, User, Verification
 from clinic.people.reads.merging import merge_preview
 from clinic.people.writes.merging import merge_undo, person_merge
 from clinic.people.writes.people import person_register, weight_add
 from clinic.people.writes.transfers import transfer_accept, transfer_ask, transfer_undo
-from clinic.record import append_only as append_only_module
 from clinic.record.writes import audit
 from tests import factories
 from tests.clinic.month.play import Month
 from tests.security import played
-from tests.security.test_verification import _folders as _folders
-from tests.security.test_verification import named_after, sets, without_triggers
+from tests.security.tampering import folders, named_after, sets, without_triggers
+from tests.security.test_faults import picture
 
 pytestmark = pytest.mark.django_db
 
 
-def test_a_trigger_of_the_same_name_that_never_fires_is_named(append_only):
-    name = "clinic_historicalweight_no_update"
-    assert append_only_module.altered(connection) == []
-    text = append_only_module._create(connection.vendor, "clinic_historicalweight", "update", True)
+@pytest.fixture(autouse=True)
+def _folders(settings, tmp_path):
+    for name, value in folders(tmp_path).items():
+        setattr(settings, name, value)
+
+
+#: The trigger, and the statements after which it is there by its name and refuses nothing.
+NAME = "clinic_historicalweight_no_update"
+ON = f"{NAME} ON clinic_historicalweight"
+CREATE = f"CREATE TRIGGER {NAME} BEFORE UPDATE ON clinic_historicalweight"
+EMPTY = "RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NEW; END $$"
+ELSEWHERE = "CREATE SCHEMA gift; CREATE FUNCTION gift.clinic_append_only()"
+PERMIT = "CREATE TABLE gift.clinic_erasurepermit (person_id integer)"
+WAYS = {
+    "sqlite": {
+        "a condition that is never met": (
+            f"DROP TRIGGER {NAME}",
+            f"{CREATE} WHEN 0 BEGIN SELECT RAISE(ABORT, 'clinic_historicalweight is append-only'); END",
+        ),
+        "another text": (f"DROP TRIGGER {NAME}", f"{CREATE} BEGIN SELECT 1; END"),
+        "no trigger": (f"DROP TRIGGER {NAME}",),
+    },
+    "postgresql": {
+        "a condition that is never met": (
+            f"DROP TRIGGER {ON}",
+            f"{CREATE} FOR EACH ROW WHEN (false) EXECUTE FUNCTION clinic_append_only('door')",
+        ),
+        "for one column only": (
+            f"DROP TRIGGER {ON}",
+            f"CREATE TRIGGER {NAME} BEFORE UPDATE OF salt ON clinic_historicalweight FOR EACH ROW "
+            "EXECUTE FUNCTION clinic_append_only('door')",
+        ),
+        "no trigger": (f"DROP TRIGGER {ON}",),
+        "switched off": (f"ALTER TABLE clinic_historicalweight DISABLE TRIGGER {NAME}",),
+        "for replicas only": (f"ALTER TABLE clinic_historicalweight ENABLE REPLICA TRIGGER {NAME}",),
+        "a session that says it is a replica": ("SET LOCAL session_replication_role = replica",),
+        "a function of another body": (f"CREATE OR REPLACE FUNCTION clinic_append_only() {EMPTY}",),
+        "a function of the same name elsewhere": (
+            f"{ELSEWHERE} {EMPTY}",
+            f"DROP TRIGGER {ON}",
+            f"{CREATE} FOR EACH ROW EXECUTE FUNCTION gift.clinic_append_only('door')",
+        ),
+        "a permit that is looked for elsewhere": (
+            f"CREATE SCHEMA gift; {PERMIT}; INSERT INTO gift.clinic_erasurepermit VALUES (1)",
+            "ALTER FUNCTION clinic_append_only() SET search_path = gift, public",
+        ),
+        "a rule before the trigger": (
+            "CREATE RULE gift AS ON UPDATE TO clinic_historicalweight DO INSTEAD NOTHING",
+        ),
+    },
+}
+
+
+@pytest.mark.parametrize("way", WAYS[connection.vendor])
+def test_a_trigger_that_no_longer_refuses_is_named(append_only, person, staff, way):
+    """However it was brought about: first it is shown that the database no longer refuses."""
+    weight_add(by=staff, person=person, kg=91, measured_on=timezone.localdate(), how="scales")
     with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            cursor.execute(f'DROP TRIGGER "{name}"')
-            cursor.execute(re.sub("WHEN .*BEGIN", "WHEN 0 BEGIN", text))
-        else:
-            cursor.execute(f'DROP TRIGGER "{name}" ON clinic_historicalweight')
-            cursor.execute(text.replace("FOR EACH ROW", "FOR EACH ROW WHEN (false)"))
-    assert append_only_module.missing(connection) == []
-    assert append_only_module.altered(connection) == [name]
+        assert list(standing_differences()) == []
+        if connection.vendor == "postgresql":
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a table with checks to come cannot be changed
+        for statement in WAYS[connection.vendor][way]:
+            cursor.execute(statement)
+        cursor.execute("UPDATE clinic_historicalweight SET kg = 44")
+        named = [fault.words for fault in standing_differences()]
+        assert any("clinic_historicalweight" in one or "append_only" in one or "gift" in one for one in named)
 
 
 def test_what_stood_before_is_said_to_who_runs_the_check_and_kept_nowhere():
@@ -122,7 +175,7 @@ def test_a_month_of_a_clinic_has_no_false_alarm():
         audit.record(
             by=None, site=month.site, verb="opened", target=month.site, also=[month.staff, month.podiatrist]
         )
-    month.run(30)
+    month.run(30, lists=False)
     digests.write()
     assert sum(month.figures.happened.values()) > 50
     assert without_triggers() == []
@@ -143,6 +196,26 @@ def test_a_failed_check_is_a_stop_for_managers_until_the_whole_record_is_well(as
     Verification.objects.create(at=timezone.now(), full=True, **well)
     assert faults_standing() == 0
     assert "The check of the record" not in as_manager.get(reverse("settings")).content.decode()
+
+
+def test_a_small_copy_that_was_exchanged_is_named_and_not_shown(as_podiatrist, podiatrist, site):
+    person = factories.person(at=site)
+    lesion = factories.lesion(on=factories.limb(of=person))
+    today = timezone.localdate()
+    with transaction.atomic():
+        PhotoConsent.objects.create(person=person, given_on=today, created_by=podiatrist)
+        photo = photo_store(by=podiatrist, lesion=lesion, taken_on=today, upload=picture())
+    first = as_podiatrist.get(reverse("photo_thumb", args=[photo.pk])).content
+    small = Path(photo.file.storage.path(thumbnail_name(photo)))
+    assert small.read_bytes() == first
+    assert list(small_copy_differences()) == []
+    small.write_bytes(picture().getvalue())
+    assert [one.words for one in small_copy_differences()] == [
+        f"clinic_photo: small copy of row {photo.pk} is not the one that was stored"
+    ]
+    assert as_podiatrist.get(reverse("photo_thumb", args=[photo.pk])).content == first
+    small.unlink()
+    assert list(small_copy_differences()) == []
 
 
 @pytest.mark.parametrize("where", ["digests", "second"])

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sqlite3
 import subprocess
 import sys
@@ -18,6 +19,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from clinic.accounts.writes import digests
+from clinic.accounts.writes.verification import verify
 from clinic.models import AuditEvent, PersonKey, Site, User, ViewBatch, ViewEvent
 from clinic.people.writes.people import weight_add
 from clinic.record import append_only
@@ -46,7 +48,13 @@ def chain(site, staff):
 
 
 def found():
-    return list(digests.all_faults())
+    """What the check says of chain, reads and digest file; rows and triggers are the tests' own here."""
+    of_the_chain = re.compile(r"clinic_auditevent|clinic_view|(line \d+ of )?heads\.jsonl")
+    return [fault.words for fault in verify() if of_the_chain.match(fault.words)]
+
+
+def named(*words):
+    return any(all(one in fault for one in words) for fault in found())
 
 
 def test_an_untouched_chain_holds(chain):
@@ -62,12 +70,12 @@ def test_tampering_an_altered_row_is_named(chain, column):
     row = chain[3]
     new = {"person_id": row.person_id + 1, "at": timezone.now()}.get(column, f"{getattr(row, column)}x"[-60:])
     AuditEvent.objects.filter(pk=row.pk).update(**{column: new})
-    assert f"row 4 of site {row.site_id} was altered" in found()
+    assert named(f"row 4 of site {row.site_id}, ", "was altered")
 
 
 def test_tampering_a_deleted_row_is_named(chain):
     AuditEvent.objects.filter(pk=chain[2].pk).delete()
-    assert f"row 3 of site {chain[2].site_id} is missing" in found()
+    assert named(f"row 3 of site {chain[2].site_id} is missing")
 
 
 def test_tampering_an_inserted_row_is_named(chain):
@@ -89,8 +97,7 @@ def test_tampering_an_inserted_row_is_named(chain):
     )
     forged.digest = audit.digest_of(forged)
     forged.save()
-    faults = found()
-    assert f"row 6 of site {chain[0].site_id} does not follow the row before it" in faults
+    assert named(f"row 6 of site {chain[0].site_id}, ", "does not follow the row before it")
 
 
 def test_tampering_two_rows_that_changed_places_are_named(chain):
@@ -98,9 +105,8 @@ def test_tampering_two_rows_that_changed_places_are_named(chain):
     AuditEvent.objects.filter(pk=a.pk).update(sequence=999)
     AuditEvent.objects.filter(pk=b.pk).update(sequence=a.sequence)
     AuditEvent.objects.filter(pk=a.pk).update(sequence=b.sequence)
-    faults = found()
     for number in (2, 5):
-        assert f"row {number} of site {a.site_id} was altered" in faults
+        assert named(f"row {number} of site {a.site_id}, ", "was altered")
 
 
 def test_tampering_a_cut_tail_is_named_by_the_daily_digest(chain):
@@ -292,11 +298,11 @@ def test_the_payload_of_a_person_is_sealed_and_readable_only_with_its_key(chain)
 
 
 def test_a_key_made_at_the_same_moment_elsewhere_is_kept(site, staff, person, monkeypatch):
-    one = audit._sealed("one", audit._key_of(person))
+    one = audit.sealed_for("one", audit._key_of(person))
     with monkeypatch.context() as other:
         # The look for a key came before the other's was there.
         other.setattr("django.db.models.query.QuerySet.first", lambda rows: None)
-        two = audit._sealed("two", audit._key_of(person))
+        two = audit.sealed_for("two", audit._key_of(person))
     key = Fernet(PersonKey.objects.get().key)
     assert [key.decrypt(text.encode()) for text in (one, two)] == [b"one", b"two"]
     audit.record(by=staff, site=site, verb="looked", target=person, person=person, kg=80)

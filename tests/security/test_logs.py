@@ -9,12 +9,14 @@ import io
 import json
 import logging
 import re
+from datetime import datetime, timedelta
 
 import pytest
 from django.core.management import call_command
 from django.db import IntegrityError
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
 from clinic.config.logs import Lines, request_id
 from tests import factories
@@ -105,6 +107,9 @@ def test_each_request_is_one_line_with_its_page_status_time_and_user(lines, staf
     assert line["user"] == staff.pk
     assert line["method"] == "GET"
     assert line["request"] == answer["X-Request-ID"] == request_id.get()
+    at = datetime.fromisoformat(line["at"])
+    assert at.utcoffset() == timedelta(0)
+    assert abs(timezone.now() - at) < timedelta(minutes=5)
 
 
 def test_every_log_call_of_ours_gives_a_constant_sentence():

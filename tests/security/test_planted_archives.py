@@ -12,6 +12,7 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import psycopg
 import pytest
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
@@ -22,6 +23,7 @@ from clinic.accounts.writes.archive_schema import postgres_faults
 from clinic.accounts.writes.backups import ArchiveFault, backup, check, restore
 from clinic.config.environment import Environment, signs_of_a_clinic
 from clinic.record import append_only
+from tests.security import killing
 from tests.security.test_backups import (
     PASSPHRASE,
     database_of,
@@ -80,8 +82,8 @@ def test_a_dump_with_something_planted_in_its_schema_is_named():
         .replace('ON "', 'ON public."')
         .replace("FUNCTION clinic", "FUNCTION public.clinic")
     )
-    function = append_only._POSTGRES_FUNCTION
-    whole = f"CREATE TABLE public.clinic_weight (\n);\n{function};\n{trigger};\n"
+    function = append_only.FUNCTION_TEXT
+    whole = f"CREATE TABLE public.clinic_weight (\n);\n{function.strip()};\n{trigger};\n"
     assert list(postgres_faults(whole)) == []
     for gift in (
         "CREATE TRIGGER gift AFTER INSERT ON public.clinic_weight FOR EACH ROW EXECUTE FUNCTION f();",
@@ -89,11 +91,79 @@ def test_a_dump_with_something_planted_in_its_schema_is_named():
         "CREATE EVENT TRIGGER gift ON ddl_command_end EXECUTE FUNCTION f();",
         "CREATE VIEW public.gift AS SELECT 1;",
         "CREATE EXTENSION plperlu;",
+        "CREATE TABLE public.gift (\n);",
+        "ALTER TABLE public.clinic_auditevent DISABLE TRIGGER clinic_auditevent_no_update;",
+        "ALTER TABLE public.clinic_person ENABLE ROW LEVEL SECURITY;",
+        "    kg numeric GENERATED ALWAYS AS (44) STORED",
         "CREATE FUNCTION public.f() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NEW; END $$;",
     ):
         assert len(list(postgres_faults(f"{whole}{gift}\n"))) == 1, gift
+    assert list(
+        postgres_faults(whole.replace("LANGUAGE plpgsql", "LANGUAGE plpgsql SET search_path TO 'gift'"))
+    )
     assert list(postgres_faults(whole.replace("RAISE EXCEPTION", "RAISE NOTICE")))
     assert list(postgres_faults(whole.replace("FOR EACH ROW", "FOR EACH ROW WHEN (false)")))
+
+
+CALLED = "CREATE FUNCTION gift() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NEW; END $$"
+FIRST = "DROP TRIGGER clinic_auditevent_no_update ON clinic_auditevent"
+#: Statement, and the one that takes it away again.
+PLANTED_ON_POSTGRES = {
+    "a trigger": (
+        f"{CALLED}; CREATE TRIGGER gift AFTER INSERT ON clinic_weight FOR EACH ROW EXECUTE FUNCTION gift()",
+        "DROP FUNCTION gift() CASCADE",
+    ),
+    "one of our names that never fires": (
+        f'{FIRST}; CREATE TRIGGER "clinic_auditevent_no_update" BEFORE UPDATE ON clinic_auditevent '
+        "FOR EACH ROW WHEN (false) EXECUTE FUNCTION clinic_append_only('sealed')",
+        f"{FIRST}; {append_only.texts('postgresql')['clinic_auditevent_no_update']}",
+    ),
+    "one that is switched off": (
+        "ALTER TABLE clinic_auditevent DISABLE TRIGGER clinic_auditevent_no_update",
+        "ALTER TABLE clinic_auditevent ENABLE TRIGGER clinic_auditevent_no_update",
+    ),
+    "a permit that is looked for elsewhere": (
+        "ALTER FUNCTION clinic_append_only() SET search_path = gift",
+        "ALTER FUNCTION clinic_append_only() RESET ALL",
+    ),
+    "a view": ("CREATE VIEW gift AS SELECT * FROM clinic_user", "DROP VIEW gift"),
+    "a rule": (
+        "CREATE RULE gift AS ON DELETE TO clinic_weight DO INSTEAD NOTHING",
+        "DROP RULE gift ON clinic_weight",
+    ),
+    "a table": ("CREATE TABLE gift (id integer)", "DROP TABLE gift"),
+}
+
+
+@pytest.mark.postgres
+def test_a_dump_of_a_server_with_something_planted_in_its_schema_is_not_loaded(tmp_path):
+    """A whole archive of a migrated database, each gift dumped by the server; and a fill that breaks."""
+    with killing.OwnPostgres(os.environ["DATABASE_URL"]) as own:
+        place = killing.Place(tmp_path / "var", own)
+        assert place.manage("migrate", "-v0").returncode == 0
+        place.ask("prepare", "2")
+        picture = place.folder / "media" / "photos" / "1.jpg"
+        picture.parent.mkdir(parents=True)
+        picture.write_bytes(b"a picture, so that the restore has pictures to fill")
+        assert place.manage("backup", str(tmp_path / "whole.tar")).returncode == 0
+        assert check(tmp_path / "whole.tar")["vendor"] == "postgresql"
+        for what, (plant, undo) in PLANTED_ON_POSTGRES.items():
+            with psycopg.connect(own, autocommit=True) as server:
+                server.execute(plant)
+            archive = tmp_path / f"{what}.tar"
+            assert place.manage("backup", str(archive)).returncode == 0
+            with pytest.raises(ArchiveFault, match="is not the program's; nothing was loaded"):
+                check(archive)
+            with psycopg.connect(own, autocommit=True) as server:
+                server.execute(undo)
+        assert place.manage("verify_audit").returncode == 0
+    with killing.OwnPostgres(os.environ["DATABASE_URL"]) as own:
+        place = killing.Place(tmp_path / "again", own)
+        assert place.ask("breaking_restore", str(tmp_path / "whole.tar")) == "No space left on device"
+        done = place.manage("restore", str(tmp_path / "whole.tar"))
+        assert done.returncode == 0, done.stderr
+        held = place.manage("verify_audit")
+        assert held.returncode == 0, held.stdout
 
 
 @pytest.mark.parametrize(

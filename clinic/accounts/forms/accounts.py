@@ -42,12 +42,27 @@ class AccountForm(forms.Form):
     # Closed lists rather than a look-up of what was sent: a number no database holds is then no fault of it.
     sites = forms.MultipleChoiceField(label="Clinics", widget=forms.CheckboxSelectMultiple)
     active = forms.BooleanField(label="The account is on", required=False)
+    hand_to = forms.ChoiceField(
+        label="Open work goes to",
+        required=False,
+        help_text="Results and review items it waits for, where it is switched off or leaves a clinic.",
+    )
 
-    def __init__(self, *args: Any, by: User, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, by: User, of: User | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self._own = {str(site.pk): site for site in Site.objects.filter(pk__in=by.site_ids)}
         sites: Any = self.fields["sites"]
         sites.choices = [(key, site.name) for key, site in self._own.items()]
+        colleagues = User.objects.filter(sites__in=by.site_ids, is_active=True).exclude(role=Role.MANAGER)
+        if of is not None:
+            # Nobody hands their work over to themselves.
+            colleagues = colleagues.exclude(pk=of.pk)
+        self._colleagues = {str(one.pk): one for one in colleagues.distinct().order_by("last_name", "pk")}
+        hand_to: Any = self.fields["hand_to"]
+        hand_to.choices = [("", "Nobody"), *((key, str(one)) for key, one in self._colleagues.items())]
+
+    def clean_hand_to(self) -> User | None:
+        return self._colleagues.get(self.cleaned_data["hand_to"])
 
     def clean_sites(self) -> list[Site]:
         return [self._own[key] for key in self.cleaned_data["sites"]]
@@ -65,7 +80,7 @@ class InviteForm(AccountForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        del self.fields["active"]
+        del self.fields["active"], self.fields["hand_to"]
 
 
 class _TwiceForm(forms.Form):

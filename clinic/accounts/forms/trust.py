@@ -38,13 +38,13 @@ class GroundForm(forms.Form):
     ground = forms.CharField(
         label="Legal ground",
         max_length=300,
-        help_text="The request and the law it rests on, without the person's name.",
+        help_text="The request and the law it rests on, without the patient's name.",
     )
 
 
 class EraseForm(GroundForm):
     typed_number = forms.CharField(
-        label="Record number of this person, typed again",
+        label="Record number of this patient, typed again",
         max_length=20,
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )

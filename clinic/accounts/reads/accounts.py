@@ -10,7 +10,7 @@ from django.contrib.sessions.models import Session
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 from django.utils import timezone
 
-from clinic.models import AuditEvent, Site, User
+from clinic.models import AccountLink, AuditEvent, Site, User
 
 __all__ = ["SignInLine", "accounts_of", "own_sign_ins", "recovery_codes_left", "settings_history"]
 
@@ -28,9 +28,11 @@ class SignInLine:
 def accounts_of(user: User) -> QuerySet[User]:
     """Accounts that share a site with the user, each with those of its sites the user may know of."""
     mine = Site.objects.filter(pk__in=user.site_ids).order_by("name")
+    live_link = AccountLink.objects.filter(user=OuterRef("pk"), used_at=None, expires_at__gt=timezone.now())
     shared = User.sites.through.objects.filter(user_id=OuterRef("pk"), site_id__in=user.site_ids)
     return (
         User.objects.filter(Exists(shared))
+        .annotate(link_waits=Exists(live_link))
         .prefetch_related(Prefetch("sites", queryset=mine, to_attr="shown_sites"))
         .order_by("-is_active", "last_name", "first_name", "username")
     )

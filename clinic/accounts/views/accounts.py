@@ -15,6 +15,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from clinic.access import ClinicRequest, may
 from clinic.accounts.forms.accounts import AccountForm, InviteForm, LinkPasswordForm
 from clinic.accounts.reads.accounts import accounts_of
+from clinic.accounts.reads.open_work import work_of
 from clinic.accounts.writes import accounts as writes
 from clinic.models import User
 from clinic.record.errors import Refused
@@ -65,7 +66,7 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
         "sites": [site.pk for site in found.shown_sites],
     }
     act = request.POST.get("act", "change") if request.method == "POST" else ""
-    form = AccountForm(request.POST if act == "change" else None, by=request.user, initial=initial)
+    form = AccountForm(request.POST if act == "change" else None, by=request.user, of=found, initial=initial)
     try:
         if act == "reset":
             return _show_link(request, found, writes.account_reset(by=request.user, user=found))
@@ -87,7 +88,7 @@ def account(request: ClinicRequest, account: int) -> HttpResponse:
     return render(
         request,
         "accounts/detail.html",
-        {"form": form, "account": found, "here": "settings"},
+        {"form": form, "account": found, "work": work_of(found, request.user.site_ids), "here": "settings"},
         status=422 if form.is_bound and form.errors else 200,
     )
 

@@ -30,7 +30,7 @@ from clinic.accounts.forms.accounts import (
 )
 from clinic.accounts.reads.accounts import own_sign_ins, recovery_codes_left
 from clinic.accounts.seats import keep_seat, seats_of
-from clinic.accounts.views.asking import password_right
+from clinic.accounts.views.asking import asked_lately, password_right
 from clinic.accounts.writes import sessions
 from clinic.accounts.writes.accounts import own_password_change
 from clinic.models import User
@@ -139,11 +139,14 @@ def second_factor_enrol(request: ClinicRequest) -> HttpResponseBase:
     if user.second_factor and not user.is_verified():
         return redirect("second_factor")
     starting = request.method != "POST" or request.POST.get("act") == "start"
-    form: Any = (EnrolStartForm if starting else EnrolForm)(request.POST or None)
+    form: Any = _enrol_form(EnrolStartForm if starting else EnrolForm, request)
     if request.method != "POST" or not form.is_valid():
         # A wrong form with the right password keeps its key; without the password no key is shown or kept.
         return _enrol_start(request, form if starting else EnrolStartForm())
-    if not password_right(request, form.cleaned_data["password"]):
+    if not user.has_usable_password():
+        if not asked_lately(request):
+            return _enrol_start(request, EnrolStartForm())
+    elif not password_right(request, form.cleaned_data["password"]):
         form = EnrolStartForm(request.POST)
         form.add_error("password", "Not your password.")
         return _enrol_start(request, form)
@@ -166,13 +169,30 @@ def second_factor_enrol(request: ClinicRequest) -> HttpResponseBase:
     return render(request, "accounts/recovery_codes.html", {"codes": codes, "next": _next(request)})
 
 
+def _enrol_form(kind: type[Any], request: ClinicRequest) -> Any:
+    return _asking(kind(request.POST or None), request)
+
+
+def _asking(form: Any, request: ClinicRequest) -> Any:
+    """The form, without the question for a password where the account has none."""
+    if not request.user.has_usable_password():
+        del form.fields["password"]
+    return form
+
+
 def _enrol_start(request: ClinicRequest, form: EnrolStartForm) -> HttpResponse:
     """Ask for the password; whatever key was shown before is worth nothing from here on."""
     sessions.enrol_drop(by=request.user)
     return render(
         request,
         "accounts/enrol_start.html",
-        {"form": form, "asked": second_factor_asked(request.user), "next": _next(request)},
+        {
+            "form": form,
+            "asked": second_factor_asked(request.user),
+            "next": _next(request),
+            "hospital": not request.user.has_usable_password(),
+            "asked_lately": asked_lately(request),
+        },
         status=422 if form.errors else 200,
     )
 
@@ -185,6 +205,7 @@ def _enrol_page(request: ClinicRequest, form: EnrolForm, device: Any) -> HttpRes
             "form": form,
             "picture": segno.make(device.config_url, error="m").svg_data_uri(scale=5, border=4, light="#fff"),
             "secret": _in_fours(device),
+            "hospital": not request.user.has_usable_password(),
             "asked": second_factor_asked(request.user),
             "next": _next(request),
         },
@@ -226,10 +247,10 @@ def me(request: ClinicRequest) -> HttpResponse:
             _moved(request, old)
             messages.success(request, "Your password is changed; every other sign-in has ended.")
             return redirect("me")
-    return _me_page(request, form, EndSignInsForm())
+    return _me_page(request, form, _asking(EndSignInsForm(), request))
 
 
-def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: EndSignInsForm) -> HttpResponse:
+def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: Any) -> HttpResponse:
     return render(
         request,
         "accounts/me.html",
@@ -238,6 +259,8 @@ def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: EndSignInsFo
             "ending": ending,
             "sign_ins": own_sign_ins(request.user, request.session.session_key),
             "codes_left": recovery_codes_left(request.user),
+            "hospital": not request.user.has_usable_password(),
+            "asked_lately": asked_lately(request),
             "asked": second_factor_asked(request.user),
         },
         status=422 if form.errors or ending.errors else 200,
@@ -247,12 +270,15 @@ def _me_page(request: ClinicRequest, form: OwnPasswordForm, ending: EndSignInsFo
 @sensitive_post_parameters()
 @may("own_account")
 def sign_out_other(request: ClinicRequest) -> HttpResponse:
-    """End one of one's sign-ins, or all but this one, after the password."""
+    """End one of one's sign-ins, or all but this one, after the password or a fresh sign-on."""
     if request.method != "POST":
         return HttpResponseNotAllowed(["POST"])
     user: Any = request.user
-    ending = EndSignInsForm(request.POST)
-    if ending.is_valid() and not password_right(request, ending.cleaned_data["password"]):
+    ending = _asking(EndSignInsForm(request.POST), request)
+    if not user.has_usable_password():
+        if not asked_lately(request):
+            ending.add_error(None, "Sign in with the hospital's account again first; nothing was ended.")
+    elif ending.is_valid() and not password_right(request, ending.cleaned_data["password"]):
         ending.add_error("password", "Not your password.")
     if ending.errors:
         return _me_page(request, OwnPasswordForm(), ending)

@@ -58,14 +58,19 @@ def _failed(request: HttpRequest, words: str, status: int) -> HttpResponse:
 @never_cache
 @login_not_required
 def sign_on(request: HttpRequest) -> HttpResponseBase:
-    if request.user.is_authenticated:
+    signed_in: Any = request.user
+    if signed_in.is_authenticated and signed_in.has_usable_password():
         return redirect("home")
     provider = _provider()
+    # Somebody without a password here is asked for the hospital's again, as other pages ask for the password
+    # (OpenID Connect Core 1.0, 3.1.2.1); the answer then says when that was.
+    again = {"prompt": "login", "max_age": "0"} if signed_in.is_authenticated else {}
     requested = request.GET.get("next", "")
     if url_has_allowed_host_and_scheme(requested, allowed_hosts=None) and requested.startswith("/"):
         request.session["sign_on_next"] = requested
     try:
-        return provider.authorize_redirect(request, request.build_absolute_uri(reverse("sign_on_back")))
+        back = request.build_absolute_uri(reverse("sign_on_back"))
+        return provider.authorize_redirect(request, back, **again)
     except FAULTS:
         return _failed(request, "The hospital's sign-on does not answer.", 503)
 
@@ -95,14 +100,19 @@ def sign_on_back(request: HttpRequest) -> HttpResponseBase:
         user = sign_on_account(claims=claims)
     except Refused as refused:
         return _failed(request, refused.message, 403)
+    old = request.session.session_key if request.user == user else None
     auth.login(request, user, backend=BACKEND)
+    if old:  # asked again: the same sign-in, under a new key
+        request.session.cycle_key()
     # The provider says that it asked for a second factor itself (RFC 8176, "mfa").
     amr = claims.get("amr")
     request.session["vouched"] = isinstance(amr, list) and "mfa" in amr
-    sessions.sign_in_note(
-        user=user,
-        session_key=request.session.session_key or "",
-        agent=request.headers.get("User-Agent", ""),
-    )
+    asked_at = claims.get("auth_time")
+    request.session["asked_at"] = asked_at if isinstance(asked_at, int) else 0
+    key = request.session.session_key or ""
+    if old:
+        sessions.sign_in_moved(old=old, new=key)
+    else:
+        sessions.sign_in_note(user=user, session_key=key, agent=request.headers.get("User-Agent", ""))
     log.info("signed in by the hospital's sign-on", extra={"user": user.pk})
     return redirect(where)

@@ -14,6 +14,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from clinic.accounts.names import name_fault
+from clinic.accounts.states import account_allowed
+from clinic.accounts.writes.handing_over import work_hand_over
 from clinic.accounts.writes.sessions import enrol_drop, sign_out_everywhere
 from clinic.models import AccountLink, LinkPurpose, Role, Site, User
 from clinic.record.errors import Refused
@@ -63,13 +65,18 @@ def _registered_check(role: str, registered_as: str) -> None:
         )
 
 
-def link_make(by: User, user: User, purpose: str) -> str:
-    """A one-time link for a user; call inside the transaction of what it is for, before its audit row."""
+def links_end(user: User) -> None:
+    """No unused link of the account works from now on: a newer one was made, or it is switched off."""
     now = timezone.now()
-    # An older unused link ends with the new one.
     for old in user.links.filter(used_at=None, expires_at__gt=now):  # type: ignore[attr-defined]
         old.expires_at = now
         old.save(update_fields=["expires_at"])
+
+
+def link_make(by: User, user: User, purpose: str) -> str:
+    """A one-time link for a user; call inside the transaction of what it is for, before its audit row."""
+    now = timezone.now()
+    links_end(user)
     token = secrets.token_urlsafe(32)
     AccountLink.objects.create(
         user=user,
@@ -126,8 +133,11 @@ def account_change(
     active: bool,
     sites: Iterable[Site],
     registered_as: str = "",
+    hand_to: User | None = None,
 ) -> User:
-    """Change role, clinics or whether the account is on. Clinics of others stay as they are."""
+    """Change role, clinics or whether the account is on. Clinics of others stay as they are. What the account
+    owns where it is no longer on goes to a colleague.
+    """
     user = User.objects.select_for_update().get(pk=user.pk)
     chosen = _own_sites(by, sites)
     if role not in Role.values:
@@ -135,6 +145,8 @@ def account_change(
     _registered_check(role, registered_as)
     if user.pk == by.pk and (role != user.role or not active):
         raise Refused("Your own role and state are changed by another manager.", field="role")
+    if active != user.is_active:
+        account_allowed(user, "switch_on" if active else "switch_off")
     before = {
         "name": str(user),
         "role": user.role,
@@ -142,6 +154,9 @@ def account_change(
         "active": user.is_active,
         "sites": sorted(user.sites.values_list("name", flat=True)),
     }
+    kept = {site.pk for site in chosen} if active else set()
+    left = [pk for pk in by.site_ids if pk not in kept]
+    handed = work_hand_over(by=by, user=user, sites=left, hand_to=hand_to)
     touched = {site.pk: site for site in [*_shared(by, user), *chosen]}
     user.first_name, user.last_name, user.role, user.is_active = first_name, last_name, role, active
     user.registered_as = registered_as.strip()
@@ -156,10 +171,12 @@ def account_change(
         "sites": sorted(user.sites.values_list("name", flat=True)),
     }
     changes = {key: [before[key], after[key]] for key in before if before[key] != after[key]}
-    if not changes:
+    if not changes and not handed:
         raise Refused("Nothing was changed.")
     if not active or "role" in changes or "sites" in changes:
         sign_out_everywhere(user=user)
+    if not active:
+        links_end(user)  # nor does one of before work again when it is switched on
     verb = "changed" if active or "active" not in changes else "switched off"
     _record(by, user, verb, touched.values(), changes=changes)
     return user
@@ -168,8 +185,7 @@ def account_change(
 @transaction.atomic
 def account_reset(*, by: User, user: User) -> str:
     """A one-time link for a new password; the old one stops working at once."""
-    if not user.is_active:
-        raise Refused("This account is switched off; switch it on first.")
+    account_allowed(user, "reset")
     if user.sign_on_subject:
         raise Refused("This account signs in with the hospital's account; its password is kept there.")
     user.set_unusable_password()
@@ -218,6 +234,7 @@ def link_use(*, token: str, password: str) -> User:
     link = AccountLink.objects.select_for_update().filter(token_sha256=_hash(token)).first()
     if link is None or link_find(token) is None:
         raise Refused("This link was used or is too old. Ask the clinic's manager for a new one.")
+    account_allowed(link.user, "set_password")
     _set_password(link.user, password, "password")
     link.used_at = timezone.now()
     link.save(update_fields=["used_at"])

@@ -64,24 +64,35 @@ def sqlite_faults(file: Path, *, same_schema: bool) -> Iterator[str]:
 
 
 #: What a dump of ours creates; anything else would act, or hide something.
-_PLAIN = re.compile(r"CREATE (TABLE|SEQUENCE|UNIQUE INDEX|INDEX)\b")
+_PLAIN = re.compile(r"CREATE (SEQUENCE|UNIQUE INDEX|INDEX)\b")
 _CREATE = re.compile(r"^CREATE (?:OR REPLACE )?.*", re.MULTILINE)
-_BODY = re.compile(r"CREATE (?:OR REPLACE )?FUNCTION (\S+?)\(.*?AS (\$\w*\$)(.*?)\2", re.DOTALL)
+_TABLE = re.compile(r'^CREATE TABLE (?:\w+\.)?"?(\w+)"? \(')
+_FUNCTION = re.compile(r"CREATE (?:OR REPLACE )?FUNCTION (\S+?)\(.*?AS (\$\w*\$).*?\2[^;]*;", re.DOTALL)
+#: A trigger switched off, rows hidden by a policy, a column that computes its own value.
+_ACTING = re.compile(
+    r"^ALTER TABLE .*\b(?:DISABLE|ENABLE|FORCE)\b.*|^.*\bGENERATED ALWAYS AS \(.*", re.MULTILINE
+)
 
 
 def postgres_faults(script: str) -> Iterator[str]:
     """What a dump's schema, as text, holds that is not the program's."""
-    triggers = append_only.texts("postgresql")
-    bodies = {name.rpartition(".")[2]: body for name, _, body in _BODY.findall(script)}
-    for name, body in bodies.items():
-        if name != append_only.FUNCTION or body.strip() != append_only.FUNCTION_BODY.strip():
+    ours, triggers = _tables(), append_only.texts("postgresql")
+    for whole in _FUNCTION.finditer(script):
+        name = whole[1].rpartition(".")[2]
+        if append_only.bare_function(whole[0]) != append_only.bare_function(append_only.FUNCTION_TEXT):
             yield f"function {name} is not the program's"
-    outside = _BODY.sub("", script)
+    outside = _FUNCTION.sub("", script)
     for line in _CREATE.findall(outside):
-        if line.startswith("CREATE TRIGGER "):
+        table = _TABLE.match(line)
+        if table is not None:
+            if table[1] not in ours and table[1] not in BESIDE:
+                yield f"table {table[1]} is not the program's"
+        elif line.startswith("CREATE TRIGGER "):
             name = line.split()[2].strip('"')
             stated = append_only.bare(line.rstrip(";"))
             if stated != append_only.bare(triggers.get(name, "")):
                 yield f"trigger {name} is not the program's"
         elif not _PLAIN.match(line) and not line.startswith("CREATE SCHEMA public"):
             yield f"“{line[:60]}” is not the program's"
+    for line in _ACTING.findall(outside):
+        yield f"“{line.strip()[:60]}” is not the program's"

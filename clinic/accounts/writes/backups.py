@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing
 from functools import partial
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import Any, NoReturn
 
 from django.conf import settings
 from django.db import connection
@@ -39,6 +39,7 @@ from clinic.accounts.writes.picture_store import (
     pictures_there,
 )
 from clinic.accounts.writes.problems import program_version
+from clinic.record import append_only
 
 __all__ = ["ArchiveFault", "backup", "check", "restore"]
 
@@ -183,6 +184,10 @@ def _unpack(archive: Path, folder: Path, passphrase: str) -> Path:
     return out
 
 
+def _no_number(name: str) -> NoReturn:
+    raise ValueError(name)
+
+
 def _checked(archive: Path, folder: Path, passphrase: str) -> tuple[Path, dict[str, Any]]:
     if not archive.is_file() or archive.stat().st_size == 0:
         raise ArchiveFault(f"{archive.name} is missing or empty")
@@ -193,7 +198,7 @@ def _checked(archive: Path, folder: Path, passphrase: str) -> tuple[Path, dict[s
     if size > MANIFEST_BYTES:
         raise ArchiveFault(f"{MANIFEST} has {size} bytes; at most {MANIFEST_BYTES} are read")
     try:
-        manifest = json.loads((out / MANIFEST).read_bytes())
+        manifest = json.loads((out / MANIFEST).read_bytes(), parse_constant=_no_number)
         values, files = manifest["sha256"], dict(manifest["files"])
         whole = (
             all(len(entry["sha256"]) == 64 for entry in files.values()) and len(manifest["migrations"]) >= 0
@@ -306,5 +311,7 @@ def _empty_again(out: Path) -> None:
         with connection.cursor() as cursor:
             for table in connection.introspection.table_names(cursor):
                 cursor.execute(f"DROP TABLE {connection.ops.quote_name(table)} CASCADE")
+            # Its triggers went with the tables; the next restore makes the function again.
+            cursor.execute(f"DROP FUNCTION IF EXISTS {append_only.FUNCTION}()")
     if (out / "media").exists():
         pictures_taken_away(out / "media")

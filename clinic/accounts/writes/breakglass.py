@@ -47,7 +47,7 @@ def glass_break(*, by: User, site: Site, record_number: str, birth_date: date, r
             return _opened(by, site, found.merged_into or found, reason)
         for own in by.sites.order_by("pk"):
             audit.record(by=by, site=own, verb=VAIN, target=by, clinic=site.short_name)
-    raise Refused("No person of that clinic has this record number and birth date.", field="record_number")
+    raise Refused("No patient of that clinic has this record number and birth date.", field="record_number")
 
 
 def _limits(by: User) -> None:

@@ -12,7 +12,6 @@ from django.apps import apps
 
 from clinic.accounts.writes.check_parts import (
     PIECE,
-    UNREADABLE,
     AlteredPlace,
     ChainSeen,
     SealedRow,
@@ -20,6 +19,7 @@ from clinic.accounts.writes.check_parts import (
     each,
 )
 from clinic.models import AuditEvent, PersonKey
+from clinic.record.errors import UNREADABLE
 from clinic.record.writes import audit, seals
 
 __all__ = ["chain_differences", "slipped_in_copies"]
@@ -31,7 +31,7 @@ def chain_differences(
     expected = after + 1
     piece: list[AuditEvent] = []
     rows = AuditEvent.objects.filter(site_id=site_id, sequence__gt=after).order_by("sequence")
-    for event in _events(rows):
+    for event in _events(rows, site_id):
         if isinstance(event, AlteredPlace):
             yield event
             return
@@ -54,22 +54,29 @@ def chain_differences(
     yield from _piece(piece, seen, erased)
 
 
-def _events(rows: Any) -> Iterator[AuditEvent | AlteredPlace]:
+def _events(rows: Any, site_id: int) -> Iterator[AuditEvent | AlteredPlace]:
     last = 0
     try:
         for event in rows.iterator(chunk_size=PIECE):
+            yield _timed(event)
             last = event.sequence
-            yield event
     except UNREADABLE:
         # The rows were read in pieces: the one that cannot be read is within the piece after the last.
         for number in rows.filter(sequence__gt=last).values_list("sequence", flat=True)[: 2 * PIECE]:
             try:
-                rows.get(sequence=number)
+                _timed(rows.get(sequence=number))
             except UNREADABLE:
                 yield AlteredPlace(
-                    f"clinic_auditevent: row {number} cannot be read: a value is none of its column"
+                    f"clinic_auditevent: row {number} of site {site_id} cannot be read: a value is none of "
+                    "its column"
                 )
                 return
+
+
+def _timed(event: AuditEvent) -> AuditEvent:
+    if event.at is None:  # how a time that is none is read on SQLite
+        raise ValueError("at")
+    return event
 
 
 def _piece(events: list[AuditEvent], seen: ChainSeen, erased: Any) -> Iterator[AlteredPlace]:

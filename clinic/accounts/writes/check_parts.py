@@ -9,20 +9,17 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
-from decimal import InvalidOperation
 from typing import NamedTuple
 
-from django.db import DataError, OperationalError
 from django.utils import timezone
 
 from clinic.models import AuditEvent
+from clinic.record.errors import UNREADABLE
 
-__all__ = ["PIECE", "UNREADABLE", "ChainSeen", "AlteredPlace", "SealedRow", "day_of", "each", "erased_by_law"]
+__all__ = ["PIECE", "ChainSeen", "AlteredPlace", "SealedRow", "day_of", "each", "erased_by_law"]
 
 #: Rows read at a time: design choice, small enough for any machine.
 PIECE = 1000
-#: What reading a value raises that is no value of its column.
-UNREADABLE = (ValueError, TypeError, InvalidOperation, DataError, OperationalError)
 
 
 @dataclass(frozen=True)

@@ -14,10 +14,11 @@ from clinic.accounts.writes.check_parts import (
     AlteredPlace,
     erased_by_law,
 )
-from clinic.models import AuditEvent, Erasure, ErasurePermit, Person, PersonKey
+from clinic.capture.writes.photos import thumbnail_name
+from clinic.models import AuditEvent, Erasure, ErasurePermit, Person, PersonKey, Photo
 from clinic.record import append_only
 
-__all__ = ["file_differences", "loose_keys", "standing_differences"]
+__all__ = ["file_differences", "loose_keys", "small_copy_differences", "standing_differences"]
 
 
 def file_differences(model: type[Any]) -> Iterator[AlteredPlace]:
@@ -35,6 +36,18 @@ def file_differences(model: type[Any]) -> Iterator[AlteredPlace]:
                 digest = hashlib.file_digest(opened, "sha256").hexdigest()
             if digest != str(file.name).rsplit("/", 1)[-1].split(".")[0]:
                 yield AlteredPlace(f"{where} is not the one that was stored")
+
+
+def small_copy_differences() -> Iterator[AlteredPlace]:
+    """The small copy of a photo has the hash that its row names; a missing one is made when asked for."""
+    for photo in Photo.objects.order_by("pk").iterator(chunk_size=PIECE):
+        storage, name = photo.file.storage, thumbnail_name(photo)
+        if not storage.exists(name):
+            continue
+        with storage.open(name) as opened:
+            digest = hashlib.file_digest(opened, "sha256").hexdigest()
+        if digest != photo.small_sha256:
+            yield AlteredPlace(f"clinic_photo: small copy of row {photo.pk} is not the one that was stored")
 
 
 def standing_differences() -> Iterator[AlteredPlace]:

@@ -8,7 +8,9 @@ from datetime import datetime
 from typing import Any
 
 from django.apps import apps
-from django.db.models import Exists, OuterRef
+from django.db import connection
+from django.db.models import Exists, JSONField, OuterRef, TextField
+from django.db.models.functions import Cast
 
 from clinic.accounts.writes.check_parts import (
     PIECE,
@@ -26,11 +28,12 @@ __all__ = ["gone_rows", "live_differences", "plain_differences", "recorded_model
 def live_differences(model: type[Any], only: set[int] | None) -> Iterator[AlteredPlace]:
     history = model.history.model
     columns = [f.attname for f in model._meta.concrete_fields if hasattr(history, f.attname)]
-    keys = (
-        iter(sorted(only))
-        if only is not None
-        else model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(chunk_size=PIECE)
-    )
+    if only is not None:
+        keys = iter(sorted(only))
+    elif getattr(history, "_history_m2m_fields", ()):
+        keys = model._base_manager.order_by("pk").values_list("pk", flat=True).iterator(chunk_size=PIECE)
+    else:
+        keys = _unlike_their_copy(model, columns)
 
     def look(some: list[int]) -> Iterator[AlteredPlace]:
         return _live_piece(model, columns, some)
@@ -44,9 +47,48 @@ def live_differences(model: type[Any], only: set[int] | None) -> Iterator[Altere
     yield from each(model._meta.db_table, piece, look)
 
 
+def _unlike_their_copy(model: type[Any], columns: list[str]) -> Iterator[int]:
+    """Rows without a copy, or with a column unlike the newest one's: the database compares what it stores,
+    and only these rows are read and named.
+    """
+    quote, history = connection.ops.quote_name, model.history.model._meta
+    live, copies = quote(model._meta.db_table), quote(history.db_table)
+    key = quote(model._meta.pk.column)
+    names = [quote(model._meta.get_field(name).column) for name in columns]
+    unlike = "IS NOT" if connection.vendor == "sqlite" else "IS DISTINCT FROM"
+    differs = " OR ".join(f"now.{name} {unlike} kept.{name}" for name in names)
+    statement = (
+        f"SELECT now.{key} FROM {live} now LEFT JOIN {copies} kept ON kept.history_id = "  # noqa: S608  names
+        f"(SELECT MAX(history_id) FROM {copies} one WHERE one.{key} = now.{key}) "
+        f"WHERE kept.history_id IS NULL OR {differs} ORDER BY 1"
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        while found := cursor.fetchmany(PIECE):
+            yield from (row[0] for row in found)
+
+
+def _as_kept(model: type[Any], columns: list[str]) -> list[Any]:
+    """The columns as they are compared: JSON as its text, for reading it is most of the work."""
+    return [
+        Cast(name, TextField()) if isinstance(model._meta.get_field(name), JSONField) else name
+        for name in columns
+    ]
+
+
 def _newest(history: type[Any], columns: list[str], piece: list[int]) -> dict[int, tuple[Any, ...]]:
     rows = history._base_manager.filter(id__in=piece).order_by("history_id")
-    return {row[0]: row for row in rows.values_list("id", "history_id", "history_date", *columns)}
+    as_kept = _as_kept(history, columns)
+    return {row[0]: row for row in rows.values_list("id", "history_id", "history_date", *as_kept)}
+
+
+def _differ(model: type[Any], name: str, now: Any, then: Any) -> bool:
+    if now == then and type(now) is type(then):
+        return False
+    both = isinstance(now, str) and isinstance(then, str)
+    if both and isinstance(model._meta.get_field(name), JSONField):
+        return bool(json.loads(now) != json.loads(then))  # one value, in two orders or spacings
+    return True
 
 
 def _live_piece(model: type[Any], columns: list[str], piece: list[int]) -> Iterator[AlteredPlace]:
@@ -54,14 +96,15 @@ def _live_piece(model: type[Any], columns: list[str], piece: list[int]) -> Itera
         return
     table, history = model._meta.db_table, model.history.model
     copies = _newest(history, columns, piece)
-    live = {row[0]: row[1:] for row in model._base_manager.filter(pk__in=piece).values_list("pk", *columns)}
+    rows = model._base_manager.filter(pk__in=piece)
+    live = {row[0]: row[1:] for row in rows.values_list("pk", *_as_kept(model, columns))}
     for key, values in live.items():
         copy = copies.get(key)
         if copy is None:
             yield AlteredPlace(f"{table}: row {key} has no copy, so nobody wrote it")
             continue
         for name, now, then in zip(columns, values, copy[3:], strict=True):
-            if now != then or type(now) is not type(then):
+            if _differ(model, name, now, then):
                 yield AlteredPlace(
                     f"{table}: row {key}, column {name}, is not as it was written on {day_of(copy[2])}",
                     f"it is {now!r}, it was {then!r}",

@@ -27,7 +27,6 @@ from clinic.record.writes import read_log as reads
 
 __all__ = [
     "KeyFault",
-    "all_faults",
     "erased_numbers",
     "faults",
     "make_key",
@@ -245,12 +244,3 @@ def _end(model: Any, site_id: int, at: int) -> tuple[int, str]:
 def erased_numbers() -> list[int]:
     """Numbers of records erased so far, from the file: a backup made before must not bring them back."""
     return sorted({number for line in _lines(path()) for number in line.get("erased", [])})
-
-
-def all_faults() -> Iterator[str]:
-    """Every fault of every chain and of the file."""
-    for site_id in AuditEvent.objects.order_by("site_id").values_list("site_id", flat=True).distinct():
-        yield from audit.faults(site_id)
-    for site_id in ViewBatch.objects.order_by("site_id").values_list("site_id", flat=True).distinct():
-        yield from reads.faults(site_id)
-    yield from faults()

@@ -26,6 +26,7 @@ from clinic.models import (
     ViewEvent,
 )
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import person_allowed
 from clinic.record.reads.person_rows import nouns_of, plan_rows_of
 from clinic.record.writes import audit
 from clinic.record.writes.rows import restrict, store
@@ -145,8 +146,7 @@ def _ground(ground: str, field: str) -> str:
 @transaction.atomic
 def person_restrict(*, by: User, person: Person, because: str) -> Person:
     """Keep the record and do nothing more with it: no writing, no figure, no list that leaves the clinic."""
-    if person.restricted_on:
-        raise Refused("This record is restricted already.")
+    person_allowed(person, "restrict")
     person.restricted_on, person.restricted_because = timezone.localdate(), _ground(because, "ground")
     with restrict.lifted():
         store(person, by=by, why="restricted")
@@ -163,8 +163,7 @@ def person_restrict(*, by: User, person: Person, because: str) -> Person:
 
 @transaction.atomic
 def person_lift(*, by: User, person: Person) -> Person:
-    if not person.restricted_on:
-        raise Refused("This record is not restricted.")
+    person_allowed(person, "lift")
     person.restricted_on, person.restricted_because = None, ""
     with restrict.lifted():
         store(person, by=by, why="restriction lifted")
@@ -181,14 +180,10 @@ def person_erase(*, by: User, person: Person, typed_number: str, ground: str) ->
     said.
     """
     if typed_number.strip() != person.record_number:
-        raise Refused("Record number: not the one of this person; nothing was erased.", field="typed_number")
+        raise Refused("Record number: not the one of this patient; nothing was erased.", field="typed_number")
     ground = _ground(ground, "ground")
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
-    if person.merged_into is not None:
-        raise Refused(
-            f"This record was merged into No. {person.merged_into.record_number}: erase that one, and both "
-            "go."
-        )
+    person_allowed(person, "erase")
     number, site = person.pk, person.site
     # What was merged into the record is of the same person: its rows are here already, its name and key go
     # too.

@@ -19,7 +19,7 @@ HOME = "public"
 
 
 class ToolFault(RuntimeError):
-    """A tool of PostgreSQL failed; the sentence is its last line."""
+    """A tool of PostgreSQL failed; the sentence is the line that names the error, or else the last one."""
 
 
 def conninfo(values: Mapping[str, Any]) -> str:
@@ -61,7 +61,8 @@ def _run(*command: str, feed: Iterable[bytes] | None = None) -> None:
     _, message = running.communicate()
     if running.returncode:
         lines = message.decode(errors="replace").strip().splitlines() or ["no reason given"]
-        raise ToolFault(f"{command[0]} failed: {lines[-1]}")
+        reason = next((line for line in lines if "error:" in line.lower()), lines[-1])
+        raise ToolFault(f"{command[0]} failed: {reason}")
 
 
 def dump(target: Path) -> None:

@@ -7,10 +7,12 @@ from functools import cache
 from pathlib import Path
 
 from django.conf import settings
+from django.db import transaction
 from django.utils import timezone
 
 from clinic.models import Problem, ProblemKind, Site, User
 from clinic.record.errors import Refused
+from clinic.record.writes import receipts
 
 __all__ = ["problem_settle", "problem_tell", "program_version"]
 
@@ -21,11 +23,12 @@ def program_version() -> str:
     return str(tomllib.loads(text)["project"]["version"])
 
 
+@transaction.atomic
 def problem_tell(*, by: User, site: Site, kind: str, page: str, request_id: str = "") -> Problem:
     """Keep page, version and state; there is no field for text, so no patient's text can be in it."""
     if kind not in ProblemKind.values:
         raise Refused(f"What is wrong: {kind or 'nothing'} is not one of the list.", field="kind")
-    return Problem.objects.create(
+    problem = Problem.objects.create(
         site=site,
         told_by=by,
         at=timezone.now(),
@@ -35,6 +38,9 @@ def problem_tell(*, by: User, site: Site, kind: str, page: str, request_id: str 
         role=by.role,
         request_id=request_id[:32],
     )
+    # No row of the chain tells of it, so its form's receipt is made here.
+    receipts.note(by=by, target=problem, person=None)
+    return problem
 
 
 def problem_settle(*, problem: Problem) -> Problem:

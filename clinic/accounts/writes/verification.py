@@ -19,7 +19,12 @@ from clinic.accounts.writes.check_parts import (
     ChainSeen,
     erased_by_law,
 )
-from clinic.accounts.writes.check_places import file_differences, loose_keys, standing_differences
+from clinic.accounts.writes.check_places import (
+    file_differences,
+    loose_keys,
+    small_copy_differences,
+    standing_differences,
+)
 from clinic.accounts.writes.check_rows import gone_rows, live_differences, plain_differences, recorded_models
 from clinic.models import AuditEvent, Verification, ViewBatch
 from clinic.record.writes import read_log as reads
@@ -46,6 +51,7 @@ def verify(*, full: bool = True) -> Iterator[AlteredPlace]:
             yield from map(AlteredPlace, reads.faults(site_id))
         yield from slipped_in_copies(seen)
         yield from loose_keys()
+        yield from small_copy_differences()
         yield from (
             AlteredPlace(f"offload_reliefplan: row {row} is not as its digest says")
             for row in altered_plans()

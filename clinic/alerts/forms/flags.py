@@ -37,7 +37,7 @@ class RedFlagQuestions(forms.Form):
 
     red_flags = forms.MultipleChoiceField(
         label="New or worse since last time",
-        choices=[*((flag.id, flag.question) for flag in RED_FLAGS), (NONE_OF_THESE, NONE_NEW)],
+        choices=[(NONE_OF_THESE, NONE_NEW), *((flag.id, flag.question) for flag in RED_FLAGS)],
         widget=forms.CheckboxSelectMultiple,
         error_messages={"required": f"Red flags: not answered; tick what is new or worse, or “{NONE_NEW}”."},
     )
@@ -61,7 +61,7 @@ class RedFlagQuestions(forms.Form):
         ticked = self.cleaned_data["red_flags"]
         if NONE_OF_THESE in ticked and len(ticked) > 1:
             raise forms.ValidationError(
-                f"Red flags: “{NONE_NEW}” is ticked beside a flag; take one of them away."
+                f"Red flags: “{NONE_NEW}” is ticked beside a red flag; take one of them away."
             )
         return [flag for flag in ticked if flag != NONE_OF_THESE]
 

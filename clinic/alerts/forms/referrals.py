@@ -43,7 +43,7 @@ class ReferralForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.lesions = {str(lesion.pk): lesion for lesion in lesions}
         self.fields["lesion"].choices = [  # type: ignore[attr-defined]
-            ("", "The person as a whole"),
+            ("", "The patient as a whole"),
             *((pk, str(lesion)) for pk, lesion in self.lesions.items()),
         ]
 
@@ -52,10 +52,12 @@ class ReferralForm(forms.Form):
 
 
 class FollowForm(forms.Form):
+    tried_at = PastTimeField(label="Tried, no answer, at", required=False)
     reached_at = PastTimeField(label="Reached them at", required=False)
     accepted_at = PastTimeField(label="Accepted at", required=False)
-    seen_on = PastDayField(label="Person seen there on", required=False)
+    seen_on = PastDayField(label="Patient seen there on", required=False)
     result = forms.CharField(
         label="Result", required=False, max_length=300, widget=forms.Textarea(attrs={"rows": 2})
     )
+    cancelled_because = forms.CharField(label="Cancelled, because", required=False, max_length=200)
     version = forms.IntegerField(widget=forms.HiddenInput)

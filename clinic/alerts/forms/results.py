@@ -11,6 +11,7 @@ from clinic.guidelines.results import RESULT_KINDS, value_fault
 from clinic.models import RESULT_CHOICES, Lesion, Limb, ResultReading, Site
 from clinic.record.forms.dates import DayField
 from clinic.record.forms.entries import PastDayField
+from clinic.record.forms.numbers import NumberField
 from clinic.record.forms.owners import OwnerField
 
 
@@ -65,7 +66,7 @@ class ResultReportForm(forms.Form):
     """What came back. The value only where the test is a number."""
 
     result_on = PastDayField(label="Result of")
-    value = forms.DecimalField(label="Value", max_digits=6, decimal_places=1, required=False)
+    value = NumberField(label="Value", low=0, high=99_999, places=1, required=False)
     words = forms.CharField(
         label="Report in words", max_length=400, required=False, widget=forms.Textarea(attrs={"rows": 3})
     )
@@ -77,7 +78,10 @@ class ResultReportForm(forms.Form):
         self.kind = kind
         row = RESULT_KINDS[kind]
         if row.numeric:
-            self.fields["value"].label = f"{row.label} ({row.unit})"
+            low, high = row.low or 0.0, row.high or 99_999.0
+            self.fields["value"] = NumberField(
+                label=row.label, low=low, high=high, places=1, unit=row.unit, required=False
+            )
         else:
             del self.fields["value"]
 

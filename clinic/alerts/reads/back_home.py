@@ -103,7 +103,7 @@ def back_home(people: Collection[int], day: date) -> dict[int, BackHome]:
         if _before(device.get(person), on) and _before(chosen.get(person), on):
             left.append(Left("look at the device again, or choose one", "person", person))
         if _before(asked_anew.get(person), on):
-            left.append(Left("ask the circumstances again", "circumstances_new", person))
+            left.append(Left("update social and mobility", "circumstances_new", person))
         if left:
             found[person] = BackHome(on, tuple(dict.fromkeys(left)))
     return found

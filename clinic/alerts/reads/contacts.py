@@ -34,5 +34,5 @@ class ContactSheet:
 def contact_sheet(person: Person) -> ContactSheet:
     """The contact sheet of a person (two queries)."""
     latest = person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
-    attempts = person.contacts.select_related("created_by").order_by("-tried_at", "-pk")[:SHOWN]
+    attempts = person.contacts.standing().select_related("created_by").order_by("-tried_at", "-pk")[:SHOWN]
     return ContactSheet(person, latest, tuple(attempts))

@@ -131,7 +131,7 @@ def travelling_sheet(person: Person, sealed: tuple[Prescription, ...], now: date
 
 def flags_open(person: Person) -> QuerySet[RedFlag]:
     """Red flags of a person that nobody has answered yet, oldest first."""
-    return person.red_flags.filter(answer="").order_by("raised_at", "pk")
+    return person.red_flags.standing().filter(answer="").order_by("raised_at", "pk")
 
 
 def _ordered(flags: Iterable[str]) -> list[str]:

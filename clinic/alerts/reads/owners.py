@@ -49,7 +49,12 @@ def danger_words(danger: str) -> str:
 
 def dangers_page(limb: Limb, day: date) -> DangersPage:
     """One foot; the limb comes with person and site."""
-    before = DangerOwner.objects.filter(limb=limb).select_related("created_by").order_by("-taken_on", "-pk")
+    before = (
+        DangerOwner.objects.standing()
+        .filter(limb=limb)
+        .select_related("created_by")
+        .order_by("-taken_on", "-pk")
+    )
     return DangersPage(
         limb,
         dangers_now(standing_of(limb, day)),
@@ -60,7 +65,7 @@ def dangers_page(limb: Limb, day: date) -> DangersPage:
 def owners_past(people: Collection[int], day: date) -> dict[int, list[OwnerPast]]:
     """Taken dangers past their date that still stand, by person; a fixed number of queries."""
     newest: dict[tuple[int, str], DangerOwner] = {}
-    rows = DangerOwner.objects.filter(limb__person__in=people).select_related("limb__person__site")
+    rows = DangerOwner.objects.standing().filter(limb__person__in=people).select_related("limb__person__site")
     for row in rows.order_by("taken_on", "pk"):
         newest[row.limb_id, row.danger] = row
     past = [row for row in newest.values() if days_overdue(row.next_on, day)]

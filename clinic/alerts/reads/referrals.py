@@ -7,9 +7,10 @@ from datetime import date, datetime
 
 from django.utils import timezone
 
+from clinic.alerts.states import referral_state
 from clinic.guidelines.clocks import Clock, referral_clock
 from clinic.models import Referral, Site
-from clinic.rules.reads.clocks import hours_of
+from clinic.rules.reads.clocks import hours_of, telephone_now
 
 __all__ = ["ReferralPage", "ReferralStep", "clock_of", "referral_page"]
 
@@ -33,6 +34,9 @@ class ReferralPage:
     steps: tuple[ReferralStep, ...]
     next_words: str
     clock: Clock
+    #: For how long it has been past its time, and which number to call now.
+    late_words: str = ""
+    telephone: str = ""
 
 
 def _waited(since: datetime, now: datetime) -> str:
@@ -51,7 +55,7 @@ def clock_of(referral: Referral, site: Site, now: datetime) -> Clock:
         referral.urgency,
         hours_of(site),
         now,
-        reached=any((referral.reached_at, referral.accepted_at, referral.seen_on)),
+        reached=referral_state(referral) != "made",
         planned_days=site.planned_reach_days,
     )
 
@@ -65,11 +69,24 @@ def referral_page(referral: Referral, now: datetime | None = None) -> ReferralPa
         ReferralStep("Accepted", at=referral.accepted_at),
         ReferralStep("Seen", on=referral.seen_on),
     )
-    owed = next((step.words.lower() for step in steps if not step.done), None)
-    if owed:
+    site = referral.person.site
+    clock = clock_of(referral, site, moment)
+    telephone, _ = telephone_now(site, moment, referral.urgency)
+    if referral.cancelled_because:
+        words = f"Cancelled: {referral.cancelled_because}"
+        return ReferralPage(referral, steps, words, clock, "", telephone)
+    owed = None if referral.result else next((step.words.lower() for step in steps if not step.done), None)
+    late = f"Late by {_waited(clock.due, moment)}." if clock.late and clock.due else ""
+    if owed == "reached" and late:
+        # The stop beside it says that it has not reached them, and since when.
+        words, late = late, ""
+    elif owed:
         words = f"Not {owed} yet, {_waited(referral.made_at, moment)} after it was made."
     elif not referral.result:
         words = "Seen; the result has not come back."
     else:
         words = ""
-    return ReferralPage(referral, steps, words, clock_of(referral, referral.person.site, moment))
+    if owed and referral.attempts:
+        tries = f"{referral.attempts} attempt{'' if referral.attempts == 1 else 's'}"
+        words += f" {tries} without an answer."
+    return ReferralPage(referral, steps, words, clock, late, telephone)

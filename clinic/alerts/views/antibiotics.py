@@ -18,6 +18,8 @@ from clinic.models import AntibioticCourse, Lesion
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.reads.last_step import last_step_stands
+from clinic.record.views.taking_back import say_done
 
 COURSES = AntibioticCourse.objects.select_related("lesion__limb__person__site", "created_by")
 
@@ -65,7 +67,7 @@ def _page(
 @may("see_cases")
 def antibiotic(request: ClinicRequest, course: int) -> HttpResponse:
     found = visible_or_404(COURSES, request.user, pk=course)
-    return _page(request, found, forms.Form(), "detail")
+    return _page(request, found, forms.Form(), "detail", step_back=last_step_stands(found))
 
 
 @may("log_visits")
@@ -82,7 +84,8 @@ def antibiotic_edit(request: ClinicRequest, course: int) -> HttpResponse:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, "The course is changed; what it said before stays in its history.")
+            words = "The course is changed; what it said before stays in its history."
+            say_done(request, words, "antibiotic_step_take_back", found.pk)
             return redirect("antibiotic", course=found.pk)
     return _page(request, found, form, "step", title="Prolong or correct", button="Save the change")
 
@@ -100,6 +103,6 @@ def antibiotic_stop(request: ClinicRequest, course: int) -> HttpResponse:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, f"{found.drug}: stopped.")
+            say_done(request, f"{found.drug}: stopped.", "antibiotic_step_take_back", found.pk)
             return redirect("antibiotic", course=found.pk)
     return _page(request, found, form, "step", title="Stop the course", button="Stop it")

@@ -17,6 +17,7 @@ from clinic.models import CallAbout, IncomingCall, Person
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 
 @may("log_visits")
@@ -91,7 +92,7 @@ def call_answer(request: ClinicRequest, call: int) -> HttpResponse:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, "The call is answered.")
+            say_done(request, "The call is answered.", "call_answer_take_back", found.pk)
             return redirect("person", person=found.person_id)
     sealed = sealed_of(found.person)
     context = {
@@ -99,7 +100,7 @@ def call_answer(request: ClinicRequest, call: int) -> HttpResponse:
         "call": found,
         "sealed": sealed if found.about in OPENS_DEVICE else (),
         "clock": call_clock(found, found.person.site, timezone.now(), sealed=bool(sealed)),
-        "flags": list(found.red_flags.order_by("raised_at")),
+        "flags": list(found.red_flags.standing().order_by("raised_at")),
         "bar": person_bar(found.person),
         "here": "today",
     }

@@ -1,6 +1,5 @@
 """Recording an attempt to reach a person."""
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
@@ -12,6 +11,7 @@ from clinic.models import Person
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 
 @may("log_visits")
@@ -20,11 +20,11 @@ def contact_new(request: ClinicRequest, person: int) -> HttpResponse:
     form = ContactForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
-            contact_log(by=request.user, person=who, **form.cleaned_data)
+            made = contact_log(by=request.user, person=who, **form.cleaned_data)
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "The attempt is recorded.")
+            say_done(request, "The attempt is recorded.", "contact_take_back", made.pk)
             return redirect("person", person=who.pk)
     context = {"form": form, "sheet": contact_sheet(who), "bar": person_bar(who), "here": "today"}
     return render(request, "alerts/contacts/new.html", context, status=422 if form.errors else 200)

@@ -1,6 +1,5 @@
 """Answering a red flag."""
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -13,6 +12,7 @@ from clinic.models import RedFlag
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 
 @may("answer_flags")
@@ -33,7 +33,7 @@ def flag_answer(request: ClinicRequest, flag: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "The red flag is answered.")
+            say_done(request, "The red flag is answered.", "flag_answer_take_back", found.pk)
             return redirect("person", person=found.person_id)
     return render(
         request,

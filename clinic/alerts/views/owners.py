@@ -1,6 +1,5 @@
 """The standing dangers of a foot: who has each, and handing one on."""
 
-from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -14,6 +13,7 @@ from clinic.models import Limb
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 
 @may("see_cases")
@@ -29,7 +29,8 @@ def dangers(request: ClinicRequest, limb: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, f"Recorded: {made.team} has it, next {made.next_on:%-d %b %Y}.")
+            words = f"Recorded: {made.team} has it, next {made.next_on:%-d %b %Y}."
+            say_done(request, words, "danger_take_back", made.pk)
             return redirect("dangers", limb=found.pk)
     context = {"form": form, "page": page, "limb": found, "bar": person_bar(found.person), "here": "people"}
     return render(request, "alerts/dangers.html", context, status=422 if form.errors else 200)

@@ -15,6 +15,7 @@ from clinic.models import OPEN_STATES, Person, Referral
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 
 @may("log_visits")
@@ -65,7 +66,7 @@ def referral(request: ClinicRequest, referral: int) -> HttpResponse:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, "The referral is up to date.")
+            say_done(request, "The referral is up to date.", "referral_follow_take_back", found.pk)
             return redirect("referral", referral=found.pk)
     return render(
         request,

@@ -26,6 +26,7 @@ from clinic.people.reads.limbs import both_limbs
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 RESULTS = Result.objects.select_related("person__site", "owner", "seen_by", "limb", "lesion__limb")
 
@@ -116,8 +117,11 @@ def _step(
     title: str,
     button: str,
     done: str,
+    back: str = "",
 ) -> HttpResponse:
-    """Show the form of a step, or take it; `act` writes, with the form's fields by name."""
+    """Show the form of a step, or take it; `act` writes, with the form's fields by name; `back` names
+    the page that takes it back.
+    """
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
         try:
@@ -126,7 +130,10 @@ def _step(
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, done)
+            if back:
+                say_done(request, done, back, found.pk)
+            else:
+                messages.success(request, done)
             return redirect("result", result=found.pk)
     return _page(request, found, form, "step", title=title, button=button)
 
@@ -153,9 +160,10 @@ def result_seen(request: ClinicRequest, result: int) -> HttpResponse:
         found,
         ResultSeenForm(request.POST or None, initial={"version": found.version}),
         act=writes.result_see,
-        title="Mark as seen",
+        title="Mark reviewed",
         button="I have seen it",
         done=f"{found.label}: seen.",
+        back="result_seen_take_back",
     )
 
 

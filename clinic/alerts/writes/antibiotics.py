@@ -1,4 +1,4 @@
-"""Courses of antibiotics: started, prolonged or corrected, stopped."""
+"""Courses of antibiotics: started, prolonged or corrected, stopped, and the last of these taken back."""
 
 from __future__ import annotations
 
@@ -9,11 +9,14 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.models import AntibioticCourse, AntibioticRoute, CourseStop, Lesion, User
-from clinic.record.errors import Refused
+from clinic.record.errors import Refused, words_needed
+from clinic.record.lifecycle import person_allowed
+from clinic.record.reads.last_step import before_last_step
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.record.writes.withdrawing import TAKEN_BACK
 
-__all__ = ["antibiotic_change", "antibiotic_start", "antibiotic_stop"]
+__all__ = ["antibiotic_change", "antibiotic_start", "antibiotic_step_take_back", "antibiotic_stop"]
 
 WORDED = {
     "drug": "Antibiotic",
@@ -21,6 +24,18 @@ WORDED = {
     "decided_by": "Who decided",
     "why": "Why",
 }
+
+
+#: What a step may change, and taking it back restores.
+STEPPED = (
+    *WORDED,
+    "route",
+    "started_on",
+    "planned_end_on",
+    "stopped_on",
+    "stop_reason",
+    "stop_note",
+)
 
 
 def _held_to_rules(course: AntibioticCourse) -> None:
@@ -139,6 +154,25 @@ def antibiotic_stop(
     store(course, by=by, expected_version=expected_version, why="stopped")
     person = course.lesion.limb.person
     audit.record(by=by, site=person.site, verb="stopped", target=course, person=person, reason=stop_reason)
+    return course
+
+
+@transaction.atomic
+def antibiotic_step_take_back(
+    *, by: User, course: AntibioticCourse, reason: str, expected_version: int
+) -> AntibioticCourse:
+    """The course stands as it stood before it was last prolonged, corrected or stopped."""
+    person = course.lesion.limb.person
+    # It may run again, which only somebody in care can.
+    person_allowed(person, "care")
+    before = before_last_step(course)
+    why = words_needed(reason, "reason")
+    for name in STEPPED:
+        setattr(course, name, getattr(before, name))
+    store(course, by=by, expected_version=expected_version, why=f"{TAKEN_BACK}{why}"[:100])
+    audit.record(
+        by=by, site=person.site, verb="took back a step of", target=course, person=person, reason=why
+    )
     return course
 
 

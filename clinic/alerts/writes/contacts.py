@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from clinic.models import Contact, Person, User, VisitState
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import person_allowed
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.rules.writes.visit_checks import next_visit_check
@@ -21,11 +22,10 @@ def contact_log(
     *, by: User, person: Person, how: str, result: str, note: str = "", next_on: date | None = None
 ) -> Contact:
     """Record an attempt made now; a next date agreed in it replaces that of the latest visit."""
-    contact = store(
-        Contact(person=person, tried_at=timezone.now(), how=how, result=result, note=note.strip()), by=by
-    )
+    contact = Contact(person=person, tried_at=timezone.now(), how=how, result=result, note=note.strip())
     if next_on is not None:
-        _agree(by, person, next_on)
+        contact.next_on, contact.next_was = next_on, _agree(by, person, next_on)
+    store(contact, by=by)
     audit.record(
         by=by,
         site=person.site,
@@ -38,16 +38,20 @@ def contact_log(
     return contact
 
 
-def _agree(by: User, person: Person, next_on: date) -> None:
+def _agree(by: User, person: Person, next_on: date) -> date | None:
+    """Put the date on the latest visit; the one it carried before."""
+    person_allowed(person, "care")
     latest = person.visits.filter(state=VisitState.STANDS).order_by("-visited_on", "-pk").first()
     if latest is None:
         raise Refused(
-            "Next visit: this person has no visit yet that could carry a next date; log the first one.",
+            "Next visit: this patient has no visit yet that could carry a next date; log the first one.",
             field="next_on",
         )
     today = timezone.localdate()
     if next_on < today:
-        raise Refused(f"Next visit: {next_on:%Y-%m-%d} is already past.", field="next_on")
+        raise Refused(f"Next visit: {next_on:%-d %b %Y} is already past.", field="next_on")
     next_visit_check(person=person, visited_on=latest.visited_on, next_on=next_on)
+    before: date | None = latest.next_on
     latest.next_on = next_on
     store(latest, by=by, why="next date agreed in a contact")
+    return before

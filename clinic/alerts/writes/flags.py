@@ -10,13 +10,15 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.alerts.reads.flags import flags_open
 from clinic.alerts.writes.owners import dangers_taken
 from clinic.models import FlagAnswer, IncomingCall, Person, RedFlag, User, Visit
-from clinic.record.errors import Refused
+from clinic.record.errors import Refused, Way
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.record.writes.withdrawing import standing_check
 
-__all__ = ["FlagOutcome", "flag_answer", "flag_raise", "flags_raised"]
+__all__ = ["FlagOutcome", "flag_answer", "flag_raise", "flags_raised", "no_open_flag"]
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,17 @@ def flag_raise(
     return flag
 
 
+def no_open_flag(person: Person, until: str, *, field: str | None = None) -> None:
+    """Refuse while a red flag of a person is unanswered; `until` says what waits for it."""
+    flag = flags_open(person).first()
+    if flag is not None:
+        raise Refused(
+            f"A red flag of this patient is not answered yet; {until}",
+            field=field,
+            way=Way("flag_answer", flag.pk, "Answer it"),
+        )
+
+
 @transaction.atomic
 def flag_answer(
     *,
@@ -78,8 +91,9 @@ def flag_answer(
 
     `known`: a named team has the danger already, or has taken it now, and sees the person on a date.
     """
+    standing_check(flag)
     if flag.answer:
-        raise Refused("This flag was answered already; nothing was changed.")
+        raise Refused("This red flag was answered already; nothing was changed.")
     if answer not in FlagAnswer.values:
         raise Refused("What was done: nothing chosen.", field="answer")
     if not note.strip():
@@ -96,7 +110,7 @@ def flag_answer(
     store(flag, by=by, expected_version=expected_version)
     if until is not None:
         dangers_taken(
-            by=by, person=flag.person, flags=flag.flags, team=flag.under, next_on=until, note=flag.answer_note
+            by=by, person=flag.person, flag=flag, team=flag.under, next_on=until, note=flag.answer_note
         )
     audit.record(
         by=by, site=flag.person.site, verb="answered", target=flag, person=flag.person, answer=answer
@@ -140,7 +154,7 @@ def flags_raised(
     if not flags:
         if outcome.given:
             raise Refused(
-                "Red flags: what was done about a flag is filled in, but no flag is ticked.",
+                "Red flags: what was done about a red flag is filled in, but no red flag is ticked.",
                 field="red_flags",
             )
         return None

@@ -9,12 +9,16 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from clinic.alerts.states import referral_state
 from clinic.models import Lesion, Person, Referral, User
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import allowed
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
 __all__ = ["referral_follow", "referral_make"]
+
+_CANCELLED = "cancelled_because"
 
 
 def _moment(at: datetime) -> str:
@@ -34,11 +38,11 @@ def referral_make(
 ) -> Referral:
     """Record that a person, or one lesion of theirs, was referred."""
     if lesion is not None and lesion.limb.person_id != person.pk:
-        raise Refused("For: that lesion belongs to someone else.", field="lesion")
+        raise Refused("For: that ulcer belongs to someone else.", field="lesion")
     if made_at > timezone.now():
         raise Refused(f"Made at: {_moment(made_at)} lies in the future.", field="made_at")
     if timezone.localtime(made_at).date() < person.birth_date:
-        raise Refused(f"Made at: {_moment(made_at)} lies before the person was born.", field="made_at")
+        raise Refused(f"Made at: {_moment(made_at)} lies before the patient was born.", field="made_at")
     made = store(
         Referral(
             person=person, lesion=lesion, to=to, urgency=urgency, because=because.strip(), made_at=made_at
@@ -68,6 +72,8 @@ def referral_follow(
     seen_on: date | None,
     result: str,
     expected_version: int,
+    tried_at: datetime | None = None,
+    cancelled_because: str = "",
 ) -> Referral:
     """Record how far a referral has come; an earlier entry may be corrected, its copy stays in the
     history.
@@ -77,6 +83,8 @@ def referral_follow(
         "accepted_at": accepted_at,
         "seen_on": seen_on,
         "result": result.strip(),
+        "tried_at": tried_at,
+        "cancelled_because": cancelled_because.strip(),
     }
     # The page's control has no seconds: a time shown and sent back unchanged is the same time.
     changed = {
@@ -86,9 +94,18 @@ def referral_follow(
     }
     if not changed:
         raise Refused("Nothing new was entered.")
+    event = "cancel" if values["cancelled_because"] else "follow"
+    allowed("referral", referral_state(referral), event, field=_CANCELLED)
     _in_order(referral, reached_at, accepted_at, seen_on)
+    if tried_at and tried_at < referral.made_at.replace(second=0, microsecond=0):
+        raise Refused("Tried at: lies before the referral was made.", field="tried_at")
+    if tried_at and "tried_at" in changed:
+        referral.attempts += 1
     for name, (_, value) in changed.items():
-        setattr(referral, name, value)
+        setattr(referral, name, "" if name == _CANCELLED else value)
+    # As the page leaves it, a cancelled one is neither accepted nor answered.
+    allowed("referral", referral_state(referral), event, field=_CANCELLED)
+    referral.cancelled_because = values["cancelled_because"]
     store(referral, by=by, expected_version=expected_version)
     audit.record(
         by=by,
@@ -131,7 +148,7 @@ def _in_order(
     first_day = timezone.localtime(made).date()
     if seen_on and seen_on < first_day:
         raise Refused(
-            f"Person seen there on: {date_format(seen_on)} lies before the referral was made, "
+            f"Patient seen there on: {date_format(seen_on)} lies before the referral was made, "
             f"{date_format(first_day)}.",
             field="seen_on",
         )

@@ -15,7 +15,14 @@ from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
-__all__ = ["result_correct", "result_report", "result_request", "result_see", "result_withdraw"]
+__all__ = [
+    "result_correct",
+    "result_report",
+    "result_request",
+    "result_see",
+    "result_stands",
+    "result_withdraw",
+]
 
 
 def _held_to_rules(result: Result) -> None:
@@ -128,7 +135,7 @@ def result_report(
     words: str = "",
 ) -> Result:
     """Record what came back. A report corrected after it was seen waits for eyes again."""
-    _standing(result)
+    result_stands(result)
     if reading not in ResultReading.values:
         raise Refused("Read as: normal, abnormal or unclear; one is needed.", field="reading")
     if result_on < result.requested_on or result_on > timezone.localdate():
@@ -159,7 +166,7 @@ def result_report(
 @transaction.atomic
 def result_see(*, by: User, result: Result, follows: str, expected_version: int) -> Result:
     """Record that its owner or a podiatrist has seen the result, and what follows (design choice: who)."""
-    _standing(result)
+    result_stands(result)
     if result.result_on is None:
         raise Refused(f"{result.label}: no result has arrived yet.")
     if result.seen_on is not None:
@@ -179,7 +186,7 @@ def result_see(*, by: User, result: Result, follows: str, expected_version: int)
 @transaction.atomic
 def result_withdraw(*, by: User, result: Result, withdrawn_because: str, expected_version: int) -> Result:
     """End a request that is not wanted any more, or was entered in error; the row stays."""
-    _standing(result)
+    result_stands(result)
     if not withdrawn_because.strip():
         raise Refused("Why it is withdrawn: a few words are needed.", field="withdrawn_because")
     result.withdrawn_on, result.withdrawn_because = timezone.localdate(), withdrawn_because.strip()
@@ -190,7 +197,8 @@ def result_withdraw(*, by: User, result: Result, withdrawn_because: str, expecte
     return result
 
 
-def _standing(result: Result) -> None:
+def result_stands(result: Result) -> None:
+    """Refuse to change what was withdrawn."""
     if result.withdrawn_on is not None:
         raise Refused(
             f"{result.label} was withdrawn on {date_format(result.withdrawn_on)}; nothing was changed."

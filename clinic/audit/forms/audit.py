@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 
+from clinic.audit.forms.periods import period_check
 from clinic.models import DEVICE_CHOICES, User
 from clinic.record.forms.dates import DayField
 
@@ -28,11 +29,7 @@ class AuditForm(forms.Form):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        since, until = data.get("since"), data.get("until")
-        if since and until and until < since:
-            self.add_error(
-                "until", f"To: {until:%-d %b %Y} lies before the start of the period, {since:%-d %b %Y}."
-            )
+        period_check(self, data.get("since"), data.get("until"), "From")
         return data
 
 

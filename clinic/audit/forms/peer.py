@@ -8,18 +8,18 @@ from django import forms
 
 from clinic.models import PeerOpinion
 from clinic.record.forms.dates import DayField
+from clinic.record.forms.numbers import NumberField
 
 
 class PeerDrawForm(forms.Form):
     since = DayField(label="Choices signed from")
     until = DayField(label="To")
-    size = forms.IntegerField(
-        label="Departures, and as many agreements", min_value=1, max_value=50, initial=10
-    )
-    seed = forms.IntegerField(
+    size = NumberField(label="Departures, and as many agreements", low=1, high=50, kind=int, initial=10)
+    seed = NumberField(
         label="Seed of the draw",
-        min_value=1,
-        max_value=2_000_000_000,
+        low=1,
+        high=2_000_000_000,
+        kind=int,
         help_text="Any number; the same number draws the same choices again.",
     )
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from django import forms
 
 from clinic.models import DEVICE_CHOICES, ReportForm
+from clinic.record.forms.numbers import NumberField
 
 
 class SavedReportForm(forms.Form):
     name = forms.CharField(label="Name", max_length=80)
     form = forms.ChoiceField(label="Form", choices=ReportForm.choices)
-    days = forms.IntegerField(
-        label="Days back from the day it is run", min_value=1, max_value=3660, initial=365
-    )
+    days = NumberField(label="Days back from the day it is run", low=1, high=3660, kind=int, initial=365)
     device_class = forms.ChoiceField(
         label="Device class", required=False, choices=[("", "All"), *DEVICE_CHOICES]
     )

@@ -10,7 +10,7 @@ from django.db.models.functions import Coalesce, Greatest
 
 from clinic.audit.reads.cases import STANDS, AuditFilter, Base
 from clinic.audit.reads.days import Days
-from clinic.models import Lesion, LesionState, PersonState, Visit, WoundKind
+from clinic.models import TRUE_LESIONS, Lesion, LesionState, PersonState, Visit, WoundKind
 
 __all__ = ["AFTER_BASES"]
 
@@ -20,6 +20,7 @@ def _healed(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     last look.
     """
     later = Lesion.objects.filter(
+        TRUE_LESIONS,
         limb__person=OuterRef("limb__person"),
         wound_kind=WoundKind.ULCER,
         first_seen_on__gt=OuterRef("confirmed_on"),

@@ -1,6 +1,5 @@
 """What the audit counts, as rows of the database: each base is one kind of case with its own columns.
-
-A figure is a condition on one of these; its count and the list behind it come from the same rows and agree.
+A figure is a condition on one of these; its count and the list behind it come from the same rows.
 """
 
 from __future__ import annotations
@@ -32,6 +31,7 @@ from django.db.models.functions import MD5, Coalesce, Greatest, Lower, Trim
 from clinic.audit.reads.counted_site import handed_over, rows_of_sites
 from clinic.audit.reads.days import AddDays, Days
 from clinic.models import (
+    TRUE_LESIONS,
     Agreement,
     Attendance,
     Episode,
@@ -233,7 +233,7 @@ def _lesions(wanted: AuditFilter, today: date) -> QuerySet[Any]:
         visit__visited_on__lte=AddDays(OuterRef("first_seen_on"), FOUR_WEEKS[1]),
     )
     last = AddDays(F("first_seen_on"), FOUR_WEEKS[1])
-    return Lesion.objects.filter(pk__in=named).annotate(
+    return Lesion.objects.filter(TRUE_LESIONS, pk__in=named).annotate(
         first_pk=_first("pk"),
         first_class=Coalesce(_first("device_class"), Value("")),
         now=_OUTCOME,
@@ -248,9 +248,9 @@ def _lesions(wanted: AuditFilter, today: date) -> QuerySet[Any]:
 
 def _arrivals(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Lesions that came under care in the period, with or without a device."""
-    # Known once both have come: said of the two columns apart, so that the planner knows how many rows to
-    # expect.
+    # Known once both have come: of the two columns apart, so that the planner knows how many rows to expect.
     rows = Lesion.objects.filter(
+        TRUE_LESIONS,
         Q(episode__first_assessed_on__gte=wanted.since) | Q(first_seen_on__gte=wanted.since),
         wanted.at("limb__person__site"),
         wound_kind=WoundKind.ULCER,
@@ -310,7 +310,7 @@ def _arrivals(wanted: AuditFilter, today: date) -> QuerySet[Any]:
 def _episodes(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     """Episodes first assessed in the period."""
     target = AddDays(OuterRef("first_assessed_on"), WINDOW[1])
-    lesions = Lesion.objects.filter(episode=OuterRef("pk"), first_seen_on__lte=target)
+    lesions = Lesion.objects.filter(TRUE_LESIONS, episode=OuterRef("pk"), first_seen_on__lte=target)
     gone = Case(
         When(Q(state=LesionState.HEALED, closed_on__lte=target), then=Value(1)),
         When(
@@ -329,7 +329,7 @@ def _episodes(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     own = AddDays(F("first_assessed_on"), WINDOW[1])
     return Episode.objects.filter(
         wanted.at("person__site"),
-        Exists(Lesion.objects.filter(episode=OuterRef("pk"))),
+        Exists(Lesion.objects.filter(TRUE_LESIONS, episode=OuterRef("pk"))),
         first_assessed_on__gte=wanted.since,
         first_assessed_on__lte=wanted.until,
     ).annotate(

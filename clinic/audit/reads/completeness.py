@@ -128,16 +128,25 @@ def _sensation(sites: list[int], today: date) -> QuerySet[Any]:
     return _in_care(sites).filter(~Exists(tested))
 
 
-def _depth(sites: list[int], today: date) -> QuerySet[Any]:
-    seen = Measurement.objects.filter(lesion=OuterRef("pk"), visit__state=VisitState.STANDS).exclude(depth="")
-    return _in_care(sites).filter(~Exists(seen))
-
-
-def _infection(sites: list[int], today: date) -> QuerySet[Any]:
+def _with_bed(sites: list[int]) -> QuerySet[Any]:
+    """Ulcers that were not found covered at their last visit, whose bed nobody is asked about; with whether
+    infection was looked for then.
+    """
     last = Measurement.objects.filter(lesion=OuterRef("pk"), visit__state=VisitState.STANDS).order_by(
         "-visit__visited_on", "-pk"
     )
-    return _in_care(sites).annotate(looked=Subquery(last.values("infection_looked")[:1])).filter(looked=False)
+    looked, covered = (Subquery(last.values(name)[:1]) for name in ("infection_looked", "covered_dry"))
+    found = _in_care(sites).annotate(looked=looked, covered=covered)
+    return found.filter(Q(covered=False) | Q(covered=None))
+
+
+def _depth(sites: list[int], today: date) -> QuerySet[Any]:
+    seen = Measurement.objects.filter(lesion=OuterRef("pk"), visit__state=VisitState.STANDS).exclude(depth="")
+    return _with_bed(sites).filter(~Exists(seen))
+
+
+def _infection(sites: list[int], today: date) -> QuerySet[Any]:
+    return _with_bed(sites).filter(looked=False)
 
 
 def _people(sites: list[int], today: date) -> QuerySet[Any]:
@@ -146,7 +155,7 @@ def _people(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _weights(sites: list[int], today: date) -> QuerySet[Any]:
-    fresh = Weight.objects.filter(person=OuterRef("pk"))
+    fresh = Weight.objects.standing().filter(person=OuterRef("pk"))
     ages = _ages(sites, "weight_fresh_days")
     return _by_age(
         _people(sites, today), "site", ages, lambda since: Exists(fresh.filter(measured_on__gte=since)), today
@@ -180,12 +189,16 @@ def _unfinished(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _photos(sites: list[int], today: date) -> QuerySet[Any]:
-    return Photo.objects.filter(
-        lesion__limb__person__site__in=sites,
-        subject=PhotoSubject.WOUND,
-        drawn=False,
-        taken_on__gte=today - timedelta(days=RECENT_DAYS),
-    ).select_related("lesion__limb__person")
+    return (
+        Photo.objects.standing()
+        .filter(
+            lesion__limb__person__site__in=sites,
+            subject=PhotoSubject.WOUND,
+            drawn=False,
+            taken_on__gte=today - timedelta(days=RECENT_DAYS),
+        )
+        .select_related("lesion__limb__person")
+    )
 
 
 def _unscaled(sites: list[int], today: date) -> QuerySet[Any]:
@@ -199,7 +212,7 @@ def _plans(sites: list[int], today: date) -> QuerySet[Any]:
 
 
 def _unsigned(sites: list[int], today: date) -> QuerySet[Any]:
-    return _plans(sites, today).filter(plan__state="draft")
+    return _plans(sites, today).filter(plan__state="draft", ended_on=None)
 
 
 def _devices(sites: list[int], today: date) -> QuerySet[Any]:
@@ -219,7 +232,7 @@ GAPS: dict[str, Gap] = {
     for gap in (
         Gap(
             "perfusion",
-            "Open lesions without a fresh blood-flow measurement",
+            "Open ulcers without a fresh blood-flow measurement",
             "No toe pressure, TcPO2 or Doppler waveform of the limb within the house rule of its clinic.",
             STAFF,
             _perfusion,
@@ -230,7 +243,7 @@ GAPS: dict[str, Gap] = {
         ),
         Gap(
             "sensation",
-            "Open lesions on a foot never tested for sensation",
+            "Open ulcers on a foot never tested for sensation",
             "No monofilament test of the foot.",
             STAFF,
             _sensation,
@@ -241,7 +254,7 @@ GAPS: dict[str, Gap] = {
         ),
         Gap(
             "depth",
-            "Open lesions whose depth was never looked at",
+            "Open ulcers whose depth was never looked at",
             "No depth at any standing visit.",
             STAFF,
             _depth,
@@ -252,7 +265,7 @@ GAPS: dict[str, Gap] = {
         ),
         Gap(
             "infection",
-            "Open lesions not looked at for infection at the last visit",
+            "Open ulcers not looked at for infection at the last visit",
             'Infection counts from the same day only; not looked at is not "no".',
             STAFF,
             _infection,
@@ -263,7 +276,7 @@ GAPS: dict[str, Gap] = {
         ),
         Gap(
             "weight",
-            "People with an open lesion whose weight is missing or too old",
+            "Patients with an open ulcer whose weight is missing or too old",
             "Older than the house rule of their clinic; the cut of an insole hangs on it.",
             STAFF,
             _weights,
@@ -275,7 +288,7 @@ GAPS: dict[str, Gap] = {
         Gap(
             "measurement",
             f"Visits of the last {RECENT_DAYS} days without a measurement",
-            "The person came with an open lesion and nothing was measured or said not to be measurable.",
+            "The patient came with an open ulcer and nothing was measured or said not to be measurable.",
             STAFF,
             _unmeasured,
             _visits,
@@ -367,7 +380,7 @@ def gap_page(gap: Gap, sites: Iterable[int], today: date, after: int | None) -> 
 
 def _words(row: Any) -> str:
     if isinstance(row, Lesion):
-        return f"Lesion {row.label}, {row.where}"
+        return f"Ulcer {row.label}, {row.where}"
     if isinstance(row, Person):
         return "Weight"
     if isinstance(row, LimbPlan):

@@ -23,21 +23,21 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
     "agreement": (
         Definition(
             "First choice given",
-            "The class chosen is among those the advice put first on the day of "
+            "The class chosen is among those the guidance suggested first on the day of "
             "signing, "
-            "and that was the first tier of the guidance for such a foot.",
+            "and that was the first choice of the guidance for such a foot.",
             OWN,
         ),
         Definition(
-            "Lower tier, a dated fact behind it",
-            "What the advice put first was chosen, but a "
+            "Second choice, documented reason",
+            "What the guidance suggested first was chosen, but a "
             "finding or "
-            "circumstance of the record, with its date, kept the first tier away.",
+            "circumstance of the record, with its date, kept the first choice away.",
             OWN,
         ),
         Definition(
-            "Lower tier, the fact only ticked",
-            "The same, but the first tier would be on offer if "
+            "Second choice, undated reason",
+            "The same, but the first choice would be on offer if "
             "what was only "
             "ticked on the prescribing page were set aside.",
             OWN,
@@ -49,7 +49,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         ),
         Definition(
             "Non-removable against a known danger",
-            "A class that stays on was signed although the advice withheld it for something known; a second "
+            "A non-removable class was signed although the advice withheld it for something known; a second "
             "clinician signs too. It counts as a departure as well.",
             OWN,
         ),
@@ -65,7 +65,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
             "Share and interval",
             "First three parts among the first four. Wilson score interval, 95 "
             "%. "
-            "Prescriptions of one person count as independent, so it is somewhat too narrow. Under 5 "
+            "Prescriptions of one patient count as independent, so it is somewhat too narrow. Under 5 "
             "cases no "
             "percentage.",
             "Wilson 1927, J Am Stat Assoc 22:209; the 5: common practice, no source",
@@ -83,7 +83,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         Definition("First choice on offer", "Departures where the advice put a class first that day.", OWN),
         Definition(
             "Same sentence",
-            "Departures whose sentence stands word for word on more than one person; "
+            "Departures whose sentence stands word for word on more than one patient; "
             "capitals "
             "and outer spaces do not matter.",
             OWN,
@@ -151,7 +151,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
     "today": (
         Definition(
             "By first device",
-            "Every lesion named on a prescription of the period, once, as it "
+            "Every ulcer named on a prescription of the period, once, as it "
             "stands today, in "
             "the row of the class first fitted for it; a later change does not move it. Devices are "
             "chosen by how "
@@ -171,7 +171,7 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         ),
         Definition(
             "Opened late",
-            "A sealed device opened after its day, or past it and still sealed; the "
+            "A non-removable device opened after its day, or past it and still sealed; the "
             "record keeps "
             "the last sealing of each device.",
             OWN,
@@ -181,10 +181,10 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
         Definition(
             "A new ulcer",
             "From the day an ulcer was confirmed healed to the next ulcer of the "
-            "person on either "
+            "patient on either "
             "foot; death competes; the others are followed to their last visit. Aalen-Johansen "
             "estimate; two "
-            "ulcers of one person count as independent.",
+            "ulcers of one patient count as independent.",
             "Aalen and Johansen 1978, Scand J Stat 5:141; irrespective of place: IWGDF definitions, "
             "from memory",
         ),
@@ -192,14 +192,14 @@ DEFINITIONS: dict[str, tuple[Definition, ...]] = {
     "followed": (
         Definition(
             "Area at 4 weeks",
-            "An area, or covered and dry, on day 21 to 35 after the lesion was "
+            "An area, or covered and dry, on day 21 to 35 after the ulcer was "
             "first seen. Due "
-            "once day 35 is past and the lesion was still open then.",
+            "once day 35 is past and the ulcer was still open then.",
             OWN,
         ),
         Definition(
             "Seen within 7 days",
-            "The person came on one of the 7 days after fitting.",
+            "The patient came on one of the 7 days after fitting.",
             "first review within one week: Fernando 2022, J Foot Ankle Res 15:31, table 5",
         ),
         Definition(

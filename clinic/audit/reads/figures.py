@@ -145,6 +145,12 @@ _PLAIN: tuple[Spec, ...] = (
         (("agreement__in", (Agreement.FIRST, Agreement.LOWER_DATED, Agreement.LOWER_TICKED)),),
     ),
     Spec("departed", "Departed, with a reason", "prescription", (("agreement", "departed"),)),
+    Spec(
+        "departed.unreasoned",
+        "Departed, without a reason",
+        "prescription",
+        (("agreement", "departed"), ("departure_reason", "")),
+    ),
     Spec("overriding", "Non-removable against a known danger", "overridden"),
     *(
         Spec(f"overriding.{key}", words, "overridden", (("second", key),))
@@ -154,12 +160,12 @@ _PLAIN: tuple[Spec, ...] = (
             ("missing", "Against a known danger: second signature missing"),
         )
     ),
-    Spec("unjudged", "Cannot be judged: facts were missing", "prescription", (("agreement", "unjudged"),)),
+    Spec("unjudged", "Cannot be judged: findings were missing", "prescription", (("agreement", "unjudged"),)),
     *(
         Spec(f"part.{part.value}", str(part.label), "prescription", (("agreement", part.value),))
         for part in Agreement
     ),
-    Spec("lesions", "Lesions prescribed for", "lesion"),
+    Spec("lesions", "Ulcers prescribed for", "lesion"),
     Spec("arrived", "Ulcers that came under care", "arrival"),
     Spec("to_device.waiting", "Still waiting", "arrival", (("way", "waiting"),)),
     Spec("to_device.never", "Ended without a device", "arrival", (("way", "ended"),)),
@@ -226,7 +232,7 @@ _PLAIN: tuple[Spec, ...] = (
         )
         for why in EARLY
     ),
-    Spec("harm.late", "Sealed device opened late, or past its day", "worn", (("late", "late"),)),
+    Spec("harm.late", "Non-removable device opened late, or past its day", "worn", (("late", "late"),)),
     Spec("harm.fall", "Visits telling of a fall", "troubled", (("fall", True),)),
     Spec(
         "harm.other_foot", "Visits with a problem on the other foot", "troubled", (("other_foot", "problem"),)
@@ -279,7 +285,7 @@ def _outcome(name: str, outcome: str) -> Spec | None:
         where.append(("first_class", device_class))
     if outcome != "all":
         where.append(("now", outcome))
-    label = OUTCOMES.get(outcome, "Lesions")
+    label = OUTCOMES.get(outcome, "Ulcers")
     return Spec(f"outcome.{name}.{outcome}", f"{label}, {device}", "lesion", tuple(where))
 
 

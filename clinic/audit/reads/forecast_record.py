@@ -24,7 +24,7 @@ from clinic.healing.lookback import (
 )
 from clinic.healing.own import Own, own_of, pasts_of
 from clinic.healing.recalibration import LEAST_CLOSED
-from clinic.models import Lesion, LesionState, Prescription, Site
+from clinic.models import TRUE_LESIONS, Lesion, LesionState, Prescription, Site
 
 __all__ = ["WEEKS", "ForecastRecord", "Line", "Shown", "Week", "forecast_record", "own_now"]
 
@@ -116,7 +116,7 @@ class _Followed:
 def _follow(site: Site, today: date) -> _Followed:
     """Every lesion of a site with areas, as it is known today; seven queries."""
     lesions = list(
-        Lesion.objects.filter(limb__person__site=site)
+        Lesion.objects.filter(TRUE_LESIONS, limb__person__site=site)
         .select_related("limb__person")
         .order_by("-first_seen_on", "-pk")
     )

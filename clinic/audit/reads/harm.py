@@ -27,7 +27,7 @@ from django.db.models.functions import Coalesce, Greatest, Least
 
 from clinic.audit.reads.cases import BASES, STANDS, AuditFilter, Base
 from clinic.audit.reads.days import Days
-from clinic.models import Lesion, Looked, Prescription, StopReason, WoundKind
+from clinic.models import TRUE_LESIONS, Lesion, Looked, Prescription, StopReason, WoundKind
 
 __all__ = ["HARM_BASES", "Uncovered", "device_days", "uncovered"]
 
@@ -52,11 +52,20 @@ def _worn(wanted: AuditFilter, today: date) -> QuerySet[Any]:
         rows = rows.filter(device_class=wanted.device_class)
     if wanted.prescriber is not None:
         rows = rows.filter(signed_by=wanted.prescriber)
-    early = Q(stopped_on__gte=wanted.since, stopped_on__lt=_end(wanted, today)) & ~Q(
+    end = _end(wanted, today)
+    early = Q(stopped_on__gte=wanted.since, stopped_on__lt=end) & ~Q(
         stop_reason__in=[StopReason.HEALED, StopReason.CHANGED]
     )
-    late = Q(opened_on__gt=F("open_by"), opened_on__gte=wanted.since, opened_on__lt=_end(wanted, today)) | Q(
-        opened_on__isnull=True, stopped_on__isnull=True, open_by__gte=wanted.since, open_by__lt=today
+    late = (
+        Q(opened_on__gt=F("open_by"), opened_on__gte=wanted.since, opened_on__lt=end)
+        | Q(opened_on__isnull=True, stopped_on__isnull=True, open_by__gte=wanted.since, open_by__lt=today)
+        # Handed to another team, or lost, while it was still sealed past its day.
+        | Q(
+            opened_on__isnull=True,
+            stopped_on__gt=F("open_by"),
+            stopped_on__gte=wanted.since,
+            stopped_on__lt=end,
+        )
     )
     return rows.annotate(
         early=Case(When(early, then=F("stop_reason")), default=Value(""), output_field=CharField()),
@@ -98,7 +107,9 @@ def _open_days(wanted: AuditFilter, today: date) -> QuerySet[Any]:
     the limb.
     """
     end, since = _day(_end(wanted, today)), _day(wanted.since)
-    rows = Lesion.objects.filter(wanted.at("limb__person__site"), wound_kind=WoundKind.ULCER).annotate(
+    rows = Lesion.objects.filter(
+        TRUE_LESIONS, wanted.at("limb__person__site"), wound_kind=WoundKind.ULCER
+    ).annotate(
         known_on=Greatest("episode__first_assessed_on", "first_seen_on"),
         over=Coalesce("closed_on", "ended_on", "limb__person__state_on", end),
     )

@@ -22,8 +22,8 @@ CHUNK = 500
 HEAVY = ("facts", "advice", "forecast_shown", "content")
 _AGREEMENT = {
     Agreement.FIRST: "agreed",
-    Agreement.LOWER_DATED: "agreed, lower tier on a dated fact",
-    Agreement.LOWER_TICKED: "agreed, lower tier on a tick",
+    Agreement.LOWER_DATED: "agreed, second choice, documented reason",
+    Agreement.LOWER_TICKED: "agreed, second choice, undated reason",
     Agreement.DEPARTED: "departed",
     Agreement.UNJUDGED: "cannot be judged",
 }

@@ -15,7 +15,7 @@ from clinic.healing.incidence import Incidence
 from clinic.healing.late_entry import late_entry_curve, well_watched
 from clinic.healing.observed import NOT_OBSERVED
 from clinic.healing.survival import at_risk
-from clinic.models import Depth, Lesion, Measurement, Prescription, Site, VisitState
+from clinic.models import TRUE_LESIONS, Depth, Lesion, Measurement, Prescription, Site, VisitState
 
 __all__ = [
     "GROUPINGS",
@@ -184,6 +184,7 @@ def outcomes_of(wanted: OutcomesFilter, today: date) -> Outcomes:
     ids = [site.pk for site in wanted.sites]
     lesions = list(
         Lesion.objects.filter(
+            TRUE_LESIONS,
             rows_of_sites("limb__person__site", ids, handed_over(ids)),
             limb__person__restricted_on=None,  # restricted by law: in no figure
             first_seen_on__gte=wanted.since,

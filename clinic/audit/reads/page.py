@@ -74,6 +74,7 @@ def audit_report(wanted: AuditFilter, today: date) -> AuditReport:
         parts=parts,
         agreed=one("agreed", judged),
         departed=one("departed", judged),
+        unreasoned=one("departed.unreasoned", one("departed").count),
         unjudged=one("unjudged", one("all").count),
         overriding=(
             one("overriding", one("all").count),

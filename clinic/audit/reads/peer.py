@@ -11,8 +11,18 @@ from django.db.models import Count
 from clinic.guidelines.devices import DEVICES
 from clinic.healing.kappa import Kappa, cohen_kappa
 from clinic.models import PeerCase, PeerOpinion, PeerRound, Prescription, Site, User
+from clinic.people.reads.peer_waiting import cases_short, open_to
 
-__all__ = ["PeerResult", "RoundRow", "ShownCase", "next_case", "peer_result", "round_rows", "shown_case"]
+__all__ = [
+    "PeerResult",
+    "RoundRow",
+    "ShownCase",
+    "next_case",
+    "open_count",
+    "peer_result",
+    "round_rows",
+    "shown_case",
+]
 
 
 @dataclass(frozen=True)
@@ -21,6 +31,8 @@ class RoundRow:
     cases: int
     read_twice: int
     left_for_you: int
+    #: Choices with fewer than two possible readers here.
+    short: int
 
 
 @dataclass(frozen=True)
@@ -52,24 +64,26 @@ def round_rows(site: Site, user: User) -> list[RoundRow]:
     read_twice = PeerCase.objects.filter(round__site=site).annotate(k=Count("readings")).filter(k=2)
     full = Counter(read_twice.values_list("round_id", flat=True))
     for one in rounds:
-        rows.append(RoundRow(one, one.n, full[one.pk], _open_cases(one, user).count()))
+        rows.append(
+            RoundRow(
+                one,
+                one.n,
+                full[one.pk],
+                open_to(one.cases.all(), user).count(),
+                cases_short(one.cases.all(), site),
+            )
+        )
     return rows
 
 
-def _open_cases(round_: PeerRound, user: User) -> Any:
-    mine = PeerCase.objects.filter(readings__reader=user).values("pk")
-    return (
-        round_.cases.exclude(pk__in=mine)
-        .exclude(prescription__signed_by=user)
-        .annotate(read=Count("readings"))
-        .filter(read__lt=2)
-        .order_by("position")
-    )
+def open_count(round_: PeerRound) -> int:
+    """Choices of a round not read by two yet."""
+    return round_.cases.annotate(k=Count("readings")).filter(k__lt=2).count()
 
 
 def next_case(round_: PeerRound, user: User) -> PeerCase | None:
     """The next choice this user has to read."""
-    found: PeerCase | None = _open_cases(round_, user).select_related("prescription__limb").first()
+    found: PeerCase | None = open_to(round_.cases.all(), user).select_related("prescription__limb").first()
     return found
 
 

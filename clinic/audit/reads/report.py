@@ -72,6 +72,7 @@ class AuditReport:
     parts: tuple[Figure, ...]
     agreed: Figure
     departed: Figure
+    unreasoned: Figure
     unjudged: Figure
     #: A device that stays on, signed against a known danger; then by how its second signature stands.
     overriding: tuple[Figure, ...]
@@ -118,6 +119,7 @@ class AuditReport:
             *self.parts,
             self.agreed,
             self.departed,
+            self.unreasoned,
             self.unjudged,
             *self.overriding,
             *self.missing,

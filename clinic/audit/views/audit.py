@@ -23,6 +23,7 @@ from clinic.audit.reads.page import audit_report
 from clinic.audit.views.scope import Scope, scope_of
 from clinic.config.replica import from_replica
 from clinic.models import Prescription
+from clinic.people.reads.left_open import ends_to_settle, restricted_people
 from clinic.record.reads import changes as chain
 from clinic.record.sealed_words import seal, unseal
 from clinic.record.writes.audit import faults
@@ -44,6 +45,8 @@ def audit(request: ClinicRequest) -> HttpResponse:
         {
             **scope.context(),
             "report": report,
+            "left_open": ends_to_settle(scope.sites),
+            "restricted_open": len(restricted_people(scope.sites)),
             "outcome_heads": list(OUTCOMES.values()),
             "definitions": DEFINITIONS,
             "funnels": site_funnels(scope.wanted, today) if scope.wanted and scope.network else (),

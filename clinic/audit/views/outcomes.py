@@ -111,7 +111,7 @@ def outcomes_chart(request: ClinicRequest) -> HttpResponse:
         raise Http404(f"no such filter: {form.errors.as_text()}")
     found = outcomes_of(wanted, timezone.localdate())
     if not found.drawn:
-        raise Http404("no group has enough lesions to draw")
+        raise Http404("no group has enough ulcers to draw")
     content = [
         (line.chart_name, line.outcome.durations, line.outcome.endings, line.outcome.incidence[0].curve[-1:])
         for line in found.drawn

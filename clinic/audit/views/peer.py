@@ -8,9 +8,10 @@ from django.shortcuts import redirect, render
 
 from clinic.access import ClinicRequest, may, site_or_404, visible_or_404
 from clinic.audit.forms.peer import PeerDrawForm, PeerReadForm
-from clinic.audit.reads.peer import next_case, peer_result, round_rows, shown_case
+from clinic.audit.reads.peer import next_case, open_count, peer_result, round_rows, shown_case
 from clinic.audit.writes.peer import peer_draw, peer_read
 from clinic.models import PeerCase, PeerRound
+from clinic.people.reads.peer_waiting import cases_short
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 
@@ -58,6 +59,8 @@ def peer_round(request: ClinicRequest, round: int) -> HttpResponse:
             "site": found.site,
             "result": peer_result(found),
             "next": next_case(found, request.user),
+            "short": cases_short(found.cases.all(), found.site),
+            "unread": open_count(found),
             "here": "audit",
         },
     )

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, site_or_404, sites_of
 from clinic.audit.forms.audit import AuditForm
+from clinic.audit.forms.periods import usual_periods
 from clinic.audit.reads.cases import AuditFilter, prescribers
 from clinic.models import Site
 
@@ -43,6 +44,15 @@ class Scope:
     @property
     def query(self) -> str:
         return urlencode(self.params)
+
+    @property
+    def periods(self) -> list[tuple[str, str, bool]]:
+        """Links to the usual periods with everything else kept, and which of them is shown."""
+        kept, found = self.params, []
+        for words, since, until in usual_periods(timezone.localdate()):
+            ends = {"since": since.isoformat(), "until": until.isoformat()}
+            found.append((words, urlencode(kept | ends), kept | ends == kept))
+        return found
 
     def context(self) -> dict[str, Any]:
         return {"scope": self, "site": self.site, "form": self.form, "query": self.query, "here": "audit"}

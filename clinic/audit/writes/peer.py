@@ -18,13 +18,12 @@ from clinic.models import (
     Site,
     User,
 )
+from clinic.people.reads.peer_waiting import READERS
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
 __all__ = ["peer_draw", "peer_read"]
-
-READERS = 2
 
 
 @transaction.atomic

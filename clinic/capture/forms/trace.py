@@ -4,18 +4,21 @@ well.
 
 from __future__ import annotations
 
-import json
-import re
 import uuid
 from typing import Any
 
 from django import forms
 
-from clinic.capture.writes.measurement import parts_of
+from clinic.capture.writes.measurement import outline_read
 from clinic.models import Reference
 from clinic.record.errors import Refused
+from clinic.record.forms.numbers import NumberField
+from offload.core.intake import IntakeError, points_of
 
 __all__ = ["PointsField", "RingsField", "ScaleForm", "TraceForm"]
+
+
+MOST_MARKS = 100
 
 
 class PointsField(forms.CharField):
@@ -27,18 +30,10 @@ class PointsField(forms.CharField):
 
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
-        points = []
-        parts = [part for part in re.split(r"[\n;]", text or "") if part.strip()]
-        for number, part in enumerate(parts, start=1):
-            try:
-                x, y = (float(one) for one in re.split(r"[,\s]+", part.strip()))
-            except ValueError:
-                raise forms.ValidationError(
-                    f"{self.label}: point {number} is “{part.strip()[:30]}”; two numbers are needed, such as "
-                    "512.5, 300."
-                ) from None
-            points.append((x, y))
-        return tuple(points)
+        try:
+            return tuple(points_of(text or "", MOST_MARKS))
+        except IntakeError as fault:
+            raise forms.ValidationError(f"{self.label}: {fault}.") from fault
 
     def prepare_value(self, value: Any) -> Any:
         if isinstance(value, list | tuple):
@@ -56,11 +51,9 @@ class RingsField(forms.CharField):
         if not text:
             return ()
         try:
-            return parts_of(json.loads(text))
+            return outline_read(text)
         except Refused as refused:
             raise forms.ValidationError(refused.message) from None
-        except (ValueError, RecursionError):
-            raise forms.ValidationError("Outline: not readable as JSON.") from None
 
 
 class ScaleForm(forms.Form):
@@ -72,13 +65,8 @@ class ScaleForm(forms.Form):
         help_text="Four corners clockwise, beginning with a long side; or the two ends of a length on the "
         "ruler.",
     )
-    distance_mm = forms.DecimalField(
-        label="Between the two marks of the ruler (mm)",
-        required=False,
-        min_value=1,
-        max_value=500,
-        max_digits=5,
-        decimal_places=1,
+    distance_mm = NumberField(
+        label="Between the two marks of the ruler", low=1, high=500, places=1, unit="mm", required=False
     )
     snap = forms.BooleanField(label="Use the straight edges beside my marks", required=False, initial=True)
 

@@ -30,6 +30,7 @@ class Repeatability:
 def _repeats(site_ids: list[int]) -> list[Repeat]:
     rows = Trace.objects.filter(
         scale__photo__lesion__limb__person__site__in=site_ids,
+        scale__photo__withdrawn_on=None,
         scale__photo__subject=PhotoSubject.WOUND,
         blind=True,
         area_mm2__gt=0,
@@ -48,7 +49,7 @@ def repeatability_of(user: User) -> Repeatability:
     done = {subject for subject in mine if mine.count(subject) >= 2}
     waiting = (
         PhotoScale.objects.visible_to(user)
-        .filter(traces__blind=True, photo__subject=PhotoSubject.WOUND)
+        .filter(traces__blind=True, photo__subject=PhotoSubject.WOUND, photo__withdrawn_on=None)
         .exclude(pk__in=done)
         .select_related("photo__lesion__limb__person")
         .distinct()
@@ -69,6 +70,7 @@ def _blind_traces(lesions: Any) -> QuerySet[Any, Any]:
     return (
         Trace.objects.filter(
             scale__photo__lesion__limb__person__site__in=sites,
+            scale__photo__withdrawn_on=None,
             scale__photo__subject=PhotoSubject.WOUND,
             blind=True,
             area_mm2__gt=0,

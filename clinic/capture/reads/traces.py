@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from clinic.models import Lesion, Measurement, Person, PhotoScale, PhotoSubject, Trace, VisitState
+from clinic.models import Lesion, Measurement, Person, PhotoScale, PhotoSubject, Trace, Visit, VisitState
 
 __all__ = [
     "LAST_OUTLINES",
@@ -16,6 +16,7 @@ __all__ = [
     "outline_rings",
     "outlines_of",
     "scale_rows",
+    "trace_at_visit",
     "trace_for_visit",
 ]
 
@@ -45,7 +46,7 @@ class OutlineOfDay:
         return path_of(self.rings)
 
 
-def path_of(rings: Sequence[Ring]) -> str:
+def path_of(rings: Sequence[Iterable[Sequence[float]]]) -> str:
     return " ".join("M" + " L".join(f"{x:.2f} {y:.2f}" for x, y in ring) + " Z" for ring in rings)
 
 
@@ -120,6 +121,20 @@ def scale_rows() -> Any:
     return PhotoScale.objects.select_related("photo__lesion__limb__person__site")
 
 
+def trace_at_visit(visit: Visit, number: int) -> Trace | None:
+    """A trace on a photo that belongs to a stored visit."""
+    return (
+        Trace.objects.filter(
+            pk=number,
+            scale__photo__visit=visit,
+            scale__photo__subject=PhotoSubject.WOUND,
+            scale__photo__withdrawn_on=None,
+        )
+        .select_related("scale__photo")
+        .first()
+    )
+
+
 def trace_for_visit(person: Person, number: int, day: date) -> Trace | None:
     """A trace on a photo of this person's lesion taken on that day."""
     return (
@@ -128,6 +143,7 @@ def trace_for_visit(person: Person, number: int, day: date) -> Trace | None:
             scale__photo__lesion__limb__person=person,
             scale__photo__subject=PhotoSubject.WOUND,
             scale__photo__taken_on=day,
+            scale__photo__withdrawn_on=None,
         )
         .select_related("scale__photo")
         .first()

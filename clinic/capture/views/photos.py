@@ -12,6 +12,7 @@ from clinic.capture.forms.photos import ConsentForm, PhotoForm
 from clinic.capture.writes.photos import consent_give, consent_withdraw, photo_store, thumbnail
 from clinic.models import Lesion, Person, Photo, PhotoSubject
 from clinic.people.reads.people import person_bar
+from clinic.people.views.registering import onward
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 
@@ -34,7 +35,8 @@ def consent(request: ClinicRequest, person: int) -> HttpResponse:
             messages.success(
                 request, "Consent to photos withdrawn." if standing else "Consent to photos recorded."
             )
-            return redirect("person", person=found.pk)
+            person_page = reverse("person", args=[found.pk])
+            return onward(request, found, "photo_consent", found.pk, otherwise=person_page)
     return render(
         request,
         "capture/photos/consent.html",
@@ -70,7 +72,7 @@ def photo_new(request: ClinicRequest, lesion: int) -> HttpResponse:
             if request.POST.get("then") == "measure" or subject == PhotoSubject.INSOLE:
                 purpose = "?for=visit" if request.GET.get("for") == "visit" else ""
                 return redirect(f"{reverse('photo_scale', args=[photo.pk])}{purpose}")
-            messages.success(request, "The photo is kept with this lesion.")
+            messages.success(request, "The photo is kept with this ulcer.")
             return redirect("lesion", lesion=found.pk)
     return render(
         request,

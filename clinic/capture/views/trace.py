@@ -22,14 +22,15 @@ from clinic.models import Photo, PhotoSubject, Trace
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.views.scripted import refused_with, sent_on, wants_json
+from clinic.record.scripted import refused_with, sent_on, wants_json
 from offload.core.shapes.scale_error import LARGEST_ERROR
+from offload.core.sheets.insole_grid import grid_drawing
 from offload.core.sheets.reference_sheet import reference_drawing
 from offload.core.sheets.writers.pdf import write_pdf
 
 PHOTOS = Photo.objects.select_related("lesion__limb__person__site")
-#: What a trace is for: the visit that is being logged, a repeat, or the imprint's page.
-PURPOSES = ("visit", "repeat", "insole")
+#: What a trace is for: the visit that is being logged, or corrected, a repeat, or the imprint's page.
+PURPOSES = ("visit", "repeat", "insole", "correction")
 
 
 @may("log_visits")
@@ -158,10 +159,15 @@ def scale_picture(request: ClinicRequest, scale: int) -> HttpResponse:
 
 @may("see_cases")
 def reference_sheet(request: ClinicRequest) -> HttpResponse:
-    """Frames of known size to print and lay beside a wound."""
-    paper = "Letter" if request.GET.get("paper") == "letter" else "A4"
-    answer = HttpResponse(write_pdf([reference_drawing(paper)]), content_type="application/pdf")
-    answer["Content-Disposition"] = f'inline; filename="reference-frames-{paper.lower()}.pdf"'
+    """Frames of known size to print and lay beside a wound; or the grid on which an insole is drawn round."""
+    paper = {"letter": "Letter", "a3": "A3"}.get(request.GET.get("paper", ""), "A4")
+    if request.GET.get("of") == "insole":
+        drawing, name = grid_drawing(paper), "insole-grid"
+    else:
+        paper = "A4" if paper == "A3" else paper
+        drawing, name = reference_drawing(paper), "reference-frames"
+    answer = HttpResponse(write_pdf([drawing]), content_type="application/pdf")
+    answer["Content-Disposition"] = f'inline; filename="{name}-{paper.lower()}.pdf"'
     return answer
 
 
@@ -213,6 +219,9 @@ def _hand_on(request: ClinicRequest, trace: Trace, purpose: str) -> str:
         return (
             f"{reverse('visit_new', args=[lesion.limb.person_id])}?trace={trace.pk}#lesion-{lesion.pk}-title"
         )
+    if purpose == "correction" and photo.visit_id is not None:
+        corrected = reverse("visit_correct", args=[photo.visit_id])
+        return f"{corrected}?trace={trace.pk}#lesion-{lesion.pk}-title"
     words = f"Traced: {trace.area_mm2 / 100:.2f} cm², {trace.length_mm:.1f} × {trace.width_mm:.1f} mm."
     messages.success(request, f"{words} It counts in the curve once a visit uses it.")
     return reverse("repeatability") if purpose == "repeat" else reverse("lesion", args=[lesion.pk])

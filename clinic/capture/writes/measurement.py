@@ -8,11 +8,14 @@ from decimal import Decimal
 from typing import IO, Any
 
 from clinic.capture.reads.infection import infection_look
+from clinic.capture.reads.unchanged import DESCRIBED
+from clinic.capture.writes.unchanged import unchanged_fill
 from clinic.guidelines.standing_findings import StandingSettings
 from clinic.models import INFECTION_SIGNS, AreaMethod, Debridement, Lesion, Measurement, Trace, UlcerFindings
 from clinic.people.reads.perfusion import standing_settings
 from clinic.record.errors import Refused
 from offload.core.errors import OutlineError
+from offload.core.intake import Bounds, IntakeError, json_value
 from offload.core.shapes.outline import Outline, Planimetry, ellipse_area, planimetry
 
 __all__ = [
@@ -24,6 +27,7 @@ __all__ = [
     "infection_of",
     "measurement_fill",
     "outline_planimetry",
+    "outline_read",
     "parts_of",
     "redness_check",
     "wound_area",
@@ -34,6 +38,7 @@ Points = tuple[tuple[float, float], ...]
 #: Parts of a wound, each an outer ring followed by its holes.
 Parts = tuple[tuple[Points, ...], ...]
 MOST_PARTS, MOST_POINTS = 30, 6000
+OUTLINE = Bounds(characters=400_000, values=2 * MOST_POINTS + 1, depth=4)
 #: In pixels or mm, design choice: ten times the largest photo.
 FARTHEST = 100_000.0
 
@@ -57,6 +62,8 @@ class LesionFindings(UlcerFindings, AreaTold):
     lesion: Lesion
     trace: Trace | None = None
     photo: IO[bytes] | None = None
+    #: Wound bed, edge and dressing as at the last visit.
+    unchanged: bool = False
     version: int | None = None
 
 
@@ -163,7 +170,22 @@ def parts_of(outline: Any) -> Parts:
         ) from fault
 
 
+def outline_read(text: str) -> Parts:
+    """An outline as a page sends it, in JSON; its points are counted before one is parsed."""
+    points = (text.count(",") + 1) // 2
+    if points > MOST_POINTS:
+        _refuse_many(1, points)
+    try:
+        return parts_of(json_value(text, OUTLINE))
+    except IntakeError as fault:
+        raise Refused(
+            f"Outline: not a list of points: {fault}; [[x, y], [x, y], …] in mm is needed.", field="outline"
+        ) from fault
+
+
 def _point(x: Any, y: Any) -> tuple[float, float]:
+    if isinstance(x, bool | str) or isinstance(y, bool | str):
+        raise TypeError("a point is two numbers")
     point = (float(x), float(y))
     if not all(abs(value) <= FARTHEST for value in point):
         raise Refused(
@@ -275,8 +297,11 @@ def measurement_fill(row: Measurement, found: LesionFindings, last: Measurement 
     if unknown:
         raise Refused(f"Signs of infection: {unknown[0]} is not one of the list.", field="infection")
     redness_check(redness_mm=found.redness_mm, signs=found.infection_signs)
+    described = [getattr(row, name) for name in DESCRIBED]
     for column in fields(UlcerFindings):
-        setattr(row, column.name, getattr(found, column.name))
+        value = getattr(found, column.name)
+        setattr(row, column.name, value.strip() if isinstance(value, str) else value)
+    row.cavity = _cavity(found, area.width_mm)
     row.infection_signs = list(found.infection_signs)
     row.infection_looked = found.infection_looked or bool(found.infection_signs)
     row.covered_dry = found.covered_dry
@@ -286,4 +311,22 @@ def measurement_fill(row: Measurement, found: LesionFindings, last: Measurement 
     row.outline_mm = _as_stored(area.outline_mm)
     row.trace = _trace_of(found)
     row.infection_grade = infection_of(row, standing_settings(row.visit.person.site))
+    if found.unchanged:
+        unchanged_fill(row)
+    elif described != [getattr(row, name) for name in DESCRIBED]:
+        row.unchanged_since = None
     return row
+
+
+def _cavity(found: UlcerFindings, width_mm: Decimal | None) -> bool | None:
+    """Deeper than wide, or undermined: as told, else as the millimetres say; the two may not disagree."""
+    deeper = None if found.depth_mm is None or width_mm is None else found.depth_mm > width_mm
+    under = None if found.undermining_mm is None else found.undermining_mm > 0
+    hollow = True if deeper or under else (False if deeper is False and under is False else None)
+    if found.cavity is False and hollow:
+        raise Refused(
+            f"Deeper than wide, or undermined: “no” beside depth {found.depth_mm or 0} mm and undermining "
+            f"{found.undermining_mm or 0} mm.",
+            field="cavity",
+        )
+    return hollow if found.cavity is None else found.cavity

@@ -20,7 +20,15 @@ from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
-__all__ = ["NAMES", "consent_give", "consent_withdraw", "photo_bytes", "photo_store", "thumbnail"]
+__all__ = [
+    "NAMES",
+    "consent_give",
+    "consent_withdraw",
+    "photo_bytes",
+    "photo_store",
+    "thumbnail",
+    "thumbnail_name",
+]
 
 LARGEST_UPLOAD_BYTES = 15 * 1024 * 1024
 # Memory bound of one intake: a large JPEG is decoded at a half, a quarter or an eighth of its size; anything
@@ -121,7 +129,7 @@ def _day_check(lesion: Lesion, taken_on: date | None, own: date | None) -> date:
         )
     person = lesion.limb.person
     if not person.photo_consents.filter(given_on__lte=day, withdrawn_on=None).exists():
-        raise Refused("Photo: no consent of this person stands on that day; record it first.", field="photo")
+        raise Refused("Photo: no consent of this patient stands on that day; record it first.", field="photo")
     return day
 
 
@@ -148,7 +156,9 @@ def photo_store(
     content, (width, height), own_day = _clean(upload)
     day = _day_check(lesion, taken_on, own_day)
     sha256 = hashlib.sha256(content).hexdigest()
-    again = Photo.objects.filter(lesion=lesion, sha256=sha256, taken_on=day, subject=subject).first()
+    again = (
+        Photo.objects.standing().filter(lesion=lesion, sha256=sha256, taken_on=day, subject=subject).first()
+    )
     if again is not None and (visit is None or again.visit_id == visit.pk):
         return again
     photo = Photo(
@@ -156,6 +166,7 @@ def photo_store(
         visit=visit,
         taken_on=day,
         sha256=sha256,
+        small_sha256=hashlib.sha256(_small(content)).hexdigest(),
         width_px=width,
         height_px=height,
         subject=subject,
@@ -195,19 +206,34 @@ def photo_bytes(photo: Photo) -> bytes:
         raise Refused("Photo: the store of pictures does not answer; try again in some minutes.") from fault
 
 
-def thumbnail(photo: Photo) -> bytes:
-    """A small copy, made when first asked for and kept beside the picture."""
-    name = f"thumbnails/{photo.sha256[:2]}/{photo.sha256}.jpg"
-    storage = photo.file.storage
-    if storage.exists(name):
-        with storage.open(name, "rb") as opened:
-            return bytes(opened.read())
-    small = Image.open(io.BytesIO(photo_bytes(photo)), formats=("JPEG",))
+def thumbnail_name(photo: Photo) -> str:
+    return f"thumbnails/{photo.sha256[:2]}/{photo.sha256}.jpg"
+
+
+def _small(content: bytes) -> bytes:
+    small = Image.open(io.BytesIO(content), formats=("JPEG",))
     small.thumbnail((THUMBNAIL_PX, THUMBNAIL_PX))
     out = io.BytesIO()
     small.save(out, "JPEG", quality=82)
-    storage.save(name, ContentFile(out.getvalue()))
     return out.getvalue()
+
+
+def thumbnail(photo: Photo) -> bytes:
+    """A small copy, made when first asked for and kept beside the picture.
+
+    One that is not as the row says is neither shown nor kept: the picture itself gives another.
+    """
+    name, storage = thumbnail_name(photo), photo.file.storage
+    there = storage.exists(name)
+    if there:
+        with storage.open(name, "rb") as opened:
+            kept = bytes(opened.read())
+        if hashlib.sha256(kept).hexdigest() == photo.small_sha256:
+            return kept
+    made = _small(photo_bytes(photo))
+    if not there and hashlib.sha256(made).hexdigest() == photo.small_sha256:
+        storage.save(name, ContentFile(made))
+    return made
 
 
 @transaction.atomic

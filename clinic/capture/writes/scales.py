@@ -18,9 +18,10 @@ from clinic.models import Photo, PhotoScale, PhotoSubject, Reference, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.record.writes.withdrawing import standing_check
 from offload.core.errors import RectifyError
 from offload.core.shapes.card import Edges, guess_corners, snap_to_edges
-from offload.core.shapes.rectify import ID1_CARD, Rectification, rectify, scale_by_ruler
+from offload.core.shapes.rectify import ID1_CARD, Rectification, rectify, scale_by_ruler, upright
 from offload.core.shapes.scale_error import (
     LARGEST_ERROR,
     MARKED_BY_HAND,
@@ -45,7 +46,7 @@ REACH_MM = 100.0  # of the flattened picture round the reference; further off, t
 INSOLE_REACH_MM = 340.0  # a card may lie at either end of an insole
 FINEST, LARGEST_SIDE_PX = 12.0, 2200  # [px/mm], [px] of the flattened picture
 PLANE_CAVEAT = (
-    "The reference must lie flat in the plane of the lesion: 5 mm lower or higher at 30 cm "
+    "The reference must lie flat in the plane of the ulcer: 5 mm lower or higher at 30 cm "
     "changes the area by 3 %."
 )
 Points = tuple[tuple[float, float], ...]
@@ -135,7 +136,8 @@ def _by_ruler(marks: Sequence[tuple[float, float]], distance_mm: Decimal | None)
 def _by_rectangle(
     photo: Photo, reference: Reference, marks: Sequence[tuple[float, float]], snap: bool
 ) -> TriedScale:
-    size = SIZES[reference]
+    # A card that stands upright is turned, so that the flattened picture stands as the photo does.
+    marks, size, _ = upright(marks, SIZES[reference])
     edges: Edges | None = snap_to_edges(_grey(photo), marks) if snap else None
     if edges is None:
         corners: Points = tuple(marks)
@@ -157,7 +159,7 @@ def _error_check(error: float) -> None:
         raise Refused(
             f"Expected area error {error:.0f} %; the limit is {LARGEST_ERROR:g} %: hold the camera nearer "
             "and straighter, "
-            "or lay the reference closer to the lesion.",
+            "or lay the reference closer to the ulcer.",
             field="marks",
         )
 
@@ -173,6 +175,7 @@ def scale_store(
     snap: bool = True,
 ) -> PhotoScale:
     """Keep the scale of a photo; the same marks sent again find the scale they made."""
+    standing_check(photo)
     tried = scale_try(photo=photo, reference=reference, marks=marks, distance_mm=distance_mm, snap=snap)
     kept_marks = [[round(x, 2), round(y, 2)] for x, y in tried.marks]
     last = photo.scales.first()

@@ -12,6 +12,7 @@ from clinic.models import PhotoScale, Trace, User
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.record.writes.withdrawing import standing_check
 
 __all__ = ["trace_store"]
 
@@ -41,8 +42,9 @@ def _store(by: User, scale: PhotoScale, outline: Any, key: UUID, blind: bool) ->
         if stored.scale_id != scale.pk:
             raise Refused("This form was already used for another photo; open a new one.")
         return stored
+    standing_check(scale.photo)
     if not outline:
-        raise Refused("Outline: nothing drawn yet; draw once round the lesion.", field="outline")
+        raise Refused("Outline: nothing drawn yet; draw once round the ulcer.", field="outline")
     # To a hundredth of a millimetre, and measured after that: what is kept is what is measured.
     parts = [[[[round(x, 2), round(y, 2)] for x, y in ring] for ring in part] for part in parts_of(outline)]
     found = outline_planimetry(parts)

@@ -121,7 +121,7 @@ def changes_of(row: Any) -> list[Amendment]:
 
 def _named(part: Any, noun: str) -> str:
     if isinstance(part, Measurement):
-        return f"{noun}, lesion {part.lesion.label} on {date_format(part.visit.visited_on)}"
+        return f"{noun}, ulcer {part.lesion.label} on {date_format(part.visit.visited_on)}"
     words = str(part)
     return words if words.lower().startswith(noun.lower()) else f"{noun}, {words}"
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from clinic.alerts.reads.antibiotics import CourseRow, courses_of_lesions
 from clinic.alerts.reads.results import ResultRow, results_of
 from clinic.curves.reads.healing import LesionHealing
-from clinic.evidence.reads.bone import BoneStanding, bone_standing
+from clinic.evidence.reads.bone_standing import BoneStanding, bone_standing
+from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.failed_care import CareStanding
 from clinic.lesions.reads.non_healing import (
     ItemRow,
@@ -39,15 +39,16 @@ class LesionCare:
     standing: CareStanding
 
 
-def lesion_care(lesion: Lesion, healing: LesionHealing, today: date) -> LesionCare:
+def lesion_care(lesion: Lesion, healing: LesionHealing, foot: LimbStanding) -> LesionCare:
     """What stands around an ulcer today (a fixed number of queries)."""
+    today = foot.day
     reviews = reviews_of(lesion)
     last = reviews[0].opened_on if reviews else None
     is_open = lesion.state == LesionState.OPEN
     return LesionCare(
         results=results_of(today, lesion=lesion),
         courses=courses_of_lesions(today, lesion=lesion),
-        bone=bone_standing([lesion], today)[lesion.pk],
+        bone=bone_standing(lesion, foot),
         judgements=list(lesion.bone_judgements.select_related("created_by")),
         reviews=reviews,
         items=items_due(today, review__lesion=lesion),

@@ -2,13 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from django.utils import timezone
-
+from clinic.alerts.reads.flags import flags_open
 from clinic.case.reads.lesion_care import LesionCare, lesion_care
+from clinic.case.reads.waiting import (
+    Wait,
+    by_urgency,
+    waits_for_bone,
+    waits_for_closing,
+    waits_for_course,
+    waits_for_device,
+    waits_for_flags,
+    waits_for_items,
+    waits_for_look,
+    waits_for_plan,
+    waits_for_result,
+    waits_for_review,
+    waits_for_visit,
+)
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
+from clinic.evidence.reads.standing import LimbStanding
+from clinic.guidelines.due import sealed_past, visit_standing
 from clinic.healing.fared import OwnCounts, chance_sentence, chance_told
 from clinic.healing.prognosis import prognosis_told
 from clinic.healing.progress import Change, change_between, reduction_percent
@@ -16,11 +32,15 @@ from clinic.healing.report import LesionReport
 from clinic.models import (
     Imprint,
     Lesion,
+    LesionState,
     LimbPlan,
     Measurement,
+    PersonState,
     Photo,
     PlanFlag,
     Prescription,
+    Visit,
+    VisitState,
 )
 from clinic.relief.reads.watch import flags_standing
 
@@ -49,12 +69,25 @@ class LesionPage:
     photos: Sequence[Photo]
     prescriptions: Sequence[Prescription]
     running: Prescription | None
+    #: What the limb is in, whether or not it was chosen for this lesion.
+    worn: Prescription | None
     plans: Sequence[LimbPlan]
     imprint: Imprint | None
     chances: str
     plan_flags: Sequence[PlanFlag]
     siblings: Sequence[Lesion]
     care: LesionCare
+    last_visit: Visit | None
+    next_overdue: bool
+    device_overdue: bool
+    #: What the ulcer waits for today; what harms if it waits stands first.
+    waits: tuple[Wait, ...]
+
+    @property
+    def plan(self) -> LimbPlan | None:
+        """The plan in force, else the newest draft."""
+        signed = (link for link in self.plans if link.plan.state == "signed" and link.ended_on is None)
+        return next(signed, None) or next((link for link in self.plans if link.plan.state == "draft"), None)
 
 
 def _rows(healing: LesionHealing, measured: Sequence[Measurement]) -> list[MeasurementRow]:
@@ -108,7 +141,7 @@ def chances_sentence(report: LesionReport | None) -> str:
             return f"{words} No closing date within a year at this rate."
         low = f"{forecast.low:%-d %b %Y}" if forecast.low else "later than a year"
         high = f"{forecast.high:%-d %b %Y}" if forecast.high else "later than a year"
-        words += f" Closing about {forecast.median:%-d %b %Y}; 8 in 10 such wounds between {low} and {high}."
+        words += f" Closing about {forecast.median:%-d %b %Y}; 8 in 10 such ulcers between {low} and {high}."
     return words
 
 
@@ -119,27 +152,72 @@ def _by_whom(report: LesionReport) -> str:
     )
 
 
-def lesion_page(lesion: Lesion) -> LesionPage:
+def lesion_page(lesion: Lesion, foot: LimbStanding) -> LesionPage:
     measured = list(measurements_of([lesion]))
     healing = healing_of(lesion, measured)
+    person = lesion.limb.person
     prescriptions = list(
         Prescription.objects.filter(limb=lesion.limb_id, lesions=lesion).select_related("signed_by")
     )
+    worn = (
+        Prescription.objects.filter(limb=lesion.limb_id, stopped_on=None)
+        .select_related("signed_by", "limb")
+        .defer("facts", "advice", "forecast_shown", "content")
+        .prefetch_related("lesions")
+        .first()
+    )
+    plans = list(LimbPlan.objects.filter(lesions=lesion).select_related("plan", "created_by"))
+    plan_flags = list(flags_standing(limb_plan__lesions=lesion))
+    care = lesion_care(lesion, healing, foot)
+    last_visit = person.visits.filter(state=VisitState.STANDS).first()
+    next_on = last_visit.next_on if last_visit else None
+    in_care = person.state == PersonState.IN_CARE
     return LesionPage(
         healing=healing,
         rows=_rows(healing, measured),
-        photos=list(lesion.photos.select_related("visit")[:24]),
+        photos=list(lesion.photos.standing().select_related("visit")[:24]),
         prescriptions=prescriptions,
         running=next((p for p in prescriptions if p.stopped_on is None), None),
-        plans=list(LimbPlan.objects.filter(lesions=lesion).select_related("plan", "created_by")),
+        worn=worn,
+        plans=plans,
         imprint=lesion.imprints.order_by("-taken_on", "-pk").first(),
-        plan_flags=list(flags_standing(limb_plan__lesions=lesion)),
+        plan_flags=plan_flags,
         chances=chances_sentence(healing.report),
-        care=lesion_care(lesion, healing, timezone.localdate()),
+        care=care,
         siblings=list(
             Lesion.objects.filter(limb__person=lesion.limb.person_id)
             .exclude(pk=lesion.pk)
             .select_related("limb")
             .order_by("-first_seen_on")
         ),
+        last_visit=last_visit,
+        next_overdue=visit_standing(next_on, foot.day, in_care=in_care, open_lesions=lesion.is_open)
+        == "overdue",
+        device_overdue=bool(worn and worn.stays_closed and sealed_past(worn.open_by, foot.day)),
+        waits=by_urgency(
+            waits_for_flags(flags_open(person)),
+            waits_for_device(worn, foot.day),
+            _waits_of_the_open(lesion, plans, plan_flags, last_visit, foot) if lesion.is_open else (),
+            waits_for_result(care.results),
+            waits_for_course(care.courses),
+            waits_for_bone(lesion, care.bone),
+            waits_for_review(lesion, care.verdict, care.review_due),
+            waits_for_items(care.items),
+        ),
     )
+
+
+def _waits_of_the_open(
+    lesion: Lesion,
+    plans: Sequence[LimbPlan],
+    flags: Sequence[PlanFlag],
+    last_visit: Visit | None,
+    foot: LimbStanding,
+) -> Iterator[Wait]:
+    """What waits only while an ulcer is open or to be confirmed (one query)."""
+    person = lesion.limb.person
+    if lesion.state == LesionState.TO_CONFIRM:
+        yield from waits_for_closing(lesion, person.site.confirm_closure_days, foot.day)
+    yield from waits_for_visit(person, last_visit, foot.day, open_lesions=True)
+    yield from waits_for_look(lesion.looks.filter(answer="").select_related("created_by"))
+    yield from waits_for_plan(plans, flags)

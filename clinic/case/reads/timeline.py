@@ -70,7 +70,7 @@ def _visit(visit: Visit) -> Happening:
 
 
 def _event(event: Event) -> Happening:
-    where = f", lesion {event.lesion.label}" if event.lesion else ""
+    where = f", ulcer {event.lesion.label}" if event.lesion else ""
     note = f": {event.note}" if event.note else ""
     words = f"{event.get_kind_display()}, {event.limb.get_side_display().lower()} foot{where}{note}"
     return Happening(event.happened_on, "Event", words, "lesion" if event.lesion_id else "", event.lesion_id)
@@ -133,8 +133,8 @@ def timeline(person: Person, *, everything: bool = False) -> Timeline:
         *(happening for row in devices for happening in _device(row)),
         *map(_result, arrived),
         *(happening for row in courses for happening in _course(row)),
-        *map(_flag, person.red_flags.all()[:limit]),
-        *map(_contact, person.contacts.all()[:limit]),
+        *map(_flag, person.red_flags.standing()[:limit]),
+        *map(_contact, person.contacts.standing()[:limit]),
         *map(_call, person.calls.all()[:limit]),
     ]
     happenings.sort(key=lambda h: h.day, reverse=True)

@@ -38,6 +38,7 @@ JOBS = (
 #: Command -> why a person calls it and no timer does.
 BY_HAND = {
     "demo": "the invented clinic",
+    "demo_past": "the invented clinic, when a table changed",
     "deployment_files": "once, before the first start",
     "device_advice": "answers a file",
     "limb_grades": "answers a file",

@@ -135,4 +135,4 @@ def _lesions(mine: LesionHealing, others: list[LesionHealing]) -> list[Choice]:
 
 
 def _name(lesion: Lesion) -> str:
-    return f"Lesion {lesion.label} ({lesion.first_seen_on:%b %Y})"
+    return f"Ulcer {lesion.label} ({lesion.first_seen_on:%b %Y})"

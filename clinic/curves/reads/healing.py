@@ -150,14 +150,14 @@ class LesionHealing:
             return self.lesion.get_outcome_display().lower()
         if self.report is None:
             return "not measured yet"
-        return self.report.verdict.word.value
+        return self.report.verdict.word.label
 
     @property
     def sentence(self) -> str:
         """The verdict sentence under a lesion's title."""
         if self.report is None:
             again = self.lesion.reopened_on
-            return f"Opened again on {again:%-d %b %Y}; no area since." if again else "No area measured yet."
+            return f"Reopened on {again:%-d %b %Y}; no area since." if again else "No area measured yet."
         if self.lesion.state == LesionState.ENDED:
             return f"Ended: {self.lesion.get_outcome_display().lower()}."
         return " ".join(reason.text for reason in self.report.verdict.reasons)

@@ -62,6 +62,13 @@ def _devices(limbs: Any) -> QuerySet[Any, Any]:
     )
 
 
+def _joined(limbs: Any) -> QuerySet[Any, Any]:
+    """Ulcers that grew together with another, by the one that goes on."""
+    return Lesion.objects.filter(joined_into__limb__in=limbs).values_list(
+        "joined_into__limb_id", "joined_into_id", "label", "ended_on"
+    )
+
+
 def _signed_plans(limbs: Any) -> QuerySet[Any, Any]:
     return LimbPlan.objects.filter(limb__in=limbs, plan__signed_at__isnull=False).values_list(
         "limb_id", "plan__number", "plan__signed_at"
@@ -109,6 +116,9 @@ def marks_of(lesions: Sequence[Lesion], whole: bool) -> dict[int, list[Mark]]:
         put(limb, lesion_id, Mark(started_on, "antibiotic", f"{drug} started"[:LONGEST_MARK], False))
         if stopped_on:
             put(limb, lesion_id, Mark(stopped_on, "antibiotic", f"{drug} stopped"[:LONGEST_MARK], False))
+    # From that day on an area is of both: the trend may change, and a step up is no growth.
+    for limb, lesion_id, label, joined_on in _joined(by_limb):
+        put(limb, lesion_id, Mark(joined_on, "joined", f"Ulcer {label} joined", True))
     for limb, number, signed_at in _signed_plans(by_limb):
         put(limb, None, Mark(timezone.localdate(signed_at), "plan", f"Relief plan v{number}", True))
     return marks

@@ -12,7 +12,7 @@ from django.db.models import Q
 
 from clinic.healing.prognosis import PrognosisFacts
 from clinic.healing.series import Area, last_run
-from clinic.models import Circumstances, Depth, Lesion, Mobility, Wear, WoundKind
+from clinic.models import TRUE_LESIONS, Circumstances, Depth, Lesion, Mobility, Wear, WoundKind
 
 if TYPE_CHECKING:
     from clinic.curves.reads.healing import Reading
@@ -66,7 +66,7 @@ def backgrounds(lesions: Iterable[Lesion]) -> dict[int, Background]:
         return {}
     people = Lesion.objects.filter(pk__in=keys).values("limb__person")
     rows = list(
-        Lesion.objects.filter(limb__person__in=people).values_list(
+        Lesion.objects.filter(TRUE_LESIONS, limb__person__in=people).values_list(
             "pk",
             "limb__person_id",
             "limb__person__site_id",

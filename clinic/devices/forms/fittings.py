@@ -17,7 +17,7 @@ from clinic.record.forms.entries import NumberField
 class FitForm(Dated):
     day_field = "fitted_on"
     fitted_on = DayField(label="Fitted on")
-    sealed = forms.BooleanField(label="Sealed: the person cannot take it off", required=False)
+    sealed = forms.BooleanField(label="Sealed: the patient cannot take it off", required=False)
     open_by = DayField(label="Open by", required=False)
     bandage_below_knee_cm = NumberField(
         label="Bandage ends below the knee",

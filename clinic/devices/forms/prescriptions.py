@@ -117,7 +117,7 @@ class ChoiceForm(forms.Form):
         help_text="For what the device leaves unserved, or for bed and chair.",
     )
     departure_reason = forms.ChoiceField(
-        label="Why not what the advice puts first",
+        label="Reason for departing from guidance",
         choices=[],
         required=False,
     )
@@ -150,7 +150,7 @@ class ChoiceForm(forms.Form):
         choice.choices = [(c, names[c]) for c in ranked] + [(c, f"{names[c]} (not offered)") for c in rest]
         reasons = reasons_of(site)
         self.fields["departure_reason"].choices = [  # type: ignore[attr-defined]
-            ("", "It is what the advice puts first"),
+            ("", "It is what the guidance suggests first"),
             *choices_of(reasons[ReasonKind.DEPARTURE]),
         ]
         self.fields["stop_reason"].choices = [  # type: ignore[attr-defined]

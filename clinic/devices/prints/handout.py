@@ -144,7 +144,7 @@ def paper_faults(dates: PaperDates, numbers: PaperNumbers) -> tuple[str, ...]:
             dates.today,
             "Open it first; the next sealing has its own day.",
         ),
-        _past("Next visit", dates.next_on, dates.today, "Agree on a new day with the person first."),
+        _past("Next visit", dates.next_on, dates.today, "Agree on a new day with the patient first."),
         f"Telephone: {', '.join(lacking)} missing in the house rules. A manager enters what is missing."
         if lacking
         else None,

@@ -96,4 +96,4 @@ def decisions_of(limb: Limb) -> list[DecisionRow]:
 
 def fittings_of(prescription: Prescription) -> list[Fitting]:
     """The fittings of a device, newest first; one query."""
-    return list(prescription.fittings.select_related("created_by"))
+    return list(prescription.fittings.standing().select_related("created_by"))

@@ -48,7 +48,7 @@ def _infected(found: list[LesionFacts], day: date) -> bool | None:
 
 def paper_dates(prescription: Prescription, day: date) -> PaperDates:
     """The days of a paper printed on a day: the next visit is what was agreed at a visit or a fitting."""
-    fitting = prescription.fittings.first()
+    fitting = prescription.fittings.standing().first()
     visits = prescription.limb.person.visits.filter(state=VisitState.STANDS, visited_on__lte=day)
     visit = visits.order_by("-visited_on", "-pk").first()
     agreed = [(fitting.fitted_on, fitting.review_on)] if fitting else []

@@ -55,7 +55,7 @@ def prescription_fit(request: ClinicRequest, prescription: int) -> HttpResponse:
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, "The fitting is recorded. Print the sheet for the person.")
+            messages.success(request, "The fitting is recorded. Print the sheet for the patient.")
             return redirect("prescription", prescription=found.pk)
     return render(
         request,

@@ -65,7 +65,7 @@ def opening_card(request: ClinicRequest, card: int) -> HttpResponse:
         except Refused as refused:
             messages.info(request, refused.message)
         else:
-            messages.success(request, "Recorded: the card is in the person's hands. Now record the fitting.")
+            messages.success(request, "Recorded: the card is in the patient's hands. Now record the fitting.")
             return redirect("prescription_fit", prescription=found.prescription_id)
         return redirect("opening_card", card=found.pk)
     person = found.prescription.limb.person

@@ -74,7 +74,7 @@ def prescription_new(request: ClinicRequest, limb: int) -> HttpResponse:
         site=found.person.site,
         offered=[offer.id for offer in record.advice.classes],
         running=running is not None,
-        plan=running is not None and running.relief_plan is not None,
+        plan=writes.plan_to_carry(running),
         aids=[row.device.id for row in record.beside],
     )
     if signing and switched:
@@ -244,6 +244,7 @@ def prescription_open(request: ClinicRequest, prescription: int) -> HttpResponse
         title="Opened",
         button="Record the opening",
         done="The opening is recorded; seal it again or stop it.",
+        back="opening_take_back",
     )
 
 

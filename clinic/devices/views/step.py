@@ -15,6 +15,7 @@ from clinic.models import Prescription
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done
 
 __all__ = ["device_step"]
 
@@ -29,8 +30,11 @@ def device_step(
     title: str,
     button: str,
     done: str,
+    back: str = "",
 ) -> HttpResponse:
-    """Show the form of a step, or take it; `act` writes, with the form's fields by name."""
+    """Show the form of a step, or take it; `act` writes, with the form's fields by name; `back` names
+    the page that takes it back.
+    """
     form = form_class(request.POST or None, initial={"version": found.version, **initial})
     if request.method == "POST" and form.is_valid():
         data = dict(form.cleaned_data)
@@ -40,7 +44,10 @@ def device_step(
             show(form, refused)
             found.refresh_from_db()
         else:
-            messages.success(request, done)
+            if back:
+                say_done(request, done, back, found.pk)
+            else:
+                messages.success(request, done)
             return redirect("prescription", prescription=found.pk)
     context = {
         "form": form,

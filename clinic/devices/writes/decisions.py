@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from clinic.guidelines.devices import DEVICES
 from clinic.models import DecisionKind, DecisionLine, Limb, Prescription, User
+from clinic.record.dates import day_words
 from clinic.record.writes.rows import store
 from clinic.rules.reads.reasons import ReasonChoice
 
@@ -42,10 +43,6 @@ def device_words(prescription: Prescription) -> str:
     """The device in words as they stood when it was chosen."""
     label = prescription.content.get("device", {}).get("label") or DEVICES[prescription.device_class].label
     return f"the {label.lower()} chosen on {prescription.prescribed_on:%-d %b %Y}"
-
-
-def day_words(day: date) -> str:
-    return f"{day:%-d %b %Y}"
 
 
 def joined(words: Sequence[str], last: str = "and") -> str:
@@ -124,9 +121,7 @@ def _rested_on(content: Mapping[str, Any]) -> str:
             for name in TOLD
             if name in rows and rows[name]["value"] is not None
         ]
-        sentences.append(
-            f"lesion {lesion['label']}: {', '.join(known) or 'none of the deciding facts known'}"
-        )
+        sentences.append(f"ulcer {lesion['label']}: {', '.join(known) or 'none of the deciding facts known'}")
     return "; ".join(sentences)
 
 
@@ -164,9 +159,9 @@ def signed_sentence(content: Mapping[str, Any]) -> str:
     )
     referred = f"; the guidance also asked to refer: {refer}" if refer else ""
     return (
-        f"On {when} {content['signed_by']}, chose {chosen} for lesion{plural} {places}{change}, {link}, "
+        f"On {when} {content['signed_by']}, chose {chosen} for ulcer{plural} {places}{change}, {link}, "
         "saying "
-        f"“{content['reason']}”, on these facts: {_rested_on(content)}{missing}{against}{referred}."
+        f"“{content['reason']}”, on these findings: {_rested_on(content)}{missing}{against}{referred}."
     )
 
 

@@ -14,7 +14,7 @@ from clinic.models import Fitting, Prescription, StepAnswer, User
 from clinic.record.errors import Refused
 from clinic.record.writes.rows import store
 
-__all__ = ["FittingFindings", "fitting_store", "fitting_words", "steps_of"]
+__all__ = ["FittingFindings", "fitting_store", "fitting_words", "sealed_list_check", "steps_of"]
 
 LONGEST_BANDAGE_CM = Decimal(15)
 LATER_REVIEW_DAYS = 14
@@ -50,12 +50,7 @@ def fitting_store(
     found: FittingFindings,
 ) -> Fitting:
     """Check and keep one fitting; call inside the transaction of the fitting."""
-    steps = steps_of(prescription)
-    unknown = [step for step in found.steps if step not in steps]
-    if unknown:
-        raise Refused(f"Fitting list: “{unknown[0]}” is not a step of this clinic's list.")
-    if sealed:
-        _sealed_check(prescription, steps, fitted_on, found)
+    steps = _known_steps(prescription, found)
     if StepAnswer.NOT_APPLY in found.steps.values() and not found.note.strip():
         raise Refused("A step does not apply: say why in the note.", field="note")
     if found.bandage_below_knee_cm is not None and not 0 <= found.bandage_below_knee_cm <= LONGEST_BANDAGE_CM:
@@ -78,15 +73,22 @@ def fitting_store(
     return store(row, by=by)
 
 
-def _sealed_check(
-    prescription: Prescription, steps: tuple[str, ...], fitted_on: date, found: FittingFindings
-) -> None:
-    """A device that stays on counts as fitted only with its whole list answered."""
+def _known_steps(prescription: Prescription, found: FittingFindings) -> tuple[str, ...]:
+    steps = steps_of(prescription)
+    unknown = [step for step in found.steps if step not in steps]
+    if unknown:
+        raise Refused(f"Fitting list: “{unknown[0]}” is not a step of this clinic's list.")
+    return steps
+
+
+def sealed_list_check(prescription: Prescription, fitted_on: date, found: FittingFindings) -> None:
+    """A device that stays on counts as fitted only with its whole list answered; call before it is kept."""
+    steps = _known_steps(prescription, found)
     left = [step for step in steps if found.steps.get(step) not in StepAnswer.values]
     if left:
         raise Refused(
             f"Fitting list: {len(left)} of {len(steps)} steps not answered, the first “{left[0]}”. "
-            "A device that stays on is not fitted without them."
+            "A non-removable device is not fitted without them."
         )
     if found.bandage_below_knee_cm is None:
         raise Refused("Bandage ends below the knee: not stated.", field="bandage_below_knee_cm")

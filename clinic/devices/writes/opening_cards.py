@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from clinic.devices.prints.handout import after_the_signs, emergency_signs, paper_faults, plain_name
 from clinic.devices.prints.signs import CALL_SIGNS, HOW_TO_OPEN
-from clinic.devices.reads.cards import void_because
 from clinic.devices.reads.wearers import paper_numbers
+from clinic.devices.states import card_allowed, card_for, device_allowed
 from clinic.guidelines.clocks import latest_opening
 from clinic.guidelines.wearer import PaperDates
 from clinic.models import OpeningCard, Prescription, User
@@ -42,9 +42,8 @@ def open_by_check(prescription: Prescription, sealed_on: date, open_by: date | N
 def card_make(*, by: User, prescription: Prescription, sealed_on: date, open_by: date | None) -> OpeningCard:
     """Make the card of one sealing, with copies of everything it says."""
     if not prescription.is_non_removable:
-        raise Refused("Only a device that stays on has an opening card.")
-    if prescription.stopped_on is not None:
-        raise Refused("This device was stopped; it has no card any more.")
+        raise Refused("Only a non-removable device has an opening card.")
+    device_allowed(prescription, "card")
     if sealed_on < prescription.prescribed_on:
         raise Refused(
             f"Sealed on: {sealed_on:%-d %b %Y} lies before the prescription, "
@@ -93,10 +92,7 @@ def _content(prescription: Prescription, until: date) -> dict[str, Any]:
 @transaction.atomic
 def card_hand_over(*, by: User, card: OpeningCard) -> OpeningCard:
     """Record that the person holds the printed card."""
-    if card.handed_at is not None:
-        raise Refused("This card was given to the person already.")
-    if void := void_because(card):
-        raise Refused(f"This card is void: {void}. Give the newest card.")
+    card_allowed(card, "hand_over")
     card.handed_at, card.handed_by = timezone.now(), by
     store(card, by=by)
     person = card.prescription.limb.person
@@ -106,16 +102,11 @@ def card_hand_over(*, by: User, card: OpeningCard) -> OpeningCard:
 
 def handed_card_check(prescription: Prescription, sealed_on: date, open_by: date | None) -> None:
     """Refuse a sealing whose card, of the same two days, is not in the person's hands."""
-    given = prescription.opening_cards.filter(handed_at__isnull=False, sealed_on=sealed_on)
-    card = given.order_by("-pk").first()
-    if card is None:
+    card = card_for(prescription, sealed_on)
+    card_allowed(card, "seal")
+    if card is not None and open_by is not None and card.open_by != open_by:
         raise Refused(
-            "Opening card: not printed and given to the person yet. Nobody leaves sealed without it; make it "
-            "first."
-        )
-    if card.open_by != open_by:
-        raise Refused(
-            f"Open by: the card in the person's hands says {card.open_by:%-d %b %Y}. Use that day, or print "
+            f"Open by: the card in the patient's hands says {card.open_by:%-d %b %Y}. Use that day, or print "
             "and "
             "give a new card.",
             field="open_by",

@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.utils.formats import date_format
 
 from clinic.devices.reads.overriding import may_sign_second
+from clinic.devices.states import device_allowed
 from clinic.devices.writes.decisions import decision_add, device_words, who
 from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.devices import NON_REMOVABLE
@@ -79,13 +80,13 @@ def override_check(
         raise Refused(demand.words, field="device_class")
     if departure is None:
         raise Refused(
-            "A device that stays on is not signed on this foot without the reason that fits best, in words, "
+            "A non-removable device is not signed on this foot without the reason that fits best, in words, "
             "and a second signature.",
             field="departure_reason",
         )
     if departure.counts_as in LESSER_REASONS:
         raise Refused(
-            f"A device that stays on is not signed on this foot because of “{departure.words}”: that speaks "
+            f"A non-removable device is not signed on this foot because of “{departure.words}”: that speaks "
             "for a removable one.",
             field="departure_reason",
         )
@@ -117,7 +118,9 @@ def override_telephone(
     expected_version: int,
 ) -> Prescription:
     """An outside clinician agreed by telephone; the confirmation comes within two working days."""
-    _waits(prescription)
+    device_allowed(prescription, "telephone")
+    if not prescription.overriding:
+        raise Refused("Only a device signed against a known danger is signed second by telephone.")
     given = {
         "second_name": second_name.strip(),
         "second_role": second_role.strip(),
@@ -168,8 +171,7 @@ def override_confirm(
     *, by: User, prescription: Prescription, second_confirmed_how: str, expected_version: int
 ) -> Prescription:
     """The outside clinician's confirmation has come; from now on the device may be sealed."""
-    if not prescription.waits_for_confirmation:
-        raise Refused("This prescription waits for no confirmation.")
+    device_allowed(prescription, "confirm")
     how = second_confirmed_how.strip()
     if not how:
         raise Refused(
@@ -189,15 +191,6 @@ def override_confirm(
     person = prescription.limb.person
     audit.record(by=by, site=person.site, verb="confirmed", target=prescription, person=person, how=how)
     return prescription
-
-
-def _waits(prescription: Prescription) -> None:
-    if not prescription.overriding:
-        raise Refused("Only a device signed against a known danger is signed second by telephone.")
-    if prescription.stopped_on is not None:
-        raise Refused("This device was stopped; there is nothing left to sign.")
-    if prescription.second_at is not None:
-        raise Refused("This prescription was signed second already.")
 
 
 def _moment(at: datetime) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any, Protocol
 
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.alerts.writes.flags import no_open_flag
+from clinic.devices.states import device_allowed
 from clinic.devices.writes.decisions import decision_add, device_words, signed_content, signed_sentence, who
 from clinic.devices.writes.overriding import override_check, second_check
 from clinic.devices.writes.wear import prescription_stop
@@ -24,6 +27,7 @@ from clinic.models import (
     content_digest,
 )
 from clinic.record.errors import Conflict, Refused
+from clinic.record.lifecycle import all_missing
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.rules.reads.reasons import ReasonChoice, reason_of
@@ -32,6 +36,7 @@ from offload.models import PlanState
 
 __all__ = [
     "ShownAdvice",
+    "plan_to_carry",
     "prescription_second",
     "prescription_sign",
 ]
@@ -99,10 +104,11 @@ def prescription_sign(
     running = Prescription.objects.select_for_update().filter(limb=limb, stopped_on=None).first()
     # A reason given where nothing departs would contradict the record.
     departure = None if first else reason_of(person.site, ReasonKind.DEPARTURE, departure_reason)
-    against = _sign_checks(decision, seen_digest, limb, device_class, first, departure, aids)
+    more: list[Callable[[], object]] = [lambda: _stop_check(running, stop_reason)]
+    if carry_plan:
+        more.append(lambda: _carried_plan(running, device_class))
+    against = _sign_checks(decision, seen_digest, limb, device_class, first, departure, aids, more)
     second_needed = bool(against) or person.site.second_signature
-    if running is not None and not stop_reason:
-        raise Refused("Why does the present device stop?", field="stop_reason")
     stop = reason_to_stop(limb.person.site, stop_reason) if running is not None else None
     plan = _carried_plan(running, device_class) if carry_plan else None
     judged = not (BLOCKING & set(decision.advice.missing))
@@ -197,27 +203,42 @@ def _sign_checks(
     first: bool,
     departure: ReasonChoice | None,
     beside: list[str],
+    more: Sequence[Callable[[], object]],
 ) -> tuple[str, ...]:
     """What stands in the way of signing; else the known dangers that a second clinician signs against."""
     if decision.what_if:
         raise Refused("This was a what-if, not the record. Only what stands in the record is signed.")
     if seen_digest != decision.digest:
         raise Conflict(
-            "The facts or the advice changed since the page was opened. Look at them again, then sign."
+            "The findings or the advice changed since the page was opened. Look at them again, then sign."
         )
-    if device_class in NON_REMOVABLE and limb.person.red_flags.filter(answer="").exists():
-        raise Refused(
-            "A red flag of this person is not answered yet; until then no device that stays on is chosen.",
-            field="device_class",
-        )
-    if device_class in NON_REMOVABLE:
-        _stays_on_check(decision, device_class)
-    against = override_check(decision, device_class, departure)
+    stays_on = device_class in NON_REMOVABLE
+    withheld = stays_on and device_class not in {offer.id for offer in decision.advice.classes}
+    against: list[str] = []
+    flags = "until then no non-removable device is chosen."
+    all_missing(
+        lambda: no_open_flag(limb.person, flags, field="device_class") if stays_on else None,
+        lambda: _stays_on_check(decision, device_class) if stays_on else None,
+        lambda: _asked_check(decision) if stays_on else None,
+        lambda: against.extend(override_check(decision, device_class, departure)),
+        # Of a withheld one the reason is asked there.
+        lambda: None if withheld else _departure_check(first, departure),
+        lambda: _beside_check(decision, device_class, beside),
+        *more,
+    )
+    return tuple(against)
+
+
+def _departure_check(first: bool, departure: ReasonChoice | None) -> None:
     if not first and departure is None:
         raise Refused(
-            "This is not what the advice puts first: choose the reason that fits best, and say why in words.",
+            "This is not what the guidance suggests first: choose the reason that fits best, and say "
+            "why in words.",
             field="departure_reason",
         )
+
+
+def _beside_check(decision: ShownAdvice, device_class: str, beside: list[str]) -> None:
     offered = {offer.id for offer in decision.advice.classes}
     for name in beside:
         if name not in offered or name == device_class or DEVICES[name].height != "none":
@@ -226,7 +247,11 @@ def _sign_checks(
                 "device here.",
                 field="beside",
             )
-    return against
+
+
+def _stop_check(running: Prescription | None, stop_reason: str) -> None:
+    if running is not None and not stop_reason:
+        raise Refused("Why does the present device stop?", field="stop_reason")
 
 
 def _stays_on_check(decision: ShownAdvice, device_class: str) -> None:
@@ -237,15 +262,24 @@ def _stays_on_check(decision: ShownAdvice, device_class: str) -> None:
     offered = device_class in {offer.id for offer in decision.advice.classes}
     if offered and not state.non_removable_allowed:
         raise Refused(
-            f"A device that stays on is not signed on this foot. {' '.join(state.withheld_because)}",
+            f"A non-removable device is not signed on this foot. {' '.join(state.withheld_because)}",
             field="device_class",
         )
+
+
+def _asked_check(decision: ShownAdvice) -> None:
     if decision.unasked_here:
         raise Refused(
             f"Asked now: {', '.join(decision.unasked_here).lower()} is not answered; this page alone keeps "
             "it for the sealing.",
             field="device_class",
         )
+
+
+def plan_to_carry(running: Prescription | None) -> bool:
+    """Whether signing could take the relief plan of the present device over into a class with an insole."""
+    plan = None if running is None else running.relief_plan
+    return plan is not None and plan.state != PlanState.SUPERSEDED
 
 
 def _carried_plan(running: Prescription | None, device_class: str) -> Any:
@@ -265,12 +299,7 @@ def _carried_plan(running: Prescription | None, device_class: str) -> Any:
 @transaction.atomic
 def prescription_second(*, by: User, prescription: Prescription, expected_version: int) -> Prescription:
     """Sign a prescription second; until then its device is not fitted."""
-    if not prescription.second_needed:
-        raise Refused("This prescription needs no second signature.")
-    if prescription.stopped_on is not None:
-        raise Refused("This device was stopped; there is nothing left to sign.")
-    if prescription.second_at is not None:
-        raise Refused("This prescription was signed second already.")
+    device_allowed(prescription, "countersign")
     second_check(by, prescription)
     prescription.second_by, prescription.second_at = by, timezone.now()
     if prescription.overriding:

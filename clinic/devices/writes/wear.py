@@ -6,15 +6,23 @@ from datetime import date
 
 from django.db import transaction
 
-from clinic.devices.reads.sealing import sealing_gate
+from clinic.alerts.writes.flags import no_open_flag
+from clinic.devices.reads.sealing import SealingGate, sealing_gate
+from clinic.devices.states import device_allowed, device_state
 from clinic.devices.writes.decisions import decision_add, device_words, who
-from clinic.devices.writes.fittings import FittingFindings, fitting_store, fitting_words
+from clinic.devices.writes.fittings import (
+    FittingFindings,
+    fitting_store,
+    fitting_words,
+    sealed_list_check,
+)
 from clinic.devices.writes.opening_cards import handed_card_check, open_by_check
 from clinic.guidelines.devices import DEVICES
 from clinic.guidelines.due import sealed_past
 from clinic.guidelines.overriding import may_be_closed
-from clinic.models import DecisionKind, Prescription, User
-from clinic.record.errors import Refused
+from clinic.models import DecisionKind, Limb, Prescription, User, Visit
+from clinic.record.errors import Refused, Way
+from clinic.record.lifecycle import all_missing, may_happen
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.relief.writes.plan_life import seal_check
@@ -36,24 +44,19 @@ def prescription_fit(
     found: FittingFindings | None = None,
 ) -> Prescription:
     """Record that the device was fitted, and, when it stays on, sealed with a day to open it by."""
-    if prescription.stopped_on is not None:
-        raise Refused("This device was stopped; it cannot be fitted.")
-    if prescription.waits_for_second:
-        raise Refused("A second signature is needed first; until then it is not fitted.")
+    device_allowed(prescription, "seal" if sealed else "fit", field=_field(prescription, sealed))
     if fitted_on < prescription.prescribed_on:
         raise Refused("Fitted on: lies before the prescription.", field="fitted_on")
     if prescription.stays_unsealed:
-        _unsealed_check(prescription, sealed)
+        _unsealed_check(prescription)
     elif prescription.is_non_removable and not sealed:
-        raise Refused("A device that stays on is sealed when it is fitted.", field="sealed")
+        raise Refused("A non-removable device is sealed when it is fitted.", field="sealed")
     if sealed and not prescription.is_non_removable:
-        raise Refused("Only a device that stays on is sealed.", field="sealed")
+        raise Refused("Only a non-removable device is sealed.", field="sealed")
     site = prescription.limb.person.site
     fitted = found or FittingFindings()
     if sealed:
         _seal_checks(prescription, fitted_on, open_by, fitted)
-    if sealed:
-        seal_check(prescription, fitted_on)
     row = fitting_store(
         by=by,
         prescription=prescription,
@@ -65,7 +68,7 @@ def prescription_fit(
     prescription.fitted_on = prescription.fitted_on or fitted_on
     prescription.sealed_on = fitted_on if sealed else None
     prescription.open_by = open_by if sealed else None
-    prescription.opened_on = None
+    prescription.opened_on = prescription.opened_visit = None
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
     if open_by is not None and row.review_on is not None and sealed:
@@ -96,13 +99,13 @@ def prescription_fit(
     return prescription
 
 
-def _unsealed_check(prescription: Prescription, sealed: bool) -> None:
+def _field(prescription: Prescription, sealed: bool) -> str | None:
+    """The tick that is refused where a device would be worn, only not sealed."""
+    return "sealed" if sealed and may_happen("device", device_state(prescription), "fit") else None
+
+
+def _unsealed_check(prescription: Prescription) -> None:
     """Against a known danger a walker is worn unsealed until the second clinician has confirmed it."""
-    if sealed:
-        raise Refused(
-            "It was signed against a known danger and is not confirmed yet; until then it stays unsealed.",
-            field="sealed",
-        )
     if DEVICES[prescription.device_class].moulded_on:
         raise Refused(
             "A cast cannot stay unsealed: wait for the confirmation, or choose a walker.", field="sealed"
@@ -112,37 +115,59 @@ def _unsealed_check(prescription: Prescription, sealed: bool) -> None:
 def _seal_checks(
     prescription: Prescription, fitted_on: date, open_by: date | None, found: FittingFindings
 ) -> None:
-    """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand."""
-    if prescription.limb.person.red_flags.filter(answer="").exists():
-        raise Refused("A red flag of this person is not answered yet; until then no device is sealed.")
+    """Nobody is sealed in over an unanswered red flag, past the site's clock, or without the card in hand.
+    All that is missing is said at once.
+    """
     gate = sealing_gate(prescription, fitted_on)
+    all_missing(
+        lambda: no_open_flag(prescription.limb.person, "until then no device is sealed."),
+        lambda: _foot_check(prescription, gate),
+        lambda: _asked_check(prescription.limb, gate),
+        lambda: open_by_check(prescription, fitted_on, open_by),
+        lambda: _review_check(found.review_on, open_by),
+        lambda: handed_card_check(prescription, fitted_on, open_by),
+        lambda: seal_check(prescription, fitted_on),
+        lambda: sealed_list_check(prescription, fitted_on, found),
+    )
+
+
+def _foot_check(prescription: Prescription, gate: SealingGate) -> None:
     if gate.hindered and not (prescription.overriding and may_be_closed(gate.foot.worst)):
         raise Refused(f"Not fitted and sealed on this foot. {' '.join(gate.hindered)}")
+
+
+def _asked_check(limb: Limb, gate: SealingGate) -> None:
     if gate.open:
         raise Refused(
             f"Not asked yet: {', '.join(one.words.lower() for one in gate.open)}. "
-            "Until each is answered no device that stays on is closed."
+            "Until each is answered no non-removable device is closed.",
+            way=Way("finding_new", limb.pk, "Add the findings"),
         )
-    until = open_by_check(prescription, fitted_on, open_by)
-    if found.review_on is not None and found.review_on > until:
+
+
+def _review_check(review_on: date | None, until: date | None) -> None:
+    if review_on is not None and until is not None and review_on > until:
         raise Refused(
-            f"Next review: {found.review_on:%-d %b %Y} lies after the day it must be opened by, "
-            f"{until:%-d %b %Y}.",
+            f"Next review: {review_on:%-d %b %Y} lies after the day it must be opened by, {until:%-d %b %Y}.",
             field="review_on",
         )
-    handed_card_check(prescription, fitted_on, until)
 
 
 @transaction.atomic
 def prescription_open(
-    *, by: User, prescription: Prescription, opened_on: date, expected_version: int
+    *,
+    by: User,
+    prescription: Prescription,
+    opened_on: date,
+    expected_version: int,
+    visit: Visit | None = None,
 ) -> Prescription:
-    """Record that a sealed device was opened; its clock stops."""
-    if prescription.sealed_on is None or prescription.opened_on is not None:
-        raise Refused("This device is not sealed.")
+    """Record that a sealed device was opened, at a visit or apart; its clock stops."""
+    device_allowed(prescription, "open")
+    assert prescription.sealed_on is not None  # sealed
     if opened_on < prescription.sealed_on:
         raise Refused("Opened on: lies before it was sealed.", field="opened_on")
-    prescription.opened_on = opened_on
+    prescription.opened_on, prescription.opened_visit = opened_on, visit
     store(prescription, by=by, expected_version=expected_version)
     person = prescription.limb.person
     late = sealed_past(prescription.open_by, opened_on)
@@ -163,8 +188,7 @@ def prescription_stop(
     *, by: User, prescription: Prescription, stopped_on: date, stop_reason: str, expected_version: int
 ) -> Prescription:
     """Record that a device is no longer worn, and why. A sealed one is opened by that."""
-    if prescription.stopped_on is not None:
-        raise Refused("This device was stopped already.")
+    device_allowed(prescription, "stop")
     if stopped_on < prescription.prescribed_on:
         raise Refused("Stopped on: lies before the prescription.", field="stopped_on")
     stop = reason_to_stop(prescription.limb.person.site, stop_reason)

@@ -1,20 +1,17 @@
-"""What podiatrists judged of the bone under each ulcer, and what of it stands on a day."""
+"""What podiatrists judged of the bone under each ulcer, and when a probe felt it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
-from clinic.guidelines.standing_findings import InfectionFinding, LimbFindings, StandingSettings
-from clinic.guidelines.standing_infection import infection_state
-from clinic.models import BONE_INFECTED, BoneJudgement, Lesion, Measurement, Role, VisitState
-from clinic.record.dates import day_words
+from clinic.guidelines.standing_findings import InfectionFinding
+from clinic.models import BoneJudgement, Lesion, Measurement, Role, VisitState
 
-__all__ = ["BoneStanding", "bone_judgements", "bone_standing", "probed_since"]
+__all__ = ["bone_felt_unjudged", "bone_judgements", "newest_judgement", "probed_since"]
 
 
 def bone_judgements(lesions: Iterable[Lesion | int], day: date) -> dict[int, tuple[InfectionFinding, ...]]:
@@ -36,67 +33,15 @@ def bone_judgements(lesions: Iterable[Lesion | int], day: date) -> dict[int, tup
     return {lesion: tuple(findings) for lesion, findings in found.items()}
 
 
+def newest_judgement(lesion: Lesion, day: date) -> BoneJudgement | None:
+    """The last judgement up to a day that is not in error."""
+    return _rows([lesion], day).last()
+
+
 def _rows(lesions: Iterable[Lesion | int], day: date) -> QuerySet[Any, Any]:
     keys = [one if isinstance(one, int) else one.pk for one in lesions]
     rows = BoneJudgement.objects.filter(lesion__in=keys, judged_on__lte=day, in_error_because="")
     return rows.order_by("judged_on", "pk")
-
-
-@dataclass(frozen=True)
-class BoneStanding:
-    """The bone of one ulcer as it stands on a day, with its newest judgement."""
-
-    newest: BoneJudgement | None
-    infected: bool | None
-    words: str
-    note: str
-    probed_on: date | None
-
-    @property
-    def found_on(self) -> date | None:
-        return self.newest.judged_on if self.newest else None
-
-    @property
-    def probe_unanswered(self) -> bool:
-        """Whether bone was felt at a visit that no judgement has looked at since."""
-        return self.probed_on is not None and (self.newest is None or self.newest.judged_on < self.probed_on)
-
-
-def bone_standing(
-    lesions: Sequence[Lesion], day: date, settings: StandingSettings | None = None
-) -> dict[int, BoneStanding]:
-    """By lesion, what is known of its bone: probable and proven stand until treated, a "no" counts for the
-    days of a clean look, possible is not known (three queries).
-    """
-    findings, probed = bone_judgements(lesions, day), probed_since(lesions, day)
-    newest = {row.lesion_id: row for row in _rows(lesions, day)}
-    standing = {}
-    for lesion in lesions:
-        own = newest.get(lesion.pk)
-        state = infection_state(
-            LimbFindings(infection=findings.get(lesion.pk, ())), day, settings or StandingSettings()
-        ).bone
-        infected = True if state in BONE_INFECTED else False if state == "no" else None
-        standing[lesion.pk] = BoneStanding(
-            own, infected, _words(own, state), _note(own, state, day), probed.get(lesion.pk)
-        )
-    return standing
-
-
-def _words(own: BoneJudgement | None, state: str | None) -> str:
-    if own is None:
-        return "not judged"
-    return str(state or f"{own.state}, not counted")
-
-
-def _note(own: BoneJudgement | None, state: str | None, day: date) -> str:
-    if own is None:
-        return ""
-    if state is None:
-        return f"judged {day_words(own.judged_on)}; a “no” counts for the days of a clean look"
-    if own.treated:
-        return f"{own.get_treated_display().lower()}, signed {day_words(own.judged_on)}"
-    return f"judged {day_words(own.judged_on)}"
 
 
 def probed_since(lesions: Iterable[Lesion | int], day: date) -> dict[int, date]:
@@ -109,3 +54,21 @@ def probed_since(lesions: Iterable[Lesion | int], day: date) -> dict[int, date]:
         visit__visited_on__lte=day,
     ).order_by("visit__visited_on")
     return dict(rows.values_list("lesion_id", "visit__visited_on"))
+
+
+def bone_felt_unjudged(day: date) -> Subquery:
+    """For a query of lesions: the last visit that felt bone, where no judgement looked at it since."""
+    judged = BoneJudgement.objects.filter(
+        lesion=OuterRef("lesion"),
+        judged_on__gte=OuterRef("visit__visited_on"),
+        judged_on__lte=day,
+        in_error_because="",
+    )
+    felt = Measurement.objects.filter(
+        ~Exists(judged),
+        lesion=OuterRef("pk"),
+        probe_to_bone=True,
+        visit__state=VisitState.STANDS,
+        visit__visited_on__lte=day,
+    )
+    return Subquery(felt.order_by("-visit__visited_on").values("visit__visited_on")[:1])

@@ -47,7 +47,7 @@ FactState = Literal["current", "stands", "stale", "missing", "asked", "supposed"
 #: Facts with no home in the record: they are asked on the prescription page itself.
 ASKED: dict[str, str] = {
     "needs_frequent_dressing": "Dressing needs changing more often than weekly",
-    "device_available": "An offloading device can be had here today",
+    "device_available": "Device available today",
     "over_weight_limit": "Heavier than the device is made for",
 }
 
@@ -63,7 +63,7 @@ WORDS: dict[str, str] = {
     "rigid_deformity": "Rigid deformity",
     "bulky_calf": "Calf too bulky for a prefabricated device",
     "high_falls_risk": "High risk of falling",
-    "declines_non_removable": "Declines a device that stays on",
+    "declines_non_removable": "Declines a non-removable device",
     "cannot_attend_weekly": "Cannot attend every week",
     "both_feet_ulcerated": "Both feet ulcerated",
     "active_charcot": "Active Charcot foot",

@@ -6,11 +6,12 @@ Each names the finding that is missing. What is shown is what a prescription cop
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
+from clinic.evidence.reads.grade_words import OF_THE_BED, named
 from clinic.evidence.reads.standing import LimbStanding, standing_of
 from clinic.guidelines.grading import (
     SINBAD_CAUTION,
@@ -26,9 +27,11 @@ from clinic.guidelines.grading import (
 )
 from clinic.guidelines.standing import facts_of
 from clinic.guidelines.standing_state import LimbState
-from clinic.models import Depth, Lesion, Limb, Measurement, Pulse, VisitState
+from clinic.models import TRUE_LESIONS, Depth, Lesion, Limb, Measurement, Pulse, VisitState
 from clinic.people.reads.limbs import FindingValue, latest_findings
 from clinic.people.reads.risk import foot_risk
+from clinic.record.dates import day_words
+from clinic.record.glossary import GRADES
 
 __all__ = ["GradeRow", "grades_of", "sinbad_of"]
 
@@ -42,33 +45,6 @@ TEXAS_DEPTH: dict[str, Literal[1, 2, 3]] = {
 STAGES = {"1": "very low", "2": "low", "3": "moderate", "4": "high"}
 INFECTION_WORDS = {1: "none", 2: "mild", 3: "moderate", 4: "severe"}
 RISK_WORDS = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
-#: Findings as the page names them where the grading functions use shorter keys.
-MISSING_WORDS = {
-    "site": "site",
-    "flow_reduced": "foot pulses",
-    "ischaemia": "perfusion",
-    "neuropathy": "monofilament",
-    "sensation_lost": "monofilament",
-    "bacterial_infection": "infection looked at",
-    "infection": "infection looked at",
-    "infected": "infection looked at",
-    "ischaemic": "perfusion",
-    "area": "area",
-    "depth": "depth class",
-    "reaches": "depth class",
-    "wound": "wound grade",
-    "gangrene": "red-flag questions (gangrene)",
-    "extensive": "whether it is extensive",
-    "erythema_cm": "reach of redness",
-    "deep": "deeper than the skin or not",
-    "systemic": "fever or unwell or not",
-    "osteomyelitis": "bone infection",
-    "artery_disease": "artery disease (pulses or indices)",
-    "deformity": "deformity",
-    "past_ulcer": "ulcer before",
-    "amputation": "amputation",
-    "end_stage_renal_disease": "dialysis",
-}
 
 
 @dataclass(frozen=True)
@@ -110,6 +86,8 @@ class _Look:
     state: LimbState
     gangrene: Literal["none", "digits", "extensive"] | None
     risk: Risk
+    #: The day it was last found covered, while it is: its bed is not asked about.
+    covered_on: date | None = None
 
     @property
     def bone(self) -> bool | None:
@@ -128,11 +106,6 @@ class _Look:
     @property
     def looked_on(self) -> date | None:
         return self.last.visit.visited_on if self.last else None
-
-
-def _named(missing: Iterable[str], swapped: Mapping[str, str] | None = None) -> tuple[str, ...]:
-    words = {**MISSING_WORDS, **(swapped or {})}
-    return tuple(dict.fromkeys(words.get(name, name.replace("_", " ")) for name in missing))
 
 
 def _open(grade: Grade) -> str:
@@ -173,6 +146,12 @@ def _findings(look: _Look) -> InfectionFindings:
     )
 
 
+def _infected(look: _Look) -> bool:
+    """Whether an infection of the soft tissue or a suspicion of the bone stands."""
+    state = look.state.infection
+    return bool((state.grade or 0) > 1 or state.bone not in (None, "no") or state.unwell or state.deep)
+
+
 def _infection(look: _Look) -> GradeRow:
     infection = look.state.infection
     bone = infection.bone
@@ -189,9 +168,14 @@ def _infection(look: _Look) -> GradeRow:
         missing.append("deeper than the skin or not")
     if bone in (None, "possible"):
         missing.append("bone infection, the (O) mark")
+    if look.covered_on is not None and not _infected(look):
+        # The visit asks nothing about a covered bed; an infection that stands is followed until lifted.
+        missing = []
+        if infection.grade is None:
+            value = f"not graded: covered {day_words(look.covered_on)}"
     return GradeRow(
         "infection",
-        "Infection (IWGDF/IDSA 2023)",
+        GRADES["infection"].words,
         value,
         missing=tuple(missing),
         note=infection.because,
@@ -239,13 +223,13 @@ def _sinbad(look: _Look) -> GradeRow:
     severe = ", severe from 3 on" if score.severe else ""
     return GradeRow(
         "sinbad",
-        "SINBAD",
+        GRADES["sinbad"].words,
         f"{value} of 6{severe}",
         parts=tuple(
             f"{name.replace('_', ' ').capitalize()} {'not known' if v is None else v}"
             for name, v in score.parts
         ),
-        missing=_named(score.missing, {"ischaemia": "foot pulses"}),
+        missing=named(score.missing, {"ischaemia": "foot pulses"}),
         note=SINBAD_CAUTION,
         found_on=look.looked_on,
         source="Ince 2008, Diabetes Care 31(5):964-967 (items from secondary pages and memory)",
@@ -272,10 +256,10 @@ def _wifi(look: _Look) -> GradeRow:
     value = f"stage {_open(stage)}" + (f", {STAGES[stage.value]} amputation risk" if stage.value else "")
     return GradeRow(
         "wifi",
-        "WIfI clinical stage",
+        GRADES["wifi"].words,
         value,
         parts=(f"Wound {_open(wound)}", f"Ischaemia {shown_i}", f"Foot infection {infection}"),
-        missing=_named(missing, _perfusion_missing(look)),
+        missing=named(missing, _perfusion_missing(look)),
         found_on=look.looked_on,
         source="Mills 2014, J Vasc Surg 59(1):220-234 (stage cells from memory)",
     )
@@ -294,9 +278,9 @@ def _texas(look: _Look) -> GradeRow:
     )
     return GradeRow(
         "texas",
-        "University of Texas",
+        GRADES["texas"].words,
         value,
-        missing=_named(grade.missing, _perfusion_missing(look)),
+        missing=named(grade.missing, _perfusion_missing(look)),
         note="Ischaemic from WIfI ischaemia grade 1 on (design choice).",
         found_on=look.looked_on,
         source="Armstrong 1998, Diabetes Care 21:855-859",
@@ -317,10 +301,10 @@ def _risk(look: _Look) -> GradeRow:
     newest = max((f.found_on for f in look.found.values()), default=None)
     return GradeRow(
         "risk",
-        "Risk category (IWGDF)",
+        GRADES["risk"].words,
         value,
         parts=parts,
-        missing=_named(risk.missing),
+        missing=named(risk.missing),
         found_on=newest,
         source="IWGDF prevention guideline 2023, as reproduced in World J Diabetes 2022;13:27",
     )
@@ -365,7 +349,7 @@ def grades_of(
     newest = _newest(lesions, day)
     foot = foot or standing_of(limb, day)
     found = latest_findings([limb], person.site, day)[limb.pk]
-    everyone = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
+    everyone = list(Lesion.objects.filter(TRUE_LESIONS, limb__person=person).select_related("limb"))
     risk = foot_risk(limb, found, everyone, person)
     answer: dict[int, tuple[GradeRow, ...]] = {}
     for lesion in lesions:
@@ -381,6 +365,24 @@ def grades_of(
             state=state,
             gangrene=_gangrene(lesion, state, last is not None),
             risk=risk,
+            covered_on=_covered_on(last),
         )
-        answer[lesion.pk] = (_infection(look), _sinbad(look), _wifi(look), _texas(look), _risk(look))
+        rows_of: tuple[GradeRow, ...] = (_sinbad(look), _wifi(look), _texas(look))
+        if look.covered_on is not None:
+            rows_of = tuple(_of_a_covered(row, look.covered_on) for row in rows_of)
+        answer[lesion.pk] = (_infection(look), *rows_of, _risk(look))
     return answer
+
+
+def _covered_on(last: Measurement | None) -> date | None:
+    if last is not None and (last.covered_dry or last.area_mm2 == 0):
+        return last.visit.visited_on
+    return None
+
+
+def _of_a_covered(row: GradeRow, day: date) -> GradeRow:
+    """A grade of an open wound, of one that is covered: nothing is asked about its bed, so nothing of it is
+    missing; what the foot misses is.
+    """
+    missing = tuple(words for words in row.missing if words not in OF_THE_BED)
+    return replace(row, value=f"not graded: covered {day_words(day)}", parts=(), missing=missing, note="")

@@ -71,7 +71,7 @@ def dangers_unraised(person: Person, day: date, ticked: Collection[str] = ()) ->
     events = [pair for limb in limbs for pair in feet[limb.pk].worst.ischaemia.urgent_events]
     if not urgent and not events:
         return []
-    raised = list(RedFlag.objects.filter(person=person).select_related("visit"))
+    raised = list(RedFlag.objects.standing().filter(person=person).select_related("visit"))
     answer = [
         RaisedDanger(name, 1, EVENT_FLAG[name])
         for name, on in events

@@ -31,13 +31,14 @@ from clinic.models import (
     Limb,
     LimbFinding,
     Measurement,
+    Person,
     RedFlag,
     Tissue,
     VisitState,
 )
 from clinic.people.reads.perfusion import perfusion_finding, standing_settings
 
-__all__ = ["LimbStanding", "owned_of", "standing_of", "standing_of_many"]
+__all__ = ["LimbStanding", "feet_standing", "standing_of", "standing_of_many"]
 
 #: Red flags that say something of the blood supply, by the finding they are.
 BLOOD_FLAGS = {"gangrene": "gangrene", "cold_pale_blue_foot": "newly_cold", "new_rest_pain": "rest_pain"}
@@ -119,12 +120,16 @@ def standing_of_many(limbs: Iterable[Limb], day: date) -> dict[int, LimbStanding
     return {limb.pk: _standing(limb, day, rows[limb.pk], healings) for limb in wanted}
 
 
-def owned_of(limb: Limb) -> tuple[Owned, ...]:
-    """Dangers of a foot that a team has taken; the newest row of a danger counts (one query)."""
-    return _owned(DangerOwner.objects.filter(limb=limb))
+def feet_standing(person: Person, day: date) -> dict[int, LimbStanding]:
+    """What stands about both feet of a person, by the key of the foot."""
+    limbs = list(Limb.objects.filter(person=person).order_by("side"))
+    for limb in limbs:
+        limb.person = person
+    return standing_of_many(limbs, day)
 
 
 def _owned(rows: Iterable[DangerOwner]) -> tuple[Owned, ...]:
+    """Dangers of a foot that a team has taken; the newest row of a danger counts."""
     newest: dict[str, DangerOwner] = {}
     for row in sorted(rows, key=lambda one: (one.taken_on, one.pk)):
         newest[row.danger] = row
@@ -155,7 +160,7 @@ def _rows_of(limbs: Sequence[Limb], day: date) -> dict[int, _Rows]:
     )
     for row in measured:
         rows[row.lesion.limb_id].measured[row.lesion_id].append(row)
-    for owner in DangerOwner.objects.filter(limb__in=rows, taken_on__lte=day):
+    for owner in DangerOwner.objects.standing().filter(limb__in=rows, taken_on__lte=day):
         rows[owner.limb_id].owners.append(owner)
     _add_flags(limbs, rows, day)
     judged = bone_judgements([lesion for one in rows.values() for lesion in one.lesions], day)
@@ -170,7 +175,8 @@ def _add_flags(limbs: Sequence[Limb], rows: dict[int, _Rows], day: date) -> None
     """
     speaking = [
         flag
-        for flag in RedFlag.objects.filter(person__in={limb.person_id for limb in limbs})
+        for flag in RedFlag.objects.standing()
+        .filter(person__in={limb.person_id for limb in limbs})
         .exclude(answer=FlagAnswer.NOT_A_FLAG)
         .select_related("visit")
         if {*BLOOD_FLAGS, *INFECTION_FLAGS} & _ticked(flag)

@@ -40,7 +40,7 @@ class _LesionForm(forms.Form):
     place = forms.ChoiceField(label="Place on the foot", choices=grouped_places)
     wound_kind = PickOne(label="What it is", choices=WoundKind.choices)
     cause = PickOne(label="Cause", choices=Cause.choices)
-    onset_on = PastDayField(label="Began on", help_text="About, as the person tells it.")
+    onset_on = PastDayField(label="Began on", help_text="About, as the patient tells it.")
     first_seen_on = PastDayField(label="First seen here on")
 
     def __init__(self, *args: Any, limbs: Sequence[Limb], **kwargs: Any) -> None:
@@ -56,9 +56,9 @@ class _LesionForm(forms.Form):
 
 class LesionNewForm(_LesionForm):
     another_here = forms.BooleanField(
-        label="This is another wound at the same place", required=False, widget=forms.HiddenInput
+        label="This is another ulcer at the same place", required=False, widget=forms.HiddenInput
     )
-    recurs_of = forms.ChoiceField(label="Has a healed lesion come back?", required=False)
+    recurs_of = forms.ChoiceField(label="Has a healed ulcer come back?", required=False)
     split_from = forms.ChoiceField(
         label="Has it split off an open ulcer?",
         required=False,
@@ -97,7 +97,7 @@ class LesionNewForm(_LesionForm):
         if healed:
             self.fields["recurs_of"].choices = [  # type: ignore[attr-defined]
                 ("", "Not answered"),
-                ("new", "No, a new lesion"),
+                ("new", "No, a new ulcer"),
                 *(
                     (str(lesion.pk), f"Yes, {lesion}, healed {lesion.confirmed_on:%-d %b %Y}")
                     for lesion in healed

@@ -5,7 +5,7 @@ from django import forms
 
 class AskForm(forms.Form):
     question = forms.CharField(
-        label="What should somebody look at?", max_length=300, widget=forms.Textarea(attrs={"rows": 2})
+        label="Question to the podiatrist", max_length=300, widget=forms.Textarea(attrs={"rows": 2})
     )
 
 

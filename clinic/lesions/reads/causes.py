@@ -11,8 +11,8 @@ from datetime import date
 from django.utils import timezone
 
 from clinic.alerts.reads.results import ResultRow, results_of
-from clinic.evidence.reads.bone import bone_standing
-from clinic.evidence.reads.standing import standing_of
+from clinic.evidence.reads.bone_standing import bone_standing
+from clinic.evidence.reads.standing import LimbStanding, standing_of
 from clinic.guidelines.results import RESULT_KINDS
 from clinic.guidelines.surgery import ADJUNCTS
 from clinic.lesions.reads.operations import surgery_of
@@ -90,7 +90,7 @@ def cause_sheet(lesion: Lesion, today: date) -> CauseSheet:
     blood, infection = foot.worst.ischaemia, foot.lesions.get(lesion.pk, foot.worst).infection
     facts = {
         NonHealingTopic.PERFUSION: (blood.because, *blood.doubts, *_perfusion(findings, events, tests)),
-        NonHealingTopic.INFECTION: (infection.because, *_infection(lesion, rows, events, tests, today)),
+        NonHealingTopic.INFECTION: (infection.because, *_infection(lesion, rows, events, tests, foot)),
         NonHealingTopic.OFFLOADING: (*_device(lesion, events, today), *_wear(visits)),
         NonHealingTopic.DEBRIDEMENT: _debridement(rows, events),
         NonHealingTopic.GLYCAEMIA: _tested(tests, "hba1c"),
@@ -145,7 +145,7 @@ def _infection(
     rows: Sequence[Measurement],
     events: Sequence[Event],
     tests: Sequence[ResultRow],
-    today: date,
+    foot: LimbStanding,
 ) -> tuple[str, ...]:
     facts = []
     looked = next((row for row in rows if row.infection_looked), None)
@@ -160,7 +160,7 @@ def _infection(
         facts.append(
             _on(f"Probe to bone: {'yes' if probed.probe_to_bone else 'no'}", probed.visit.visited_on)
         )
-    bone = bone_standing([lesion], today)[lesion.pk]
+    bone = bone_standing(lesion, foot)
     facts.append(f"Bone infection: {bone.words}{f' ({bone.note})' if bone.note else ''}")
     own = [row for row in tests if row.result.kind in ("xray", "crp", "esr", "mri", "culture", "biopsy")]
     facts += [f"{row.result.label}: {row.sentence}" for row in own[:4]]
@@ -195,7 +195,7 @@ def _plan(lesion: Lesion, device: Prescription | None) -> list[str]:
     """The plan in the running device, else the newest that nothing has replaced."""
     plan = device.relief_plan if device is not None else None
     if plan is None:
-        links = LimbPlan.objects.filter(lesions=lesion).exclude(plan__state="superseded")
+        links = LimbPlan.objects.filter(lesions=lesion, ended_on=None).exclude(plan__state="superseded")
         newest = links.select_related("plan").order_by("-pk").first()
         plan = newest.plan if newest else None
     if plan is None:
@@ -257,14 +257,17 @@ def _nutrition(
 ) -> tuple[str, ...]:
     oedema = next((one for one in findings if one.name == "oedema"), None)
     exudate = next((row for row in rows if row.exudate), None)
-    dressing = next((one for one in visits if one.dressing), None)
+    # Visits kept one line for all ulcers before each had its own.
+    dressed = [(row.visit.visited_on, row.dressing) for row in rows if row.dressing]
+    dressed += [(one.visited_on, one.dressing) for one in visits if one.dressing]
+    dressing = max(dressed, default=None)
     return (
         *_tested(tests, "albumin"),
         _on(f"Oedema: {oedema.words.lower()}", oedema.found_on) if oedema else "Oedema: not known",
         _on(f"Exudate: {exudate.get_exudate_display().lower()}", exudate.visit.visited_on)
         if exudate
         else "Exudate: not known",
-        _on(f"Dressing: {dressing.dressing}", dressing.visited_on) if dressing else "Dressing: not known",
+        _on(f"Dressing: {dressing[1]}", dressing[0]) if dressing else "Dressing: not known",
     )
 
 
@@ -294,7 +297,9 @@ def _other_foot(lesion: Lesion) -> tuple[str, ...]:
 
 
 def _surgery(lesion: Lesion, events: Sequence[Event], today: date) -> tuple[str, ...]:
-    referrals = Referral.objects.filter(person=lesion.limb.person_id, to=ReferralTo.SURGERY)
+    referrals = Referral.objects.filter(
+        person=lesion.limb.person_id, to=ReferralTo.SURGERY, cancelled_because=""
+    )
     facts = [
         _on(
             "Referred to foot "

@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.alerts.reads.results import results_of
-from clinic.evidence.reads.bone import bone_standing
+from clinic.evidence.reads.bone_standing import bone_standing
+from clinic.evidence.reads.standing import standing_of
 from clinic.guidelines.bone import BoneParts, Says, propose_bone
 from clinic.lesions.forms.bone import PARTS, BoneErrorForm, BoneForm
 from clinic.lesions.writes import bone as writes
@@ -60,7 +61,7 @@ def bone_new(request: ClinicRequest, lesion: int) -> HttpResponse:
             "form": form,
             "lesion": found,
             "proposal": propose_bone(parts) if parts else None,
-            "standing": bone_standing([found], today)[found.pk],
+            "standing": bone_standing(found, standing_of(found.limb, today)),
             "results": results_of(today, lesion=found, kind__in=BONE_TESTS),
             "bar": person_bar(found.limb.person),
             "here": "people",

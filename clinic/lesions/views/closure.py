@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.curves.reads.lesions import open_beside
-from clinic.lesions.covered import covered_on
+from clinic.lesions.covered import covered_on, needed_by_no_other
 from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, ReopenForm
 from clinic.lesions.writes import closure
 from clinic.models import Lesion
@@ -85,8 +85,9 @@ def lesion_confirm(request: ClinicRequest, lesion: int) -> HttpResponse:
             "next_on": timezone.localdate() + timedelta(days=REMISSION_DAYS),
         },
         act=closure.lesion_confirm,
+        more=lambda found: {"worn": needed_by_no_other(found)},
         page="confirm",
-        done="Confirmed healed. The person stays on the remission list.",
+        done="Confirmed healed. The patient stays on the remission list.",
     )
 
 
@@ -99,7 +100,7 @@ def lesion_reopen(request: ClinicRequest, lesion: int) -> HttpResponse:
         initial=lambda found: {"reopened_on": timezone.localdate()},
         act=closure.lesion_reopen,
         page="reopen",
-        done="The lesion is open again.",
+        done="The ulcer is open again.",
     )
 
 
@@ -113,5 +114,5 @@ def lesion_end(request: ClinicRequest, lesion: int) -> HttpResponse:
         act=closure.lesion_end,
         page="end",
         more=lambda found: {"others": open_beside(found)},
-        done="The lesion has ended.",
+        done="The ulcer has ended; the outcome is recorded.",
     )

@@ -1,8 +1,11 @@
 """Asking for a look at a lesion, and answering."""
 
+from functools import partial
+
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseNotAllowed
 from django.shortcuts import redirect, render
+from django.urls import reverse
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.lesions.forms.looks import AskForm, LookAnswerForm
@@ -11,6 +14,7 @@ from clinic.models import Lesion, Look
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.views.taking_back import say_done, take_back_page
 
 LOOKS = Look.objects.select_related("lesion__limb__person__site", "created_by", "answered_by")
 
@@ -25,7 +29,9 @@ def look_ask(request: ClinicRequest, lesion: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "Asked. The lesion stands at the top of Review until it is answered.")
+            messages.success(
+                request, "Asked. The ulcer stands on Review, after what is urgent, until it is answered."
+            )
             return redirect("lesion", lesion=found.pk)
     return render(
         request,
@@ -70,4 +76,22 @@ def look_read(request: ClinicRequest, look: int) -> HttpResponse:
         writes.look_read(by=request.user, look=found)
     except Refused as refused:
         messages.info(request, refused.message)
+    else:
+        say_done(request, "The answer is marked as read.", "look_unread", found.pk)
     return redirect("today")
+
+
+@may("see_today")
+def look_unread(request: ClinicRequest, look: int) -> HttpResponse:
+    found = visible_or_404(LOOKS, request.user, pk=look)
+    return take_back_page(
+        request,
+        found,
+        partial(writes.look_unread, look=found),
+        title="Take back: the answer was read",
+        lead=f"The answer of {found.answered_by or 'a colleague'} then stands on Today again.",
+        button="Take it back",
+        done="The answer stands on Today again.",
+        back=reverse("today"),
+        bar=person_bar(found.lesion.limb.person),
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
@@ -15,6 +16,7 @@ from clinic.lesions.writes.lesions import lesion_correct, lesion_register
 from clinic.models import Lesion, Person, PersonState, Side
 from clinic.people.reads.limbs import both_limbs
 from clinic.people.reads.people import person_bar
+from clinic.people.views.registering import onward
 from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.conflict import Difference, differences
 from clinic.record.forms.refusals import show
@@ -42,7 +44,8 @@ def lesion_new(request: ClinicRequest, person: int) -> HttpResponse:
             show(form, refused)
         else:
             messages.success(request, f"{lesion} is registered.")
-            return redirect("lesion", lesion=lesion.pk)
+            lesion_page = reverse("lesion", args=[lesion.pk])
+            return onward(request, found, "lesion_new", found.pk, otherwise=lesion_page)
     return render(
         request,
         "lesions/new.html",

@@ -46,7 +46,7 @@ def event_add(
     """
     person = lesion.limb.person
     if happened_on < person.birth_date:
-        raise Refused("On: lies before the person's birth.", field="happened_on")
+        raise Refused("On: lies before the patient's birth.", field="happened_on")
     asked_of_debridement = {
         "sharp": sharp,
         "anticoagulant": anticoagulant,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from itertools import chain, product
+from itertools import chain, count, product
 from string import ascii_uppercase
 from typing import Any
 
@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils.formats import date_format
 
 from clinic.guidelines.due import reopens_until
+from clinic.lesions.states import ulcer_allowed
 from clinic.models import (
     OPEN_STATES,
     Episode,
@@ -19,20 +20,30 @@ from clinic.models import (
     LesionState,
     Limb,
     Measurement,
-    PersonState,
     User,
     VisitState,
 )
 from clinic.people.writes.people import day_of_life
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import person_allowed
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
-__all__ = ["lesion_correct", "lesion_register"]
+__all__ = ["lesion_correct", "lesion_register", "next_label"]
 
 
 def _letters() -> Iterator[str]:
     yield from chain(ascii_uppercase, map("".join, product(ascii_uppercase, repeat=2)))
+
+
+def next_label(episode: Episode, recurs_of: Lesion | None = None) -> str:
+    """The next free letter of an episode; one that came back keeps its letter with a number: A, A2."""
+    taken = set(episode.lesions.values_list("label", flat=True))
+    if recurs_of is None:
+        return next(letter for letter in _letters() if letter not in taken)
+    letter = recurs_of.label.rstrip("0123456789")
+    first = int(recurs_of.label[len(letter) :] or 1) + 1
+    return next(f"{letter}{n}" for n in count(first) if f"{letter}{n}" not in taken)
 
 
 def _in_order(field: str, late: str, late_day: date, early: str, early_day: date) -> None:
@@ -57,7 +68,7 @@ def _episode(*, by: User, limb: Limb, episode: dict[str, Any] | None) -> tuple[E
     if found is not None:
         return found, False
     if not episode:
-        raise Refused("This is the first lesion of a new episode: enter when it was first presented.")
+        raise Refused("This is the first ulcer of a new episode: enter when it was first presented.")
     presented, assessed = episode["first_presented_on"], episode["first_assessed_on"]
     day_of_life("first_presented_on", "First presented on", presented, of=limb.person)
     day_of_life("first_assessed_on", "First expert assessment", assessed, of=limb.person)
@@ -76,7 +87,7 @@ def _check_same_place(lesion: Lesion, another_here: bool) -> None:
     if standing is not None and not another_here:
         raise Refused(
             f"{standing} is {standing.get_state_display().lower()} at this very place. Tick that this is "
-            "another wound, or open that lesion instead.",
+            "another wound, or open that ulcer instead.",
             field="another_here",
         )
 
@@ -92,13 +103,14 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
             raise Refused(
                 f"{before[0]} healed here on {before[0].confirmed_on:%-d %b %Y}. Say whether it has come "
                 "back "
-                "or this is a new lesion.",
+                "or this is a new ulcer.",
                 field="recurs_of",
             )
         return
+    ulcer_allowed(lesion.recurs_of, "recur", field="recurs_of")
     if lesion.recurs_of not in before:
         raise Refused(
-            "Only a lesion that healed at the same place of the same foot can have come back.",
+            "Only an ulcer that healed at the same place of the same foot can have come back.",
             field="recurs_of",
         )
     closed_on = lesion.recurs_of.closed_on
@@ -108,7 +120,7 @@ def _check_recurrence(lesion: Lesion, answered: bool) -> None:
         raise Refused(
             f"{lesion.recurs_of} closed on {date_format(closed_on)}. Open again within {days} days it is the "
             "same "
-            "lesion (house rule): reopen it instead.",
+            "ulcer (house rule): reopen it instead.",
             field="recurs_of",
         )
 
@@ -130,18 +142,12 @@ def lesion_register(
     split_from: Lesion | None = None,
 ) -> Lesion:
     """A new lesion under the next free letter; opens the episode when none is open."""
-    if limb.person.state != PersonState.IN_CARE:
-        raise Refused(
-            f"{limb.person} is no longer in care here ({limb.person.get_state_display().lower()}): no lesion "
-            "can "
-            "be added."
-        )
+    person_allowed(limb.person, "care")
     within, opened = _episode(by=by, limb=limb, episode=episode)
-    taken = set(within.lesions.values_list("label", flat=True))
     lesion = Lesion(
         episode=within,
         limb=limb,
-        label=next(letter for letter in _letters() if letter not in taken),
+        label=next_label(within, recurs_of),
         place=place,
         wound_kind=wound_kind,
         cause=cause,
@@ -153,7 +159,9 @@ def lesion_register(
     _check_days(lesion)
     if split_from is None:
         _check_same_place(lesion, another_here)
-    elif split_from.limb_id != limb.pk or split_from.state != LesionState.OPEN:
+    else:
+        ulcer_allowed(split_from, "split", field="split_from")
+    if split_from is not None and split_from.limb_id != limb.pk:
         raise Refused("Split off: only from an open ulcer of the same foot.", field="split_from")
     _check_recurrence(lesion, recurrence_answered)
     store(lesion, by=by)
@@ -176,7 +184,7 @@ def lesion_register(
 def _check_side_free(lesion: Lesion) -> None:
     if lesion.prescriptions.exists() or lesion.relief_plans.exists() or lesion.imprints.exists():
         raise Refused(
-            "This lesion already has a device, a relief plan or an imprint on this foot: end it with the "
+            "This ulcer already has a device, a relief plan or an imprint on this foot: end it with the "
             "reason and "
             "register it on the other foot.",
             field="side",
@@ -196,8 +204,9 @@ def lesion_correct(
     """Correct where the lesion is, what it is and when it began, with the reason."""
     if not why.strip():
         raise Refused("A correction needs its reason.", field="why")
+    ulcer_allowed(lesion, "correct")
     if limb.person_id != lesion.limb.person_id:
-        raise Refused("A lesion cannot move to another person.", field="side")
+        raise Refused("An ulcer cannot move to another patient.", field="side")
     changed = [name for name, value in fields.items() if getattr(lesion, name) != value]
     if limb.pk != lesion.limb_id:
         _check_side_free(lesion)
@@ -211,7 +220,7 @@ def lesion_correct(
         lesion.recurs_of.limb_id != lesion.limb_id or lesion.recurs_of.place != lesion.place
     ):
         raise Refused(
-            f"This lesion is recorded as {lesion.recurs_of} come back; it must stay at that place.",
+            f"This ulcer is recorded as {lesion.recurs_of} come back; it must stay at that place.",
             field="place",
         )
     _check_days(lesion)

@@ -81,7 +81,7 @@ def review_open(
         raise Refused(f"This ulcer is {lesion.get_state_display().lower()}; the review is for an open one.")
     if verdict_kind not in NOT_HEALING:
         raise Refused(
-            f"The verdict reads {verdict}; a review is opened when it reads slow, stalled or worsening."
+            f"The verdict reads {verdict}; a review is opened when it reads slow, static or worsening."
         )
     person = lesion.limb.person
     checked = {topic: _check(topic, items.get(topic), opened_on, person.site_id) for topic in NonHealingTopic}

@@ -18,11 +18,11 @@ FILE_BYTES_MAX = 2_000_000
 class Command(BaseCommand):
     """Print the advice for one lesion; bad facts end with exit status 2 and one line per fault."""
 
-    help = "Reads the facts of one lesion from a JSON file and prints the ranked device classes as JSON."
+    help = "Reads the facts of one ulcer from a JSON file and prints the ranked device classes as JSON."
     requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("facts", help="JSON file with the facts of one lesion")
+        parser.add_argument("facts", help="JSON file with the facts of one ulcer")
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:

@@ -24,17 +24,17 @@ NOTICE = (
 
 
 class Command(BaseCommand):
-    help = "Print, keep or mail each site's daily digest: counts and links, no patient data."
+    help = "Print, keep or mail each clinic's daily digest: counts and links, no patient data."
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument(
             "--base-url", default="", help="address of the program, such as https://clinic.example"
         )
-        parser.add_argument("--out", type=Path, help="folder for one text file a site")
+        parser.add_argument("--out", type=Path, help="folder for one text file a clinic")
         parser.add_argument(
             "--mail", nargs="+", metavar="ADDRESS", help="send each digest to these addresses"
         )
-        parser.add_argument("--site", help="short name of one site; without it all")
+        parser.add_argument("--site", help="short name of one clinic; without it all")
 
     def handle(self, *args: Any, **options: Any) -> None:
         sites = Site.objects.all()

@@ -49,7 +49,8 @@ class Command(BaseCommand):
                 write.write(downtime_pdf(pack))
             new.replace(path)
             self.stdout.write(
-                f"{site.name}: {len(pack.expected)} expected, {len(pack.sealed)} sealed devices, {path}"
+                f"{site.name}: {len(pack.expected)} expected, {len(pack.sealed)} non-removable devices, "
+                f"{path}"
             )
         for old in out.glob("downtime-*-????-??-??.pdf"):
             if date.fromisoformat(old.stem[-10:]) < timezone.localdate() - timedelta(days=DAYS_KEPT):

@@ -18,7 +18,7 @@ FILE_LIMIT = 50_000_000  # bytes; about two million rows
 
 class Command(BaseCommand):
     help = (
-        "Print progress, verdict and forecast of each lesion of a table "
+        "Print progress, verdict and forecast of each ulcer of a table "
         "lesion,date,area_cm2[,method[,state]] as "
         "JSON. Supports licensed judgement; follow local protocol; not a diagnosis."
     )

@@ -102,4 +102,4 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"The key of the digest file is made: {key}. Keep a copy apart from the backups."
             )
-        self.stdout.write("Next: House rules (margins, foams, ages of facts), Accounts, Settings.")
+        self.stdout.write("Next: House rules (margins, foams, ages of findings), Accounts, Settings.")

@@ -16,7 +16,7 @@ from clinic.models import SavedReport, User
 
 class Command(BaseCommand):
     help = (
-        "Run the saved reports of all sites (or of --report) into --out; each is a row of its site's chain."
+        "Run the saved reports of all clinics (or of --report) into --out; each is a row of a clinic's chain."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -5,9 +5,9 @@ from django import forms
 
 class MergeForm(forms.Form):
     because = forms.CharField(
-        label="How you know that this is one person",
+        label="How you know that this is one patient",
         max_length=300,
-        help_text="For example: asked the person, same identity card.",
+        help_text="For example: asked the patient, same identity card.",
         widget=forms.Textarea(attrs={"rows": 2}),
     )
     mark = forms.RegexField(regex=r"^[0-9a-f]{32}$", widget=forms.HiddenInput)

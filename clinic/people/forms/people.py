@@ -65,7 +65,7 @@ class PersonNewForm(PersonForm):
     how = forms.ChoiceField(label="Weighed how", choices=[("", "—"), *WeighedHow.choices], required=False)
     measured_on = PastDayField(label="Weighed on", required=False)
     another_person = forms.BooleanField(
-        label="I looked: this is another person", required=False, widget=forms.HiddenInput
+        label="I looked: this is another patient", required=False, widget=forms.HiddenInput
     )
 
     def __init__(self, *args: Any, sites: Sequence[Site], **kwargs: Any) -> None:
@@ -87,7 +87,9 @@ class PersonNewForm(PersonForm):
     def ask_if_another(self) -> None:
         """Show the tick that lets a likely duplicate be registered knowingly."""
         self.fields["another_person"].widget = forms.CheckboxInput()
-        self.add_error("another_person", "Look at the people above first, then tick this or leave the page.")
+        self.add_error(
+            "another_person", "Look at the patients above first, then tick this or leave the page."
+        )
 
 
 class PersonEditForm(PersonForm):
@@ -98,7 +100,7 @@ class PersonEditForm(PersonForm):
 class PersonStateForm(forms.Form):
     #: A merge alone writes "merged".
     state = PickOne(
-        label="This person", choices=[pair for pair in PersonState.choices if pair[0] != PersonState.MERGED]
+        label="This patient", choices=[pair for pair in PersonState.choices if pair[0] != PersonState.MERGED]
     )
     state_on = PastDayField(label="Since", required=False, help_text="The day of the move or of the death.")
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -119,11 +121,11 @@ class CircumstancesForm(forms.Form):
     drives_or_job_at_risk = YesNoField(label="Drives, or a job at risk", untouched="Not asked")
     help_at_home = YesNoField(label="Has help at home", untouched="Not asked")
     cannot_attend_weekly = YesNoField(label="Cannot attend every week", untouched="Not asked")
-    declines_non_removable = YesNoField(label="Declines a device that stays on", untouched="Not asked")
+    declines_non_removable = YesNoField(label="Declines a non-removable device", untouched="Not asked")
     nobody_to_notice = YesNoField(
         label="Nobody would notice trouble in time",
         untouched="Not asked",
-        help_text="Neither the person nor anybody at home.",
+        help_text="Neither the patient nor anybody at home.",
     )
     claustrophobia = YesNoField(label="Cannot bear to be closed in", untouched="Not asked")
     material_allergy = YesNoField(label="Reacts to a material of the device", untouched="Not asked")

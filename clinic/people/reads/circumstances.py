@@ -17,7 +17,7 @@ _ASKED = {
     "drives_or_job_at_risk": "Drives, or a job at risk",
     "help_at_home": "Has help at home",
     "cannot_attend_weekly": "Cannot attend every week",
-    "declines_non_removable": "Declines a device that stays on",
+    "declines_non_removable": "Declines a non-removable device",
     "nobody_to_notice": "Nobody would notice trouble in time",
     "claustrophobia": "Cannot bear to be closed in",
     "material_allergy": "Reacts to a material of the device",

@@ -11,17 +11,19 @@ from typing import Any
 from django.utils import timezone
 
 from clinic.guidelines.due import too_old
-from clinic.models import Event, EventKind, Limb, LimbFinding, Person, Prescription, Site
+from clinic.models import Event, EventKind, InsoleOutline, Limb, LimbFinding, Person, Prescription, Site
 from clinic.people.reads.perfusion import artery_disease, stands
-from offload.core.shapes.insole import Insole, insole_for
+from offload.core.shapes.insole import Insole, insole_for, insole_on_ring
 
 __all__ = [
     "PERFUSION",
     "FindingValue",
     "FootFindings",
     "both_limbs",
+    "drawn_insole",
     "insole_of_limb",
     "latest_findings",
+    "outline_of_limb",
     "running_devices",
 ]
 
@@ -88,12 +90,37 @@ class FindingValue:
     stale: bool
 
 
-def insole_of_limb(limb: Limb) -> Insole | None:
-    """The insole drawn for a foot; none while its length is not on record."""
+def drawn_insole(limb: Limb, own: InsoleOutline | None = None) -> Insole | None:
+    """The insole drawn from a foot's length and breadth, or on its own outline where one is given; none while
+    the length is not on record.
+    """
     if limb.foot_length_mm is None:
         return None
     breadth = None if limb.foot_breadth_mm is None else float(limb.foot_breadth_mm)
+    if own is not None:
+        return insole_on_ring(float(limb.foot_length_mm), breadth, own.outline_mm)
     return insole_for(float(limb.foot_length_mm), breadth)
+
+
+def outline_of_limb(limb: Limb) -> InsoleOutline | None:
+    """The outline of the insole in the running device of a foot, or, while none runs, of the insole that was
+    outlined without one. An insole of another device is another insole.
+    """
+    rows = list(InsoleOutline.objects.standing().filter(limb=limb).order_by("-taken_on", "-pk"))
+    if not rows:
+        return None
+    running = Prescription.objects.filter(limb=limb, stopped_on__isnull=True).values_list("pk", flat=True)
+    device = running.first()
+    return next((row for row in rows if row.prescription_id == device), None)
+
+
+def insole_of_limb(limb: Limb) -> Insole | None:
+    """The insole of a foot: its own outline where one is kept for the running device, else drawn from the
+    foot's length; none while that is not on record.
+    """
+    if limb.foot_length_mm is None:
+        return None
+    return drawn_insole(limb, outline_of_limb(limb))
 
 
 def both_limbs(person: Person) -> list[Limb]:

@@ -65,7 +65,7 @@ def _letters() -> Iterator[str]:
 def _named(lesions: list[Lesion]) -> set[int]:
     """Lesions that the sheets of a plan not replaced call by their letter."""
     keys = [lesion.pk for lesion in lesions]
-    plans = LimbPlan.objects.filter(lesions__in=keys).exclude(plan__state="superseded")
+    plans = LimbPlan.objects.filter(lesions__in=keys, ended_on=None).exclude(plan__state="superseded")
     return set(plans.values_list("lesions", flat=True))
 
 
@@ -89,7 +89,7 @@ def relabelled(kept: Person, emptied: Person) -> Labels:
         if changing.pk in named:
             lesion_labels.hindrances.append(
                 Hindrance(
-                    f"Both records call an open lesion {lesion.label}, and the sheets of a plan in force "
+                    f"Both records call an open ulcer {lesion.label}, and the sheets of a plan in force "
                     "name each of "
                     "them so: merge once one of the two has ended, or its plan "
                     "is replaced by one without it.",
@@ -187,7 +187,7 @@ def _consent_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
             yield Hindrance(
                 f"Photo consent was withdrawn on {date_format(one.withdrawn_on)} in one record and stands in "
                 "the "
-                "other: ask the person, and enter the answer in both.",
+                "other: ask the patient, and enter the answer in both.",
                 "photo_consent",
                 other.person_id,
             )

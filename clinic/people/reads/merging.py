@@ -125,14 +125,14 @@ def _notes(kept: MergeSide, emptied: MergeSide, labels: Labels) -> Iterator[str]
     for lesion in emptied.open.lesions:
         if twin := places.get((lesion.limb.side, lesion.place)):
             yield (
-                f"Both have an open lesion at one place ({twin.where}). Both will stand in the one record, "
+                f"Both have an open ulcer at one place ({twin.where}). Both will stand in the one record, "
                 "each with "
                 "its own measurements: look at the foot, and end the one that is not there."
             )
     for lesion in (*kept.open.lesions, *emptied.open.lesions):
         if new := labels.of.get(lesion.pk):
             yield (
-                f"Lesion {lesion.label} ({lesion.where}, No. {lesion.limb.person.record_number}) will be "
+                f"Ulcer {lesion.label} ({lesion.where}, No. {lesion.limb.person.record_number}) will be "
                 f"called {new}."
             )
     stays = {

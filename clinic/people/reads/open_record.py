@@ -12,7 +12,7 @@ __all__ = ["OpenRecord", "open_record"]
 
 @dataclass(frozen=True)
 class OpenRecord:
-    """Open lesions, running devices, unanswered flags, referrals without a result, and the last visit
+    """Open lesions, running devices, unanswered flags, open referrals, and the last visit
     that stands.
     """
 
@@ -40,8 +40,8 @@ def open_record(person: Person) -> OpenRecord:
             .select_related("limb")
             .order_by("limb__side")
         ),
-        open_flags=person.red_flags.filter(answer="").count(),
-        referrals=list(person.referrals.filter(result="").order_by("made_at")),
+        open_flags=person.red_flags.standing().filter(answer="").count(),
+        referrals=list(person.referrals.open().order_by("made_at")),
         last_visit=Visit.objects.filter(person=person, state=VisitState.STANDS)
         .order_by("-visited_on", "-pk")
         .first(),

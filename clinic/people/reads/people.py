@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from clinic.guidelines.due import too_old
 from clinic.models import OPEN_STATES, Lesion, LesionState, Person, PersonState, Site, User, Weight
+from clinic.people.reads.missing import Missing, missing_of, next_step, registering_steps
 from clinic.people.reads.risk import risk_words
 
 __all__ = ["SHOW", "PersonBar", "likely_duplicates", "people_found", "person_bar"]
@@ -18,9 +19,9 @@ __all__ = ["SHOW", "PersonBar", "likely_duplicates", "people_found", "person_bar
 #: Filters of the list: key -> words.
 SHOW = {
     "all": "All in care",
-    "open": "Open lesions",
+    "open": "Open ulcers",
     "remission": "In remission",
-    "left": "Moved or died",
+    "left": "Closed records",
 }
 
 
@@ -34,6 +35,18 @@ class PersonBar:
     weight_stale: bool
     risk_words: str
     open_flags: int
+    #: The steps of registering, done or not.
+    steps: tuple[Missing, ...] = ()
+
+    @property
+    def missing(self) -> tuple[Missing, ...]:
+        """What the record still misses."""
+        return missing_of(self.steps)
+
+    @property
+    def next_step(self) -> Missing | None:
+        """Where registering goes on."""
+        return next_step(self.steps)
 
     @property
     def flag_words(self) -> str:
@@ -41,16 +54,17 @@ class PersonBar:
 
 
 def person_bar(person: Person, today: date | None = None) -> PersonBar:
-    """The header of one person (at most eight queries, whatever the size of the record)."""
+    """The header of one person (at most nine queries, whatever the size of the record)."""
     day = today or timezone.localdate()
-    weight = person.weights.order_by("-measured_on", "-pk").first()
+    weight = person.weights.standing().order_by("-measured_on", "-pk").first()
     return PersonBar(
         person=person,
         age=person.age_on(day),
         weight=weight,
         weight_stale=weight is not None and too_old(weight.measured_on, person.site.weight_fresh_days, day),
         risk_words=risk_words(person),
-        open_flags=person.red_flags.filter(answer="").count(),
+        open_flags=person.red_flags.standing().filter(answer="").count(),
+        steps=registering_steps(person),
     )
 
 

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 
 from clinic.guidelines.grading import Risk, risk_category
 from clinic.models import (
+    TRUE_LESIONS,
     Amputation,
     Cause,
     Charcot,
@@ -18,7 +20,7 @@ from clinic.models import (
 )
 from clinic.people.reads.limbs import FindingValue, FootFindings, both_limbs, latest_findings
 
-__all__ = ["foot_risk", "risk_words"]
+__all__ = ["follow_up_months", "foot_risk", "risk_words"]
 
 _CATEGORY = {0: "very low", 1: "low", 2: "moderate", 3: "high"}
 
@@ -67,7 +69,7 @@ def risk_words(person: Person) -> str:
     """The worse foot in a few words, for the header; an open ulcer goes before any category (five
     queries).
     """
-    lesions = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
+    lesions = list(Lesion.objects.filter(TRUE_LESIONS, limb__person=person).select_related("limb"))
     open_feet = sorted(
         {x.limb.side for x in lesions if x.is_open and x.wound_kind == WoundKind.ULCER}, key=str
     )
@@ -85,3 +87,12 @@ def risk_words(person: Person) -> str:
     if (low, high) == (0, 3):
         return "not known, findings missing"
     return f"category {low} to {high}, findings missing"
+
+
+def follow_up_months(person: Person, day: date) -> tuple[int, int] | None:
+    """Shortest and longest interval of the worse foot's risk category; None where no foot says one."""
+    lesions = list(Lesion.objects.filter(limb__person=person).select_related("limb"))
+    limbs = both_limbs(person)
+    found = latest_findings(limbs, person.site, day)
+    intervals = [foot_risk(limb, found[limb.pk], lesions, person).interval_months for limb in limbs]
+    return min((one for one in intervals if one is not None), key=lambda one: one[1], default=None)

@@ -14,7 +14,14 @@ from clinic.models import (
     TransferState,
 )
 
-__all__ = ["TransferLists", "asked_for", "transfer_lists", "waiting_here"]
+__all__ = [
+    "TransferLists",
+    "answers_unseen",
+    "asked_for",
+    "handed_over_as",
+    "transfer_lists",
+    "waiting_here",
+]
 
 SHOWN = 50
 
@@ -49,3 +56,24 @@ def waiting_here(site: Site) -> int:
 def asked_for(person: Person) -> Transfer | None:
     """The transfer of a person that waits for its answer."""
     return Transfer.objects.filter(person=person, state=TransferState.ASKED).select_related("to_site").first()
+
+
+def answers_unseen(site: Site) -> list[Transfer]:
+    """Answers to what this clinic asked, until somebody here has seen them; the record may be elsewhere now,
+    so that only its number here names it.
+    """
+    answered = (TransferState.ACCEPTED, TransferState.DECLINED, TransferState.UNDONE)
+    rows = Transfer.objects.filter(from_site=site, state__in=answered, answer_seen_at=None)
+    return list(rows.select_related("to_site").defer("changes").order_by("answered_at", "pk"))
+
+
+def handed_over_as(site: Site, number: str) -> Transfer | None:
+    """The transfer by which the holder of this very number left the clinic: the number leads to the new
+    clinic's name and to nothing else of the person.
+    """
+    wanted = number.strip()
+    if not wanted:
+        return None
+    rows = Transfer.objects.filter(from_site=site, state=TransferState.ACCEPTED, record_number__iexact=wanted)
+    newest = rows.exclude(person__site=site).select_related("to_site").defer("changes")
+    return newest.order_by("-answered_at", "-pk").first()

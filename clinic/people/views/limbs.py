@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, visible_or_404
@@ -12,6 +13,7 @@ from clinic.models import Limb
 from clinic.people.forms.limbs import FindingForm, LimbForm
 from clinic.people.reads.limbs import both_limbs, latest_findings
 from clinic.people.reads.people import person_bar
+from clinic.people.views.registering import onward
 from clinic.people.writes.limbs import finding_add, limb_correct
 from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.conflict import Difference, differences
@@ -26,6 +28,10 @@ UNLIKE_FEET_MM = 20
 
 def _limb(request: ClinicRequest, pk: int) -> Limb:
     return visible_or_404(Limb.objects.select_related("person__site"), request.user, pk=pk)
+
+
+def _person_url(limb: Limb) -> str:
+    return reverse("person", args=[limb.person_id])
 
 
 def _compare_feet(request: ClinicRequest, limb: Limb) -> None:
@@ -62,7 +68,7 @@ def limb_edit(request: ClinicRequest, limb: int) -> HttpResponse:
         else:
             messages.success(request, f"{found} is recorded.")
             _compare_feet(request, found)
-            return redirect("person", person=found.person_id)
+            return onward(request, found.person, "limb_edit", found.pk, otherwise=_person_url(found))
     other = next((one for one in both_limbs(found.person) if one.pk != found.pk), None)
     return render(
         request,
@@ -93,7 +99,7 @@ def finding_new(request: ClinicRequest, limb: int) -> HttpResponse:
             show(form, refused)
         else:
             messages.success(request, f"The findings on the {str(found).lower()} are recorded.")
-            return redirect("person", person=found.person_id)
+            return onward(request, found.person, "finding_new", found.pk, otherwise=_person_url(found))
     return render(
         request,
         "people/limbs/finding.html",

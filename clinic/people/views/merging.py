@@ -108,7 +108,7 @@ def people_apart(request: ClinicRequest, person: int, other: int) -> HttpRespons
         else:
             people_keep_apart(by=request.user, one=one, other=two)
             messages.success(
-                request, f"Noted: No. {one.record_number} and No. {two.record_number} are two people."
+                request, f"Noted: No. {one.record_number} and No. {two.record_number} are two patients."
             )
     except Refused as refused:
         messages.error(request, message_of("refused", words=refused.message).text)

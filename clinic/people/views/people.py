@@ -24,10 +24,12 @@ from clinic.people.forms.people import (
     WeightForm,
 )
 from clinic.people.reads.circumstances import circumstances_card
+from clinic.people.reads.left_open import open_counts
 from clinic.people.reads.limbs import both_limbs, running_devices
 from clinic.people.reads.people import SHOW, likely_duplicates, people_found, person_bar
 from clinic.people.reads.people_list import people_page
-from clinic.people.reads.transfers import waiting_here
+from clinic.people.reads.transfers import handed_over_as, waiting_here
+from clinic.people.views.registering import onward
 from clinic.people.writes.people import (
     circumstances_add,
     person_correct,
@@ -40,6 +42,7 @@ from clinic.record.forms.conflict import Difference, differences
 from clinic.record.forms.entries import last_words
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
+from clinic.record.questions import answers_of, unanswered, weight_question
 from clinic.record.sealed_words import seal, unseal
 
 
@@ -54,7 +57,7 @@ def _page(
         request,
         f"people/{name}.html",
         {"form": form, "person": person, "bar": person_bar(person), "here": "people", **more},
-        status=422 if form.errors else 200,
+        status=422 if form.errors or more.get("questions") else 200,
     )
 
 
@@ -92,6 +95,7 @@ def people(request: ClinicRequest) -> HttpResponse:
             "show": wanted,
             "shows": SHOW,
             "transfers_waiting": waiting_here(site),
+            "handed_over": handed_over_as(site, q),
             "site": site,
             "here": "people",
         },
@@ -200,7 +204,8 @@ def person_state(request: ClinicRequest, person: int) -> HttpResponse:
             for device in running if found.state != "in_care" else ():
                 side = device.limb.get_side_display().lower()
                 messages.warning(request, message_of("device_runs_on", device=device, side=side).text)
-            return redirect("person", person=found.pk)
+            left = found.state != "in_care" and open_counts(pk=found.pk)
+            return redirect("settle" if left else "person", person=found.pk)
     return _page(request, "state", found, form, unlike=unlike, running=running)
 
 
@@ -208,15 +213,26 @@ def person_state(request: ClinicRequest, person: int) -> HttpResponse:
 def weight_new(request: ClinicRequest, person: int) -> HttpResponse:
     found = _person(request, person)
     form = WeightForm(request.POST or None, initial={"measured_on": timezone.localdate()})
-    if request.method == "POST" and form.is_valid():
+    valid, last, questions = (
+        request.method == "POST" and form.is_valid(),
+        found.weights.standing().first(),
+        [],
+    )
+    if valid and last is not None:
+        limit = found.site.question_weight_percent
+        questions = list(weight_question("kg", last.kg, form.cleaned_data["kg"], last.measured_on, limit))
+    waits = unanswered(questions, request.POST)
+    if valid and not waits:
+        confirmed = " ".join(one.words for one in questions)
         try:
-            weight = weight_add(by=request.user, person=found, **form.cleaned_data)
+            weight = weight_add(by=request.user, person=found, confirmed=confirmed, **form.cleaned_data)
         except Refused as refused:
             show(form, refused)
         else:
             messages.success(request, f"Weight recorded: {weight.kg} kg.")
             return redirect("person", person=found.pk)
-    return _page(request, "weight", found, form, last=found.weights.first())
+    asked_about = {"questions": questions if waits else (), "answers": answers_of(questions, request.POST)}
+    return _page(request, "weight", found, form, last=last, **asked_about)
 
 
 @may("register")
@@ -232,6 +248,7 @@ def circumstances_new(request: ClinicRequest, person: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "The circumstances are recorded.")
-            return redirect("person", person=found.pk)
+            messages.success(request, "Social and mobility are recorded.")
+            person_page = reverse("person", args=[found.pk])
+            return onward(request, found, "circumstances_new", found.pk, otherwise=person_page)
     return _page(request, "circumstances", found, form)

@@ -13,6 +13,7 @@ from clinic.people.forms.transfers import AcceptForm, DeclineForm, SendBackForm,
 from clinic.people.reads.open_record import open_record
 from clinic.people.reads.people import person_bar
 from clinic.people.reads.transfers import transfer_lists
+from clinic.people.writes import transfers as writes
 from clinic.people.writes.transfers import (
     transfer_accept,
     transfer_ask,
@@ -110,7 +111,7 @@ def transfer_answer(request: ClinicRequest, transfer: int) -> HttpResponse:
         except Refused as refused:
             show(decline, refused)
         else:
-            messages.success(request, f"Declined; {found.from_site.name} keeps the person in its care.")
+            messages.success(request, f"Declined; {found.from_site.name} keeps the patient in its care.")
             return redirect("transfers")
     return _page(request, found, decline=decline)
 
@@ -144,3 +145,17 @@ def transfer_undo(request: ClinicRequest, transfer: int) -> HttpResponse:
             messages.success(request, f"Sent back to {found.from_site.name}, as it came.")
             return redirect("transfer", transfer=found.pk)
     return _page(request, found, back=form)
+
+
+@may("see_transfers")
+def transfer_seen(request: ClinicRequest, transfer: int) -> HttpResponse:
+    found = transfer_or_404(request.user, transfer)
+    if request.method != "POST":
+        return HttpResponseNotAllowed(["POST"])
+    try:
+        writes.transfer_seen(by=request.user, transfer=found)
+    except Refused as refused:
+        messages.error(request, message_of("refused", words=refused.message).text)
+    else:
+        messages.success(request, "The answer is off Today.")
+    return redirect("transfer", transfer=found.pk)

@@ -210,7 +210,7 @@ def _check_episodes(merge: Merge) -> None:
         still = episode.lesions.filter(state__in=OPEN_STATES).exists()
         if still != (episode.ended_on is None):
             raise Refused(
-                "Since the merge the lesions of one of the records have ended, or one opened again, within "
+                "Since the merge the ulcers of one of the records have ended, or one opened again, within "
                 "the joined "
                 "episode: the merge can no longer be undone."
             )

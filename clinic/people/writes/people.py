@@ -13,6 +13,7 @@ from django.utils.formats import date_format
 from clinic.models import Circumstances, Limb, Person, PersonState, Side, Site, User, Weight
 from clinic.record.afterwards import afterwards
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import person_allowed
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 
@@ -72,7 +73,7 @@ def _check_number(person: Person) -> None:
 
 def _weight(*, by: User, person: Person, kg: Decimal, how: str, measured_on: date) -> Weight:
     day_of_life("measured_on", "Weighed on", measured_on, of=person)
-    if person.weights.filter(kg=kg, how=how, measured_on=measured_on).exists():
+    if person.weights.standing().filter(kg=kg, how=how, measured_on=measured_on).exists():
         raise Refused("This weight of this day is recorded already; nothing was added.", field="kg")
     return store(Weight(person=person, kg=kg, how=how, measured_on=measured_on), by=by)
 
@@ -134,6 +135,7 @@ def person_set_state(
     """
     if state == PersonState.MERGED:
         raise Refused("Two records are merged on their own page.", field="state")
+    person_allowed(person, "return" if state == PersonState.IN_CARE else "leave")
     if state == PersonState.IN_CARE:
         state_on = None
     elif state_on is None:
@@ -149,10 +151,21 @@ def person_set_state(
 
 
 @transaction.atomic
-def weight_add(*, by: User, person: Person, kg: Decimal, how: str, measured_on: date) -> Weight:
-    """A dated weight and how it was taken."""
+def weight_add(
+    *, by: User, person: Person, kg: Decimal, how: str, measured_on: date, confirmed: str = ""
+) -> Weight:
+    """A dated weight and how it was taken; `confirmed` is the question that was answered "as typed"."""
     weight = _weight(by=by, person=person, kg=kg, how=how, measured_on=measured_on)
-    audit.record(by=by, site=person.site, verb="weighed", target=weight, person=person, kg=str(kg), how=how)
+    audit.record(
+        by=by,
+        site=person.site,
+        verb="weighed",
+        target=weight,
+        person=person,
+        kg=str(kg),
+        how=how,
+        confirmed=confirmed,
+    )
     afterwards("person_weighed", by=by, person=person, day=measured_on)
     return weight
 

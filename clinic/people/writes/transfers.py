@@ -17,7 +17,6 @@ from clinic.models import (
     Episode,
     Lesion,
     Person,
-    PersonState,
     Prescription,
     Site,
     Transfer,
@@ -25,13 +24,22 @@ from clinic.models import (
     User,
     Visit,
 )
+from clinic.people.states import transfer_allowed
 from clinic.record.errors import Refused, words_needed
+from clinic.record.lifecycle import person_allowed
 from clinic.record.reads.person_rows import ABOUT_RECORDS, nouns_of
 from clinic.record.writes import audit
 from clinic.record.writes.ledger import Ledger, put_back
-from clinic.record.writes.rows import store
+from clinic.record.writes.rows import restrict, store
 
-__all__ = ["transfer_accept", "transfer_ask", "transfer_decline", "transfer_undo", "transfer_withdraw"]
+__all__ = [
+    "transfer_accept",
+    "transfer_ask",
+    "transfer_decline",
+    "transfer_seen",
+    "transfer_undo",
+    "transfer_withdraw",
+]
 
 #: Nouns of the audit, each with its query path to the person: they keep the clinic they count for.
 COUNTED: tuple[tuple[Any, str], ...] = (
@@ -62,11 +70,8 @@ def _locked(transfer: Transfer) -> Transfer:
     return rows.select_related("person__site", "from_site", "to_site").get(pk=transfer.pk)
 
 
-def _waiting(transfer: Transfer, site: Site, by: User, who: str) -> None:
-    if transfer.state != TransferState.ASKED:
-        raise Refused(
-            f"This transfer is {transfer.get_state_display().lower()} already; nothing was changed."
-        )
+def _may(transfer: Transfer, event: str, site: Site, by: User, who: str) -> None:
+    transfer_allowed(transfer, event)
     if site.pk not in by.site_ids:
         raise Refused(f"Only somebody of {site.name} can {who} it.")
 
@@ -75,12 +80,11 @@ def _waiting(transfer: Transfer, site: Site, by: User, who: str) -> None:
 def transfer_ask(*, by: User, person: Person, to_site: Site, because: str) -> Transfer:
     """Ask another clinic to take the person over. Nothing moves, everything goes on here."""
     because = words_needed(because, "because")
-    if person.state != PersonState.IN_CARE:
-        raise Refused("Only a person in care is handed over.")
+    person_allowed(person, "hand_over")
     if to_site.pk == person.site_id:
         raise Refused("The record is at this clinic already.", field="to_site")
     if person.transfers.filter(state=TransferState.ASKED).exists():
-        raise Refused("A transfer of this person waits for an answer already.")
+        raise Refused("A transfer of this patient awaits an answer already.")
     transfer = store(
         Transfer(
             person=person,
@@ -107,7 +111,7 @@ def transfer_ask(*, by: User, person: Person, to_site: Site, because: str) -> Tr
 @transaction.atomic
 def transfer_withdraw(*, by: User, transfer: Transfer) -> Transfer:
     transfer = _locked(transfer)
-    _waiting(transfer, transfer.from_site, by, "withdraw")
+    _may(transfer, "withdraw", transfer.from_site, by, "withdraw")
     transfer.state, transfer.answered_at, transfer.answered_by = TransferState.WITHDRAWN, timezone.now(), by
     store(transfer, by=by)
     audit.record(
@@ -125,7 +129,7 @@ def transfer_decline(*, by: User, transfer: Transfer, note: str) -> Transfer:
     """The other clinic does not take the person over; the first one reads why."""
     transfer = _locked(transfer)
     note = words_needed(note, "note")
-    _waiting(transfer, transfer.to_site, by, "answer")
+    _may(transfer, "decline", transfer.to_site, by, "answer")
     transfer.state, transfer.answer_note = TransferState.DECLINED, note
     transfer.answered_at, transfer.answered_by = timezone.now(), by
     store(transfer, by=by)
@@ -142,13 +146,12 @@ def _number_free(site: Site, number: str, person: Person, field: str | None) -> 
 def transfer_accept(*, by: User, transfer: Transfer, record_number: str) -> Transfer:
     """Take the person over, under a record number of this clinic."""
     transfer = _locked(transfer)
-    _waiting(transfer, transfer.to_site, by, "answer")
+    _may(transfer, "accept", transfer.to_site, by, "answer")
     number = words_needed(record_number, "record_number")
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=transfer.person_id)
-    if person.site_id != transfer.from_site_id or person.state != PersonState.IN_CARE:
-        raise Refused("The person is no longer in care at the clinic that asked: nothing was moved.")
-    if person.restricted_on:
-        raise Refused("The record is restricted by law: nothing is moved until the restriction is lifted.")
+    person_allowed(person, "take_over")
+    if person.site_id != transfer.from_site_id:
+        raise Refused("The patient is no longer in care at the clinic that asked: nothing was moved.")
     _number_free(transfer.to_site, number, person, "record_number")
     ledger = Ledger(by=by, why=f"transferred from {transfer.from_site.short_name}"[:100])
     for model, path in COUNTED:
@@ -170,7 +173,7 @@ def _written_since(transfer: Transfer) -> str:
     person = transfer.person
     later = {"history_date__gt": transfer.answered_at}
     if person.history.filter(**later).exists():  # type: ignore[attr-defined]
-        return "The person's own fields were corrected"
+        return "The patient's own fields were corrected"
     for model, path in nouns_of():
         if model in ABOUT_RECORDS:
             continue
@@ -189,12 +192,7 @@ def transfer_undo(*, by: User, transfer: Transfer, because: str) -> Transfer:
     """Send the record back as it came; once anything was written here it takes a transfer of its own."""
     transfer = _locked(transfer)
     because = words_needed(because, "because")
-    if transfer.state != TransferState.ACCEPTED:
-        raise Refused(
-            f"This transfer is {transfer.get_state_display().lower()}: there is nothing to send back."
-        )
-    if transfer.to_site_id not in by.site_ids:
-        raise Refused(f"Only somebody of {transfer.to_site.name} can send it back.")
+    _may(transfer, "send_back", transfer.to_site, by, "send back")
     person = Person.objects.select_for_update(of=("self",)).get(pk=transfer.person_id)
     if person.site_id != transfer.to_site_id or person.merged_into_id:
         raise Refused("The record went on since: it can no longer be sent back.")
@@ -207,6 +205,30 @@ def transfer_undo(*, by: User, transfer: Transfer, because: str) -> Transfer:
     transfer.person.refresh_from_db()
     transfer.state, transfer.undone_because = TransferState.UNDONE, because
     transfer.undone_at, transfer.undone_by = timezone.now(), by
+    transfer.answer_seen_at = transfer.answer_seen_by = None
     store(transfer, by=by)
     _tell(by=by, transfer=transfer, verb="sent back", because=because)
+    return transfer
+
+
+@transaction.atomic
+def transfer_seen(*, by: User, transfer: Transfer) -> Transfer:
+    """Take an answer off the asking clinic's Today."""
+    transfer = _locked(transfer)
+    if transfer.from_site_id not in by.site_ids:
+        raise Refused(f"Only somebody of {transfer.from_site.name}, which asked, marks the answer as seen.")
+    transfer_allowed(transfer, "see")
+    if transfer.answer_seen_at is None:
+        transfer.answer_seen_at, transfer.answer_seen_by = timezone.now(), by
+        # The row is about the asking clinic; whatever the record's clinic has restricted stays untouched.
+        with restrict.lifted():
+            store(transfer, by=by)
+        audit.record(
+            by=by,
+            site=transfer.from_site,
+            verb="saw the answer to",
+            target=transfer,
+            person=transfer.person,
+            state=transfer.state,
+        )
     return transfer

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-__all__ = ["FIELD", "NONE_OF_THESE", "YesNoChips", "chips", "drawn_by"]
+__all__ = ["FIELD", "NONE_OF_THESE", "YesNoChips", "chips", "drawn_by", "filled"]
 
 #: The template that draws one answer.
 FIELD = "record/_field.html"
@@ -36,6 +36,15 @@ class YesNoChips(forms.TypedChoiceField):
 
     def prepare_value(self, value: Any) -> Any:
         return {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
+
+
+def filled(form: forms.BaseForm, *names: str) -> bool:
+    """Whether one of these fields holds something or is faulty, so that a fold around it stands open."""
+    return any(
+        form[name].value() not in (None, "", [], ()) or form[name].errors
+        for name in names
+        if name in form.fields
+    )
 
 
 def chips(label: str, choices: list[tuple[str, str]], **options: Any) -> forms.ChoiceField:

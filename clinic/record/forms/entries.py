@@ -5,7 +5,6 @@ limit.
 from __future__ import annotations
 
 from datetime import date
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -15,6 +14,7 @@ from django.utils.formats import date_format
 from django.utils.html import format_html
 
 from clinic.record.forms.dates import DayField
+from clinic.record.forms.numbers import NumberField
 
 __all__ = ["NumberField", "PastDayField", "PickOne", "YesNoField", "last_words"]
 
@@ -35,38 +35,6 @@ class PastDayField(DayField):
             raise ValidationError(
                 f"{self.label} was given as {date_format(value)}; the latest possible is today, "
                 f"{date_format(today)}."
-            )
-
-
-class NumberField(forms.DecimalField):
-    """A number between two bounds, both allowed, with its unit."""
-
-    def __init__(
-        self, *, label: str, low: float, high: float, places: int = 0, unit: str = "", **kwargs: Any
-    ) -> None:
-        self.name = label
-        self.low, self.high, self.unit = Decimal(str(low)), Decimal(str(high)), unit
-        super().__init__(
-            label=f"{label} ({unit})" if unit else label,
-            decimal_places=places,
-            widget=forms.NumberInput(
-                attrs={
-                    "inputmode": "decimal",
-                    "step": str(Decimal(1).scaleb(-places)),
-                    "min": low,
-                    "max": high,
-                }
-            ),
-            **kwargs,
-        )
-
-    def validate(self, value: Decimal | None) -> None:  # type: ignore[override]
-        super().validate(value)  # type: ignore[arg-type]
-        if value is not None and not self.low <= value <= self.high:
-            unit = f" {self.unit}" if self.unit else ""
-            raise ValidationError(
-                f"{self.name} was given as {value}{unit}; it must be between "
-                f"{self.low.normalize():f} and {self.high.normalize():f}{unit}."
             )
 
 

@@ -4,13 +4,25 @@ from collections.abc import Callable
 from typing import Any
 
 from django import forms
+from django.urls import reverse
+from django.utils.html import format_html
 
 from clinic.record.errors import Refused
 
 
 def show(form: forms.BaseForm, refused: Refused) -> None:
-    """Put the refusal on its field, or on the whole form when the form has no such field."""
-    form.add_error(refused.field if refused.field in form.fields else None, refused.message)
+    """Put each part of the refusal on its field, or on the whole form when the form has no such field, with
+    the link to where it is put right.
+    """
+    for part in refused.parts:
+        form.add_error(part.field if part.field in form.fields else None, _words(part))
+
+
+def _words(part: Refused) -> str:
+    if part.way is None:
+        return part.message
+    address = reverse(part.way.route, args=[part.way.key])
+    return format_html('{} <a href="{}">{}</a>', part.message, address, part.way.words)
 
 
 def hold(form: forms.Form, check: Callable[..., None], *names: str, **more: Any) -> None:

@@ -15,12 +15,12 @@ from django.utils.formats import date_format
 
 from clinic.models import AuditEvent, Person, PersonKey, Site
 
-__all__ = ["A_PAGE", "Changed", "Changes", "actors", "chain_length", "changes", "tell", "verbs"]
+__all__ = ["A_PAGE", "Changed", "Changes", "actors", "chain_length", "changes", "kind_words", "tell", "verbs"]
 
 A_PAGE = 50
 _NOUNS = {
-    "person": "the person",
-    "lesion": "a lesion",
+    "person": "the patient",
+    "lesion": "an ulcer",
     "limb": "a limb",
     "visit": "a visit",
     "prescription": "a device",
@@ -30,31 +30,41 @@ _NOUNS = {
     "redflag": "a red flag",
     "incomingcall": "a call",
     "dangerowner": "a known danger",
+    "daymark": "a mark on Today",
     "referral": "a referral",
     "event": "an event",
     "imprint": "an imprint",
+    "insoleoutline": "an insole outline",
     "site": "the house rules",
 }
 #: Where verb and noun do not make a sentence by standing side by side.
 _PHRASES = {
-    ("weighed", "weight"): "weighed the person",
-    ("asked", "circumstances"): "asked about circumstances",
+    ("weighed", "weight"): "weighed the patient",
+    ("asked", "circumstances"): "updated social and mobility",
     ("examined", "limbfinding"): "examined a limb",
-    ("tried to reach", "contact"): "tried to reach the person",
-    ("set state of", "person"): "set the state of the person",
-    ("confirmed healed", "lesion"): "confirmed a lesion healed",
+    ("tried to reach", "contact"): "tried to reach the patient",
+    ("set state of", "person"): "set the state of the patient",
+    ("confirmed healed", "lesion"): "confirmed an ulcer healed",
     ("gave a danger to", "dangerowner"): "gave a known danger to a team",
+    ("gave with an answer", "dangerowner"): "gave a known danger to a team, in the answer to a red flag",
+    ("took back", "dangerowner"): "took back that a team has a known danger",
+    ("took back a step of", "antibioticcourse"): "took back the last entry about an antibiotic",
     ("signed second by telephone", "prescription"): "recorded a second signature by telephone",
     ("confirmed", "prescription"): "recorded that a second signature is confirmed",
+    ("marked", "daymark"): "marked the patient on Today",
+    ("took back", "daymark"): "took back a mark on Today",
     ("missed", "visit"): "recorded a visit that was not made",
+    ("moved here", "visit"): "moved a visit here from another record",
+    ("moved away", "visit"): "moved a visit to the patient it belongs to",
+    ("took back a step of", "limbplan"): "took back a step of a relief plan",
     ("gave consent", "photoconsent"): "recorded consent to photos",
     ("withdrew consent", "photoconsent"): "recorded that consent to photos is withdrawn",
     ("exported", "site"): "exported a list of cases",
-    ("exported", "person"): "exported the whole record of the person",
-    ("restricted", "person"): "restricted the record of the person",
+    ("exported", "person"): "exported the whole record of the patient",
+    ("restricted", "person"): "restricted the record of the patient",
     ("lifted the restriction of", "person"): "lifted the restriction of the record",
-    ("erased", "person"): "erased the record of a person by law",
-    ("broke the glass", "person"): "read the record of a person from another clinic, in an emergency",
+    ("erased", "person"): "erased the record of a patient by law",
+    ("broke the glass", "person"): "read the record of a patient from another clinic, in an emergency",
 }
 # Pointers and hashes bind the row; they tell a reader nothing.
 _SILENT = re.compile(r"(^|_)(history_id|digest|sha256|advice|key|pk|id|stands|erased_rows)$")
@@ -131,20 +141,23 @@ def tell(event: AuditEvent, person: Person | None = None) -> Changed:
 
 def _did(event: AuditEvent) -> str:
     phrase = _PHRASES.get((event.verb, event.target_kind))
-    return phrase or f"{event.verb} {_NOUNS.get(event.target_kind) or _noun(event)}"
+    return phrase or f"{event.verb} {kind_words(event.target_kind)}"
 
 
-def _model(event: AuditEvent) -> Any:
-    """The model the row speaks of, None when the program no longer has it."""
+def _model(kind: str) -> Any:
+    """The model a row speaks of, None when the program no longer has it."""
     for app in ("clinic", "offload"):
-        if event.target_kind in apps.all_models[app]:
-            return apps.get_model(app, event.target_kind)
+        if kind in apps.all_models[app]:
+            return apps.get_model(app, kind)
     return None
 
 
-def _noun(event: AuditEvent) -> str:
-    model = _model(event)
-    words = str(model._meta.verbose_name) if model else event.target_kind
+def kind_words(kind: str) -> str:
+    """A kind of record as a sentence names it: `a visit`."""
+    if kind in _NOUNS:
+        return _NOUNS[kind]
+    model = _model(kind)
+    words = str(model._meta.verbose_name) if model else kind
     return f"{'an' if words[:1] in 'aeiou' else 'a'} {words}"
 
 
@@ -160,7 +173,7 @@ def _details(event: AuditEvent) -> Iterable[str]:
 
 
 def _field(event: AuditEvent, name: str) -> Any:
-    model = _model(event)
+    model = _model(event.target_kind)
     try:
         return model._meta.get_field(name) if model else None
     except FieldDoesNotExist:

@@ -25,6 +25,7 @@ NOT_OF_A_PERSON = {
     "clinic.breakglass": "notice of a reading; its reason is emptied when the record goes",
     "clinic.erasure": "that a record was erased, by its number",
     "clinic.erasurepermit": "stands inside an erasure only",
+    "clinic.formreceipt": "numbers of what a form stored, for some days",
     "clinic.peerround": "a draw, by seed and period",
     "clinic.peopleapart": "two numbers",
     "clinic.person": "the person's own row goes last",
@@ -89,7 +90,8 @@ def plan_rows_of(numbers: Iterable[int]) -> list[tuple[type[models.Model], list[
     keys = sorted(plans, reverse=True)  # a plan is replaced by a later one
     found: list[tuple[type[models.Model], list[int]]] = []
     for model in (PlanStep, PlanMeasurement):
-        rows = model.objects.filter(plan__in=keys).order_by("pk")  # type: ignore[attr-defined]
+        # A step is taken back by a later one.
+        rows = model.objects.filter(plan__in=keys).order_by("-pk")  # type: ignore[attr-defined]
         found.append((model, list(rows.values_list("pk", flat=True))))
     return [*found, (ReliefPlan, keys)]
 

@@ -12,10 +12,11 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from clinic.models import AuditEvent, Person, PersonKey, Site, User
+from clinic.record.writes import receipts
 from clinic.record.writes.canonical import canonical
 from clinic.record.writes.seals import seal_new
 
-__all__ = ["canonical", "digest_of", "faults", "lock_chain", "record"]
+__all__ = ["canonical", "digest_of", "faults", "lock_chain", "record", "sealed_for"]
 
 
 def digest_of(event: AuditEvent) -> str:
@@ -58,7 +59,8 @@ def _key_of(person: Person | None) -> str:
     return str(held.key)
 
 
-def _sealed(text: str, key: str) -> str:
+def sealed_for(text: str, key: str) -> str:
+    """What is said of a person under that person's key; as it is where there is none."""
     return Fernet(key).encrypt(text.encode()).decode() if key else text
 
 
@@ -106,12 +108,13 @@ def record(
         target_kind=target._meta.model_name or "",
         target_id=str(target.pk),
         person_id=person.pk if person else None,
-        payload=_sealed(canonical(detail), key),
+        payload=sealed_for(canonical(detail), key),
         sealed=canonical(entries),
         previous_digest=digest,
     )
     event.digest = digest_of(event)
     event.save(force_insert=True)
+    receipts.note(by=by, target=target, person=person)
 
 
 def faults(site_id: int) -> Iterator[str]:

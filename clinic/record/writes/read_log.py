@@ -6,10 +6,11 @@ import hashlib
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 
-from django.db import transaction
+from django.db import models, transaction
 from django.utils import timezone
 
 from clinic.models import Person, User, ViewBatch, ViewEvent
+from clinic.record.errors import UNREADABLE
 from clinic.record.writes.audit import canonical, lock_chain
 
 __all__ = ["batch", "faults", "note", "note_list"]
@@ -101,28 +102,36 @@ def faults(site_id: int) -> Iterator[str]:
     """Every batch that does not hold, and every read that none holds, as one sentence each."""
     previous, expected, bound, last = "", 1, 0, 0
     of_site = ViewEvent.objects.filter(site_id=site_id)
-    for one in ViewBatch.objects.filter(site_id=site_id).order_by("sequence"):
-        batch_words = (
-            f"clinic_viewbatch: batch {one.sequence} of the reads of site {site_id}, {one.at:%-d %b %Y}"
-        )
-        if one.sequence != expected:
+    batches = ViewBatch.objects.filter(site_id=site_id).order_by("sequence")
+    for number, sequence, rows, last_id, digest in batches.values_list(
+        "pk", "sequence", "rows", "last_id", "digest"
+    ):
+        if sequence != expected:
             yield f"clinic_viewbatch: batch {expected} of the reads of site {site_id} is missing"
-        if one.previous_digest != previous:
-            yield f"{batch_words}, does not follow the batch before it"
-        rows = of_site.filter(pk__gte=one.first_id, pk__lte=one.last_id).order_by("pk")
-        digest, count = _digest(one.previous_digest, one.at, (one.first_id, one.last_id), rows.iterator())
-        if count != one.rows:
+        try:
+            yield from list(_batch_faults(batches.get(pk=number), previous, of_site))
+        except UNREADABLE:
             yield (
-                f"clinic_viewevent: {batch_words} has {count} rows between "
-                f"{one.first_id} and {one.last_id}, {one.rows} were bound"
+                f"clinic_viewbatch: batch {sequence} of the reads of site {site_id}, or a clinic_viewevent "
+                "that it binds, cannot be read: a value is none of its column"
             )
-        elif digest != one.digest:
-            yield (
-                f"clinic_viewevent: {batch_words}: a read between {one.first_id} and {one.last_id} "
-                "was altered"
-            )
-        previous, expected = one.digest, one.sequence + 1
-        bound, last = bound + count, max(last, one.last_id)
+        previous, expected = digest, sequence + 1
+        bound, last = bound + rows, max(last, last_id)
     loose = of_site.filter(pk__lte=last).count() - bound
     if loose > 0:
         yield f"clinic_viewevent: {loose} reads of site {site_id} up to row {last} are bound by no batch"
+
+
+def _batch_faults(one: ViewBatch, previous: str, of_site: models.QuerySet[ViewEvent]) -> Iterator[str]:
+    words = f"clinic_viewbatch: batch {one.sequence} of the reads of site {one.site_id}, {one.at:%-d %b %Y}"
+    if one.previous_digest != previous:
+        yield f"{words}, does not follow the batch before it"
+    rows = of_site.filter(pk__gte=one.first_id, pk__lte=one.last_id).order_by("pk")
+    digest, count = _digest(one.previous_digest, one.at, (one.first_id, one.last_id), rows.iterator())
+    if count != one.rows:
+        yield (
+            f"clinic_viewevent: {words} has {count} rows between {one.first_id} and {one.last_id}, "
+            f"{one.rows} were bound"
+        )
+    elif digest != one.digest:
+        yield f"clinic_viewevent: {words}: a read between {one.first_id} and {one.last_id} was altered"

@@ -10,19 +10,50 @@ from typing import TypeVar
 from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
 from django.db import IntegrityError, transaction
 
-from clinic.models import ClinicalRecord, User
+from clinic.models import ClinicalRecord, Person, User
 from clinic.record.errors import Conflict, Refused
+from clinic.record.lifecycle import person_allowed
 
 __all__ = ["restrict", "store"]
 
 Row = TypeVar("Row", bound=ClinicalRecord)
 
+#: Nouns whose new row is something done for a person in care; every other row corrects, ends or tells of what
+#: stands, which also a person who moved or died still needs.
+BEGINS = frozenset(
+    {
+        "antibioticcourse",
+        "bonejudgement",
+        "circumstances",
+        "dangerowner",
+        "daymark",
+        "event",
+        "fitting",
+        "imprint",
+        "incomingcall",
+        "insoleoutline",
+        "lesion",
+        "limbfinding",
+        "limbplan",
+        "look",
+        "measuredmap",
+        "nonhealingreview",
+        "openingcard",
+        "photo",
+        "photoconsent",
+        "prescription",
+        "redflag",
+        "referral",
+        "result",
+        "visit",
+        "weight",
+    }
+)
+
 
 class restrict:  # noqa: N801  a word of the law, used as a name
-    """A restricted record is kept and read, never written; only the restriction itself may be.
-
-    A record merged into another is not written either: what belongs to the person is written at the other
-    one.
+    """What the person's state allows to be written: nothing at a restricted or merged record, nothing new for
+    somebody who moved or died. Only the restriction itself and a merge lift it.
     """
 
     _lifted: ContextVar[bool] = ContextVar("restriction_lifted", default=False)
@@ -43,16 +74,11 @@ class restrict:  # noqa: N801  a word of the law, used as a name
         person = row
         for step in row.SITE_PATH.split("__")[:-1]:
             person = getattr(person, step)
-        if getattr(person, "merged_into_id", None):
-            number = person.merged_into.record_number  # type: ignore[attr-defined]
-            raise Refused(f"This record was merged into No. {number}: write it there. Nothing was saved.")
-        since = getattr(person, "restricted_on", None)
-        if since:
-            raise Refused(
-                f"This record is restricted since {since:%-d %b %Y}: it is kept and may be read, nothing is "
-                "written. "
-                "A manager can lift the restriction."
-            )
+        if isinstance(person, Person):
+            begins = row.pk is None and row._meta.model_name in BEGINS
+            # What stays in the wrong record of a visit that was moved is a correction of it.
+            begins = begins and getattr(row, "state", "") != "in_error"
+            person_allowed(person, "care" if begins else "correct")
 
 
 def store(row: Row, *, by: User, expected_version: int | None = None, why: str = "") -> Row:

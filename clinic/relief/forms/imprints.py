@@ -10,20 +10,16 @@ from django.utils import timezone
 from clinic.capture.forms.trace import PointsField
 from clinic.models import PlacedBy
 from clinic.record.forms.dates import DayField
+from clinic.record.forms.numbers import NumberField
 
 __all__ = ["PlaceForm", "TypedImprintForm"]
 
 
 class ImprintForm(forms.Form):
-    dressing_mm = forms.DecimalField(
-        label="Dressing worn while it was taken (mm)",
-        required=False,
-        min_value=0,
-        max_value=30,
-        max_digits=3,
-        decimal_places=1,
+    dressing_mm = NumberField(
+        label="Dressing worn while it was taken", low=0, high=30, places=1, unit="mm", required=False
     )
-    side_confirmed = forms.BooleanField(label="I looked again: side and lesion are right", required=False)
+    side_confirmed = forms.BooleanField(label="I looked again: side and ulcer are right", required=False)
     note = forms.CharField(label="Note", required=False, max_length=200)
 
     @property
@@ -37,34 +33,41 @@ class PlaceForm(ImprintForm):
     marks = PointsField(
         label="Marks (mm in the photo)",
         required=False,
-        help_text="Middle of the heel edge; front edge in line with the second toe; big toe. One a line.",
+        help_text="Middle of the heel edge; front edge in line with the second toe; big toe. Of a "
+        "printed sheet: hole nearer the heel; hole nearer the toes; big toe. One a line.",
     )
+    #: What lies where it was looked at: kept only after the insole was seen over the photo.
+    looked = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
     trace = forms.IntegerField(widget=forms.HiddenInput(attrs={"data-fresh": ""}))
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
-        if data.get("placed_by") == PlacedBy.LANDMARKS and "marks" not in self.errors:
+        needed = {
+            PlacedBy.LANDMARKS: "heel, second toe, big toe",
+            PlacedBy.HOLES: "the hole nearer the heel, the hole nearer the toes, big toe",
+        }.get(data.get("placed_by", ""))
+        if needed and "marks" not in self.errors:
             count = len(data.get("marks") or ())
             if count != 3:
-                self.add_error("marks", f"Marks: {count} given; 3 are needed: heel, second toe, big toe.")
+                self.add_error("marks", f"Marks: {count} given; 3 are needed: {needed}.")
         return data
+
+
+def _place(label: str, low: int, high: int, unit: str = "mm", **more: Any) -> NumberField:
+    return NumberField(label=label, low=low, high=high, places=2, unit=unit, kind=float, **more)
 
 
 class TypedImprintForm(ImprintForm):
     taken_on = DayField(label="Taken on", initial=timezone.localdate)
-    y_mm = forms.FloatField(label="From the heel edge (mm)", min_value=0, max_value=400)
-    x_mm = forms.FloatField(
-        label="From the long axis (mm)",
-        min_value=-100,
-        max_value=100,
+    y_mm = _place("From the heel edge", 0, 400)
+    x_mm = _place(
+        "From the long axis",
+        -100,
+        100,
         help_text="Towards the little toe positive, towards the big toe negative.",
     )
-    length_mm = forms.FloatField(label="Length (mm)", min_value=1, max_value=120)
-    width_mm = forms.FloatField(label="Width (mm)", min_value=1, max_value=120)
-    angle_deg = forms.FloatField(
-        label="Turned by (degrees)",
-        min_value=-180,
-        max_value=180,
-        initial=0,
-        help_text="0: its length lies heel to toe.",
+    length_mm = _place("Length", 1, 120)
+    width_mm = _place("Width", 1, 120)
+    angle_deg = _place(
+        "Turned by", -180, 180, unit="degrees", initial=0, help_text="0: its length lies heel to toe."
     )

@@ -9,16 +9,23 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from clinic.models import MapKind, MapUnit
+from clinic.models import MapKind, MapTaken, MapUnit
 from clinic.record.forms.entries import NumberField, PastDayField
 from offload.core.errors import ReliefError
+from offload.core.intake import IntakeError, text_of
 from offload.core.pressure.grid import PressureMap
-from offload.core.pressure.measured import CELL_LIMITS, GridPoint, MeasuredGrid, place_on_landmarks, read_grid
+from offload.core.pressure.measured import (
+    CELL_LIMITS,
+    GRID,
+    LARGEST_GRID,
+    GridPoint,
+    MeasuredGrid,
+    place_on_landmarks,
+    read_grid,
+)
 from offload.core.shapes.insole import Insole
 
 __all__ = ["BaselineMapForm", "MapForm", "WithdrawForm"]
-
-LARGEST_GRID = 400_000  # characters
 
 
 def _grid_field(label: str) -> forms.CharField:
@@ -155,6 +162,11 @@ class BaselineMapForm(GridForm):
         max_length=120,
         help_text="Shoe and insole in general words; no maker's name is needed.",
     )
+    taken = forms.ChoiceField(
+        label="Measured",
+        choices=[("", "Choose"), *MapTaken.choices],
+        help_text="The device's relief is counted once.",
+    )
     uncut = forms.BooleanField(
         label="The insole had no cut under this foot",
         error_messages={"required": "Only a map without any cut can stand for the pressure before one."},
@@ -164,19 +176,25 @@ class BaselineMapForm(GridForm):
     grid = _grid_field("Or its numbers")
 
     def __init__(self, data: Any = None, files: Any = None, **kwargs: Any) -> None:
+        self.unread = ""
         if data is not None:
             # A chosen file cannot be chosen again for the person: its numbers stand in the field from then
             # on.
             data = data.copy()
             sent = files.get("file") if files else None
             if sent is not None and sent.size <= LARGEST_GRID:
-                data["grid"] = sent.read().decode("utf-8-sig", errors="replace")
+                try:
+                    data["grid"] = text_of(sent.read(), GRID)
+                except IntakeError as fault:
+                    self.unread = str(fault)
         self.looking = data is not None and data.get("action") == "look"
         self.measured: MeasuredGrid | None = None
         super().__init__(data, files, **kwargs)
 
     def clean_file(self) -> Any:
         sent = self.cleaned_data["file"]
+        if self.unread:
+            raise forms.ValidationError(f"File of the grid: {self.unread}.")
         if sent is not None and sent.size > LARGEST_GRID:
             raise forms.ValidationError(
                 f"The file has {sent.size} bytes; the limit is {LARGEST_GRID} (a grid of numbers)."
@@ -187,7 +205,7 @@ class BaselineMapForm(GridForm):
         data = super().clean() or {}
         if self.looking:
             # What a look does not need is not held against it.
-            for name in (*self.PLACING, "measured_on", "worn", "uncut"):
+            for name in (*self.PLACING, "measured_on", "worn", "taken", "uncut"):
                 self.errors.pop(name, None)
         if self.need(("grid", "kind", *self.READING)):
             self.measured = self.read("grid", data["kind"])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import Any
 
@@ -11,8 +10,10 @@ from django import forms
 from shapely import affinity
 from shapely.geometry import Polygon
 
+from clinic.record.forms.numbers import NumberField
 from offload.core.errors import OutlineError
 from offload.core.foam.stack import CUTS
+from offload.core.intake import Bounds, IntakeError, json_value
 from offload.core.plan.bounds import ANGLE, BEVEL, LESION_LENGTH, MARGIN, Span
 from offload.core.shapes.lesion import Ellipse
 from offload.core.shapes.outline import Outline
@@ -20,6 +21,7 @@ from offload.core.shapes.outline import Outline
 __all__ = ["CutForm", "ShapeForm"]
 
 MOST_POINTS = 2000
+RING = Bounds(characters=60_000, values=2 * MOST_POINTS, depth=2)
 REACH = 200.0  # [mm] of a drawn outline from its own centre
 CUT_WORDS = {"auto": "By the policy", "middle": "Middle", "base": "Base", "middle+base": "Middle and base"}
 
@@ -28,20 +30,10 @@ ACROSS, ALONG = Span(-250, 250, "mm"), Span(-50, 400, "mm")
 LOST = Span(0, 27, "mm")
 
 
-def _number(label: str, span: Span, **more: Any) -> forms.FloatField:
-    low, high, unit = span.low, span.high, span.unit
-    return forms.FloatField(
-        label=f"{label} ({unit})",
-        min_value=low,
-        max_value=high,
-        widget=forms.NumberInput(attrs={"step": "any", "inputmode": "decimal"}),
-        error_messages={
-            "min_value": f"{label} is %(show_value)s; the limit is {low:g} to {high:g} {unit}.",
-            "max_value": f"{label} is %(show_value)s; the limit is {low:g} to {high:g} {unit}.",
-            "required": f"{label} is missing; the limit is {low:g} to {high:g} {unit}.",
-            "invalid": f"{label} is not a number; the limit is {low:g} to {high:g} {unit}.",
-        },
-        **more,
+def _number(label: str, span: Span, **more: Any) -> NumberField:
+    """The insole is drawn anew with each key; an echo stands only where it was read otherwise than typed."""
+    return NumberField(
+        label=label, low=span.low, high=span.high, places=2, unit=span.unit, kind=float, quiet=True, **more
     )
 
 
@@ -62,9 +54,15 @@ class ShapeForm(forms.Form):
         if not text:
             return None
         try:
-            ring = [[float(x), float(y)] for x, y in json.loads(text)]
-        except (ValueError, TypeError, OverflowError, RecursionError) as fault:
-            raise forms.ValidationError("The drawn outline cannot be read; draw it again.") from fault
+            ring = [[float(x), float(y)] for x, y in json_value(text, RING)]
+        except IntakeError as fault:
+            raise forms.ValidationError(
+                f"The drawn outline cannot be read: {fault}. Draw it again."
+            ) from fault
+        except (ValueError, TypeError) as fault:
+            raise forms.ValidationError(
+                "The drawn outline cannot be read: it is no list of points. Draw it again."
+            ) from fault
         if not 3 <= len(ring) <= MOST_POINTS:
             raise forms.ValidationError(
                 f"The drawn outline has {len(ring)} points; the limit is 3 to {MOST_POINTS}."
@@ -124,7 +122,7 @@ class CutForm(forms.Form):
     bevel_deg = _number("Bevel", BEVEL)
     margin_face = forms.ChoiceField(
         label="Margin measured on",
-        choices=[("floor", "The floor"), ("opening", "The foot side of the opening")],
+        choices=[("floor", "The base of the opening"), ("opening", "The foot side of the opening")],
     )
     cut = forms.ChoiceField(label="Cut in", choices=[(cut, CUT_WORDS[cut]) for cut in ("auto", *CUTS)])
     lost_cover_mm = _number("Cover lost", LOST, required=False)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from clinic.record.forms.dates import DayField
 from clinic.record.forms.entries import NumberField
+from offload.core.plan.contact import METHODS, PLACES, RESULTS
+from offload.core.plan.target import FOOTWEAR_FIGURES, TARGETS
 from offload.core.pressure.measured import HIGHEST_KPA
 
 __all__ = ["ContactCheckForm", "CutStepForm", "FitStepForm", "MeasuredForm"]
@@ -45,25 +48,41 @@ class FitStepForm(SheetForm):
 
 
 class ContactCheckForm(DoneForm):
-    touches = forms.TypedChoiceField(
-        label="After a few steps on the marked lesion",
-        choices=[
-            ("no", "No contact: the floor of the opening is clean"),
-            ("yes", "Contact: the mark is on the floor"),
-        ],
-        coerce=lambda value: value == "yes",
+    """What the check showed. Nothing is chosen for anybody; the labels are those of the plan's ulcers."""
+
+    method = forms.ChoiceField(label="Seen with", choices=list(METHODS.items()), widget=forms.RadioSelect)
+    dummy_marked = forms.TypedChoiceField(
+        label="Dummy first: the piece put back into the opening",
+        choices=[("yes", "It left its mark"), ("no", "It left no mark"), ("none", "Not tried")],
+        coerce=lambda value: {"yes": True, "no": False}.get(value),
+        empty_value=None,
         widget=forms.RadioSelect,
     )
-    field_order = ("touches",)
+    found = forms.ChoiceField(
+        label="Then, with the opening empty", choices=list(RESULTS.items()), widget=forms.RadioSelect
+    )
+    where = forms.MultipleChoiceField(
+        label="Where a mark lies", required=False, widget=forms.CheckboxSelectMultiple
+    )
+    field_order = ("method", "dummy_marked", "found", "where")
+
+    def __init__(self, *args: Any, labels: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        where: Any = self.fields["where"]
+        where.choices = [
+            (f"{label}:{place}", f"Ulcer {label}: {words}")
+            for label in labels
+            for place, (words, _) in PLACES.items()
+        ]
 
 
 class MeasuredForm(forms.Form):
     """Peaks at one lesion, typed."""
 
-    label = forms.ChoiceField(label="Lesion")
+    label = forms.ChoiceField(label="Ulcer")
     measured_on = DayField(label="Measured on")
     without_kpa = NumberField(
-        label="Peak at the lesion without the cut",
+        label="Peak at the ulcer without the cut",
         low=1,
         high=HIGHEST_KPA,
         places=1,
@@ -71,11 +90,17 @@ class MeasuredForm(forms.Form):
         required=False,
     )
     with_kpa = NumberField(
-        label="Peak at the lesion with the cut", low=0, high=HIGHEST_KPA, places=1, unit="kPa", required=False
+        label="Peak at the ulcer with the cut", low=0, high=HIGHEST_KPA, places=1, unit="kPa", required=False
     )
+    target_kind = forms.ChoiceField(
+        label="Target asked of the cut",
+        choices=[("", "Choose"), *TARGETS.items()],
+        help_text=FOOTWEAR_FIGURES,
+    )
+    target = NumberField(label="Target", low=0, high=HIGHEST_KPA, places=1, required=False)
     note = forms.CharField(label="Note", max_length=200, required=False)
 
     def __init__(self, *args: Any, labels: list[str], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         label_field: Any = self.fields["label"]
-        label_field.choices = [(label, f"Lesion {label}") for label in labels]
+        label_field.choices = [(label, f"Ulcer {label}") for label in labels]

@@ -28,7 +28,7 @@ class LesionShapeForm(ShapeForm):
     def __init__(self, bench_lesion: BenchLesion, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.bench_lesion = bench_lesion
-        self.fields["include"].label = f"Lesion {bench_lesion.lesion.label} in this plan"
+        self.fields["include"].label = f"Ulcer {bench_lesion.lesion.label} in this plan"
 
     @property
     def is_wanted(self) -> bool:
@@ -149,7 +149,7 @@ class BenchForm:
         found = list(self.refusals)
         for form in self.shapes:
             for messages in form.errors.values():
-                found += [f"Lesion {form.bench_lesion.lesion.label}: {message}" for message in messages]
+                found += [f"Ulcer {form.bench_lesion.lesion.label}: {message}" for message in messages]
         for messages in self.cut.errors.values():
             found += [str(message) for message in messages]
         return found
@@ -160,6 +160,12 @@ class SignForm(forms.Form):
 
     departure_reason = forms.CharField(
         label="Why it departs from the house rules",
+        max_length=300,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    shut_reason = forms.CharField(
+        label="Why it is cut although the space under all of the ulcer is predicted to close",
         max_length=300,
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),

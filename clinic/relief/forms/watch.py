@@ -41,6 +41,6 @@ def watch_answers(data: Mapping[str, Any]) -> dict[int, str]:
 
 class PlanFlagAnswerForm(forms.Form):
     answer = forms.CharField(
-        label="Why the plan stands all the same", max_length=300, widget=forms.Textarea(attrs={"rows": 2})
+        label="Reason to keep the plan", max_length=300, widget=forms.Textarea(attrs={"rows": 2})
     )
     version = forms.IntegerField(widget=forms.HiddenInput)

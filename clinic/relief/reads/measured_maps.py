@@ -8,13 +8,15 @@ from typing import Any
 
 from clinic.models import Limb, LimbPlan, MeasuredMap
 from clinic.people.reads.limbs import insole_of_limb
+from clinic.record.dates import day_words
+from clinic.record.errors import Refused
 from offload.core.errors import ReliefError
 from offload.core.pressure.grid import PressureMap
-from offload.core.pressure.measured import MeasuredGrid, Placement, place_on_landmarks
+from offload.core.pressure.measured import GridError, MeasuredGrid, Placement, place_on_landmarks
 from offload.core.pressure.placement import share_off_insole
 from offload.core.shapes.insole import Insole
 
-__all__ = ["MapFacts", "grid_of", "map_facts", "map_spec", "maps_of", "place_of"]
+__all__ = ["MapFacts", "grid_of", "laid_map", "map_facts", "map_spec", "maps_of", "place_of"]
 
 
 def maps_of(limb: Limb) -> list[MeasuredMap]:
@@ -37,7 +39,20 @@ def place_of(row: MeasuredMap, insole: Insole) -> Placement:
 def map_spec(row: MeasuredMap, insole: Insole) -> PressureMap:
     """A stored map as a plan starts from it, to 0.01 kPa."""
     laid = place_of(row, insole).map
-    return replace(laid, kpa=tuple(tuple(round(value, 2) for value in line) for line in laid.kpa))
+    kpa = tuple(tuple(round(value, 2) for value in line) for line in laid.kpa)
+    return replace(laid, kpa=kpa, taken=row.taken)
+
+
+def laid_map(row: MeasuredMap, insole: Insole) -> PressureMap:
+    """A stored map as a plan starts from it; refused when it does not fit the insole any more."""
+    try:
+        return map_spec(row, insole)
+    except GridError as fault:
+        raise Refused(
+            f"Pressure before the cut: the map of {day_words(row.measured_on)} does not fit this insole; "
+            f"{fault}",
+            field="baseline",
+        ) from fault
 
 
 @dataclass(frozen=True)
@@ -51,7 +66,7 @@ class MapFacts:
     rows: int
     columns: int
     turn_deg: float = 0.0
-    stretch_percent: float = 0.0
+    misfit_mm: float = 0.0
     off_percent: float = 0.0
     insole: Insole | None = None
     placed: PressureMap | None = None
@@ -85,7 +100,7 @@ def map_facts(row: MeasuredMap) -> MapFacts:
     return MapFacts(
         **facts,
         turn_deg=placed.turn,
-        stretch_percent=100.0 * placed.stretch,
+        misfit_mm=placed.misfit,
         off_percent=share_off_insole(placed.map, insole.outline),
         insole=insole,
         placed=placed.map,

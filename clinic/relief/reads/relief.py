@@ -24,6 +24,7 @@ from clinic.models import (
     User,
     VisitState,
 )
+from offload.core.plan.measured import RunningBias, running_bias
 from offload.core.pressure.agreement import PeakAgreement, agreement_of
 from offload.core.shapes.insole import Insole, place_on_insole
 from offload.core.sheets.sheet_code import normalised
@@ -35,6 +36,7 @@ __all__ = [
     "measured_plans",
     "BenchLesion",
     "bench_lesions",
+    "bias_of",
     "devices_with",
     "plan_of_code",
     "plans_of_limb",
@@ -79,15 +81,17 @@ def bench_lesions(limb: Limb) -> list[Lesion]:
     )
 
 
-def start_of(lesion: Lesion, insole: Insole, source: ReliefPlan | None = None) -> BenchLesion:
-    """Where a lesion begins on the bench: from the plan it is copied from, its last imprint, or its
-    site's name.
+def start_of(
+    lesion: Lesion, insole: Insole, source: ReliefPlan | None = None, letter: str = ""
+) -> BenchLesion:
+    """Where a lesion begins on the bench: from the plan it is copied from, where it has `letter`; its last
+    imprint; or its site's name.
     """
     place = lesion.foot_site
     if not place.insole_plan:
         return BenchLesion(lesion, False, {}, None)
     site_place = place_on_insole(insole, _landmark(place.id), *place.map_xy)
-    copied = _copied(lesion, source)
+    copied = _copied(lesion, source, letter)
     if copied is not None:
         return BenchLesion(lesion, True, copied, site_place)
     imprints = list(lesion.imprints.all())
@@ -110,6 +114,21 @@ def start_of(lesion: Lesion, insole: Insole, source: ReliefPlan | None = None) -
         "outline": "",
     }
     return BenchLesion(lesion, True, start, site_place)
+
+
+def letters_in(source: LimbPlan | None) -> dict[int, str]:
+    """Ulcer -> its letter in a plan; an ulcer that came back goes by the one that healed."""
+    return {one.pk: one.label for one in source.lesions.all()} if source else {}
+
+
+def plan_that_healed(lesions: Sequence[Lesion]) -> LimbPlan | None:
+    """The newest plan signed for what healed before, while none of these ulcers that came back has one."""
+    before = [one.recurs_of_id for one in lesions if one.recurs_of_id]
+    if not before or LimbPlan.objects.filter(lesions__in=lesions).exists():
+        return None
+    signed = LimbPlan.objects.filter(lesions__in=before, plan__signed_at__isnull=False)
+    rows = signed.select_related("plan__replaces", "limb__person__site").prefetch_related("lesions__limb")
+    return rows.order_by("-pk").first()
 
 
 def plan_of_code(user: User, code: str) -> LimbPlan | None:
@@ -143,7 +162,7 @@ class MeasuredPlans:
         """Measured over predicted peaks, as points of a chart."""
         return [
             MeasuredPoint(
-                f"{row.plan.code}, lesion {row.label}",
+                f"{row.plan.code}, ulcer {row.label}",
                 row.predicted_after_kpa,
                 row.with_kpa,
                 row.baseline == "measured",  # type: ignore[attr-defined]
@@ -176,6 +195,15 @@ def measured_plans(site: Site) -> MeasuredPlans:
             ]
         ),
     )
+
+
+def bias_of(site: Site) -> RunningBias:
+    """How far the model was off over the site's measured pairs (one query)."""
+    own = LimbPlan.objects.filter(limb__person__site=site).values("plan")
+    rows = PlanMeasurement.objects.filter(plan__in=own, basis="patch").values_list(
+        "predicted_before_kpa", "predicted_after_kpa", "without_kpa", "with_kpa"
+    )
+    return running_bias(list(rows))
 
 
 def _fall(before: float, after: float) -> float:
@@ -215,11 +243,11 @@ def _landmark(place: str) -> str | None:
     return None
 
 
-def _copied(lesion: Lesion, source: ReliefPlan | None) -> dict[str, Any] | None:
-    if source is None:
+def _copied(lesion: Lesion, source: ReliefPlan | None, letter: str) -> dict[str, Any] | None:
+    if source is None or not letter:
         return None
     for one in source.spec["lesions"]:
-        if one["label"] == lesion.label:
+        if one["label"] == letter:
             how = next((imprint.how for imprint in lesion.imprints.all()), "placed")
             if "outline_mm" in one:
                 return {"include": True, "how": how, **numbers_of(one["outline_mm"])}

@@ -13,6 +13,7 @@ from clinic.guidelines.devices import DEVICES
 from clinic.models import (
     Amputation,
     ImprintHow,
+    InsoleOutline,
     Lesion,
     Limb,
     LimbFinding,
@@ -22,18 +23,18 @@ from clinic.models import (
     Prescription,
     Weight,
 )
-from clinic.people.reads.limbs import insole_of_limb
+from clinic.people.reads.limbs import drawn_insole, outline_of_limb
 from clinic.record.dates import day_words
 from clinic.record.errors import Refused
-from clinic.relief.reads.measured_maps import map_spec, maps_of
+from clinic.relief.reads.device_load import load_reasons, loaded_device, refuse_other_device
+from clinic.relief.reads.measured_maps import laid_map, maps_of
 from clinic.rules.reads.foams import foams_known
 from offload.core.foam.law import Foam, FoamError, remaining_thickness
 from offload.core.foam.stack import Layer
 from offload.core.plan.checks import Check, plantar_check, weight_check
 from offload.core.plan.policy import Policy
 from offload.core.plan.spec import ReliefSpec
-from offload.core.pressure.grid import PressureMap
-from offload.core.pressure.measured import GridError
+from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
@@ -109,6 +110,12 @@ class LimbRecord:
     policy: Policy
     foams: Mapping[str, Foam] = field(default_factory=dict)
     maps: Sequence[MeasuredMap] = ()
+    outline: InsoleOutline | None = None
+
+    @property
+    def insole(self) -> Insole | None:
+        """The insole that the plan is drawn on: its own outline where one is kept for this device."""
+        return drawn_insole(self.limb, self.outline)
 
     @property
     def is_rigid(self) -> bool:
@@ -156,7 +163,7 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
     """Read what a plan of this limb is built from."""
     site = limb.person.site
     in_force = (
-        LimbPlan.objects.filter(limb=limb, plan__state=PlanState.SIGNED)
+        LimbPlan.objects.filter(limb=limb, plan__state=PlanState.SIGNED, ended_on=None)
         .select_related("plan")
         .order_by("-pk")
         .first()
@@ -164,13 +171,14 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
     return LimbRecord(
         limb=limb,
         day=day or timezone.localdate(),
-        weight=limb.person.weights.order_by("-measured_on", "-pk").first(),
+        weight=limb.person.weights.standing().order_by("-measured_on", "-pk").first(),
         rigid=limb.findings.filter(rigid_deformity__isnull=False).order_by("-found_on", "-pk").first(),
         running=limb.prescriptions.filter(stopped_on__isnull=True).select_related("relief_plan").first(),
         in_force=in_force.plan if in_force else None,
         policy=Policy(weight_threshold=float(site.weight_threshold_kg), weight_age=site.weight_fresh_days),
         foams=foams_known(site),
         maps=maps_of(limb),
+        outline=outline_of_limb(limb),
     )
 
 
@@ -179,7 +187,7 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
     limb, person = record.limb, record.limb.person
     foot = f"{limb.get_side_display().lower()} foot"
     if person.state != PersonState.IN_CARE:
-        return Obstacle("state", f"This person is not in care here ({person.get_state_display().lower()}).")
+        return Obstacle("state", f"This patient is not in care here ({person.get_state_display().lower()}).")
     if limb.amputation == Amputation.MAJOR:
         return Obstacle("amputation", "This limb was amputated above the ankle: there is no insole to cut.")
     if record.running is not None and DEVICES[record.running.device_class].moulded_on:
@@ -187,7 +195,7 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
             "cast",
             f"The running device of this limb is a {DEVICES[record.running.device_class].label.lower()}. "
             "A cast has no insole, so there is nothing to cut: "
-            "relieve the lesion by padding and moulding when the cast is applied, by your own protocol.",
+            "relieve the ulcer by padding and moulding when the cast is applied, by your own protocol.",
             "Open the device",
             "prescription",
             record.running.pk,
@@ -195,14 +203,14 @@ def obstacle(record: LimbRecord, lesions: Sequence[Lesion]) -> Obstacle | None:
     if not lesions:
         return Obstacle(
             "no_lesion",
-            f"The {foot} has no open lesion. A plan relieves a lesion: record it first.",
-            "Record a lesion",
+            f"The {foot} has no open ulcer. A plan relieves an ulcer: record it first.",
+            "Record an ulcer",
             "lesion_new",
             person.pk,
         )
     if not any(lesion.foot_site.insole_plan for lesion in lesions):
         return Obstacle(
-            "not_plantar", f"No open lesion of the {foot} bears on an insole, so no insole plan can help it."
+            "not_plantar", f"No open ulcer of the {foot} bears on an insole, so no insole plan can help it."
         )
     if limb.foot_length_mm is None:
         return Obstacle(
@@ -229,9 +237,10 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
     if record.limb.foot_length_mm is None or record.weight is None:
         raise Refused("A plan needs the foot's length and the body weight on record.")
     if not shapes:
-        raise Refused("Tick at least one lesion for this plan.")
+        raise Refused("Tick at least one ulcer for this plan.")
     stack, measured = _worn(record, choice), record.chosen_map(choice)
-    breadth = record.limb.foot_breadth_mm
+    refuse_other_device(measured, record.running)
+    breadth, insole = record.limb.foot_breadth_mm, record.insole
     return ReliefSpec(
         side=record.limb.side,
         foot_length=float(record.limb.foot_length_mm),
@@ -245,21 +254,10 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
         margin_face=choice.margin_face,
         cut=choice.cut,
         rigid_deformity=_rigid(record, choice),
-        pressure_map=None if measured is None else _laid(measured, record.limb),
+        insole_outline=None if insole is None or not insole.traced else insole.outline,
+        pressure_map=None if measured is None or insole is None else laid_map(measured, insole),
+        device=loaded_device(record.running),
     )
-
-
-def _laid(measured: MeasuredMap, limb: Limb) -> PressureMap:
-    insole = insole_of_limb(limb)
-    assert insole is not None  # noqa: S101  the caller asked for the foot's length
-    try:
-        return map_spec(measured, insole)
-    except GridError as fault:
-        raise Refused(
-            f"Pressure before the cut: the map of {day_words(measured.measured_on)} does not fit this "
-            f"insole; {fault}",
-            field="baseline",
-        ) from fault
 
 
 def _worn(record: LimbRecord, choice: CutChoice) -> tuple[Layer, ...]:
@@ -299,6 +297,13 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
         if choice.lost(layer["role"])
     ]
     reasons += _baseline_reasons(record, choice)
+    if record.outline is not None:
+        reasons.append(
+            f"The insole's own outline of {day_words(record.outline.taken_on)} "
+            f"({record.outline.length_mm:.0f} mm long) is used, "
+            f"{record.outline.get_how_display().lower()}."
+        )
+    reasons += load_reasons(record.running)
     if record.limb.amputation != Amputation.NONE:
         reasons.append(
             f"Previous amputation ({record.limb.get_amputation_display().lower()}): the outline is drawn for "
@@ -352,11 +357,11 @@ def _rigid_checks(record: LimbRecord, choice: CutChoice) -> list[Check]:
 def _place_check(shape: LesionShape) -> Check:
     label = shape.lesion.label
     message = (
-        f"Lesion {label} is placed from the site name: move it to the imprint."
+        f"Ulcer {label} is placed from the name of the place: move it to the imprint."
         if shape.from_site_name
-        else f"The place of lesion {label}: {ImprintHow(shape.how).label.lower()}."
+        else f"The place of ulcer {label}: {ImprintHow(shape.how).label.lower()}."
     )
-    value = "site name" if shape.from_site_name else shape.how
+    value = "name of the place" if shape.from_site_name else shape.how
     return Check("lesion_place", "warn", not shape.from_site_name, value, "imprint", message)
 
 

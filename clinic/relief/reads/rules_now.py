@@ -1,15 +1,58 @@
-"""Do the house rules of today still say what a draft was drawn with?"""
+"""Do the record and the house rules of today still say what a draft was drawn with?"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from clinic.models import LimbPlan
+from clinic.record.dates import day_words
 from clinic.relief.reads.relief_record import CutChoice, LimbRecord, margin_departures
 from clinic.rules.reads.foams import own_foams
 from offload.plans.keeping import policy_of
 
-__all__ = ["changed_since"]
+__all__ = ["changed_since", "outdated"]
+
+
+def outdated(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:
+    """What is otherwise now than when a draft was drawn, in sentences."""
+    spec, limb = limb_plan.plan.spec, record.limb
+    found = []
+    now = {
+        "body_weight_kg": float(record.weight.kg) if record.weight else None,
+        "foot_length_mm": float(limb.foot_length_mm) if limb.foot_length_mm is not None else None,
+        "foot_width_mm": float(limb.foot_breadth_mm) if limb.foot_breadth_mm is not None else None,
+    }
+    for name, value in now.items():
+        if spec.get(name) != value:
+            what, unit = name.rsplit("_", 1)
+            words = "nothing" if value is None else f"{value:g} {unit}"
+            was = "nothing" if spec.get(name) is None else f"{spec[name]:g} {unit}"
+            found.append(
+                f"The {what.replace('_', ' ')} on record is now {words}, and this plan was computed for "
+                f"{was}: start a new version from it."
+            )
+    own = [] if record.outline is None else record.outline.outline_mm
+    if (spec.get("insole_outline_mm") or []) != own:
+        found.append(
+            "The outline of this insole is another now than when this plan was drawn: start a new version "
+            "from it."
+        )
+    changed = changed_since(record, limb_plan)
+    if changed:
+        found.append(
+            f"The house rules changed since this plan was drawn. {' '.join(changed)} Start a new version "
+            "from it."
+        )
+    measured = limb_plan.measured_map
+    if measured is not None and measured not in record.maps:
+        found.append(
+            f"The measured map of {day_words(measured.measured_on)}, from which this plan's pressures start, "
+            "was withdrawn: start a new version from it."
+        )
+    closed = [lesion.label for lesion in limb_plan.lesions.all() if not lesion.is_open]
+    if closed:
+        found.append(f"Ulcer {', '.join(closed)} is no longer open: start a new version without it.")
+    return found
 
 
 def changed_since(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:

@@ -38,6 +38,7 @@ def points_of(person: Person) -> list[WatchPoint]:
             Q(limb_plan__lesions__state="open") | Q(limb_plan__lesions__state="to_confirm"),
             limb_plan__limb__person=person,
             limb_plan__plan__state=PlanState.SIGNED,
+            limb_plan__ended_on=None,
         )
         .select_related("limb_plan__limb")
         .distinct()
@@ -48,7 +49,8 @@ def points_of(person: Person) -> list[WatchPoint]:
 def flags_standing(**of: object) -> QuerySet[PlanFlag]:
     """Question marks over plans in force that nobody has answered."""
     return (
-        PlanFlag.objects.filter(answer="", limb_plan__plan__state=PlanState.SIGNED, **of)
+        PlanFlag.objects.standing()
+        .filter(answer="", limb_plan__plan__state=PlanState.SIGNED, limb_plan__ended_on=None, **of)
         .select_related("limb_plan__limb", "limb_plan__plan")
         .defer("limb_plan__plan__result", "limb_plan__plan__spec")
         .order_by("raised_on", "pk")

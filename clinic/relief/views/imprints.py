@@ -13,16 +13,30 @@ from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.capture.reads.traces import outline_rings, path_of, scale_rows
 from clinic.capture.writes.scales import plane_frame
 from clinic.models import Imprint, Lesion, PhotoSubject, PlacedBy
+from clinic.people.reads.limbs import outline_of_limb
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
-from clinic.record.views.scripted import refused_with, sent_on, wants_json
+from clinic.record.scripted import refused_with, sent_on, wants_json
 from clinic.relief.forms.imprints import PlaceForm, TypedImprintForm
-from clinic.relief.writes.imprints import MARKS, imprint_by_trace, imprint_typed, insole_of_lesion, not_now
+from clinic.relief.reads.imprints import Overlay, edge_and_print
+from clinic.relief.writes.imprints import (
+    HOLE_MARKS,
+    MARKS,
+    imprint_by_trace,
+    imprint_typed,
+    insole_of_lesion,
+    looked_at,
+    not_now,
+)
 
 LESIONS = Lesion.objects.select_related("limb__person__site")
-#: A trace larger than any wound is the edge of the insole. [mm²]
-INSOLE_FROM_MM2 = 6000.0
+#: What the three marks are, by the way of placing.
+NAMES = {PlacedBy.LANDMARKS.value: MARKS, PlacedBy.HOLES.value: HOLE_MARKS}
+LOOK_FIRST = (
+    "The dashed line is the insole of the record over the photo: if it lies on the photographed edge at the "
+    "heel and along both sides, press Keep the imprint; if not, move the marks or trace the edge again."
+)
 
 
 @may("log_visits")
@@ -66,36 +80,40 @@ def imprint_place(request: ClinicRequest, scale: int) -> HttpResponse:
     lesion = found.photo.lesion
     if found.photo.subject != PhotoSubject.INSOLE:
         return redirect("trace_new", scale=found.pk)
-    traces = list(found.traces.order_by("-created_at", "-pk"))
-    edge = next((one for one in traces if one.area_mm2 >= INSOLE_FROM_MM2), None)
-    print_trace = next((one for one in traces if one.area_mm2 < INSOLE_FROM_MM2), None)
+    edge, print_trace = edge_and_print(found)
     if print_trace is None:
-        return redirect("trace_new", scale=found.pk)
+        return redirect("trace_new" if edge is None else "insole_from_photo", scale=found.pk)
     initial = {
         "trace": print_trace.pk,
         "placed_by": PlacedBy.OUTLINE if edge else PlacedBy.LANDMARKS,
     }
     form = PlaceForm(request.POST if request.method == "POST" else None, initial=initial)
+    look: Overlay | None = None
     if request.method == "POST" and form.is_valid():
         data = form.cleaned_data
-        chosen = next((one for one in traces if one.pk == data["trace"]), print_trace)
-        by_marks = data["placed_by"] == PlacedBy.LANDMARKS
+        names = NAMES.get(data["placed_by"], ())
+        placement = {
+            "lesion": lesion,
+            "trace": found.traces.filter(pk=data["trace"]).first() or print_trace,
+            "placed_by": data["placed_by"],
+            "marks": dict(zip(names, data["marks"], strict=False)),
+            "insole_trace": edge,
+        }
         try:
-            imprint = imprint_by_trace(
-                by=request.user,
-                lesion=lesion,
-                trace=chosen,
-                placed_by=data["placed_by"],
-                marks=dict(zip(MARKS, data["marks"], strict=False)) if by_marks else {},
-                insole_trace=edge,
-                dressing_mm=data["dressing_mm"],
-                side_confirmed=data["side_confirmed"],
-                note=data["note"],
-            )
+            look = looked_at(**placement)
+            if data["looked"] == look.token:
+                imprint = imprint_by_trace(
+                    by=request.user,
+                    dressing_mm=data["dressing_mm"],
+                    side_confirmed=data["side_confirmed"],
+                    note=data["note"],
+                    **placement,
+                )
+                return _kept(request, imprint)
+            if wants_json(request):  # the page is then given back whole
+                form.add_error("looked", f"{look.words} {LOOK_FIRST}")
         except Refused as refused:
             show(form, refused)
-        else:
-            return _kept(request, imprint)
     if form.errors and wants_json(request):
         return refused_with(form)
     context = {
@@ -106,6 +124,10 @@ def imprint_place(request: ClinicRequest, scale: int) -> HttpResponse:
         "frame": plane_frame(found),
         "print_path": path_of(outline_rings(print_trace.outline_mm)),
         "edge_path": path_of(outline_rings(edge.outline_mm)) if edge else "",
+        "look": look,
+        "asks_outline": bool(form.errors.get("placed_by")),
+        "look_first": LOOK_FIRST,
+        "own": outline_of_limb(lesion.limb),
         "hindrance": _hindrance(lesion),
     }
     return render(request, "relief/imprints/place.html", context, status=422 if form.errors else 200)
@@ -121,7 +143,7 @@ def _hindrance(lesion: Lesion) -> str:
 
 def _kept(request: ClinicRequest, imprint: Imprint) -> HttpResponse:
     lesion = imprint.lesion
-    messages.success(request, f"The imprint of lesion {lesion.label} is kept.")
+    messages.success(request, f"The imprint of ulcer {lesion.label} is kept.")
     if can(request.user, "plan_relief"):
         return sent_on(request, reverse("bench", args=[lesion.limb_id]))
     return sent_on(request, reverse("lesion", args=[lesion.pk]))

@@ -42,6 +42,7 @@ def measured_maps(request: ClinicRequest, limb: int) -> HttpResponse:
                 limb=found,
                 measured_on=data["measured_on"],
                 worn=data["worn"],
+                taken=data["taken"],
                 unit=data["unit"],
                 grid=form.measured,
                 points=form.points,

@@ -19,6 +19,7 @@ from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
+from clinic.record.views.taking_back import say_done
 from clinic.relief.forms.measured_maps import MapForm
 from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, FitStepForm, MeasuredForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
@@ -29,7 +30,10 @@ from clinic.relief.writes.plan_life import plan_cut as cut
 from clinic.relief.writes.plan_life import plan_fit as fit
 from clinic.relief.writes.watch import plan_flag_answer as answer_flag
 from offload.core.errors import ReliefError
+from offload.core.plan.contact import FOLLOWS
 from offload.core.pressure.agreement import peak_under
+from offload.models import ReliefPlan
+from offload.pictures.contact import contact_methods, contact_results
 from offload.plans.keeping import PlanRefused, recomputed
 
 
@@ -41,16 +45,27 @@ def _plan(request: ClinicRequest, code: str) -> LimbPlan:
     return found
 
 
+_MET = {True: ": met", False: ": not met", None: ""}
+
+
+def labels_of(plan: ReliefPlan) -> list[str]:
+    """Letters of a plan's ulcers."""
+    return [one["label"] for one in plan.spec["lesions"]]
+
+
 def _step(
     request: ClinicRequest,
     code: str,
-    form_class: type[Form],
+    form_class: Callable[..., Form],
     words: dict[str, str],
     do: Callable[[LimbPlan, dict[str, Any]], str],
+    template: str = "relief/step.html",
+    beside: Callable[[ReliefPlan], dict[str, Any]] = lambda _: {},
+    asks: Callable[[ReliefPlan], dict[str, Any]] = lambda _: {},
 ) -> HttpResponse:
     """One step's page: what is typed goes to the write; its refusal stands at the field."""
     found = _plan(request, code)
-    form = form_class(request.POST or None, initial={"done_on": timezone.localdate()})
+    form = form_class(request.POST or None, initial={"done_on": timezone.localdate()}, **asks(found.plan))
     if request.method == "POST" and form.is_valid():
         try:
             message_of = do(found, form.cleaned_data)
@@ -69,7 +84,8 @@ def _step(
         "bar": person_bar(found.limb.person),
         "here": "people",
     }
-    return render(request, "relief/step.html", context, status=422 if form.errors else 200)
+    context |= beside(found.plan)
+    return render(request, template, context, status=422 if form.errors else 200)
 
 
 @may("fit_devices")
@@ -100,7 +116,7 @@ def plan_fit(request: ClinicRequest, code: str) -> HttpResponse:
 
     words = {
         "title": "Fit the cut insole",
-        "lead": "Read code and side from the insole in your hand, with this person in front of you.",
+        "lead": "Read code and side from the insole in your hand, with this patient in front of you.",
         "button": "Record the fitting",
     }
     return _step(request, code, FitStepForm, words, do)
@@ -110,17 +126,20 @@ def plan_fit(request: ClinicRequest, code: str) -> HttpResponse:
 def plan_contact(request: ClinicRequest, code: str) -> HttpResponse:
     def do(found: LimbPlan, data: dict[str, Any]) -> str:
         plan_check_contact(by=request.user, limb_plan=found, **data)
-        if data["touches"]:
-            return "Contact is recorded: the plan is flagged. Cut deeper or make a new version."
-        return "No contact: recorded."
+        return f"The contact check is recorded. {FOLLOWS[data['found']]}"
+
+    def beside(plan: ReliefPlan) -> dict[str, Any]:
+        return {"methods": contact_methods(plan), "results": contact_results(plan)}
+
+    def asks(plan: ReliefPlan) -> dict[str, Any]:
+        return {"labels": labels_of(plan)}
 
     words = {
         "title": "Contact check",
-        "lead": "Mark the lesion, let the person take a few steps on the cut insole, look at the floor of "
-        "the opening.",
+        "lead": "Does the space under the ulcer stay open? The dummy shows that this check can fail.",
         "button": "Record the check",
     }
-    return _step(request, code, ContactCheckForm, words, do)
+    return _step(request, code, ContactCheckForm, words, do, "relief/contact.html", beside, asks)
 
 
 @may("fit_devices")
@@ -146,7 +165,7 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
                 raise Refused("Peaks: both are needed, typed here or read from two grids.", field="with_kpa")
             else:
                 without, with_cut = float(data["without_kpa"]), float(data["with_kpa"])
-            plan_measure(
+            kept = plan_measure(
                 by=request.user,
                 limb_plan=found,
                 label=data["label"],
@@ -154,6 +173,8 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
                 without_kpa=without,
                 with_kpa=with_cut,
                 from_map=grids.maps is not None,
+                target_kind=data["target_kind"],
+                target=None if data["target"] is None else float(data["target"]),
                 note=data["note"],
             )
         except ReliefError as fault:
@@ -162,7 +183,9 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
             show(form, refused)
         else:
             messages.success(
-                request, f"Measured peaks kept: {without:.0f} kPa without, {with_cut:.0f} kPa with the cut."
+                request,
+                f"Measured peaks kept: {without:.0f} kPa without, {with_cut:.0f} kPa with the cut. Target, "
+                f"{kept.aim.words}{_MET[kept.met]}. The model was off by {kept.difference:+.0f} kPa.",
             )
             return redirect("plan", code=row.code)
     context = {
@@ -198,7 +221,7 @@ def plan_flag_answer(request: ClinicRequest, plan_flag: int) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "Answered: the plan stands.")
+            say_done(request, "Answered: the plan stands.", "plan_flag_answer_take_back", flag.pk)
             return redirect("plan", code=flag.limb_plan.plan.code)
     context = {
         "form": form,

@@ -20,11 +20,24 @@ from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
+from clinic.record.lifecycle import may_happen
 from clinic.record.messages import message_of
 from clinic.relief.forms.relief import BenchForm, SignForm
-from clinic.relief.reads.relief import bench_lesions, devices_with, plan_of_code, plans_of_limb, start_of
+from clinic.relief.reads.device_load import device_remark
+from clinic.relief.reads.relief import (
+    bench_lesions,
+    bias_of,
+    devices_with,
+    letters_in,
+    plan_of_code,
+    plan_that_healed,
+    plans_of_limb,
+    start_of,
+)
 from clinic.relief.reads.relief_record import WEIGHT_MISSING, LimbRecord, Obstacle, limb_record, obstacle
+from clinic.relief.reads.rules_now import outdated
 from clinic.relief.reads.watch import flags_standing
+from clinic.relief.states import limb_plan_state
 from clinic.relief.views import answers as sheets
 from clinic.relief.writes.relief import plan_draft, relief_preview
 from clinic.relief.writes.relief import plan_sign as sign
@@ -33,16 +46,21 @@ from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
 from offload.pictures.plan import InsolePicture, PlanPicture, bare_picture, plan_picture
-from offload.plans.keeping import PlanRefused, is_intact, redrawn, unmet
-from offload.plans.steps import Stage, stage_of
+from offload.plans.estimates import LIVE, SURE, Effort
+from offload.plans.keeping import PlanRefused, is_intact, redrawn, shut_under, unmet
+from offload.plans.steps import Stage, stage_of, standing_steps
 
+#: In the address: begin from no plan.
+NO_SOURCE = "none"
 STAGE_WORDS = {
     Stage.DRAFT: "Not signed yet.",
     Stage.SIGNED: "Signed. Print a sheet, cut, and record the cut.",
     Stage.CUT: "Cut deep enough. Dress it, then fit it: code and side are typed again.",
-    Stage.FITTED: "Fitted. The contact check is next; a device that stays on is sealed only after it.",
-    Stage.CHECKED: "Contact check: no contact.",
-    Stage.TOUCHES: "Contact check failed: the lesion touches the floor. Cut deeper or make a new version.",
+    Stage.FITTED: "Fitted. The contact check is next; a non-removable device is sealed only after it.",
+    Stage.CHECKED: "Contact check: clean, after a dummy that left its mark.",
+    Stage.TOUCHES: "Contact check failed: the ulcer touches its opening. Cut deeper or make a new version.",
+    Stage.UNREADABLE: "The contact check could not be read. Repeat it, the dummy first; nothing is sealed "
+    "until it is clean.",
     Stage.REPLACED: "Replaced.",
 }
 
@@ -56,7 +74,7 @@ class _Bench:
     insole: Insole
     form: BenchForm
     hindrance: Obstacle | None
-    live: bool = False
+    effort: Effort | None = None
 
     def pictures(self) -> tuple[PlanPicture | None, InsolePicture]:
         """Compute what stands there; whatever is wrong is put on the form."""
@@ -65,7 +83,7 @@ class _Bench:
         if valid and self.hindrance is None:
             try:
                 estimate, departures = relief_preview(
-                    record=self.record, shapes=shapes, choice=self.form.choice, live=self.live
+                    record=self.record, shapes=shapes, choice=self.form.choice, effort=self.effort
                 )
             except ReliefError as error:
                 for fault in faults_of(error):
@@ -93,6 +111,8 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         saved = _save(request, set_up)
         if saved is not None:
             return saved
+    if request.POST.get("action") == "sure":
+        set_up.effort = SURE
     picture, drawn = set_up.pictures()
     if picture is not None and picture.departures and request.POST.get("use"):
         # Another cut than the policy's was chosen: its reason is what is asked next.
@@ -107,8 +127,10 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "record": set_up.record,
         "off_insole": [lesion for lesion in set_up.lesions if not lesion.foot_site.insole_plan],
         "plans": plans_of_limb(found),
-        "source": source.plan if (source := _source(request, found)) else None,
+        "source": source.plan if (source := _source(request, found, set_up.lesions)) else None,
+        "healed_by_it": bool(source and not request.GET.get("from")),
         "on_bench": True,
+        "bias": bias_of(found.person.site),
     }
     refused = request.method == "POST" and set_up.form.errors
     return render(request, "relief/bench.html", context, status=422 if refused else 200)
@@ -122,14 +144,15 @@ def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
     set_up = _set_up(request, found)
     if isinstance(set_up, HttpResponse):
         return HttpResponse(status=409)
-    set_up.live = "live" in request.GET
+    if "live" in request.GET:
+        set_up.effort = LIVE
     picture, drawn = set_up.pictures()
     return sheets.preview(
         request,
         picture=picture,
         insole=drawn,
         faults=set_up.form.sentences,
-        extra={"hindrance": set_up.hindrance, "on_bench": True},
+        extra={"hindrance": set_up.hindrance, "on_bench": True, "bias": bias_of(found.person.site)},
     )
 
 
@@ -152,6 +175,7 @@ def sign_plan(request: ClinicRequest, code: str) -> HttpResponse:
                 limb_plan=found,
                 expected_version=form.cleaned_data["version"],
                 departure_reason=form.cleaned_data["departure_reason"],
+                shut_reason=form.cleaned_data["shut_reason"],
             )
         except Refused as refused:
             show(form, refused)
@@ -193,11 +217,15 @@ def _common(limb: Limb) -> dict[str, Any]:
     return {"limb": limb, "person": limb.person, "bar": person_bar(limb.person), "here": "people"}
 
 
-def _source(request: ClinicRequest, limb: Limb) -> LimbPlan | None:
-    """The plan a new version is copied from: `?from=`, if it is one of this limb."""
+def _source(request: ClinicRequest, limb: Limb, lesions: Sequence[Lesion]) -> LimbPlan | None:
+    """The plan a new version is copied from: `?from=`, if it is one of this limb; without it the plan that
+    healed an ulcer before it came back, `?from=none` for neither.
+    """
     code = request.GET.get("from", "")
-    if not code:
+    if code == NO_SOURCE:
         return None
+    if not code:
+        return plan_that_healed(lesions)
     found = plan_of_code(request.user, code)
     if found is None or found.limb_id != limb.pk:
         raise Http404("no such plan of this limb")
@@ -213,10 +241,20 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
         return _no_plan(request, limb, lesions, hindrance)
     insole = insole_of_limb(limb)
     assert insole is not None  # else it stood as the obstacle
-    source = _source(request, limb)
+    source, letters = _source(request, limb, lesions), {}
+    if source is not None:
+        letters = letters_in(source)
     data = _with_alternative(request.POST) if request.method == "POST" else None
     form = BenchForm(
-        [start_of(lesion, insole, source.plan if source else None) for lesion in lesions],
+        [
+            start_of(
+                lesion,
+                insole,
+                source.plan if source else None,
+                letters.get(lesion.pk) or letters.get(lesion.recurs_of_id or 0, ""),
+            )
+            for lesion in lesions
+        ],
         record,
         data,
         {**source.plan.spec, "measured_map": source.measured_map_id} if source else None,
@@ -277,6 +315,7 @@ def _signature(found: LimbPlan) -> dict[str, Any]:
 def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: int = 200) -> HttpResponse:
     row = found.plan
     picture, trouble = None, ""
+    running = found.limb.prescriptions.filter(stopped_on__isnull=True).first()
     try:
         drawn = redrawn(row)
         picture = plan_picture(
@@ -284,6 +323,7 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         )
     except PlanRefused as fault:
         trouble = str(fault)
+    waits = may_happen("plan", limb_plan_state(found), "sign")
     context = {
         **_common(found.limb),
         "found": found,
@@ -295,14 +335,20 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "intact": is_intact(row),
         "form": form,
         "is_draft": row.state == PlanState.DRAFT,
-        "blocked": unmet(row),
-        "may_sign": row.state == PlanState.DRAFT and can(request.user, "plan_relief"),
+        "blocked": [*unmet(row), *(outdated(limb_record(found.limb), found) if waits else ())],
+        "shut": shut_under(row),
+        "may_sign": waits and can(request.user, "plan_relief"),
         "following": next((f for f in row.replaced_by.all() if f.state != PlanState.DRAFT), None),
         "devices": devices_with(row, request.user),
+        "device_remark": device_remark(row, running) if found.ended_on is None else "",
         "stage": stage_of(row),
         "stage_words": STAGE_WORDS[stage_of(row)],
         "watch_points": WatchPoint.objects.filter(limb_plan=found),
         "flags": flags_standing(limb_plan=found),
+        "answered": found.flags.standing().exclude(answer="").select_related("answered_by"),
+        "last_step": next(reversed(standing_steps(row)), None),
+        "taken_back": {step.takes_back_id for step in row.steps.all()},
+        "bias": bias_of(found.limb.person.site),
         "papers": [("a4", "A4"), ("a3", "A3"), ("letter", "Letter")],
     }
     return render(request, "relief/plan.html", context, status=status)

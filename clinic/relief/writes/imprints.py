@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 from decimal import Decimal
+from hashlib import sha256
 from typing import Any
 
 import numpy as np
@@ -12,30 +13,48 @@ from django.utils import timezone
 from django.utils.formats import date_format
 from shapely.geometry import Polygon
 
+from clinic.capture.reads.traces import path_of
 from clinic.capture.writes.measurement import parts_of
 from clinic.evidence.reads.raising import is_urgent
 from clinic.evidence.reads.standing import standing_of
-from clinic.models import Imprint, ImprintHow, Lesion, PersonState, PhotoSubject, PlacedBy, Trace, User
+from clinic.lesions.states import ulcer_allowed
+from clinic.models import Imprint, ImprintHow, Lesion, PhotoSubject, PlacedBy, Trace, User
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import allowed, person_allowed
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.relief.reads.imprints import Overlay
+from clinic.relief.states import imprint_state
 from clinic.relief.writes.watch import plans_review
-from offload.core.shapes.imprint import ImprintError, Placing, place_by_landmarks, place_by_outline
+from offload.core.shapes.imprint import (
+    LARGEST_HOLE_MISFIT,
+    LARGEST_LENGTH_OFF,
+    LARGEST_MISFIT,
+    ImprintError,
+    LengthError,
+    Placing,
+    place_by_holes,
+    place_by_landmarks,
+    place_by_outline,
+)
 from offload.core.shapes.insole import Insole
 
 __all__ = [
+    "HOLE_MARKS",
     "MARKS",
     "imprint_by_trace",
     "imprint_place",
     "imprint_typed",
     "insole_of_lesion",
+    "looked_at",
     "not_now",
     "side_doubt",
 ]
 
 #: The marks of placing by landmarks, in the order they are tapped.
 MARKS = ("heel", "second_toe", "big_toe")
+HOLE_MARKS = ("rear_hole", "front_hole", "big_toe")
 Point = tuple[float, float]
 
 
@@ -43,7 +62,7 @@ def insole_of_lesion(lesion: Lesion) -> Insole:
     """The insole drawn for this limb; refused while the foot's length is not on record."""
     limb = lesion.limb
     if not lesion.foot_site.insole_plan:
-        raise Refused(f"Lesion {lesion.label} does not bear on an insole, so it leaves no imprint there.")
+        raise Refused(f"Ulcer {lesion.label} does not bear on an insole, so it leaves no imprint there.")
     insole = insole_of_limb(limb)
     if insole is None:
         raise Refused("Foot length: not recorded; the insole is drawn from it. Record it first.")
@@ -60,8 +79,8 @@ def not_now(lesion: Lesion) -> str:
     against = next((one for one in foot.dangers if is_urgent(one) or one.id == "bone"), None)
     if against is not None:
         return against.words
-    if lesion.limb.person.red_flags.filter(answer="").exists():
-        return "A red flag of this person is not answered yet."
+    if lesion.limb.person.red_flags.standing().filter(answer="").exists():
+        return "A red flag of this patient is not answered yet."
     newest = lesion.limb.person.circumstances.order_by("-asked_on", "-pk").first()
     if newest is not None and newest.high_falls_risk:
         return "High risk of falls on record: unsteady."
@@ -78,8 +97,8 @@ def side_doubt(lesion: Lesion, insole: Insole, outline: tuple[Point, ...]) -> st
     if along > insole.foot_length / 2 and ((inner and across > 8.0) or (outer and across < -8.0)):
         lies = "little-toe" if inner else "big-toe"
         return (
-            f"The imprint lies {abs(across):.0f} mm to the {lies} side, but the lesion is recorded at "
-            f"{lesion.foot_site.words.lower()}. Is this the other foot's insole, or another lesion?"
+            f"The imprint lies {abs(across):.0f} mm to the {lies} side, but the ulcer is recorded at "
+            f"{lesion.foot_site.words.lower()}. Is this the other foot's insole, or another ulcer?"
         )
     return ""
 
@@ -101,18 +120,61 @@ def imprint_place(
             if missing:
                 raise Refused(f"Marks: {missing[0].replace('_', ' ')} is missing.", field="marks")
             placing = place_by_landmarks(insole, lesion.limb.side, *(marks[name] for name in MARKS))
+        elif placed_by == PlacedBy.HOLES:
+            missing = [name for name in HOLE_MARKS if name not in marks]
+            if missing:
+                raise Refused(f"Marks: {missing[0].replace('_', ' ')} is missing.", field="marks")
+            placing = place_by_holes(lesion.limb.side, *(marks[name] for name in HOLE_MARKS))
         elif placed_by == PlacedBy.OUTLINE:
             if insole_trace is None:
                 raise Refused("Outline of the insole: not traced yet.", field="placed_by")
             placing = place_by_outline(insole, lesion.limb.side, parts_of(insole_trace.outline_mm)[0][0])
         else:
-            raise Refused("Placing: say by landmarks or by the insole's outline.", field="placed_by")
+            raise Refused(
+                "Placing: say by landmarks, by the holes of the sheet or by the insole's outline.",
+                field="placed_by",
+            )
+    except LengthError as fault:
+        raise Refused(_sentence(fault), field="placed_by") from fault
     except ImprintError as fault:
-        sentence = str(fault)
-        raise Refused(f"{sentence[0].upper()}{sentence[1:]}.", field="marks") from fault
+        raise Refused(_sentence(fault), field="marks") from fault
     placed = placing.to_insole(outline)
     _on_insole_check(insole, placed)
     return placed, placing
+
+
+def looked_at(
+    *,
+    lesion: Lesion,
+    trace: Trace,
+    placed_by: str,
+    marks: dict[str, Point],
+    insole_trace: Trace | None = None,
+) -> Overlay:
+    """What is to be seen before an imprint is kept: the insole over the photo, and how far the two differ."""
+    placed, placing = imprint_place(
+        lesion=lesion, trace=trace, placed_by=placed_by, marks=marks, insole_trace=insole_trace
+    )
+    insole = insole_of_lesion(lesion)
+    which = "this insole's own outline" if insole.traced else "the insole drawn from the foot's length"
+    words = f"Misfit {placing.misfit:.1f} mm"
+    if placed_by == PlacedBy.HOLES:
+        words += f" between the two holes (limit {LARGEST_HOLE_MISFIT:g} mm)."
+    elif placed_by == PlacedBy.OUTLINE and insole.traced:
+        words += f" of the traced edge against {which} (limit {LARGEST_MISFIT:g} mm)."
+    else:
+        off = placing.length_off
+        words = (
+            f"The photographed insole is {abs(off):.1f} mm {'longer' if off >= 0 else 'shorter'} than "
+            f"{which} (limit {LARGEST_LENGTH_OFF:g} mm); the ulcer lies at its own distance from the heel."
+        )
+    token = sha256(repr([[round(v, 1) for v in at] for at in placed]).encode()).hexdigest()[:16]
+    return Overlay(path_of([placing.to_photo(insole.outline.exterior)]), words, token)
+
+
+def _sentence(fault: ImprintError) -> str:
+    words = str(fault)
+    return f"{words[0].upper()}{words[1:]}."
 
 
 def _on_insole_check(insole: Insole, outline: tuple[Point, ...]) -> None:
@@ -139,7 +201,7 @@ def imprint_by_trace(
 ) -> Imprint:
     """Keep a traced imprint; a doubt about side or place must be answered first."""
     if trace.scale.photo.subject != PhotoSubject.INSOLE:
-        raise Refused("This trace is of the lesion itself; an imprint is traced on a photo of the insole.")
+        raise Refused("This trace is of the ulcer itself; an imprint is traced on a photo of the insole.")
     placed, placing = imprint_place(
         lesion=lesion, trace=trace, placed_by=placed_by, marks=marks, insole_trace=insole_trace
     )
@@ -211,18 +273,12 @@ def _keep(
     **more: Any,
 ) -> Imprint:
     person = lesion.limb.person
-    if person.state != PersonState.IN_CARE:
-        raise Refused(
-            f"{person} is not in care here ({person.get_state_display().lower()}): no imprint is kept."
-        )
-    if not lesion.is_open:
-        raise Refused(
-            f"Lesion {lesion.label} is {lesion.get_state_display().lower()}: an imprint is taken of an open "
-            "one."
-        )
+    person_allowed(person, "care")
+    ulcer_allowed(lesion, "imprint")
     last = lesion.imprints.order_by("-taken_on", "-pk").first()
     if last is not None and (last.outline_mm, last.how, last.taken_on) == (outline, how, day):
         return last  # the same form sent again
+    allowed("imprint", imprint_state(last), "take")
     imprint = store(Imprint(lesion=lesion, taken_on=day, how=how, outline_mm=outline, **more), by=by)
     audit.record(
         by=by,

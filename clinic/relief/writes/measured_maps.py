@@ -34,6 +34,7 @@ def map_keep(
     limb: Limb,
     measured_on: date,
     worn: str,
+    taken: str,
     unit: str,
     grid: MeasuredGrid,
     points: Sequence[GridPoint],
@@ -56,6 +57,7 @@ def map_keep(
         limb=limb,
         measured_on=measured_on,
         worn=worn.strip(),
+        taken=taken,
         kind=grid.kind,
         unit=unit,
         cell_across_mm=across,
@@ -72,6 +74,7 @@ def map_keep(
         target=row,
         person=limb.person,
         kind=row.kind,
+        taken=row.taken,
         unit=row.unit,
         cells=[len(kpa), len(kpa[0])],
         points=row.points,
@@ -84,7 +87,7 @@ def _refuse_misplaced(row: MeasuredMap, limb: Limb) -> None:
     insole = insole_of_limb(limb)
     if insole is None:
         raise Refused("Foot length: not recorded; the insole is drawn from it. Record it first.")
-    weight = limb.person.weights.order_by("-measured_on", "-pk").first()
+    weight = limb.person.weights.standing().order_by("-measured_on", "-pk").first()
     if weight is None and row.kind == MapKind.INSTANT:
         raise Refused(
             "Body weight: not recorded; one moment of the step is checked against it. Record it first.",
@@ -109,7 +112,9 @@ def map_withdraw(*, by: User, row: MeasuredMap, because: str, expected_version: 
     store(row, by=by, expected_version=expected_version, why=because)
     person = row.limb.person
     audit.record(by=by, site=person.site, verb="withdrew", target=row, person=person, because=because)
-    for link in row.plans.filter(plan__state=PlanState.SIGNED).select_related("plan", "limb__person__site"):
+    for link in row.plans.filter(plan__state=PlanState.SIGNED, ended_on=None).select_related(
+        "plan", "limb__person__site"
+    ):
         plan_flag_raise(
             by=by,
             limb_plan=link,

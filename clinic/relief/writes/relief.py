@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
 
+from clinic.alerts.writes.flags import no_open_flag
 from clinic.evidence.reads.raising import is_urgent
-from clinic.evidence.reads.standing import standing_of
+from clinic.evidence.reads.standing import LimbStanding, standing_of
+from clinic.lesions.states import ulcer_allowed
 from clinic.models import Imprint, ImprintHow, Limb, LimbPlan, User
-from clinic.record.dates import day_words
-from clinic.record.errors import Conflict, Refused
+from clinic.record.errors import Conflict, Refused, Way
+from clinic.record.lifecycle import all_missing
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
 from clinic.relief.reads.relief_record import (
@@ -25,21 +27,22 @@ from clinic.relief.reads.relief_record import (
     relief_spec,
     remarks,
 )
-from clinic.relief.reads.rules_now import changed_since
+from clinic.relief.reads.rules_now import outdated
+from clinic.relief.states import limb_plan_allowed
 from clinic.relief.writes.watch import watch_write
 from offload.core.plan.checks import plantar_check
 from offload.plans import keeping as plans
-from offload.plans.estimates import FULL, LIVE, Estimate, departures_of, plan_estimate
+from offload.plans.estimates import FULL, Effort, Estimate, departures_of, plan_estimate
 
 __all__ = ["plan_draft", "plan_sign", "relief_preview"]
 
 
 def relief_preview(
-    *, record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice, live: bool = False
+    *, record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice, effort: Effort | None = None
 ) -> tuple[Estimate, tuple[str, ...]]:
     """Compute what stands on the bench without keeping it: the plan, and where it departs from house rules.
 
-    `live` answers at once, on coarse cells at central tissue and without other cuts.
+    `effort` is LIVE while a lesion is dragged, SURE where chances are asked for too, else that of kept plans.
     """
     extra = remarks(record, shapes, choice)
     estimate = plan_estimate(
@@ -47,7 +50,7 @@ def relief_preview(
         policy=record.policy,
         remarks=extra,
         foams=record.foams,
-        effort=LIVE if live else FULL,
+        effort=effort or FULL,
     )
     return estimate, departures_of(estimate.plan, extra)
 
@@ -107,15 +110,32 @@ def plan_draft(
 
 @transaction.atomic
 def plan_sign(
-    *, by: User, limb_plan: LimbPlan, expected_version: int, departure_reason: str = ""
+    *,
+    by: User,
+    limb_plan: LimbPlan,
+    expected_version: int,
+    departure_reason: str = "",
+    shut_reason: str = "",
 ) -> LimbPlan:
-    """Sign a draft and give it to the limb's running device, if that takes an insole."""
+    """Sign a draft and give it to the limb's running device, if that takes an insole. `shut_reason`: why it
+    is cut although the space under all of an ulcer is predicted to close.
+    """
+    limb_plan_allowed(limb_plan, "sign")
     limb = limb_plan.limb
     record = limb_record(limb)
-    if limb.person.red_flags.filter(answer="").exists():
-        raise Refused("A red flag of this person is not answered yet; no plan is signed until it is.")
-    _refuse_danger(record)
-    _refuse_outdated(record, limb_plan)
+    foot = standing_of(limb, record.day)
+    all_missing(
+        lambda: no_open_flag(limb.person, "no plan is signed until it is."),
+        lambda: _untaken_check(record, foot),
+        lambda: _stays_on_check(record, foot),
+        *_outdated_checks(record, limb_plan),
+        # Of a plan that changed since the page was opened nothing is asked: its page is opened anew.
+        *(
+            _unsaid_checks(limb_plan, departure_reason, shut_reason)
+            if limb_plan.plan.version == expected_version
+            else ()
+        ),
+    )
     try:
         signed = plans.sign(
             plan=limb_plan.plan,
@@ -123,6 +143,7 @@ def plan_sign(
             at=timezone.now(),
             expected_version=expected_version,
             departure_reason=departure_reason,
+            shut_reason=shut_reason,
         )
     except plans.PlanChanged as changed:
         raise Conflict(changed.message) from changed
@@ -145,6 +166,7 @@ def plan_sign(
         sha256=signed.sha256,
         replaces=signed.replaces.code if signed.replaces else None,
         departure_reason=signed.departure_reason,
+        shut_reason=signed.shut_reason,
         **detail,
     )
     return limb_plan
@@ -156,14 +178,11 @@ def _refuse_foreign(record: LimbRecord, shapes: Sequence[LesionShape]) -> None:
         raise Refused(found.message)
     for shape in shapes:
         if shape.lesion.limb_id != record.limb.pk:
-            raise Refused(f"Lesion {shape.lesion.label} is not on this limb.")
-        if not shape.lesion.is_open:
-            raise Refused(
-                f"Lesion {shape.lesion.label} is {shape.lesion.get_state_display().lower()}, not open."
-            )
+            raise Refused(f"Ulcer {shape.lesion.label} is not on this limb.")
+        ulcer_allowed(shape.lesion, "plan")
         if shape.how not in ImprintHow.values:
             raise Refused(
-                f"How the place of lesion {shape.lesion.label} was found is {shape.how!r}; the limit is one "
+                f"How the place of ulcer {shape.lesion.label} was found is {shape.how!r}; the limit is one "
                 "of "
                 f"{', '.join(ImprintHow.values)}.",
                 field="how",
@@ -172,61 +191,56 @@ def _refuse_foreign(record: LimbRecord, shapes: Sequence[LesionShape]) -> None:
             raise Refused(plantar_check(shape.lesion.label, shape.lesion.foot_site.surface).message)
 
 
-def _refuse_danger(record: LimbRecord) -> None:
-    """No plan is signed over an urgent danger that nobody has taken, nor for a device that stays on where
-    blood or infection do not allow it.
-    """
-    foot = standing_of(record.limb, record.day)
+def _untaken_check(record: LimbRecord, foot: LimbStanding) -> None:
+    """No plan is signed over an urgent danger that nobody has taken."""
     untaken = [danger for danger in foot.to_raise if is_urgent(danger)]
     if untaken:
         raise Refused(
             f"{untaken[0].words} No team has taken this danger with a next date; until one has, no plan is "
-            "signed."
+            "signed.",
+            way=Way("dangers", record.limb.pk, "Name the team that has it"),
         )
+
+
+def _stays_on_check(record: LimbRecord, foot: LimbStanding) -> None:
+    """Nor is one signed for a device that stays on where blood or infection do not allow it."""
     # Against a known danger two clinicians sign; their device is asked about at the sealing.
     running = record.running
     stays_on = running is not None and running.is_non_removable and not running.overriding
     if stays_on and not foot.worst.running_allowed:
         raise Refused(
             f"The running device stays on, and this foot does not allow it. "
-            f"{' '.join(foot.worst.withheld_because)}"
+            f"{' '.join(foot.worst.withheld_because)}",
+            way=Way("prescription", running.pk, "Look at the device"),  # type: ignore[union-attr]
         )
 
 
-def _refuse_outdated(record: LimbRecord, limb_plan: LimbPlan) -> None:
-    """A plan is signed for the foot, the weight and the house rules of today, not of the day it was drawn."""
-    spec, limb = limb_plan.plan.spec, record.limb
-    now = {
-        "body_weight_kg": float(record.weight.kg) if record.weight else None,
-        "foot_length_mm": float(limb.foot_length_mm) if limb.foot_length_mm is not None else None,
-        "foot_width_mm": float(limb.foot_breadth_mm) if limb.foot_breadth_mm is not None else None,
-    }
-    for name, value in now.items():
-        if spec.get(name) != value:
-            what, unit = name.rsplit("_", 1)
-            words = "nothing" if value is None else f"{value:g} {unit}"
-            was = "nothing" if spec.get(name) is None else f"{spec[name]:g} {unit}"
-            raise Refused(
-                f"The {what.replace('_', ' ')} on record is now {words}, and this plan was computed for "
-                f"{was}: start a "
-                "new version from it."
-            )
-    changed = changed_since(record, limb_plan)
-    if changed:
-        raise Refused(
-            f"The house rules changed since this plan was drawn. {' '.join(changed)} Start a new version "
-            "from it."
-        )
-    measured = limb_plan.measured_map
-    if measured is not None and measured not in record.maps:
-        raise Refused(
-            f"The measured map of {day_words(measured.measured_on)}, from which this plan's pressures start, "
-            "was "
-            "withdrawn: start a new version from it."
-        )
-    closed = [lesion.label for lesion in limb_plan.lesions.all() if not lesion.is_open]
-    if closed:
-        raise Refused(f"Lesion {', '.join(closed)} is no longer open: start a new version without it.")
+def _outdated_checks(record: LimbRecord, limb_plan: LimbPlan) -> list[Callable[[], None]]:
+    """A plan is signed for the foot, the weight and the house rules of today, not of the day it was drawn:
+    one check for each sentence that says otherwise.
+    """
+    anew = Way("bench", record.limb.pk, "Start a new version")
+
+    def refuse(words: str) -> Callable[[], None]:
+        def check() -> None:
+            raise Refused(words, way=anew)
+
+        return check
+
+    return [refuse(words) for words in outdated(record, limb_plan)]
+
+
+def _unsaid_checks(limb_plan: LimbPlan, departure_reason: str, shut_reason: str) -> list[Callable[[], None]]:
+    """The words that the relief program asks of a signature."""
+
+    def refuse(missing: plans.PlanRefused) -> Callable[[], None]:
+        def check() -> None:
+            raise Refused(missing.message, field=missing.field) from missing
+
+        return check
+
+    missing = plans.unsaid(limb_plan.plan, departure_reason=departure_reason, shut_reason=shut_reason)
+    return [refuse(one) for one in missing]
 
 
 def _keep_imprint(by: User, shape: LesionShape, day: date) -> Imprint | None:
@@ -235,5 +249,5 @@ def _keep_imprint(by: User, shape: LesionShape, day: date) -> Imprint | None:
     last = shape.lesion.imprints.order_by("-taken_on", "-pk").first()
     if last is not None and last.outline_mm == ring and last.how == shape.how:
         return None
-    note = "Placed from the site name; not yet moved to the imprint." if shape.from_site_name else ""
+    note = "Placed from the name of the place; not yet moved to the imprint." if shape.from_site_name else ""
     return store(Imprint(lesion=shape.lesion, taken_on=day, how=shape.how, outline_mm=ring, note=note), by=by)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date
 
 from django.db import transaction
 from django.utils import timezone
@@ -13,13 +13,11 @@ from clinic.models import (
     Found,
     Lesion,
     LimbPlan,
-    Measurement,
     Person,
     PlanFlag,
     PlanFlagCause,
     User,
     Visit,
-    VisitState,
     WatchFinding,
     WatchPoint,
 )
@@ -27,24 +25,19 @@ from clinic.record.dates import day_words
 from clinic.record.errors import Refused
 from clinic.record.writes import audit
 from clinic.record.writes.rows import store
+from clinic.record.writes.withdrawing import standing_check
+from clinic.relief.reads.plan_grounds import outline_ground, weight_ground
 from offload.models import PlanState
-from offload.plans.stored import share_outside
 
 __all__ = [
-    "CHANGED",
+    "outline_subject",
     "plan_flag_answer",
     "plan_flag_raise",
     "plans_review",
     "watch_found",
+    "watch_raise",
     "watch_write",
 ]
-
-#: A weight this far on the other side of the threshold counts at once, a smaller step when it is read twice
-#: [kg].
-CLEARLY_BEYOND = 2.0
-#: Share by which a wound has grown since its plan was signed, or of its new imprint that lies outside the
-#: planned outline, that asks for a look at the plan; design choice.
-CHANGED = 0.25
 
 
 def watch_write(*, by: User, limb_plan: LimbPlan) -> list[WatchPoint]:
@@ -85,29 +78,42 @@ def watch_found(*, by: User, visit: Visit, answers: Mapping[int, str]) -> list[W
             raise Refused(f"Watch point: {found} is not one of {', '.join(Found.values)}.")
         rows.append(store(WatchFinding(point=points[pk], visit=visit, found=found), by=by))
         if found in HITS:
-            point = points[pk]
-            plan_flag_raise(
-                by=by,
-                limb_plan=point.limb_plan,
-                cause=PlanFlagCause.WATCH,
-                subject=str(pk),
-                words=f"{point.words}: {Found(found).label.lower()}, at the visit of "
-                f"{day_words(visit.visited_on)}; the estimate "
-                f"was {point.after_kpa:.0f} kPa.",
-                raised_on=visit.visited_on,
-            )
+            watch_raise(by=by, point=points[pk], visit=visit, found=found)
     return rows
 
 
+def watch_raise(*, by: User, point: WatchPoint, visit: Visit, found: str) -> PlanFlag | None:
+    """Flag the plan of a place where a visit found skin in trouble."""
+    return plan_flag_raise(
+        by=by,
+        limb_plan=point.limb_plan,
+        cause=PlanFlagCause.WATCH,
+        subject=str(point.pk),
+        words=f"{point.words}: {Found(found).label.lower()}, at the visit of "
+        f"{day_words(visit.visited_on)}; the estimate "
+        f"was {point.after_kpa:.0f} kPa.",
+        raised_on=visit.visited_on,
+        visit=visit,
+    )
+
+
 def plan_flag_raise(
-    *, by: User, limb_plan: LimbPlan, cause: str, subject: str, words: str, raised_on: date
+    *,
+    by: User,
+    limb_plan: LimbPlan,
+    cause: str,
+    subject: str,
+    words: str,
+    raised_on: date,
+    visit: Visit | None = None,
 ) -> PlanFlag | None:
     """Put a question mark over a plan, once while it stands; call inside the transaction of its cause."""
-    if PlanFlag.objects.filter(limb_plan=limb_plan, cause=cause, subject=subject, answer="").exists():
+    standing = PlanFlag.objects.standing().filter(limb_plan=limb_plan, cause=cause, subject=subject)
+    if standing.filter(answer="").exists():
         return None
-    flag = store(
-        PlanFlag(limb_plan=limb_plan, cause=cause, subject=subject, words=words, raised_on=raised_on), by=by
-    )
+    made = PlanFlag(limb_plan=limb_plan, cause=cause, subject=subject, words=words, raised_on=raised_on)
+    made.visit = visit
+    flag = store(made, by=by)
     person = limb_plan.limb.person
     audit.record(
         by=by,
@@ -124,6 +130,7 @@ def plan_flag_raise(
 @transaction.atomic
 def plan_flag_answer(*, by: User, flag: PlanFlag, answer: str, expected_version: int) -> PlanFlag:
     """Say why the plan stands all the same; the other answer is a new plan."""
+    standing_check(flag)
     if flag.answer:
         raise Refused("This question was answered already.")
     if len(answer.strip()) < 3:
@@ -135,102 +142,39 @@ def plan_flag_answer(*, by: User, flag: PlanFlag, answer: str, expected_version:
     return flag
 
 
-def plans_review(*, by: User, person: Person, day: date) -> None:
-    """Hold the person's signed plans against the newest weight and areas; call where either was written."""
+def outline_subject(lesion: Lesion) -> str:
+    """What a question about the outline of an ulcer is about, as its row says it."""
+    return f"ulcer {lesion.pk}"
+
+
+def plans_review(*, by: User, person: Person, day: date, visit: Visit | None = None) -> None:
+    """Hold the person's signed plans against the newest weight and areas; call where either was written.
+    `visit`: the one that wrote them.
+    """
     plans = list(
-        LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED)
+        LimbPlan.objects.filter(limb__person=person, plan__state=PlanState.SIGNED, ended_on=None)
         .select_related("plan", "limb__person__site")
         .prefetch_related("lesions")
     )
-    if not plans:
-        return
-    weights = [
-        float(kg) for kg in person.weights.order_by("-measured_on", "-pk").values_list("kg", flat=True)[:2]
-    ]
     for limb_plan in plans:
-        _review_weight(by, limb_plan, weights, day)
-        _review_outlines(by, limb_plan, day)
-
-
-def _review_weight(by: User, limb_plan: LimbPlan, weights: list[float], day: date) -> None:
-    result, planned = limb_plan.plan.result, limb_plan.plan.spec.get("body_weight_kg")
-    if planned is None or not weights or "policy" not in result:
-        return
-    if PlanFlag.objects.filter(limb_plan=limb_plan, cause=PlanFlagCause.WEIGHT).exists():
-        return  # once for a plan: the next one is computed with the new weight
-    threshold = float(result["policy"]["weight_threshold"])
-    above = float(planned) >= threshold
-    beyond = [(kg >= threshold) != above for kg in weights]
-    clear = beyond[0] and abs(weights[0] - threshold) >= CLEARLY_BEYOND
-    if clear or (len(beyond) == 2 and all(beyond)):
-        plan_flag_raise(
-            by=by,
-            limb_plan=limb_plan,
-            cause=PlanFlagCause.WEIGHT,
-            subject="",
-            words=f"Weight is now {weights[0]:g} kg; the plan was made for {float(planned):g} kg, on the "
-            "other side of the "
-            f"threshold of {threshold:g} kg, so the policy would cut another layer.",
-            raised_on=day,
+        raised = set(
+            PlanFlag.objects.standing()
+            .filter(limb_plan=limb_plan, cause__in=(PlanFlagCause.WEIGHT, PlanFlagCause.OUTLINE))
+            .values_list("cause", "subject")
         )
-
-
-def _review_outlines(by: User, limb_plan: LimbPlan, day: date) -> None:
-    signed = limb_plan.plan.signed_at
-    if signed is None:
-        return
-    raised = set(
-        PlanFlag.objects.filter(limb_plan=limb_plan, cause=PlanFlagCause.OUTLINE).values_list(
-            "subject", flat=True
-        )
-    )
-    for lesion in limb_plan.lesions.all():
-        subject = f"lesion {lesion.pk}"
-        if subject in raised:
-            continue
-        words = _grown(lesion, signed) or _moved(limb_plan, lesion, signed)
-        if words:
-            plan_flag_raise(
-                by=by,
-                limb_plan=limb_plan,
-                cause=PlanFlagCause.OUTLINE,
-                subject=subject,
-                words=words,
-                raised_on=day,
-            )
-
-
-def _grown(lesion: Lesion, signed: datetime) -> str:
-    """Words when the wound is larger than at the signature by the set share; a smaller one lies over the
-    cut as before.
-    """
-    areas = Measurement.objects.filter(
-        lesion=lesion, visit__state=VisitState.STANDS, area_mm2__gt=0
-    ).order_by("-visit__visited_on", "-pk")
-    then = areas.filter(visit__visited_on__lte=timezone.localtime(signed).date()).first()
-    now = areas.first()
-    if then is None or now is None or not then.area_mm2 or not now.area_mm2:
-        return ""
-    share = float(now.area_mm2) / float(then.area_mm2) - 1.0
-    if share < CHANGED:
-        return ""
-    return (
-        f"Lesion {lesion.label} has grown by {100 * share:.0f} % since the plan was signed "
-        f"({then.area_mm2 / 100:.2f} to "
-        f"{now.area_mm2 / 100:.2f} cm²): take the imprint again."
-    )
-
-
-def _moved(limb_plan: LimbPlan, lesion: Lesion, signed: datetime) -> str:
-    """Words when the newest imprint lies outside the outline of the plan by the set share of itself."""
-    imprint = lesion.imprints.filter(created_at__gt=signed).order_by("-taken_on", "-pk").first()
-    if imprint is None:
-        return ""
-    share = share_outside(limb_plan.plan.spec, lesion.label, imprint.outline_mm)
-    if share < CHANGED:
-        return ""
-    return (
-        f"{100 * share:.0f} % of the imprint of {day_words(imprint.taken_on)} of lesion {lesion.label} lie "
-        "outside the outline the plan "
-        "was made for: make a new version."
-    )
+        grounds = {(PlanFlagCause.WEIGHT.value, ""): weight_ground(limb_plan)}
+        for lesion in limb_plan.lesions.all():
+            key = (PlanFlagCause.OUTLINE.value, outline_subject(lesion))
+            grounds[key] = outline_ground(limb_plan, lesion)
+        for (cause, subject), words in grounds.items():
+            # Once for a plan: the next one is computed with the new weight or imprint.
+            if words and (cause, subject) not in raised:
+                plan_flag_raise(
+                    by=by,
+                    limb_plan=limb_plan,
+                    cause=cause,
+                    subject=subject,
+                    words=words,
+                    raised_on=day,
+                    visit=visit,
+                )

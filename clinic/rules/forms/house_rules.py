@@ -27,7 +27,14 @@ SLOT_WORDS = {
     "base": "Base",
 }
 LONG_TEXTS = {"protocol_text", "escalation_text", "opening_text"}
-ONE_PLACE = {"weight_threshold_kg", "margin_mm", "distal_margin_mm", "bevel_deg"}
+ONE_PLACE = {
+    "weight_threshold_kg",
+    "margin_mm",
+    "distal_margin_mm",
+    "bevel_deg",
+    "question_area_ratio",
+    "question_small_area_ratio",
+}
 
 
 class DaysField(forms.CharField):

@@ -52,7 +52,7 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
             "telephone_immediate_in_hours",
             "At once, in hours",
             "",
-            help="Red flags show it, and every card of a sealed device.",
+            help="Red flags show it, and every card of a non-removable device.",
         ),
         Rule("telephone_immediate_out_of_hours", "At once, out of hours", ""),
         Rule("telephone_one_working_day_in_hours", "Within one working day, in hours", ""),
@@ -65,10 +65,10 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         Rule("protocol_text", "Local protocol", "", help="Shown where a protocol decides."),
         Rule("holidays", "Days off", "", help="One date a line, as 2026-12-25. They are no working days."),
     ),
-    "Nobody is lost": (
+    "Non-attendance": (
         Rule(
             "attempts_before_escalation",
-            "Failed attempts to reach a person before it is passed on",
+            "Failed attempts to reach a patient before it is escalated",
             PRACTICE,
             "attempts",
         ),
@@ -88,13 +88,26 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
             "kg",
             "At the threshold counts as above.",
         ),
-        Rule("margin_mm", "Margin round the lesion", PRACTICE, "mm"),
+        Rule("margin_mm", "Margin round the ulcer", PRACTICE, "mm"),
         Rule(
             "distal_margin_mm", "Margin toward the toes", PRACTICE, "mm", "Never below the margin round it."
         ),
         Rule("bevel_deg", "Angle of the wall to the surface", PRACTICE, "°"),
     ),
-    "How old a fact may be": (
+    "Asked before saving": (
+        Rule(
+            "question_area_ratio",
+            "An area is asked about from this many times the last comparable one",
+            PRACTICE,
+            "times",
+            "Or that part of it. The question is asked once and stops nobody.",
+        ),
+        Rule(
+            "question_small_area_ratio", "The same where one of the two is under 0.5 cm²", PRACTICE, "times"
+        ),
+        Rule("question_weight_percent", "A weight is asked about from a change of", PRACTICE, "%"),
+    ),
+    "How long a result is valid": (
         Rule("weight_fresh_days", "Weight", PRACTICE, "days"),
         Rule(
             "perfusion_fresh_days",
@@ -112,14 +125,14 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         ),
         Rule(
             "infection_look_days",
-            "A clean look for infection, to sign a device that stays on",
+            "A clean look for infection, to sign a non-removable device",
             PRACTICE,
             "days",
             "Fitting and sealing need a clean look of the same day.",
         ),
         Rule("falls_fresh_days", "Falls screen", DESIGN, "days"),
     ),
-    "Sealed devices": (
+    "Non-removable devices": (
         Rule(
             "sealed_first_days",
             "First opening after sealing",
@@ -136,9 +149,9 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         ),
         Rule(
             "opening_text",
-            "How to open a sealed device",
+            "How to open a non-removable device",
             "",
-            help="Printed on the card the person leaves with.",
+            help="Printed on the card the patient leaves with.",
         ),
     ),
     "Closing and reopening": (
@@ -151,7 +164,7 @@ GROUPS: dict[str, tuple[Rule, ...]] = {
         ),
         Rule(
             "reopen_days",
-            "Opened again within this time it is the same lesion",
+            "Reopened within this time it is the same ulcer",
             DESIGN,
             "days",
             "Later it is a recurrence.",

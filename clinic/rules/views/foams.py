@@ -15,6 +15,7 @@ from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
 from clinic.rules.forms.foams import FoamForm
 from clinic.rules.reads.foams import own_foams
+from clinic.rules.reads.touched import touched_by_foam
 from clinic.rules.writes.foams import foam_add
 from clinic.rules.writes.foams import foam_retire as retire
 from offload.core.foam.law import packaged_foams
@@ -67,5 +68,10 @@ def foam_retire(request: ClinicRequest, site_foam: int) -> HttpResponse:
         except Refused as refused:
             messages.error(request, message_of("refused", words=refused.message).text)
         else:
-            messages.success(request, f"{link.foam.label} is out of use. Plans that name it keep it.")
+            hit = touched_by_foam(link.site, link.foam.key)
+            messages.success(
+                request,
+                f"{link.foam.label} is out of use. {len(hit.drafts)} drafts name it and cannot be signed; "
+                f"{len(hit.signed)} signed plans keep it.",
+            )
     return redirect(f"{reverse('foams')}?site={link.site_id}")

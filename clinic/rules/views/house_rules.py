@@ -10,7 +10,9 @@ from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 from clinic.rules.forms.house_rules import HouseRulesForm
 from clinic.rules.reads.house_rules import RULES, STACK, history_of
+from clinic.rules.reads.touched import touched_now
 from clinic.rules.writes.house_rules import house_rules_change
+from offload.core.plan.crossings import SAYS_NOTHING, WHAT, crossings
 
 
 @may("house_rules")
@@ -23,7 +25,12 @@ def house_rules(request: ClinicRequest) -> HttpResponse:
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "The house rules are changed.")
+            hit = touched_now(site)
+            messages.success(
+                request,
+                f"The house rules are changed. {len(hit.drafts)} drafts are held against them when they are "
+                f"signed; {len(hit.signed)} signed plans and {len(hit.sealed)} non-removable devices stay.",
+            )
             return redirect(f"{reverse('house_rules')}?site={site.pk}")
     return render(
         request,
@@ -32,7 +39,11 @@ def house_rules(request: ClinicRequest) -> HttpResponse:
             "form": form,
             "site": site,
             "stack": STACK,
+            "crossings": crossings(),
+            "crossing_of": WHAT,
+            "says_nothing": SAYS_NOTHING,
             "rules": RULES,
+            "touched": touched_now(site),
             "history": history_of(site),
             "here": "house_rules",
         },

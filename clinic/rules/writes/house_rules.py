@@ -51,6 +51,9 @@ BOUNDS: dict[str, tuple[int, int]] = {
     "first_change_hours": (48, 72),
     "attempts_before_escalation": (1, 5),
     "planned_reach_days": (1, 30),
+    "question_area_ratio": (2, 10),
+    "question_small_area_ratio": (2, 20),
+    "question_weight_percent": (5, 50),
 }
 #: A red flag or a sealed device shows these; once entered they are replaced, never taken away.
 TELEPHONES = (
@@ -138,7 +141,7 @@ def _check(row: Site) -> None:
         )
     if row.distal_margin_mm < row.margin_mm:
         raise Refused(
-            f"Margin toward the toes: {row.distal_margin_mm:g} mm is below the margin round the lesion, "
+            f"Margin toward the toes: {row.distal_margin_mm:g} mm is below the margin round the ulcer, "
             f"{row.margin_mm:g} mm.",
             field="distal_margin_mm",
         )

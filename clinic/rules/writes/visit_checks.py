@@ -15,13 +15,13 @@ from clinic.models import (
     Attendance,
     Lesion,
     Person,
-    PersonState,
     Prescription,
     Visit,
     VisitState,
 )
 from clinic.record.dates import day_words
 from clinic.record.errors import Refused
+from clinic.record.lifecycle import person_allowed
 
 __all__ = [
     "day_check",
@@ -53,8 +53,7 @@ def open_lesion_ids(person: Person) -> set[int]:
 
 def in_care_check(person: Person) -> None:
     """Nothing is logged for somebody who has moved or died."""
-    if person.state != PersonState.IN_CARE:
-        raise Refused(f"{person.full_name} is no longer in care here ({person.get_state_display().lower()}).")
+    person_allowed(person, "care")
 
 
 def day_check(person: Person, day: date) -> None:
@@ -77,7 +76,7 @@ def free_day_check(person: Person, lesions: Iterable[Lesion], day: date) -> None
     for lesion in lesions:
         if day < lesion.first_seen_on:
             raise Refused(
-                f"Date of the visit: {day_words(day)} is before lesion {lesion.label} was first seen, "
+                f"Date of the visit: {day_words(day)} is before ulcer {lesion.label} was first seen, "
                 f"{day_words(lesion.first_seen_on)}.",
                 field="visited_on",
             )
@@ -100,8 +99,10 @@ def _sealed(person: Person) -> QuerySet[Prescription]:
     return Prescription.objects.filter(SEALED, limb__person=person).order_by("open_by")
 
 
-def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) -> None:
-    """Refuse a next date that is not after the visit, or after a sealed device must have been opened."""
+def next_visit_check(*, person: Person, visited_on: date, next_on: date | None, opened: bool = False) -> None:
+    """Refuse a next date that is not after the visit, or after a sealed device must have been opened.
+    `opened`: the sealed devices are opened at this visit.
+    """
     if next_on is None:
         return
     if next_on <= visited_on:
@@ -109,10 +110,13 @@ def next_visit_check(*, person: Person, visited_on: date, next_on: date | None) 
             f"Next visit: {day_words(next_on)} is not after the visit of {day_words(visited_on)}.",
             field="next_on",
         )
+    if opened:
+        return
     for open_by, side in _sealed(person).values_list("open_by", "limb__side"):
         if open_by is not None and next_on > open_by:
             raise Refused(
-                f"Next visit: {day_words(next_on)} is too late; the sealed device on the {side} foot must "
+                f"Next visit: {day_words(next_on)} is too late; the non-removable device on the {side} "
+                f"foot must "
                 f"be opened by {day_words(open_by)}. If it was opened at this visit, say so.",
                 field="next_on",
             )

@@ -27,7 +27,7 @@ def visit_differences(
         row = by_lesion.get(part.sheet.lesion.pk)
         if row is None or not hasattr(part, "cleaned_data"):
             continue
-        head = f"Lesion {part.sheet.lesion.label}: "
+        head = f"Ulcer {part.sheet.lesion.label}: "
         typed = _typed_area(part)
         if typed != area_words(row):
             found.append(Difference(f"{head}area", area_words(row), typed))

@@ -15,7 +15,7 @@ from clinic.visits.writes.visits import COLUMNS, PersonFindings
 __all__ = ["FinishForm"]
 
 #: Asked of each person who sees the foot, or free to be added to, whatever stands.
-ASKED_AGAIN = ("visited_on", "next_on", "note")
+ASKED_AGAIN = ("visited_on", "next_on", "next_at", "transport", "no_next_because", "note")
 
 
 class FinishForm(VisitForm):
@@ -25,14 +25,13 @@ class FinishForm(VisitForm):
         self.visit = visit
         super().__init__(*args, sheet=sheet, initial={"version": visit.version}, **kwargs)
         # A date agreed when the visit was begun stands until another one is typed.
-        self.needs_next = visit.next_on is None
+        self.needs_next = visit.next_on is None and not visit.no_next_because
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         super()._fit_devices(sheet)
         self.fields["visited_on"].widget = forms.HiddenInput()
         self.initial["visited_on"] = self.visit.visited_on
         del self.fields["submission_key"]
-        self.fields.pop("dressing_same", None)
         for name in COLUMNS:
             if name in self.fields and name not in ASKED_AGAIN and self._stands(name):
                 del self.fields[name]
@@ -42,6 +41,13 @@ class FinishForm(VisitForm):
 
     def _stands(self, name: str) -> bool:
         return getattr(self.visit, name) not in (None, "")
+
+    def clean(self) -> None:
+        data = self.cleaned_data
+        if not data.get("next_on") and not data.get("next_in") and not data.get("no_next_because"):
+            # A date agreed when the visit was begun takes a time or transport given now.
+            data["next_on"] = self.visit.next_on
+        super().clean()
 
     def findings(self) -> PersonFindings:
         """What stands, and what was added to it."""
@@ -56,6 +62,8 @@ class FinishForm(VisitForm):
             data,
             **stands,
             visited_on=self.visit.visited_on,
-            next_on=data.next_on or self.visit.next_on,
+            next_at=data.next_at or (self.visit.next_at if data.next_on == self.visit.next_on else None),
+            transport=data.transport or (self.visit.transport if data.next_on == self.visit.next_on else ""),
+            no_next_because=data.no_next_because or ("" if data.next_on else self.visit.no_next_because),
             note=note,
         )

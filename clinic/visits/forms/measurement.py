@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import json
-import re
 from dataclasses import fields
 from typing import Any
 
 from django import forms
 
 from clinic.capture.writes.measurement import (
+    LARGEST_DIAMETER_MM,
+    MOST_POINTS,
     AreaTold,
     LesionFindings,
     WoundArea,
-    parts_of,
+    outline_read,
     redness_check,
     wound_area,
 )
@@ -21,28 +22,42 @@ from clinic.models import (
     INFECTION_SIGNS,
     Debridement,
     Depth,
+    Edge,
     Exudate,
     Measurement,
     OtherCause,
+    SurroundingSkin,
     Tissue,
     Trace,
     UlcerFindings,
 )
+from clinic.record.dates import day_words
 from clinic.record.errors import Refused
-from clinic.record.forms.chips import FIELD, NONE_OF_THESE, YesNoChips, chips, drawn_by
+from clinic.record.forms.chips import FIELD, NONE_OF_THESE, YesNoChips, chips, drawn_by, filled
 from clinic.record.forms.findings import findings_of, words_of
+from clinic.record.forms.numbers import NumberField
 from clinic.record.forms.refusals import hold, show
+from clinic.record.forms.touches import TouchField, touches_answer, touches_fit
 from clinic.visits.reads import LesionSheet, infection_words
+from offload.core.intake import IntakeError, points_of
 
 __all__ = ["MeasurementForm", "OutlineField"]
 
-MOST_POINTS = 2000
 #: The fields that together tell the area. `outline` is the one not named as its column.
 AREA = tuple("outline" if column.name == "outline_mm" else column.name for column in fields(AreaTold))
 #: Findings whose field has the column's name; two columns are asked in the one field `infection`.
 SEEN = tuple(
     seen.name for seen in fields(UlcerFindings) if seen.name not in ("infection_looked", "infection_signs")
 )
+
+
+#: Typed one after the other on the number keyboard.
+MILLIMETRES = ("length_mm", "width_mm", "depth_mm", "undermining_mm")
+
+
+def _empty_text() -> forms.TextInput:
+    """A text field of which the page can see that nothing is typed."""
+    return forms.TextInput(attrs={"placeholder": " "})
 
 
 class OutlineField(forms.CharField):
@@ -54,37 +69,12 @@ class OutlineField(forms.CharField):
         text = super().to_python(value)
         if not text:
             return ()
-        if text.startswith("["):
-            return self._json(text)
-        points = self._lines(text)
-        if len(points) > MOST_POINTS:
-            raise forms.ValidationError(
-                f"Outline: {len(points)} points given; at most {MOST_POINTS} are allowed."
-            )
-        return tuple(points)
-
-    def _lines(self, text: str) -> list[tuple[float, float]]:
-        points = []
-        for number, part in enumerate(filter(str.strip, re.split(r"[\n;]", text)), start=1):
-            pair = re.split(r"[,\s]+", part.strip())
-            try:
-                x, y = (float(one) for one in pair)
-            except ValueError:
-                raise forms.ValidationError(
-                    f"Outline: point {number} is “{part.strip()[:30]}”; two numbers in mm are needed, such "
-                    "as 12.5, 30."
-                ) from None
-            points.append((x, y))
-        return points
-
-    def _json(self, text: str) -> Any:
-        """A list of points, or parts with holes as the tracing page sends them."""
         try:
-            parts = parts_of(json.loads(text))
-        except (ValueError, RecursionError):
-            raise forms.ValidationError(
-                "Outline: not a list of points; [[x, y], [x, y], …] in mm is needed."
-            ) from None
+            if not text.startswith("["):
+                return tuple(points_of(text, MOST_POINTS))
+            parts = outline_read(text)
+        except IntakeError as fault:
+            raise forms.ValidationError(f"Outline: {fault}.") from fault
         except Refused as refused:
             raise forms.ValidationError(refused.message) from None
         return parts[0][0] if len(parts) == 1 and len(parts[0]) == 1 else parts
@@ -98,9 +88,18 @@ class OutlineField(forms.CharField):
         return value
 
 
+def _ruled(label: str, low: float, high: float, **more: Any) -> NumberField:
+    """Four stand in one line under the hand: an echo stands only where it was read otherwise than typed."""
+    return NumberField(label=label, low=low, high=high, unit="mm", required=False, quiet=True, **more)
+
+
+def _diameter(label: str) -> NumberField:
+    return _ruled(label, 0.1, float(LARGEST_DIAMETER_MM), places=1)
+
+
 class MeasurementForm(forms.Form):
-    length_mm = forms.DecimalField(label="Length (mm)", required=False, max_digits=5, decimal_places=1)
-    width_mm = forms.DecimalField(label="Width (mm)", required=False, max_digits=5, decimal_places=1)
+    length_mm = _diameter("Length")
+    width_mm = _diameter("Width")
     outline = OutlineField(
         label="Outline points (mm)",
         required=False,
@@ -116,19 +115,36 @@ class MeasurementForm(forms.Form):
         ],
     )
     depth = chips("Deepest tissue seen", Depth.choices)
-    tissue = chips("Main tissue", Tissue.choices)
+    tissue = chips("Wound bed", Tissue.choices)
+    edge = chips("Edge", Edge.choices)
+    dressing = forms.CharField(label="Dressing", required=False, max_length=200, widget=_empty_text())
+    unchanged = forms.BooleanField(label="Wound bed, edge and dressing unchanged", required=False)
     exudate = chips("Exudate", Exudate.choices)
+    depth_mm = _ruled("Depth", 0, 100, kind=int)
+    undermining_mm = _ruled("Undermined", 0, 100, kind=int)
+    nothing_found = TouchField(
+        {
+            "infection": ("swelling, redness, tenderness, warmth, pus", NONE_OF_THESE),
+            "deep_infection": ("deep infection or abscess", "no"),
+            "unwell": ("fever or unwell", "no"),
+            "odour": ("odour", "no"),
+            "surrounding_skin": ("changed skin around", SurroundingSkin.HEALTHY.value),
+        },
+        lead="Device and dressing off, none of these: ",
+    )
     infection = forms.MultipleChoiceField(
         label="Signs of infection",
         choices=[*INFECTION_SIGNS.items(), (NONE_OF_THESE, "None of these")],
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text="Looked: device and dressing off, all five looked for, the wound probed.",
+        help_text="Looked: device and dressing off, all five looked for, the ulcer probed.",
     )
-    redness_mm = forms.IntegerField(label="Redness (mm)", required=False, min_value=1, max_value=300)
+    redness_mm = NumberField(label="Redness", low=1, high=300, unit="mm", kind=int, required=False)
     deep_infection = YesNoChips(label="Deep infection or abscess")
     probe_to_bone = YesNoChips(label="Probe touches bone")
     unwell = YesNoChips(label="Fever or unwell")
+    odour = YesNoChips(label="Odour")
+    surrounding_skin = chips("Skin around", SurroundingSkin.choices)
     cavity = YesNoChips(label="Deeper than wide, or undermined")
     other_cause = chips("Other cause of the signs", OtherCause.choices)
     photo = forms.FileField(
@@ -154,6 +170,7 @@ class MeasurementForm(forms.Form):
         sheet: LesionSheet,
         photo: bool = False,
         initial: dict[str, Any] | None = None,
+        correcting: bool = False,
     ) -> None:
         super().__init__(data, files, prefix=sheet.prefix, label_suffix="", initial=initial)
         self.sheet = sheet
@@ -163,7 +180,17 @@ class MeasurementForm(forms.Form):
             if initial and initial.get("fresh_trace"):
                 self.fields[name].widget.attrs["data-fresh"] = ""
         self._show_last(sheet)
+        if correcting or sheet.unchanged_since is None:
+            del self.fields["unchanged"]
+        else:
+            since = day_words(sheet.unchanged_since)
+            self.fields[
+                "unchanged"
+            ].label = f"Wound bed, edge and dressing unchanged since {since}: {sheet.described_words}"
+        if correcting:
+            del self.fields["nothing_found"]
         drawn_by(self, FIELD, *self.fields)
+        touches_fit(self)
 
     @property
     def touched(self) -> bool:
@@ -173,8 +200,10 @@ class MeasurementForm(forms.Form):
 
     def _show_last(self, sheet: LesionSheet) -> None:
         """Last values in soft ink beside the empty fields."""
-        for name in ("length_mm", "width_mm"):
-            self.fields[name].widget.attrs.update({"inputmode": "decimal", "step": "0.1", "min": "0"})
+        for name in (*MILLIMETRES, "redness_mm"):
+            self.fields[name].widget.attrs["placeholder"] = " "
+        for name in MILLIMETRES:
+            self.fields[name].widget.attrs["enterkeyhint"] = "next"
         beside: dict[str, str] = {}
         area, last = sheet.last_area, sheet.last
         if area is not None and not area.covered_dry and area.length_mm is not None:
@@ -196,6 +225,7 @@ class MeasurementForm(forms.Form):
         return ticked
 
     def clean(self) -> None:
+        touches_answer(self)
         if self.errors:
             return
         found = self.findings()
@@ -226,6 +256,26 @@ class MeasurementForm(forms.Form):
         except Refused as refused:
             words = self.errors[faulty[0]][0] if faulty else refused.message
             return None, str(words)
+
+    @property
+    def singles_open(self) -> bool:
+        """Whether what one touch may answer stands open: answered one by one, or a correction."""
+        if "nothing_found" not in self.fields:
+            return True
+        return not self["nothing_found"].value() and filled(
+            self,
+            "redness_mm",
+            *self.fields["nothing_found"].answers,  # type: ignore[attr-defined]
+        )
+
+    @property
+    def described_open(self) -> bool:
+        return filled(self, "tissue", "edge", "dressing")
+
+    @property
+    def more_open(self) -> bool:
+        hidden = () if self.traced else ("outline",)
+        return filled(self, *hidden, "not_measured_because", "cavity", "other_cause")
 
     @property
     def traced_cm2(self) -> float | None:

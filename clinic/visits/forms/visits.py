@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import uuid
-from datetime import date, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.utils import timezone
 
 from clinic.alerts.forms.flags import RedFlagQuestions
+from clinic.guidelines.next_visit import next_offers
 from clinic.models import (
     Attendance,
     DeviceCondition,
@@ -22,17 +23,25 @@ from clinic.models import (
     WeighedHow,
 )
 from clinic.record.dates import day_words
-from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by
+from clinic.record.forms.chips import FIELD, YesNoChips, chips, drawn_by, filled
 from clinic.record.forms.dates import DayField
 from clinic.record.forms.findings import findings_of, words_of
+from clinic.record.forms.numbers import NumberField
 from clinic.record.forms.refusals import hold
+from clinic.record.forms.touches import TouchField, touches_answer, touches_fit
 from clinic.relief.forms.watch import watch_add, watch_answers
 from clinic.visits.forms.measurement import MeasurementForm
+from clinic.visits.forms.next_date import NextDateForm
 from clinic.visits.reads import VisitSheet
-from clinic.visits.writes.answers import next_given_check, weighed_check, why_not_worn_check
+from clinic.visits.writes.answers import (
+    next_details_check,
+    next_given_check,
+    weighed_check,
+    why_not_worn_check,
+)
 from clinic.visits.writes.visits import COLUMNS, PersonFindings
 
-__all__ = ["CorrectionForm", "InErrorForm", "MissedCorrectionForm", "MissedForm", "VisitForm", "lesion_forms"]
+__all__ = ["CorrectionForm", "MissedCorrectionForm", "MissedForm", "PlainForm", "VisitForm", "lesion_forms"]
 
 FOLLOW_UP = "record/_follow_up.html"
 #: Words asked only after an answer of another field that asks for them.
@@ -43,6 +52,9 @@ ABOUT_DEVICE = ("skin_under_device", "skin_note", "device_condition", "wear", "w
 NOT_BESIDE = (
     "visited_on",
     "next_on",
+    "next_at",
+    "transport",
+    "no_next_because",
     "note",
     "temperature_c",
     "pulse_per_min",
@@ -65,27 +77,6 @@ class PlainForm(forms.Form):
         super().__init__(*args, **{"label_suffix": "", **kwargs})
 
 
-class NextDateForm(PlainForm):
-    """The next date: one touch for a week later, or typed."""
-
-    next_in_7 = forms.BooleanField(label="7 days after this visit", required=False)
-    next_on = DayField(label="or on", required=False)
-    day_field = "visited_on"
-
-    def clean(self) -> None:
-        data = self.cleaned_data
-        day, typed = data.get(self.day_field), data.get("next_on")
-        if data.get("next_in_7") and isinstance(day, date):
-            week = day + timedelta(days=7)
-            if typed is not None and typed != week:
-                self.add_error(
-                    "next_on",
-                    f"Next visit: {typed:%Y-%m-%d} is typed and 7 days ({week:%Y-%m-%d}) is ticked; "
-                    "keep one.",
-                )
-            data["next_on"] = week
-
-
 def follow_up(label: str) -> forms.CharField:
     """Words asked only after a problem; the page shows the field when there is one (or when it is filled)."""
     return forms.CharField(
@@ -96,34 +87,31 @@ def follow_up(label: str) -> forms.CharField:
     )
 
 
-def measured(label: str, low: int, high: int, *, tenths: bool = False) -> forms.IntegerField:
+def measured(label: str, low: int, high: int, unit: str, *, tenths: bool = False) -> NumberField:
     """A sign of the whole person, within the bounds of the grading; empty was not measured."""
-    kind: type[forms.IntegerField] = OneDecimal if tenths else forms.IntegerField
-    return kind(
-        label=label,
-        required=False,
-        min_value=low,
-        max_value=high,
-        widget=forms.NumberInput(
-            attrs={"inputmode": "decimal" if tenths else "numeric", "step": "0.1" if tenths else "1"}
-        ),
-        error_messages={name: f"{label}: {low} to {high} is allowed." for name in ("min_value", "max_value")},
-    )
-
-
-class OneDecimal(forms.DecimalField):
-    """A number with one decimal at most."""
-
-    def __init__(self, **options: Any) -> None:
-        super().__init__(decimal_places=1, **options)
+    places, kind = (1, Decimal) if tenths else (0, int)
+    return NumberField(label=label, low=low, high=high, places=places, unit=unit, kind=kind, required=False)
 
 
 class VisitForm(RedFlagQuestions, NextDateForm):
     submission_key = forms.UUIDField(widget=forms.HiddenInput)
     visited_on = DayField(label="Date of the visit")
-    #: Whether an open lesion makes the next date compulsory.
+    #: Whether the visit is saved only with a next date or why there is none.
     needs_next = True
-    pain = chips("Pain", [(Pain.NONE.value, "No new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")])
+    asked_none = TouchField(
+        {"fall": ("no fall", "no"), "pain": ("no new pain", Pain.NONE.value)}, lead="Asked: "
+    )
+    looked_clear = TouchField(
+        {
+            "other_foot": ("other foot clear", Looked.CLEAR.value),
+            "skin_under_device": ("skin under the device clear", Looked.CLEAR.value),
+            "device_condition": ("device intact", DeviceCondition.SOUND.value),
+        },
+        lead="Looked at: ",
+    )
+    pain = chips(
+        "Pain", [(Pain.NONE.value, "None new"), (Pain.NEW.value, "New"), (Pain.WORSE.value, "Worse")]
+    )
     fall = YesNoChips(label="A fall since the last visit")
     other_foot = chips("Other foot", LOOKED)
     other_foot_note = follow_up("What on the other foot")
@@ -132,21 +120,12 @@ class VisitForm(RedFlagQuestions, NextDateForm):
     device_condition = chips("Device", DeviceCondition.choices)
     wear = chips("Worn since the last visit", Wear.choices)
     why_not_worn = follow_up("Why not worn")
-    temperature_c = measured("Temperature (°C)", 25, 45, tenths=True)
-    pulse_per_min = measured("Pulse (per minute)", 0, 300)
-    breaths_per_min = measured("Breaths (per minute)", 0, 100)
-    white_cells_10e9_per_l = measured("White cells (10⁹ per litre)", 0, 500, tenths=True)
-    device_opened = forms.BooleanField(label="Sealed device opened at this visit", required=False)
-    dressing_same = forms.BooleanField(label="As last time", required=False)
-    dressing = forms.CharField(label="Dressing", required=False, max_length=200)
-    weight_kg = forms.DecimalField(
-        label="Weight (kg)",
-        required=False,
-        min_value=20,
-        max_value=300,
-        max_digits=4,
-        decimal_places=1,
-    )
+    temperature_c = measured("Temperature", 25, 45, "°C", tenths=True)
+    pulse_per_min = measured("Pulse", 0, 300, "per minute")
+    breaths_per_min = measured("Breaths", 0, 100, "per minute")
+    white_cells_10e9_per_l = measured("White cells", 0, 500, "× 10⁹ per litre", tenths=True)
+    device_opened = forms.BooleanField(label="Non-removable device opened at this visit", required=False)
+    weight_kg = NumberField(label="Weight", low=20, high=300, places=1, unit="kg", required=False)
     weight_how = forms.ChoiceField(
         label="Weighed how", required=False, choices=[("", "Choose"), *WeighedHow.choices]
     )
@@ -158,9 +137,20 @@ class VisitForm(RedFlagQuestions, NextDateForm):
         self.sheet = sheet
         self._fit_devices(sheet)
         self._show_last(sheet)
+        if "next_in" in self.fields:
+            self.open_by = sheet.open_by
+            self.offer(
+                next_offers(
+                    timezone.localdate(),
+                    open_lesions=bool(sheet.lesions),
+                    open_by=sheet.open_by,
+                    months=sheet.months,
+                )
+            )
         watch_add(self, sheet.watch)
         drawn_by(self, FIELD, *self.fields)
         drawn_by(self, FOLLOW_UP, *FOLLOW_UPS)
+        touches_fit(self)
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         """Ask about devices only what the running ones can answer."""
@@ -179,8 +169,6 @@ class VisitForm(RedFlagQuestions, NextDateForm):
             del self.fields["device_opened"]
         if not sheet.weight_due:
             del self.fields["weight_kg"], self.fields["weight_how"]
-        if sheet.last is None or not sheet.last.dressing:
-            del self.fields["dressing_same"]
 
     def _show_last(self, sheet: VisitSheet) -> None:
         last, beside = sheet.last, {}
@@ -192,32 +180,35 @@ class VisitForm(RedFlagQuestions, NextDateForm):
         for name, words in beside.items():
             if name in self.fields:
                 self.fields[name].last = words  # type: ignore[attr-defined]
-        if "weight_kg" in self.fields:
-            self.fields["weight_kg"].widget.attrs.update({"inputmode": "decimal", "step": "0.1"})
 
     @property
     def signs_open(self) -> bool:
         """Whether the measured signs are shown: somebody is unwell, or one of them is filled or faulty."""
-        return any(
-            self[name].value() not in (None, "") or self[name].errors for name in SIGNS if name in self.fields
-        )
+        return filled(self, "note", *SIGNS) or (self.dated_here and not self._today)
+
+    @property
+    def dated_here(self) -> bool:
+        """Whether the day of the visit is asked in the fold; it is today unless somebody says otherwise."""
+        return not isinstance(self.fields["visited_on"].widget, forms.HiddenInput)
+
+    @property
+    def _today(self) -> bool:
+        day = self["visited_on"].value()
+        return str(day) == timezone.localdate().isoformat() and not self["visited_on"].errors
 
     def clean(self) -> None:
         super().clean()
-        data = self.cleaned_data
-        if data.get("dressing_same"):
-            if data.get("dressing"):
-                self.add_error("dressing", "Dressing: typed and also ticked “as last time”; keep one.")
-            elif self.sheet.last is not None:
-                data["dressing"] = self.sheet.last.dressing
-        needed = self.needs_next and bool(self.sheet.lesions)
-        hold(self, next_given_check, "next_on", needed=needed)
+        touches_answer(self)
+        hold(self, next_given_check, "next_on", "no_next_because", needed=self.needs_next)
+        hold(self, next_details_check, "next_on", "next_at", "transport")
         hold(self, weighed_check, "weight_kg", "weight_how")
         hold(self, why_not_worn_check, "wear", "why_not_worn")
 
     def findings(self) -> PersonFindings:
         """What was typed, as the write takes it."""
-        return findings_of(self, PersonFindings, unfinished=False, watch=watch_answers(self.cleaned_data))
+        return findings_of(
+            self, PersonFindings, unfinished=False, confirmed=(), watch=watch_answers(self.cleaned_data)
+        )
 
 
 def lesion_forms(
@@ -233,8 +224,17 @@ def lesion_forms(
         initial = MeasurementForm.stored(stored[one.lesion.pk]) if stored else None
         fresh = traced if traced is not None and traced.scale.photo.lesion_id == one.lesion.pk else None
         if fresh is not None:
-            initial = {"outline": fresh.outline_mm, "trace": fresh.pk, "fresh_trace": True}
-        part = MeasurementForm(data, files, sheet=one, photo=sheet.photo_consent, initial=initial)
+            drawn = {"outline": fresh.outline_mm, "trace": fresh.pk, "fresh_trace": True}
+            other_ways = dict.fromkeys(("length_mm", "width_mm", "covered_dry", "not_measured_because"))
+            initial = {**(initial or {}), **other_ways, **drawn} if initial else drawn
+        part = MeasurementForm(
+            data,
+            files,
+            sheet=one,
+            photo=sheet.photo_consent,
+            initial=initial,
+            correcting=stored is not None,
+        )
         part.traced = fresh
         parts.append(part)
     return parts
@@ -245,25 +245,38 @@ class CorrectionForm(VisitForm):
 
     reason = forms.CharField(label="Why it is corrected", max_length=100)
     version = forms.IntegerField(widget=forms.HiddenInput)
-    needs_next = False
 
     def __init__(self, *args: Any, sheet: VisitSheet, visit: Visit, **kwargs: Any) -> None:
+        # A visit that was stored without a next date may be corrected without one.
+        self.needs_next = bool(visit.next_on or visit.no_next_because)
         on_record = {f.attname: getattr(visit, f.attname) for f in Visit._meta.concrete_fields}
+        weight = visit.weights.standing().first()
+        if weight is not None:
+            on_record |= {"weight_kg": weight.kg, "weight_how": weight.how}
         super().__init__(*args, sheet=sheet, initial=on_record, **kwargs)
         self.fields["next_on"].label = "Next visit"
 
     def _fit_devices(self, sheet: VisitSheet) -> None:
         """Every stored answer keeps its field, whatever device runs today: corrections only."""
-        for name in set(VisitForm.base_fields) - set(COLUMNS):
+        for name in set(VisitForm.base_fields) - set(COLUMNS) - {"weight_kg", "weight_how"}:
             del self.fields[name]
 
 
 class MissedForm(NextDateForm):
     submission_key = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
-    attendance = forms.ChoiceField(label="What happened", choices=MISSED, widget=forms.RadioSelect)
+    attendance = forms.ChoiceField(label="Reason", choices=MISSED, widget=forms.RadioSelect)
     visited_on = DayField(label="Date of the missed visit")
     why_not = forms.CharField(label="Why", required=False, max_length=200)
-    next_in_7 = forms.BooleanField(label="7 days after the missed visit", required=False)
+    day_field = "visited_on"
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["next_in"].label = "Next visit, after the missed one"
+        del self.fields["no_next_because"]
+
+    def clean(self) -> None:
+        super().clean()
+        hold(self, next_details_check, "next_on", "next_at", "transport")
 
 
 class MissedCorrectionForm(MissedForm):
@@ -272,11 +285,4 @@ class MissedCorrectionForm(MissedForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        del self.fields["submission_key"], self.fields["next_in_7"]
-
-
-class InErrorForm(PlainForm):
-    reason = forms.CharField(
-        label="Why it was entered in error", max_length=100, widget=forms.Textarea(attrs={"rows": 2})
-    )
-    version = forms.IntegerField(widget=forms.HiddenInput)
+        del self.fields["submission_key"], self.fields["next_in"]

@@ -15,8 +15,10 @@ from clinic.alerts.reads.known import feet_standing, known_beside
 from clinic.models import Visit
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
+from clinic.record.questions import answers_of, unanswered
 from clinic.visits.forms.finishing import FinishForm
 from clinic.visits.forms.visits import lesion_forms
+from clinic.visits.questions import visit_questions
 from clinic.visits.reads import visit_page, visit_sheet
 from clinic.visits.views.visits import after_visit, all_valid, faults_of, show_on
 from clinic.visits.writes.visits import visit_finish as finish
@@ -43,12 +45,15 @@ def visit_finish(request: ClinicRequest, visit: int) -> HttpResponse:
     form = FinishForm(request.POST if sent else None, sheet=sheet, visit=found)
     form.known_beside(known_beside(feet_standing(found.person, found.visited_on)))
     parts = lesion_forms(sheet, request.POST if sent else None, request.FILES if sent else None)
-    if sent and all_valid(form, parts):
+    valid = sent and all_valid(form, parts)
+    questions = visit_questions(sheet, form.findings(), [one.findings() for one in parts]) if valid else []
+    waits = unanswered(questions, request.POST)
+    if valid and not waits:
         try:
             finish(
                 by=request.user,
                 visit=found,
-                found=form.findings(),
+                found=replace(form.findings(), confirmed=tuple(one.words for one in questions)),
                 lesions=[part.findings() for part in parts],
                 expected_version=form.cleaned_data["version"],
             )
@@ -65,7 +70,9 @@ def visit_finish(request: ClinicRequest, visit: int) -> HttpResponse:
         "page": page,
         "red": travelling_sheet(found.person, whole.sealed, timezone.now()),
         "faults": faults_of(form, parts),
+        "questions": questions if waits else (),
+        "answers": answers_of(questions, request.POST),
         "bar": person_bar(found.person),
         "here": "today",
     }
-    return render(request, "visits/finish.html", context, status=422 if context["faults"] else 200)
+    return render(request, "visits/finish.html", context, status=422 if waits or context["faults"] else 200)

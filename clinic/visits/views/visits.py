@@ -17,24 +17,25 @@ from django_htmx.http import HttpResponseClientRedirect
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.alerts.reads.flags import flags_open, travelling_sheet
 from clinic.alerts.reads.known import feet_standing, known_beside
-from clinic.capture.reads.traces import trace_for_visit
+from clinic.capture.reads.traces import trace_at_visit, trace_for_visit
 from clinic.curves.reads.healing import healings_of
-from clinic.models import Attendance, LesionState, Person, Trace, Visit
+from clinic.models import Attendance, Lesion, LesionState, Person, Trace, Visit
 from clinic.people.reads.people import person_bar
 from clinic.record.dates import day_words
 from clinic.record.errors import Conflict, Refused
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
+from clinic.record.questions import answers_of, unanswered
 from clinic.visits.forms.conflict import visit_differences
 from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.forms.visits import (
     CorrectionForm,
-    InErrorForm,
     MissedCorrectionForm,
     MissedForm,
     VisitForm,
     lesion_forms,
 )
+from clinic.visits.questions import correction_questions, visit_questions
 from clinic.visits.reads import (
     VisitSheet,
     change_words,
@@ -77,14 +78,19 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         shown = [part if part.touched else left for part, left in zip(parts, blank, strict=True)]
         parts = [part for part in parts if part.touched]
         form.needs_next = False
-    if sent and all_valid(form, parts):
-        before, day = _verdicts(sheet), form.cleaned_data["visited_on"]
+    valid = sent and all_valid(form, parts)
+    questions = visit_questions(sheet, form.findings(), [one.findings() for one in parts]) if valid else []
+    waits = unanswered(questions, request.POST)
+    if valid and not waits:
+        before, day = _verdicts([one.lesion for one in sheet.lesions]), form.cleaned_data["visited_on"]
         try:
             logged = visit_log(
                 by=request.user,
                 person=who,
                 submission_key=form.cleaned_data["submission_key"],
-                found=replace(form.findings(), unfinished=later),
+                found=replace(
+                    form.findings(), unfinished=later, confirmed=tuple(one.words for one in questions)
+                ),
                 lesions=[part.findings() for part in parts],
                 from_paper=paper is not None,
             )
@@ -112,11 +118,13 @@ def visit_new(request: ClinicRequest, person: int) -> HttpResponse:
         "paper": paper,
         "red": travelling_sheet(who, sheet.sealed, timezone.now()),
         "faults": faults_of(form, parts),
+        "questions": questions if waits else (),
+        "answers": answers_of(questions, request.POST),
         **_both_versions(form, parts, stored),
         "bar": person_bar(who),
         "here": "today",
     }
-    return render(request, "visits/new.html", context, status=422 if context["faults"] else 200)
+    return render(request, "visits/new.html", context, status=422 if waits or context["faults"] else 200)
 
 
 def _paper_day(request: ClinicRequest) -> date | None:
@@ -163,7 +171,7 @@ def faults_of(form: BaseForm, parts: list[MeasurementForm]) -> list[dict[str, st
     """All faults in the order of the page, each with the field it leads to; the first one takes the focus."""
     faults = []
     for one in (form, *parts):
-        lesion = f"Lesion {one.sheet.lesion.label}. " if isinstance(one, MeasurementForm) else ""
+        lesion = f"Ulcer {one.sheet.lesion.label}. " if isinstance(one, MeasurementForm) else ""
         for name in one.errors:
             if name not in one.fields:
                 faults += [{"id": "", "words": f"{lesion}{words}"} for words in one.errors[name]]
@@ -175,23 +183,28 @@ def faults_of(form: BaseForm, parts: list[MeasurementForm]) -> list[dict[str, st
     return faults
 
 
-def _verdicts(sheet: VisitSheet) -> dict[int, str]:
-    judged = healings_of([one.lesion for one in sheet.lesions])
-    return {pk: healing.words for pk, healing in judged.items()}
+def _verdicts(lesions: list[Lesion]) -> dict[int, str]:
+    return {pk: healing.words for pk, healing in healings_of(lesions).items()}
 
 
 def _saved_words(visit: Visit, sheet: VisitSheet, before: dict[int, str]) -> str:
-    after = _verdicts(sheet)
+    # Read anew: a visit that found an ulcer open again has reopened it.
+    stand = Lesion.objects.select_related("limb__person__site").in_bulk(
+        [one.lesion.pk for one in sheet.lesions]
+    )
+    after = _verdicts(list(stand.values()))
     words = [f"Visit of {day_words(visit.visited_on)} saved."]
     for one in sheet.lesions:
         was, now = before[one.lesion.pk], after[one.lesion.pk]
-        if was != now:
-            words.append(f"Lesion {one.lesion.label} is now “{now}”; it was “{was}”.")
+        if one.lesion.state == LesionState.TO_CONFIRM and stand[one.lesion.pk].is_open:
+            words.append(
+                f"Ulcer {one.lesion.label} was noted as closed and has an area again: it is reopened."
+            )
+        elif was != now:
+            words.append(f"Ulcer {one.lesion.label} is now “{now}”; it was “{was}”.")
     for row in visit.measurements.select_related("lesion"):
         if row.covered_dry and row.lesion.state == LesionState.OPEN:
-            words.append(f"Lesion {row.lesion.label} is covered and dry: record the closure on its page.")
-        elif row.area_mm2 and row.lesion.state == LesionState.TO_CONFIRM:
-            words.append(f"Lesion {row.lesion.label} was noted as closed and has an area again: reopen it.")
+            words.append(f"Ulcer {row.lesion.label} is covered and dry: record the closure on its page.")
     return " ".join(words)
 
 
@@ -254,11 +267,13 @@ def visit_missed(request: ClinicRequest, person: int) -> HttpResponse:
                 attendance=data["attendance"],
                 why_not=data["why_not"],
                 next_on=data["next_on"],
+                next_at=data["next_at"],
+                transport=data["transport"],
             )
         except Refused as refused:
             show(form, refused)
         else:
-            messages.success(request, "Recorded that the visit did not take place.")
+            messages.success(request, "Recorded that the visit did not happen.")
             if logged.visit.attendance == Attendance.DID_NOT_COME:
                 return redirect("contact_new", person=who.pk)
             return redirect("person", person=who.pk)
@@ -282,14 +297,21 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
     sheet = correction_sheet(found, rows.values())
     data = request.POST if request.method == "POST" else None
     form = CorrectionForm(data, sheet=sheet, visit=found, prefix=None)
-    parts = lesion_forms(sheet, data, stored=rows)
+    number = request.GET.get("trace", "")
+    traced = trace_at_visit(found, int(number)) if data is None and number.isdigit() else None
+    parts = lesion_forms(sheet, data, stored=rows, traced=traced)
     stored = None
-    if request.method == "POST" and all_valid(form, parts):
+    valid = request.method == "POST" and all_valid(form, parts)
+    questions = (
+        correction_questions(found, sheet, form.findings(), [p.findings() for p in parts]) if valid else []
+    )
+    waits = unanswered(questions, request.POST)
+    if valid and not waits:
         try:
             corrections.visit_correct(
                 by=request.user,
                 visit=found,
-                found=form.findings(),
+                found=replace(form.findings(), confirmed=tuple(one.words for one in questions)),
                 lesions=[part.findings() for part in parts],
                 reason=form.cleaned_data["reason"],
                 expected_version=form.cleaned_data["version"],
@@ -310,10 +332,13 @@ def visit_correct(request: ClinicRequest, visit: int) -> HttpResponse:
         "faults": faults_of(form, parts),
         **_both_versions(form, parts, stored),
         "again": True,
+        "questions": questions if waits else (),
+        "answers": answers_of(questions, request.POST),
+        "photos": found.photos.standing().filter(drawn=False).select_related("lesion"),
         "bar": person_bar(found.person),
         "here": "people",
     }
-    return render(request, "visits/correct.html", context, status=422 if context["faults"] else 200)
+    return render(request, "visits/correct.html", context, status=422 if waits or context["faults"] else 200)
 
 
 def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
@@ -322,6 +347,8 @@ def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
         "visited_on": found.visited_on,
         "why_not": found.why_not,
         "next_on": found.next_on,
+        "next_at": found.next_at,
+        "transport": found.transport,
         "version": found.version,
     }
     form = MissedCorrectionForm(request.POST if request.method == "POST" else None, initial=stored)
@@ -335,6 +362,8 @@ def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
                 attendance=data["attendance"],
                 why_not=data["why_not"],
                 next_on=data["next_on"],
+                next_at=data["next_at"],
+                transport=data["transport"],
                 reason=data["reason"],
                 expected_version=data["version"],
             )
@@ -345,24 +374,3 @@ def _missed_correct(request: ClinicRequest, found: Visit) -> HttpResponse:
             return redirect("visit", visit=found.pk)
     context = {"form": form, "visit": found, "bar": person_bar(found.person), "here": "people"}
     return render(request, "visits/missed_correct.html", context, status=422 if form.errors else 200)
-
-
-@may("log_visits")
-def visit_in_error(request: ClinicRequest, visit: int) -> HttpResponse:
-    found = visible_or_404(VISITS, request.user, pk=visit)
-    form = InErrorForm(request.POST if request.method == "POST" else None, initial={"version": found.version})
-    if request.method == "POST" and form.is_valid():
-        try:
-            corrections.visit_in_error(
-                by=request.user,
-                visit=found,
-                reason=form.cleaned_data["reason"],
-                expected_version=form.cleaned_data["version"],
-            )
-        except Refused as refused:
-            show(form, refused)
-        else:
-            messages.success(request, "The visit is marked as entered in error; it counts in no figure.")
-            return redirect("visit", visit=found.pk)
-    context = {"form": form, "visit": found, "bar": person_bar(found.person), "here": "people"}
-    return render(request, "visits/in_error.html", context, status=422 if form.errors else 200)

@@ -4,13 +4,14 @@ same ones.
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 
 from clinic.models import Attendance, Wear
+from clinic.record.dates import day_words
 from clinic.record.errors import Refused
 
-__all__ = ["missed_check", "next_given_check", "why_not_worn_check", "weighed_check"]
+__all__ = ["missed_check", "next_details_check", "next_given_check", "why_not_worn_check", "weighed_check"]
 
 
 def why_not_worn_check(*, wear: str, why_not_worn: str) -> None:
@@ -29,10 +30,21 @@ def weighed_check(*, weight_kg: Decimal | None, weight_how: str) -> None:
         raise Refused("Weight: both the kilograms and how it was weighed are needed.", field=field)
 
 
-def next_given_check(*, next_on: date | None, needed: bool) -> None:
-    """A person with an open lesion leaves with a next date."""
-    if needed and next_on is None:
-        raise Refused("Next visit: no date given; a person with an open lesion needs one.", field="next_on")
+def next_given_check(*, next_on: date | None, no_next_because: str, needed: bool) -> None:
+    """Nobody leaves without a next date, or without why there is none."""
+    if next_on is not None and no_next_because.strip():
+        raise Refused(
+            f"Next visit: {day_words(next_on)} is given and also why there is none; keep one.",
+            field="no_next_because",
+        )
+    if needed and next_on is None and not no_next_because.strip():
+        raise Refused("Next visit: no date given; choose one, or say why there is none.", field="next_on")
+
+
+def next_details_check(*, next_on: date | None, next_at: time | None, transport: str) -> None:
+    """A time or a transport note belongs to a next date."""
+    if next_on is None and (next_at is not None or transport.strip()):
+        raise Refused("Time or transport: given without a next date.", field="next_on")
 
 
 def missed_check(*, attendance: str) -> None:

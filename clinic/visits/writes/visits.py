@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
-from datetime import date
+from datetime import date, time
 from decimal import Decimal
 from uuid import UUID
 
@@ -13,12 +13,13 @@ from django.db import IntegrityError, transaction
 from clinic.alerts.reads.known import feet_standing, not_owned
 from clinic.alerts.writes.flags import FlagOutcome, flags_raised
 from clinic.alerts.writes.standing import dangers_raise
-from clinic.capture.writes.measurement import LesionFindings, flags_in, measurement_fill
+from clinic.capture.writes.measurement import LesionFindings, flags_in
 from clinic.capture.writes.photos import photo_store
 from clinic.devices.writes.wear import prescription_open
+from clinic.lesions.states import ulcer_allowed
+from clinic.lesions.writes.closure import closures_contradicted
 from clinic.models import (
     Attendance,
-    Lesion,
     Measurement,
     Person,
     Prescription,
@@ -42,21 +43,30 @@ from clinic.rules.writes.visit_checks import (
     person_held,
     sealed_devices,
 )
-from clinic.visits.writes.answers import missed_check, next_given_check, weighed_check, why_not_worn_check
+from clinic.visits.states import visit_allowed
+from clinic.visits.writes.answers import (
+    missed_check,
+    next_details_check,
+    next_given_check,
+    weighed_check,
+    why_not_worn_check,
+)
+from clinic.visits.writes.measured import for_lesion, measurement_store
 
 __all__ = [
     "COLUMNS",
     "Logged",
     "PersonFindings",
     "answers_check",
-    "measurement_store",
+    "devices_open",
+    "store_weight",
     "visit_fill",
     "visit_finish",
     "visit_log",
     "visit_missed",
 ]
 
-CHANGED = "The open lesions have changed since this page was opened; look again before saving."
+CHANGED = "The open ulcers have changed since this page was opened; look again before saving."
 
 
 #: The answers that are columns of the visit itself.
@@ -78,6 +88,8 @@ class PersonFindings(VisitFindings):
     #: Begun here and left for somebody else to finish: lesions and the next date may be missing.
     unfinished: bool = False
     watch: Mapping[int, str] = field(default_factory=dict)
+    #: Questions about typed values that were answered "as typed", in words.
+    confirmed: tuple[str, ...] = ()
 
     @property
     def flag_outcome(self) -> FlagOutcome:
@@ -128,21 +140,24 @@ def _log(
     used_for = key_used_for(key)
     if used_for is not None:
         if used_for != person.pk:
-            raise Refused("This form was already used for another person; open a new one.")
+            raise Refused("This form was already used for another patient; open a new one.")
         return Logged(Visit.objects.get(submission_key=key), new=False)
     in_care_check(person)
     day_check(person, found.visited_on)
     answers_check(found)
     open_now = open_lesion_ids(person)
     _check_lesions(person, found, lesions, open_now)
-    _check_next(found, open_now)
+    _check_next(found)
     visit = Visit(person=person, attendance=Attendance.CAME, submission_key=key, unfinished=found.unfinished)
     visit.from_paper = from_paper
-    if found.device_opened:
-        _open_devices(by, person, found.visited_on)
-    next_visit_check(person=person, visited_on=found.visited_on, next_on=found.next_on)
+    visit.confirmed_as_typed = list(found.confirmed)
+    next_visit_check(
+        person=person, visited_on=found.visited_on, next_on=found.next_on, opened=found.device_opened
+    )
     visit_fill(visit, found)
     _store_new(visit, by)
+    if found.device_opened:
+        devices_open(by=by, visit=visit)
     _keep(by, visit, found, lesions, raised=set())
     audit.record(
         by=by,
@@ -154,6 +169,7 @@ def _log(
         weighed=found.weight_kg is not None,
         device_opened=found.device_opened,
         from_paper=from_paper,
+        confirmed=len(found.confirmed),
     )
     return Logged(visit, new=True)
 
@@ -162,6 +178,8 @@ def _check_lesions(
     person: Person, found: PersonFindings, lesions: list[LesionFindings], open_now: set[int]
 ) -> None:
     """Every open lesion of this person once, and none of anybody else; fewer where the rest is left."""
+    for one in lesions:
+        ulcer_allowed(one.lesion, "measure")
     findings = [one.lesion.pk for one in lesions]
     whole = set(findings) <= open_now if found.unfinished else set(findings) == open_now
     if not whole or len(findings) != len(set(findings)):
@@ -169,8 +187,11 @@ def _check_lesions(
     free_day_check(person, [one.lesion for one in lesions], found.visited_on)
 
 
-def _check_next(found: PersonFindings, open_now: set[int]) -> None:
-    next_given_check(next_on=found.next_on, needed=bool(open_now) and not found.unfinished)
+def _check_next(found: PersonFindings) -> None:
+    next_given_check(
+        next_on=found.next_on, no_next_because=found.no_next_because, needed=not found.unfinished
+    )
+    next_details_check(next_on=found.next_on, next_at=found.next_at, transport=found.transport)
 
 
 def _keep(
@@ -181,11 +202,13 @@ def _keep(
     for one in lesions:
         row = Measurement(visit=visit, lesion=one.lesion)
         measurement_store(row, one, by=by)
+        _take_photo(row, by)
         by_findings |= flags_in(row, bone_before=bool(row.probe_to_bone) and _bone_before(row))
     if found.weight_kg is not None:
-        _store_weight(visit.person, found.weight_kg, found, by)
+        store_weight(visit, found.weight_kg, found, by)
+    closures_contradicted(by=by, person=visit.person)
     watch_found(by=by, visit=visit, answers=found.watch)
-    plans_review(by=by, person=visit.person, day=found.visited_on)
+    plans_review(by=by, person=visit.person, day=found.visited_on, visit=visit)
     if by_findings:
         by_findings = not_owned(by_findings, feet_standing(visit.person, found.visited_on))
     flags = (set(found.red_flags) | by_findings) - raised
@@ -210,21 +233,23 @@ def visit_finish(
     """
     findings = list(lesions)
     held = Visit.objects.select_for_update(of=("self",)).select_related("person__site").get(pk=visit.pk)
-    if held.state != VisitState.STANDS or not held.unfinished:
-        raise Refused("This visit is finished already; correct it where it is wrong.")
+    visit_allowed(held, "finish")
     answers_check(found)
     open_now = open_lesion_ids(held.person)
+    for one in findings:
+        ulcer_allowed(one.lesion, "measure")
     left = open_now - set(held.measurements.values_list("lesion_id", flat=True))
     if {one.lesion.pk for one in findings} != left:
         raise Refused(CHANGED)
-    _check_next(found, open_now)
+    _check_next(found)
     if found.device_opened:
-        _open_devices(by, held.person, held.visited_on)
+        devices_open(by=by, visit=held)
     next_visit_check(person=held.person, visited_on=held.visited_on, next_on=found.next_on)
     visit_fill(held, found)
     held.unfinished = False
+    held.confirmed_as_typed = [*held.confirmed_as_typed, *found.confirmed]
     store(held, by=by, expected_version=expected_version, why="finished")
-    raised = {flag for row in held.red_flags.all() for flag in row.flags}
+    raised = {flag for row in held.red_flags.standing() for flag in row.flags}
     _keep(by, held, found, findings, raised)
     audit.record(
         by=by,
@@ -242,14 +267,21 @@ def answers_check(found: PersonFindings) -> None:
     weighed_check(weight_kg=found.weight_kg, weight_how=found.weight_how)
 
 
-def _open_devices(by: User, person: Person, day: date) -> None:
-    devices = sealed_devices(person)
+def devices_open(*, by: User, visit: Visit) -> None:
+    """Every device that is sealed on was opened at this visit; call inside its transaction."""
+    devices = sealed_devices(visit.person)
     # All rows first: the audit chain is locked from the first opening on, and nobody may wait for us behind
     # it.
     list(Prescription.objects.select_for_update().filter(pk__in=[device.pk for device in devices]))
     for device in devices:
         try:
-            prescription_open(by=by, prescription=device, opened_on=day, expected_version=device.version)
+            prescription_open(
+                by=by,
+                prescription=device,
+                opened_on=visit.visited_on,
+                expected_version=device.version,
+                visit=visit,
+            )
         except Refused as refused:
             raise Refused(refused.message, field="device_opened") from refused
 
@@ -270,43 +302,6 @@ def _store_new(visit: Visit, by: User) -> None:
         raise
 
 
-def _for_lesion(refused: Refused, lesion: Lesion) -> Refused:
-    """The same refusal, tied to the field of this lesion's part of the form."""
-    field = None if refused.field is None else f"lesion-{lesion.pk}-{refused.field}"
-    message = refused.message if field else f"Lesion {lesion.label}: {refused.message}"
-    return Refused(message, field=field)
-
-
-def _earlier_of(row: Measurement) -> Measurement | None:
-    """The last measured area of this lesion before this row's visit."""
-    return (
-        Measurement.objects.filter(
-            lesion=row.lesion_id,
-            visit__state=VisitState.STANDS,
-            visit__visited_on__lt=row.visit.visited_on,
-            area_mm2__isnull=False,
-        )
-        .order_by("-visit__visited_on", "-pk")
-        .first()
-    )
-
-
-def measurement_store(row: Measurement, one: LesionFindings, *, by: User, why: str = "") -> bool:
-    """Put findings on a row and save it, unless a stored row says the same already."""
-    if row.pk is None:
-        row.created_by = by
-    before = _values(row)
-    try:
-        # Only "covered and dry" continues the way the last area was measured.
-        measurement_fill(row, one, _earlier_of(row) if one.covered_dry else None)
-        if row.pk is not None and _values(row) == before:
-            return False
-        store(row, by=by, expected_version=one.version, why=why)
-    except Refused as refused:
-        raise _for_lesion(refused, one.lesion) from refused
-    return True
-
-
 def _bone_before(row: Measurement) -> bool:
     return Measurement.objects.filter(
         lesion=row.lesion_id,
@@ -316,9 +311,12 @@ def _bone_before(row: Measurement) -> bool:
     ).exists()
 
 
-def _values(row: Measurement) -> dict[str, object]:
-    skipped = ("id", "version", "created_at", "created_by")
-    return {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields if f.name not in skipped}
+def _take_photo(row: Measurement, by: User) -> None:
+    """The photo that an area was traced on belongs to the visit that uses it."""
+    photo = row.trace.scale.photo if row.trace is not None else None
+    if photo is not None and photo.visit_id is None:
+        photo.visit = row.visit
+        store(photo, by=by, why="traced for the visit")
 
 
 def _store_photo(visit: Visit, one: LesionFindings, by: User) -> None:
@@ -326,11 +324,13 @@ def _store_photo(visit: Visit, one: LesionFindings, by: User) -> None:
     try:
         photo_store(by=by, lesion=one.lesion, visit=visit, taken_on=visit.visited_on, upload=one.photo)
     except Refused as refused:
-        raise _for_lesion(refused, one.lesion) from refused
+        raise for_lesion(refused, one.lesion) from refused
 
 
-def _store_weight(person: Person, kg: Decimal, found: PersonFindings, by: User) -> None:
-    weight = Weight(person=person, measured_on=found.visited_on, kg=kg, how=found.weight_how)
+def store_weight(visit: Visit, kg: Decimal, found: PersonFindings, by: User) -> None:
+    weight = Weight(
+        person=visit.person, visit=visit, measured_on=found.visited_on, kg=kg, how=found.weight_how
+    )
     try:
         store(weight, by=by)
     except Refused as refused:
@@ -349,6 +349,8 @@ def visit_missed(
     attendance: str,
     why_not: str = "",
     next_on: date | None = None,
+    next_at: time | None = None,
+    transport: str = "",
 ) -> Logged:
     """Say that a visit did not take place, why, and when the next one is."""
     person = Person.objects.select_for_update(of=("self",)).select_related("site").get(pk=person.pk)
@@ -365,6 +367,8 @@ def visit_missed(
         attendance=attendance,
         why_not=why_not.strip(),
         next_on=next_on,
+        next_at=next_at,
+        transport=transport.strip(),
         submission_key=submission_key,
     )
     store(visit, by=by)

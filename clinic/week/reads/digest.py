@@ -35,14 +35,23 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
     unsigned = Prescription.objects.filter(UNSIGNED, limb__person__site=site).count()
     lines = (
         DigestLine(
-            len(morning.sealed), "sealed device past its day", "sealed devices past their day", "today"
+            len(morning.sealed),
+            "non-removable device past its day",
+            "non-removable devices past their day",
+            "today",
         ),
         DigestLine(len(morning.flags), "red flag unanswered", "red flags unanswered", "today"),
         DigestLine(len(morning.referrals), "referral not reached", "referrals not reached", "today"),
-        DigestLine(len(morning.contacts), "person not reached", "people not reached", "today"),
-        DigestLine(len(morning.no_date), "person without a next date", "people without a next date", "today"),
+        DigestLine(len(morning.contacts), "patient not reached", "patients not reached", "today"),
+        DigestLine(
+            len(morning.no_date), "patient without a next date", "patients without a next date", "today"
+        ),
         DigestLine(unsigned, "second signature missing", "second signatures missing", "today"),
         DigestLine(len(morning.plans), "relief plan to look at", "relief plans to look at", "today"),
+        DigestLine(
+            len(morning.opened), "opened device not sealed again", "opened devices not sealed again", "today"
+        ),
+        DigestLine(len(morning.left), "end to settle", "ends to settle", "today"),
         DigestLine(len(morning.begun), "visit to finish", "visits to finish", "today"),
         DigestLine(len(morning.results), "result due or not seen", "results due or not seen", "today"),
         DigestLine(
@@ -53,10 +62,10 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
         ),
         DigestLine(len(morning.reviews), "non-healing review due", "non-healing reviews due", "today"),
         DigestLine(len(morning.items), "item of a review due", "items of reviews due", "today"),
-        DigestLine(questions, "look waiting for an answer", "looks waiting for an answer", "review"),
+        DigestLine(questions, "question awaiting reply", "questions awaiting reply", "review"),
         DigestLine(waiting_here(site), "transfer to answer", "transfers to answer", "transfers"),
         DigestLine(len(lists.overdue), "visit overdue", "visits overdue", "today"),
         DigestLine(len(lists.due), "visit due today", "visits due today", "today"),
-        DigestLine(len(lists.remission), "person in remission due", "people in remission due", "today"),
+        DigestLine(len(lists.remission), "patient in remission due", "patients in remission due", "today"),
     )
     return tuple(line for line in lines if line.count)

@@ -26,8 +26,15 @@ from clinic.models import Attendance, ContactResult, Site, User
 from clinic.record.dates import day_words
 from clinic.record.messages import message_of
 from clinic.rules.reads.clocks import hours_of, local_day
-from clinic.week.reads.morning_waiting import antibiotic_rows, item_rows, result_rows, review_rows
-from clinic.week.reads.rows import Ask, TodayRow
+from clinic.week.reads.morning_waiting import (
+    antibiotic_rows,
+    bone_rows,
+    item_rows,
+    opened_rows,
+    result_rows,
+    review_rows,
+)
+from clinic.week.reads.rows import Ask, TodayRow, writable
 from clinic.week.reads.today_cases import OpenCase
 
 __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
@@ -45,12 +52,15 @@ class Morning:
     referrals: tuple[TodayRow, ...]
     contacts: tuple[TodayRow, ...]
     no_date: tuple[TodayRow, ...]
+    opened: tuple[TodayRow, ...]
     signatures: tuple[TodayRow, ...]
     confirmations: tuple[TodayRow, ...]
     plans: tuple[TodayRow, ...]
+    left: tuple[TodayRow, ...]
     begun: tuple[TodayRow, ...]
     results: tuple[TodayRow, ...]
     antibiotics: tuple[TodayRow, ...]
+    bones: tuple[TodayRow, ...]
     reviews: tuple[TodayRow, ...]
     items: tuple[TodayRow, ...]
     looks: tuple[TodayRow, ...]
@@ -64,15 +74,20 @@ class Morning:
 
 
 def morning_of(
-    site: Site, cases: Iterable[OpenCase], day: date, now: datetime, signer: User | None = None
+    site: Site,
+    cases: Iterable[OpenCase],
+    day: date,
+    now: datetime,
+    signer: User | None = None,
+    left: tuple[TodayRow, ...] = (),
 ) -> Morning:
     """The list of one site from what its people bring; no query. `signer` is who may sign a prescription
-    second.
+    second, `left` the rows of who is no longer in care.
     """
     everybody = list(cases)
 
     def part(make: Callable[[OpenCase], Iterator[TodayRow]]) -> tuple[TodayRow, ...]:
-        rows = [row for case in everybody for row in make(case)]
+        rows = [writable(row) for case in everybody for row in make(case)]
         return tuple(
             sorted(rows, key=lambda row: (row.day or date.max, row.person.family_name, row.person.pk))
         )
@@ -86,12 +101,15 @@ def morning_of(
         referrals=part(lambda case: _referrals(case, site, now)),
         contacts=part(lambda case: _contacts(case, site)),
         no_date=part(lambda case: _no_date(case, site)),
+        opened=part(opened_rows),
         signatures=part(lambda case: _signatures(case, signer)),
         confirmations=part(lambda case: _confirmations(case, site, now)),
         plans=part(_plans),
+        left=tuple(writable(row) for row in left),
         begun=part(_begun),
         results=part(result_rows),
         antibiotics=part(antibiotic_rows),
+        bones=part(bone_rows),
         reviews=part(review_rows),
         items=part(item_rows),
         looks=part(_looks),

@@ -25,6 +25,7 @@ from clinic.models import (
     Site,
 )
 from clinic.record.dates import day_words
+from clinic.record.glossary import VERDICTS
 from clinic.week.reads.review_due import DUE, Due, Surroundings, due_for, surroundings_of
 
 __all__ = ["CONCERNS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
@@ -32,16 +33,16 @@ __all__ = ["CONCERNS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow",
 SPARK_VISITS = 8
 #: Concern -> words of its heading, in the order of the list.
 CONCERNS: dict[str, str] = {
-    "look": "A look was asked for",
-    "stop": "Stop: past its time, or a red flag stands",
-    "worsening": "Worsening",
-    "stalled": "Stalled",
-    "slow": "Slow",
+    "stop": "Urgent",
+    "look": "Question to podiatrist",
+    "worsening": capfirst(VERDICTS["worsening"].words),
+    "stalled": capfirst(VERDICTS["stalled"].words),
+    "slow": capfirst(VERDICTS["slow"].words),
     "unmeasured": "No area for more than 14 days",
-    "due": "Something is due",
-    "too_early": "Too early to judge",
-    "to_confirm": "Closed, to confirm",
-    "on_course": "On course",
+    "due": "Something due",
+    "too_early": capfirst(VERDICTS["too_early"].words),
+    "to_confirm": capfirst(VERDICTS["to_confirm"].words),
+    "on_course": capfirst(VERDICTS["on_course"].words),
 }
 
 
@@ -78,6 +79,8 @@ class ReviewRow:
     days_since_visit: int | None
     seen: ReviewNote | None = None
     look: Look | None = None
+    #: How many of the reasons, the first ones, are urgent.
+    urgent: int = 0
 
     @property
     def lesion(self) -> Lesion:
@@ -87,6 +90,11 @@ class ReviewRow:
     def may_be_seen(self) -> bool:
         """A stop or a question cannot be set aside by a note; it ends when its cause does."""
         return self.concern not in ("stop", "look")
+
+    @property
+    def shown_first(self) -> int:
+        """Reasons that stand open on the list: all that is urgent about a foot, of the others the first."""
+        return max(self.urgent, 1)
 
     @property
     def back_on(self) -> date | None:
@@ -112,7 +120,8 @@ class ReviewRow:
             "kind": self.healing.kind,
             "words": self.healing.words,
             "look": self.look,
-            "reasons": self.reasons,
+            "first": self.reasons[: self.shown_first],
+            "more": self.reasons[self.shown_first :],
             "due": self.due,
             "device": device,
             "device_words": str(device) if device else "",
@@ -162,7 +171,7 @@ class ReviewList:
 
 
 def _open_flags(people: Any) -> QuerySet[Any, Any]:
-    flags = RedFlag.objects.filter(person__in=people, answer="").order_by()
+    flags = RedFlag.objects.standing().filter(person__in=people, answer="").order_by()
     return flags.values_list("person_id").annotate(Count("pk"))
 
 
@@ -242,10 +251,10 @@ def _row(
     stops = tuple(_stops(device, flags, today))
     old, due = _unmeasured(healing, today), due_for(healing, around, site, today)
     concern = healing.kind
-    if look:
-        concern = "look"
-    elif stops:
+    if stops:
         concern = "stop"
+    elif look:
+        concern = "look"
     elif concern in ("too_early", "on_course"):
         concern = "unmeasured" if old else "due" if due else concern
     return ReviewRow(
@@ -257,6 +266,7 @@ def _row(
         device=device,
         days_since_visit=(today - came).days if came else None,
         look=look,
+        urgent=len(stops),
         seen=note if _still_seen(note, concern, around, person, today) else None,
     )
 
@@ -275,9 +285,9 @@ def _still_seen(
 
 def _stops(device: Prescription | None, flags: int, today: date) -> Iterable[str]:
     if flags:
-        yield "A red flag of this person is not answered."
+        yield "A red flag of this patient is not answered."
     if device and device.open_by and device.stays_closed and sealed_past(device.open_by, today):
-        yield f"Sealed device was to be opened by {day_words(device.open_by)}: open it today."
+        yield f"Non-removable device was to be opened by {day_words(device.open_by)}: open it today."
 
 
 def _unmeasured(healing: LesionHealing, today: date) -> str:
@@ -290,7 +300,7 @@ def _unmeasured(healing: LesionHealing, today: date) -> str:
     if not area_too_old(since, today):
         return ""
     if last is None:
-        return f"No area yet, {days} days after the lesion was first seen."
+        return f"No area yet, {days} days after the ulcer was first seen."
     return f"Last area {days} days ago."
 
 

@@ -110,12 +110,16 @@ def _devices(limbs: Any) -> QuerySet[Any, Any]:
 
 
 def _weights(people: Any) -> QuerySet[Any, Any]:
-    rows = Weight.objects.filter(person__in=people).order_by("measured_on", "pk")
+    rows = Weight.objects.standing().filter(person__in=people).order_by("measured_on", "pk")
     return rows.values_list("person_id", "measured_on", "kg")
 
 
 def _plans(limbs: Any) -> QuerySet[Any, Any]:
-    links = LimbPlan.objects.filter(limb__in=limbs).exclude(plan__state="superseded").order_by("-pk")
+    links = (
+        LimbPlan.objects.filter(limb__in=limbs, ended_on=None)
+        .exclude(plan__state="superseded")
+        .order_by("-pk")
+    )
     return links.select_related("plan").defer("plan__result").prefetch_related("lesions")
 
 
@@ -207,8 +211,8 @@ def _plan(healing: LesionHealing, around: Surroundings, site: Site, today: date)
     if plan_look_due(signed_on, today) and healing.kind in _NOT_CLOSING:
         yield (
             f"Relief plan v{plan.number} has been signed for {(today - signed_on).days // 7} weeks and the "
-            "lesion reads "
-            f"{healing.words}: look at the plan."
+            "ulcer reads "
+            f"{healing.words}: review relief plan."
         )
     weight = around.weight.get(healing.lesion.limb.person_id)
     then = plan.spec.get("body_weight_kg")

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date
+from dataclasses import dataclass, replace
+from datetime import date, time
 
 from clinic.models import Person
-from clinic.record.messages import Filled
+from clinic.record.messages import Filled, message_of
 from clinic.week.reads.today_cases import LesionLine
 
-__all__ = ["Ask", "TodayRow"]
+__all__ = ["Ask", "TodayRow", "writable"]
 
 
 @dataclass(frozen=True)
@@ -37,3 +37,13 @@ class TodayRow:
     words: str
     lesions: tuple[LesionLine, ...] = ()
     asks: tuple[Ask, ...] = ()
+    #: Of an agreed visit: its time and how the person comes, where they were given.
+    at: time | None = None
+    transport: str = ""
+
+
+def writable(row: TodayRow) -> TodayRow:
+    """The row; of a restricted record it asks for the manager only, for what else it asks is refused."""
+    if not row.person.restricted_on or not row.asks:
+        return row
+    return replace(row, asks=(Ask(message_of("restricted_wait"), "person", row.person.pk),))

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
 from django.utils import timezone
 
 from clinic.guidelines.due import days_overdue, fact_age, remission_due_on, sealed_past, visit_standing
-from clinic.models import Site, User
+from clinic.models import DayMark, Person, Site, User
 from clinic.record.dates import day_words
 from clinic.record.messages import message_of
+from clinic.week.reads.marks import is_here, marks_of_day
 from clinic.week.reads.morning import Ask, Morning, TodayRow, morning_of
+from clinic.week.reads.morning_left import left_rows
+from clinic.week.reads.rows import writable
 from clinic.week.reads.today_cases import LesionLine, OpenCase, gather
 
-__all__ = ["Ask", "LesionLine", "TodayLists", "TodayRow", "asks_of", "today_lists"]
+__all__ = ["Ask", "LesionLine", "TodayLists", "TodayRow", "asks_of", "placed", "today_lists"]
 
 #: The lists by date, named as the rule names how a visit stands.
 _BY_DATE = ("overdue", "due", "coming")
+#: Those of people who may come in today.
+_UP_TO_TODAY = ("overdue", "due", "remission")
 
 
 @dataclass(frozen=True)
@@ -30,6 +35,12 @@ class TodayLists:
     due: tuple[TodayRow, ...]
     coming: tuple[TodayRow, ...]
     remission: tuple[TodayRow, ...]
+    #: Who came and has not left and has no date up to today, as after their visit.
+    here: tuple[TodayRow, ...] = ()
+    #: The marks of the day, by person.
+    marks: dict[int, list[DayMark]] = field(default_factory=dict)
+    #: Everybody in care, by number: whose answer of today is shown though nothing is open.
+    people: dict[int, Person] = field(default_factory=dict)
 
     @property
     def flagged(self) -> tuple[TodayRow, ...]:
@@ -49,11 +60,16 @@ def today_lists(
     """
     moment = now or _moment_of(day)
     cases = gather(site, day, moment)
+    marks = marks_of_day(site, day)
     lists: dict[str, list[TodayRow]] = defaultdict(list)
-    for case in cases.values():
-        name, row = _placed(case, day)
+    here = []
+    for pk, case in cases.items():
+        name, row = placed(case, day)
         if name:
-            lists[name].append(row)
+            lists[name].append(writable(row))
+        if name not in _UP_TO_TODAY and is_here(marks.get(pk, ())):
+            words = "Visit recorded; not marked as left" if case.latest_on == day else "Not marked as left"
+            here.append(TodayRow(case.person, None, words))
     by_day = {
         name: tuple(sorted(rows, key=lambda r: (r.day or date.max, r.person.family_name, r.person.pk)))
         for name, rows in lists.items()
@@ -61,7 +77,10 @@ def today_lists(
     return TodayLists(
         site=site,
         day=day,
-        morning=morning_of(site, cases.values(), day, moment, signer),
+        morning=morning_of(site, cases.values(), day, moment, signer, left_rows(site, moment)),
+        here=tuple(here),
+        marks=marks,
+        people={pk: case.person for pk, case in cases.items()},
         **{name: by_day.get(name, ()) for name in (*_BY_DATE, "remission")},
     )
 
@@ -74,7 +93,7 @@ def _moment_of(day: date) -> datetime:
     return timezone.make_aware(datetime.combine(day, time(23, 59)))
 
 
-def _placed(case: OpenCase, day: date) -> tuple[str, TodayRow]:
+def placed(case: OpenCase, day: date) -> tuple[str, TodayRow]:
     """The one list by date a person stands on, if any. Without a next date they stand on this morning's
     list.
     """
@@ -86,7 +105,10 @@ def _placed(case: OpenCase, day: date) -> tuple[str, TodayRow]:
     if case.next_on is None:
         return "", TodayRow(case.person, None, "")
     row_day = case.next_on if opening is None else min(case.next_on, opening)
-    row = TodayRow(case.person, row_day, _date_words(row_day, day), case.lines, asks_of(case, day))
+    at, transport = (case.next_at, case.transport) if row_day == case.next_on else (None, "")
+    row = TodayRow(
+        case.person, row_day, _date_words(row_day, day), case.lines, asks_of(case, day), at, transport
+    )
     standing = visit_standing(row_day, day, in_care=True, open_lesions=bool(case.lesions))
     return (standing if standing in _BY_DATE else ""), row
 
@@ -100,7 +122,7 @@ def _remission(case: OpenCase, healed_on: date, day: date) -> tuple[str, TodayRo
     ask = Ask(message_of("log_visit"), "visit_new", case.person.pk)
     standing = visit_standing(due, day, in_care=True, open_lesions=False)
     return ("remission" if standing in ("overdue", "due") else ""), TodayRow(
-        case.person, due, words, (), (ask,)
+        case.person, due, words, (), (ask,), case.next_at, case.transport
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, Subquery, Window
@@ -14,11 +14,14 @@ from clinic.alerts.reads.back_home import BackHome, back_home
 from clinic.alerts.reads.owners import OwnerPast, owners_past
 from clinic.capture.reads.repeat import site_error
 from clinic.curves.reads.healing import READING, Reading, measurements_of
+from clinic.evidence.reads.bone import bone_felt_unjudged
 from clinic.healing.progress import change_between
 from clinic.healing.series import Method
 from clinic.models import (
     OPEN_STATES,
+    OPENED,
     SEALED,
+    TRUE_LESIONS,
     UNCONFIRMED,
     UNSIGNED,
     AreaMethod,
@@ -78,6 +81,7 @@ class OpenCase:
     lines: tuple[LesionLine, ...] = ()
     flags: list[RedFlag] = field(default_factory=list)
     sealed: list[Prescription] = field(default_factory=list)
+    opened: list[Prescription] = field(default_factory=list)
     unsigned: list[Prescription] = field(default_factory=list)
     unconfirmed: list[Prescription] = field(default_factory=list)
     drafts: list[LimbPlan] = field(default_factory=list)
@@ -105,8 +109,23 @@ class OpenCase:
         return self.person.latest_next_on  # type: ignore[attr-defined, no-any-return]
 
     @property
+    def next_at(self) -> time | None:
+        """The time agreed, on the same entry as the day."""
+        return self.person.latest_next_at  # type: ignore[attr-defined, no-any-return]
+
+    @property
+    def transport(self) -> str:
+        return self.person.latest_transport or ""  # type: ignore[attr-defined]
+
+    @property
     def attendance(self) -> str | None:
         return self.person.latest_attendance  # type: ignore[attr-defined, no-any-return]
+
+    @property
+    def bones_felt(self) -> list[tuple[Lesion, date]]:
+        """Open ulcers at which bone was felt and that nobody has judged since, with the day."""
+        felt = [(one, one.bone_felt_on) for one in self.lesions]  # type: ignore[attr-defined]
+        return [(lesion, on) for lesion, on in felt if on is not None]
 
     @property
     def weighed_on(self) -> date | None:
@@ -118,7 +137,7 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     number).
     """
     cases = _people(site)
-    _add_lesions(cases, site)
+    _add_lesions(cases, site, day)
     _add_measurements(cases, site)
     _add_the_rest(cases, now)
     for pk, past in owners_past(cases, day).items():
@@ -135,10 +154,12 @@ def _people(site: Site) -> dict[int, OpenCase]:
     visits = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
         "-visited_on", "-pk"
     )
-    weights = Weight.objects.filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
+    weights = Weight.objects.standing().filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
     people = Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
         latest_on=Subquery(visits.values("visited_on")[:1]),
         latest_next_on=Subquery(visits.values("next_on")[:1]),
+        latest_next_at=Subquery(visits.values("next_at")[:1]),
+        latest_transport=Subquery(visits.values("transport")[:1]),
         latest_attendance=Subquery(visits.values("attendance")[:1]),
         weighed_on=Subquery(weights.values("measured_on")[:1]),
     )
@@ -149,10 +170,11 @@ def _people(site: Site) -> dict[int, OpenCase]:
     return cases
 
 
-def _add_lesions(cases: dict[int, OpenCase], site: Site) -> None:
+def _add_lesions(cases: dict[int, OpenCase], site: Site, day: date) -> None:
     lesions = (
-        Lesion.objects.filter(limb__person__site=site, limb__person__state=PersonState.IN_CARE)
+        Lesion.objects.filter(TRUE_LESIONS, limb__person__site=site, limb__person__state=PersonState.IN_CARE)
         .select_related("limb")
+        .annotate(bone_felt_on=bone_felt_unjudged(day))
         .order_by("label", "pk")
     )
     for lesion in lesions:
@@ -221,25 +243,28 @@ def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
     """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, calls, referrals, looks and
     begun visits, one query each.
     """
-    for flag in RedFlag.objects.filter(person__in=cases, answer="").order_by("raised_at"):
+    for flag in RedFlag.objects.standing().filter(person__in=cases, answer="").order_by("raised_at"):
         cases[flag.person_id].flags.append(flag)
-    devices = Prescription.objects.filter(SEALED | UNSIGNED | UNCONFIRMED, limb__person__in=cases)
+    devices = Prescription.objects.filter(SEALED | OPENED | UNSIGNED | UNCONFIRMED, limb__person__in=cases)
     light = devices.defer("facts", "advice", "forecast_shown", "content")
     for device in light.select_related("limb", "signed_by").order_by("open_by"):
         case = cases[device.limb.person_id]
-        waiting = case.unconfirmed if device.waits_for_confirmation else case.sealed
+        sealed = case.opened if device.opened_on is not None else case.sealed
+        waiting = case.unconfirmed if device.waits_for_confirmation else sealed
         (case.unsigned if device.waits_for_second else waiting).append(device)
-    drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft")
+    drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft", ended_on=None)
     for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
         cases[link.limb.person_id].drafts.append(link)
     for plan_flag in flags_standing(limb_plan__limb__person__in=cases):
         cases[plan_flag.limb_plan.limb.person_id].plan_flags.append(plan_flag)
     since = now - timedelta(days=ATTEMPTS_DAYS)
-    for contact in Contact.objects.filter(person__in=cases, tried_at__gte=since).order_by("tried_at"):
+    for contact in (
+        Contact.objects.standing().filter(person__in=cases, tried_at__gte=since).order_by("tried_at")
+    ):
         cases[contact.person_id].attempts.append(contact)
     for call in IncomingCall.objects.filter(person__in=cases, done="").order_by("called_at", "pk"):
         cases[call.person_id].calls.append(call)
-    referrals = Referral.objects.filter(person__in=cases, reached_at=None, accepted_at=None, seen_on=None)
+    referrals = Referral.objects.unreached().filter(person__in=cases)
     for referral in referrals.order_by("made_at"):
         cases[referral.person_id].referrals.append(referral)
     looks = Look.objects.filter(lesion__limb__person__in=cases, read_at=None)

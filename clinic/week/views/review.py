@@ -16,6 +16,7 @@ from django.utils.safestring import SafeString
 from clinic.access import ClinicRequest, may, note_listed, site_or_404, visible_or_404
 from clinic.guidelines.due import SEEN_DAYS
 from clinic.models import Lesion
+from clinic.people.reads.peer_waiting import peer_waiting
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
@@ -44,6 +45,7 @@ def review(request: ClinicRequest) -> HttpResponse:
         "week/review/list.html",
         {
             "site": site,
+            "peer_waiting": peer_waiting(site, request.user),
             "form": form,
             "asked": filter_,
             "kept": _kept(request, filter_),
@@ -79,7 +81,7 @@ def review_note(request: ClinicRequest, lesion: int) -> HttpResponse:
             again["concern"] = row.concern if row else ""
             form.data = again  # type: ignore[assignment]
         else:
-            messages.success(request, f"Seen: lesion {found.label} of {found.limb.person.full_name}.")
+            messages.success(request, f"Seen: ulcer {found.label} of {found.limb.person.full_name}.")
             query = {
                 name: request.POST[f"kept_{name}"]
                 for name in ReviewFilterForm.base_fields

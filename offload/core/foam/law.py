@@ -105,10 +105,23 @@ class Foam:
         """Stress [kPa] at the end of the strain range in which the law may be read."""
         return float(self.stress(self.valid_strain))
 
-    @property
-    def shear_modulus_kpa(self) -> float:
-        """Shear modulus [kPa] at a Poisson ratio of zero."""
-        return self.modulus_kpa / 2.0
+    def shear_modulus_at(self, stress_kpa: ArrayLike) -> Array:
+        """Shear modulus [kPa] under a pressure, at a Poisson ratio of zero.
+
+        Notes
+        -----
+        Foam is taken to be the same in all directions, its energy the sum of the law's over the principal
+        strains. A little shear of foam compressed across then meets half the secant modulus, ``(E + stress /
+        locking_strain) / 2``.
+        """
+        return (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) / 2.0
+
+    def softness_at(self, stress_kpa: ArrayLike) -> Array:
+        """Change of strain with stress [1/kPa] under a pressure: ``E / (E + stress / locking_strain)^2``."""
+        return np.asarray(
+            self.modulus_kpa
+            / (self.modulus_kpa + np.asarray(stress_kpa, dtype=float) / self.locking_strain) ** 2
+        )
 
 
 class Series:
@@ -236,7 +249,7 @@ class Series:
             part *= reach
             tangent = part.sum(axis=0)
             short = target - secant * stress
-            if np.all(np.abs(short) <= 1e-14 + 1e-7 * target):
+            if np.all(np.abs(short) <= 1e-14 + 1e-5 * target):
                 stress = stress + short / tangent  # squares the error left
                 break
             bend = 1.0 - short * secant / (target * tangent)
@@ -302,7 +315,8 @@ def fit_foam(points: Sequence[FoamPoint]) -> FoamFit:
     Examples
     --------
     >>> from offload.core.foam.law import FoamPoint, fit_foam
-    >>> fit = fit_foam([FoamPoint(0.10, 25), FoamPoint(0.25, 72), FoamPoint(0.40, 143), FoamPoint(0.50, 225)])
+    >>> points = [FoamPoint(0.10, 25), FoamPoint(0.25, 72), FoamPoint(0.40, 143), FoamPoint(0.50, 225)]
+    >>> fit = fit_foam(points)
     >>> round(fit.modulus_kpa), round(fit.locking_strain, 2), round(fit.worst_kpa, 1)
     (206, 0.92, 2.2)
     """
@@ -359,12 +373,6 @@ def remaining_thickness(thickness_mm: float, lost_mm: float) -> float:
     ------
     FoamError
         When the loss is negative or takes more than nine tenths of the layer.
-
-    Examples
-    --------
-    >>> from offload.core.foam.law import remaining_thickness
-    >>> remaining_thickness(6.0, lost_mm=1.5)
-    4.5
     """
     if not 0 <= lost_mm <= 0.9 * thickness_mm:
         raise FoamError(

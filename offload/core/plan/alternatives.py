@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import product
 
 from offload.core.plan.bounds import MARGIN
+from offload.core.plan.chances import Chances
 from offload.core.plan.checks import Check
 from offload.core.plan.clearance import possible_cuts
 from offload.core.plan.compute import Alternative
@@ -36,7 +37,9 @@ def walls_around(wall: Wall) -> Iterator[Wall]:
             yield replace(wall, margin=margins[i], distal_margin=distals[j], bevel=bevels[k])
 
 
-def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Alternative, ...]:
+def alternatives_for(
+    tried: Trials, unchanged: Sequence[Check] = (), chances: Chances | None = None
+) -> tuple[Alternative, ...]:
     """At least 24 cuts for the same lesions, best first.
 
     Parameters
@@ -45,11 +48,14 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
         The plan's own cut, which is among the alternatives, and those tried beside it.
     unchanged
         Checks of the plan that no cut changes.
+    chances
+        Joint draws of the plan's inputs; without them no chance is told.
 
     Returns
     -------
     tuple of Alternative
-        Those with no check flagged first, then by peak at the worst lesion, peak at the rim, area.
+        Those with no check flagged first, then by mean over a sensor-sized patch at the worst lesion, peak at
+        the rim, area.
 
     Notes
     -----
@@ -68,19 +74,24 @@ def alternatives_for(tried: Trials, unchanged: Sequence[Check] = ()) -> tuple[Al
                 continue
             passed = unflagged and all(check.passed for check in trial.checks)
             passed = passed and all(check.passed for check in tried.geometry_checks(trial))
-            found.append(
-                Alternative(
-                    cut_layers=cut,
-                    margin=wall.margin,
-                    distal_margin=wall.distal_margin,
-                    bevel=wall.bevel,
-                    area=trial.area,
-                    peak_after=trial.worst_peak,
-                    rim_peak_after=trial.report.rim_peak_after,
-                    passed=passed,
-                )
+            other = Alternative(
+                cut_layers=cut,
+                margin=wall.margin,
+                distal_margin=wall.distal_margin,
+                bevel=wall.bevel,
+                area=trial.area,
+                peak_after=trial.worst_peak,
+                rim_peak_after=trial.report.rim_peak_after,
+                passed=passed,
+                patch_mean_after=trial.worst_patch,
+                relieves_more_chance=None
+                if chances is None or trial is tried.plan
+                else chances.relieves_more(trial),
             )
-    found.sort(
-        key=lambda item: (not item.passed, item.peak_after, item.rim_peak_after, item.area, item.cut_layers)
-    )
+            found.append(other)
+    found.sort(key=_rank)
     return tuple(found)
+
+
+def _rank(one: Alternative) -> tuple[object, ...]:
+    return not one.passed, one.patch_mean_after, one.rim_peak_after, one.area, one.cut_layers

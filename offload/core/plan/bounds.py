@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from offload.core.errors import Fault, Path
 from offload.core.foam.stack import THICKNESS_LIMITS, Layer, faults_of_stack
 from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.device_load import DEVICES, TAKEN
 from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.lesion import LesionSpec
 
@@ -24,6 +25,7 @@ __all__ = [
     "MARGIN",
     "MOST_CELLS",
     "MOST_LESIONS",
+    "NO_DEVICE",
     "NO_LOAD",
     "NO_MIDDLE",
     "PLACE",
@@ -34,6 +36,7 @@ __all__ = [
     "distal_limit",
     "faults_of_values",
     "is_label",
+    "lacks_device",
     "lacks_middle",
     "width_limit",
 ]
@@ -90,6 +93,7 @@ LONGEST_LABEL = 40
 LABEL_LIMIT = f"1 to {LONGEST_LABEL} printable characters"
 TAKEN_LABEL = "a label that no other lesion has"
 NO_MIDDLE = "auto or base, because the stack has no middle layer"
+NO_DEVICE = Fault(("pressure_map", "taken"), "device", "barefoot or shoe where device is absent")
 NO_LOAD = Fault(("pressure_map", "kpa"), 0.0, "at least one cell above 0 kPa", "is 0 everywhere")
 
 
@@ -113,6 +117,11 @@ def width_limit(length: float) -> str:
 def lacks_middle(cut: str, stack: Sequence[Layer]) -> bool:
     """Whether a cut asks for a middle layer that the stack does not have."""
     return "middle" in cut and bool(stack) and all(layer.role != "middle" for layer in stack)
+
+
+def lacks_device(given: PressureMap, has_device: bool) -> bool:
+    """Whether a map says that it was taken in a device and none is named."""
+    return given.taken == "device" and not has_device
 
 
 def faults_of_values(spec: ReliefSpec) -> list[Fault]:
@@ -152,6 +161,10 @@ def faults_of_values(spec: ReliefSpec) -> list[Fault]:
     if lacks_middle(spec.cut, spec.stack):
         faults.append(Fault(("cut",), spec.cut, NO_MIDDLE))
     faults += faults_of_stack([layer.role for layer in spec.stack])
+    if spec.device is not None and spec.device not in DEVICES:
+        faults.append(Fault(("device",), spec.device, f"one of {', '.join(DEVICES)}"))
+    if spec.pressure_map is not None and lacks_device(spec.pressure_map, spec.device is not None):
+        faults.append(NO_DEVICE)
     return faults + ([] if spec.pressure_map is None else list(_of_map(spec.pressure_map)))
 
 
@@ -180,6 +193,8 @@ def _of_labels(lesions: Sequence[LesionSpec]) -> Iterator[Fault]:
 
 
 def _of_map(given: PressureMap) -> Iterator[Fault]:
+    if given.taken not in TAKEN:
+        yield Fault(("pressure_map", "taken"), given.taken, f"one of {', '.join(TAKEN)}")
     if any(size not in CELL for size in given.cell):
         yield Fault(("pressure_map", "cell_mm"), given.cell, CELL.limit_of_two)
     rows, columns = len(given.kpa), max(map(len, given.kpa), default=0)

@@ -17,6 +17,7 @@ from offload.core.shapes.lesion import LesionSpec
 
 __all__ = ["Check", "Kind", "geometry_checks", "plantar_check", "weight_check"]
 
+EDGE_WIDTH = 0.05  # [mm] a boundary this near to the insole's edge is the edge
 SMALL = 1e-3  # [mm²] areas below this are rounding
 
 
@@ -92,6 +93,7 @@ def geometry_checks(
         _web(openings, stack, policy),
         _edge_strip(openings, policy),
         _full_depth(openings, lesions),
+        _wall(openings, lesions, insole, policy),
         _cover(openings, stack, policy),
         _floor_left(openings, stack, policy),
         _zone_share(openings, insole, policy),
@@ -136,9 +138,9 @@ def plantar_check(label: str, surface: str) -> Check:
     """Whether a lesion is under the foot at all, so that an insole can relieve it."""
     passed = surface == "plantar"
     message = (
-        f"Lesion {label} is plantar."
+        f"Ulcer {label} is plantar."
         if passed
-        else f"Lesion {label} is {surface}, not plantar: no insole can relieve it. Take pressure off by the "
+        else f"Ulcer {label} is {surface}, not plantar: no insole can relieve it. Take pressure off by the "
         "upper, the "
         "fastening, a spacer or the bed and chair, as the device advice says."
     )
@@ -235,12 +237,47 @@ def _full_depth(openings: Sequence[Opening], lesions: Sequence[LesionSpec]) -> C
     bare = uncovered[label]
     passed = bare <= SMALL
     message = (
-        "Every lesion lies over the opening through its full depth."
+        "Every ulcer lies over the opening through its full depth."
         if passed
-        else f"{bare:.1f} mm² of lesion {label} lie over the wall and not over the floor: raise the margin "
+        else f"{bare:.1f} mm² of ulcer {label} lie over the wall and not over the base of the opening: "
+        f"raise the margin "
         "or the bevel angle."
     )
     return _geometric("lesion_over_full_depth", "error", passed, bare, 0.0, message)
+
+
+def _wall(
+    openings: Sequence[Opening], lesions: Sequence[LesionSpec], insole: Insole, policy: Policy
+) -> Check:
+    """How far the nearest wall stands from an ulcer; where a notch runs out at the insole's edge there is
+    none.
+    """
+    limit = policy.least_wall
+    found: list[tuple[float, str]] = []
+    for opening in openings:
+        floor = opening.floor.polygon
+        wall = floor.boundary
+        if opening.open_to_edge:
+            wall = wall.difference(insole.outline.polygon.boundary.buffer(EDGE_WIDTH))
+        for lesion in lesions:
+            if lesion.label in opening.labels and not wall.is_empty:
+                ulcer = lesion.outline.polygon
+                bare = ulcer.difference(floor).area > SMALL
+                found.append((0.0 if bare else float(wall.distance(ulcer)), lesion.label))
+    if not found:
+        return _geometric("wall_at_ulcer", "error", True, None, limit, "No wall stands beside an ulcer.")
+    near, label = min(found)
+    passed = near >= limit
+    words = "not at its edge" if passed else "at its edge: the edge would carry the ulcer; raise the margin"
+    return _geometric(
+        "wall_at_ulcer",
+        "error",
+        passed,
+        near,
+        limit,
+        f"The nearest wall of the cut stands {near:.1f} mm from ulcer {label}, {words} (at least {limit:g} "
+        "mm).",
+    )
 
 
 def _cover(openings: Sequence[Opening], stack: Sequence[Layer], policy: Policy) -> Check:
@@ -268,7 +305,8 @@ def _floor_left(openings: Sequence[Opening], stack: Sequence[Layer], policy: Pol
             True,
             0.0,
             None,
-            "The base is cut through: what lies under the insole becomes the floor. It must be flat, smooth "
+            "The base is cut through: what lies under the insole becomes the base of the opening. It "
+            "must be flat, smooth "
             "and whole there.",
         )
     passed = left >= policy.least_floor

@@ -12,11 +12,13 @@ from offload.core.plan.trial import Trial, Trials
 __all__ = ["clearance_advice", "possible_cuts"]
 
 ENOUGH = 0.30
-"""Fall of the peak that makes a cut count as clearing [-]; the international footwear goal, used to rank."""
+"""Fall of the patch mean that makes a cut count as clearing [-]; the international footwear goal, used to
+rank.
+"""
 SOME = 0.10
-"""Fall of the peak below which no cut is advised [-]; design choice."""
+"""Fall of the patch mean below which no cut is advised [-]; design choice."""
 TIE = 0.05
-"""Peaks closer than this count as equal [-]; design choice."""
+"""Patch means closer than this count as equal [-]; design choice."""
 
 SAME_VOLUME = 0.01
 """Volumes closer than this count as equal [-]; design choice."""
@@ -39,10 +41,10 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
 
     Notes
     -----
-    Of the cuts whose geometry holds, the one that takes out least foam and whose peak at every lesion falls
-    by 30 % or more at central tissue; if none does, the one with the lowest peak, where peaks within 5 % tie
-    and least foam wins. None when no cut lowers the peak by 10 %. With several lesions the peak is that of
-    the worst one.
+    Of the cuts whose geometry holds, the one that takes out least foam and whose mean over a sensor-sized
+    patch falls by 30 % or more at every lesion at central tissue; if none does, the one with the lowest such
+    mean, where means within 5 % tie and least foam wins. None when no cut lowers it by 10 %. With several
+    lesions it is that of the worst one.
 
     References
     ----------
@@ -53,15 +55,15 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     trials = _holding(tried)
     if not trials:
         return ClearanceAdvice(None, "No cut of whole layers holds its geometry with these margins.")
-    if all(lesion.peak_before <= 0 for lesion in tried.plan.report.lesions):
+    if all(not lesion.patch_mean_before for lesion in tried.plan.report.lesions):
         return ClearanceAdvice(
-            None, "No lesion carries pressure in its load case, so no cut can be told from another."
+            None, "No ulcer carries pressure in its load case, so no cut can be told from another."
         )
     best = max(trial.worst_fall for trial in trials)
     if best < SOME:
         return ClearanceAdvice(
             None,
-            "This insole cannot clear the lesion at this load: the best cut lowers its peak by "
+            "This insole cannot clear the ulcer at this load: the best cut lowers its mean over 1.5 cm² by "
             f"{_percent(max(best, 0.0))} "
             f"in this estimate, under {_percent(SOME)}.",
         )
@@ -69,30 +71,36 @@ def clearance_advice(tried: Trials) -> ClearanceAdvice:
     if clearing:
         chosen, equals = _least_foam(clearing)
         why = (
-            f"of the cuts that lower the lesion's peak by {_percent(ENOUGH)} or more it takes out least foam"
+            f"of the cuts that lower the ulcer's mean over 1.5 cm² by {_percent(ENOUGH)} or more it "
+            "takes out least foam"
         )
         if equals > 1:
-            why += ", and of equals it leaves the lowest peak"
+            why += ", and of equals it leaves the lowest mean"
     else:
-        lowest = min(trial.worst_peak for trial in trials)
-        tied = [trial for trial in trials if trial.worst_peak <= lowest * (1.0 + TIE)]
+        lowest = min(trial.worst_patch for trial in trials)
+        tied = [trial for trial in trials if trial.worst_patch <= lowest * (1.0 + TIE)]
         chosen, _ = _least_foam(tied)
-        why = f"no cut lowers the lesion's peak by {_percent(ENOUGH)}, and this one leaves the lowest"
+        why = (
+            f"no cut lowers the ulcer's mean over 1.5 cm² by {_percent(ENOUGH)}, and this one leaves the "
+            "lowest"
+        )
         if len(tied) > 1:
             why += f" (within {_percent(TIE)}) with least foam taken out"
     return ClearanceAdvice(
         chosen.cut_layers,
-        f"Cutting {' and '.join(chosen.cut_layers)} lowers the peak by {_percent(chosen.worst_fall)} in this "
-        f"estimate; {why}. "
+        f"Cutting {' and '.join(chosen.cut_layers)} lowers the mean over 1.5 cm² at the worst ulcer by "
+        f"{_percent(chosen.worst_fall)} in this estimate; {why}. "
         f"{_void_words(tried.scene, chosen)} For ranking only.",
     )
 
 
 def _least_foam(trials: Sequence[Trial]) -> tuple[Trial, int]:
-    """The trial that takes out least foam, of equals the one with the lowest peak, and how many are equal."""
+    """The trial that takes out least foam, of equals the one with the lowest patch mean, and how many are
+    equal.
+    """
     least = min(trial.volume for trial in trials)
     equals = [trial for trial in trials if trial.volume <= least * (1.0 + SAME_VOLUME)]
-    return min(equals, key=lambda trial: trial.worst_peak), len(equals)
+    return min(equals, key=lambda trial: trial.worst_patch), len(equals)
 
 
 def _holding(trials: Trials) -> list[Trial]:
@@ -114,7 +122,7 @@ def _void_words(scene: Scene, trial: Trial) -> str:
         clauses.append(
             f"stays open with {word} tissue ({least:.1f} mm)" if least > 0 else f"closes with {word} tissue"
         )
-    return f"The void {', '.join(clauses)}."
+    return f"The space under the ulcer {', '.join(clauses)}."
 
 
 def _void_left(scene: Scene, trial: Trial, index: int, tissue: float) -> float:

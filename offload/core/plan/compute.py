@@ -43,7 +43,11 @@ class ClearanceAdvice:
 
 @dataclass(frozen=True)
 class LesionPressure:
-    """Pressure at one lesion before and after the cut [kPa], bottoming out [%] and clearance [mm]."""
+    """Pressure at one lesion before and after the cut [kPa], bottoming out [%] and clearance [mm].
+
+    ``patch_mean`` is the highest mean over a patch as large as an insole sensor, by which cuts are ranked;
+    the peak is that of one cell. None in plans kept before there was one.
+    """
 
     label: str
     load_case: str
@@ -55,12 +59,19 @@ class LesionPressure:
     bottomed_percent: float
     clearance: float
     peak_after_range: tuple[float, float]
+    patch_mean_before: float | None = None
+    patch_mean_after: float | None = None
+    patch_mean_after_80: tuple[float, float] | None = None
+    patch_median_after: float | None = None
+    closes_chance: float | None = None
 
 
 @dataclass(frozen=True)
 class PressureReport:
-    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load
-    case.
+    """Pressures of a plan; loads [N] and rim and elsewhere figures [kPa] are of the first lesion's load case.
+
+    ``device_factor`` is the central, low and high factor of the device and of a barefoot map there; None in a
+    flat shoe.
     """
 
     baseline: str
@@ -73,11 +84,17 @@ class PressureReport:
     elsewhere_mean_before: float
     elsewhere_mean_after: float
     lesions: tuple[LesionPressure, ...]
+    device: str | None = None
+    device_factor: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True)
 class Alternative:
-    """Another cut for the same lesions: lengths [mm], angle [deg], area [mm²], peaks [kPa]."""
+    """Another cut for the same lesions: lengths [mm], angle [deg], area [mm²], peaks [kPa].
+
+    They stand in the order of ``patch_mean_after``, the highest mean over a sensor-sized patch at the worst
+    lesion [kPa]; ``relieves_more_chance`` is the chance that this cut leaves a lower one than the plan's [-].
+    """
 
     cut_layers: tuple[str, ...]
     margin: float
@@ -87,6 +104,8 @@ class Alternative:
     peak_after: float
     rim_peak_after: float
     passed: bool
+    patch_mean_after: float | None = None
+    relieves_more_chance: float | None = None
 
 
 @dataclass(frozen=True)
@@ -238,7 +257,7 @@ def with_pressure(plan: ComputedPlan, findings: PressureFindings) -> ComputedPla
 
 
 def _margin_reason(spec: ReliefSpec) -> str:
-    face = "the floor" if spec.margin_face == "floor" else "the foot-facing side of the opening"
+    face = "the base of the opening" if spec.margin_face == "floor" else "the foot-facing side of the opening"
     return (
         f"The margin is {spec.margin:g} mm all round and {spec.distal_margin:g} mm towards the toes, "
         "measured on "
@@ -310,6 +329,7 @@ def as_json(plan: ComputedPlan) -> dict[str, Any]:
                 "area_mm2": _figure(other.area),
                 "peak_after_kpa": _figure(other.peak_after),
                 "rim_peak_after_kpa": _figure(other.rim_peak_after),
+                "relieves_more_chance": _figure(other.relieves_more_chance),
                 "passed": other.passed,
             }
             for other in plan.alternatives
@@ -325,6 +345,10 @@ def pressure_json(report: PressureReport) -> dict[str, Any]:
     peaks = [f"{where}_{what}_{when}" for where, what in PLACES for when in ("before", "after")]
     return {
         "baseline": report.baseline,
+        "device": report.device,
+        "device_factor": None
+        if report.device_factor is None
+        else [_figure(value) for value in report.device_factor],
         **{f"{name}_n": _figure(getattr(report, name)) for name in figures},
         **{f"{name}_kpa": _figure(getattr(report, name)) for name in peaks},
         "lesions": [
@@ -339,6 +363,10 @@ def pressure_json(report: PressureReport) -> dict[str, Any]:
                 "bottomed_percent": _figure(lesion.bottomed_percent),
                 "clearance_mm": _figure(lesion.clearance),
                 "peak_after_range_kpa": [_figure(value) for value in lesion.peak_after_range],
+                "patch_mean_before_kpa": _figure(lesion.patch_mean_before),
+                "patch_mean_after_kpa": _figure(lesion.patch_mean_after),
+                "patch_mean_after_80_kpa": _interval(lesion.patch_mean_after_80),
+                "closes_chance": _figure(lesion.closes_chance),
             }
             for lesion in report.lesions
         ],
@@ -352,6 +380,10 @@ def _ring(outline: Outline) -> list[list[float]]:
 def _figure(value: float | None) -> float | None:
     """Six decimals, minus zero as zero, and null for what is not a finite number."""
     return None if value is None or not math.isfinite(value) else round(float(value), 6) + 0.0
+
+
+def _interval(values: tuple[float, float] | None) -> list[float | None] | None:
+    return None if values is None else [_figure(value) for value in values]
 
 
 def _value(value: float | str | None) -> float | str | None:

@@ -177,20 +177,48 @@ def cut_openings(
         rounded = round_concave(swept, policy.blade_radius)
         if rounded.area > swept.area * (1.0 + 1e-6):
             reasons.append(
-                f"Concave corners around lesion {lesion.label} are rounded to the blade's radius of "
+                f"Concave corners around ulcer {lesion.label} are rounded to the blade's radius of "
                 f"{policy.blade_radius:g} mm."
             )
         parts.append(_Part((lesion.label,), rounded))
     depth = sum(layer.thickness for _, layer in layers)
     needed = max(policy.least_web, depth)
+    growth = bevel_growth(depth, wall.bevel)
     if len(parts) > 1:
-        parts = _merge(parts, bevel_growth(depth, wall.bevel), wall, needed, policy, reasons)
-    openings = []
-    for part in parts:
-        faces = _faces(part, [layer for _, layer in layers], wall, policy, arc_steps)
-        lesions_over = [lesion.outline.polygon for lesion in lesions if lesion.label in part.labels]
-        openings.append(_opening(part, faces, layers, insole.polygon, lesions_over, policy, reasons))
-    return Cutting(tuple(openings), tuple(reasons))
+        parts = _merge(parts, growth, wall, needed, policy, reasons)
+    while True:
+        openings: list[Opening] = []
+        notes: list[str] = []
+        for part in parts:
+            faces = _faces(part, [layer for _, layer in layers], wall, policy, arc_steps)
+            lesions_over = [lesion.outline.polygon for lesion in lesions if lesion.label in part.labels]
+            openings.append(_opening(part, faces, layers, insole.polygon, lesions_over, policy, notes))
+        web, i, j = _thinnest([opening.opening.polygon for opening in openings])
+        if web >= needed:
+            return Cutting(tuple(openings), tuple(reasons + notes))
+        # Apart as asked, yet opened to the edge as notches they come too near to one another.
+        parts = _joined(parts, i, j, web, needed, [one.label for one in lesions], reasons)
+        parts = _merge(parts, growth, wall, needed, policy, reasons)
+
+
+def _thinnest(tops: Sequence[Polygon]) -> tuple[float, int, int]:
+    """Thinnest foam between two outlines [mm] and which they are; infinite with fewer than two."""
+    gaps = [(float(tops[i].distance(tops[j])), j, i) for i in range(len(tops)) for j in range(i)]
+    return min(gaps, default=(math.inf, 0, 0))
+
+
+def _joined(
+    parts: Sequence[_Part], i: int, j: int, web: float, needed: float, order: list[str], reasons: list[str]
+) -> list[_Part]:
+    """The parts with two of them as one, in the place of the first."""
+    labels = tuple(sorted(parts[i].labels + parts[j].labels, key=order.index))
+    how = "their openings would meet" if web == 0.0 else f"the web between them would be {web:.1f} mm"
+    reasons.append(
+        f"Ulcers {', '.join(labels)} share one opening: at the upper face {how}, under the {needed:g} mm "
+        "that are needed."
+    )
+    merged = _Part(labels, parts[i].asked.union(parts[j].asked).convex_hull)
+    return [merged if k == i else part for k, part in enumerate(parts) if k != j]
 
 
 def least_web(openings: Sequence[Opening]) -> float | None:
@@ -210,22 +238,11 @@ def _merge(
             return part.asked
         return round_concave(dilate(part.asked, growth), policy.blade_radius)
 
-    tops = [upper(part) for part in parts]
     while True:
-        gaps = [(float(tops[i].distance(tops[j])), j, i) for i in range(len(parts)) for j in range(i)]
-        web, i, j = min(gaps, default=(math.inf, 0, 0))
+        web, i, j = _thinnest([upper(part) for part in parts])
         if web >= needed:
             return parts
-        labels = tuple(sorted(parts[i].labels + parts[j].labels, key=order.index))
-        how = "their openings would meet" if web == 0.0 else f"the web between them would be {web:.1f} mm"
-        reasons.append(
-            f"Lesions {', '.join(labels)} share one opening: at the upper face {how}, under the {needed:g} "
-            "mm "
-            "that are needed."
-        )
-        merged = _Part(labels, parts[i].asked.union(parts[j].asked).convex_hull)
-        parts = [merged if k == i else part for k, part in enumerate(parts) if k != j]
-        tops = [upper(merged) if k == i else top for k, top in enumerate(tops) if k != j]
+        parts = _joined(parts, i, j, web, needed, order, reasons)
 
 
 def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy, arc_steps: int) -> list[Polygon]:
@@ -243,8 +260,8 @@ def _faces(part: _Part, layers: Sequence[Layer], wall: Wall, policy: Policy, arc
             fault = Fault(
                 ("margin_mm",),
                 wall.margin,
-                "one floor: raise margin_mm or bevel_deg, or use margin_face 'floor'",
-                f"{wall.margin:g} with bevel_deg {wall.bevel:g}: the floor under lesion "
+                "one base of the opening: raise margin_mm or bevel_deg, or use margin_face 'floor'",
+                f"{wall.margin:g} with bevel_deg {wall.bevel:g}: the base of the opening under ulcer "
                 f"{', '.join(part.labels)} {what} "
                 f"in the {layer.role} layer, where the wall runs in by {run:.2f} mm",
             )

@@ -31,6 +31,9 @@ class Policy:
         Thinnest cover that may span a void (design choice, no source). [mm]
     least_floor : float
         Thinnest foam left under a cut in the middle (design choice, no source). [mm]
+    least_wall : float
+        Nearest that a wall of the cut may stand to an ulcer's edge: what the tool may be off (common
+        practice, no source). [mm]
     largest_zone_share : float
         Largest share of a zone that openings may take (design choice, no source). [%]
     weight_age : int
@@ -43,6 +46,7 @@ class Policy:
     blade_radius: float = 3.0
     least_cover: float = 2.0
     least_floor: float = 2.0
+    least_wall: float = 1.0
     largest_zone_share: float = 40.0
     weight_age: int = 30
 

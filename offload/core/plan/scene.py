@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from offload.core.foam.law import Foam
+from offload.core.foam.law import Foam, Series
 from offload.core.plan.compute import LesionPressure
 from offload.core.plan.openings import Opening
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.void import Footprint, Void, coverage, foams_of, footprint_of, void_of
 from offload.core.pressure.baseline import Baseline, baseline_for, lattice_for, load_case_of, load_constants
 from offload.core.pressure.foundation import TOLERANCE, Settled, Start
+from offload.core.pressure.patch import Patches
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 
@@ -34,7 +35,7 @@ class LoadCase:
     """
 
     baseline: Baseline
-    uncut: Void
+    columns: Series
     at_rest: Array
 
     @property
@@ -46,6 +47,16 @@ class LoadCase:
     def support(self) -> NDArray[np.bool_]:
         """Cells on the insole."""
         return self.baseline.lattice.support
+
+    def scaled(self, factor: float, moved_cells: tuple[int, int] = (0, 0)) -> LoadCase:
+        """The case with its load multiplied, and its map moved by whole cells along x and y."""
+        baseline = self.baseline
+        across, along = moved_cells
+        pressure = factor * np.roll(baseline.pressure_kpa, (along, across), axis=(0, 1))
+        pressure = np.where(baseline.lattice.support, pressure, 0.0)
+        load = baseline.lattice.load_of(pressure)
+        at_rest = self.columns.compression(pressure)
+        return LoadCase(replace(baseline, pressure_kpa=pressure, load=load), self.columns, at_rest)
 
     def press(
         self, void: Void, tissue_kpa_mm: float, start: Start | None = None, tolerance: float = TOLERANCE
@@ -74,6 +85,7 @@ class Scene:
         tissue = load_constants()["tissue"]["stiffness"]
         self.spec = spec
         self.insole = insole
+        self.cell = cell_mm
         self.stack = spec.stack
         self.foams = foams_of(spec.stack, foams)
         self.tissue: float = tissue["value"]
@@ -86,6 +98,7 @@ class Scene:
         self._cases: dict[str, LoadCase] = {}
         self._footprints: dict[tuple[object, ...], Footprint] = {}
         self._cover: dict[tuple[str, str], Array] = {}
+        self._patches: dict[tuple[str, str], Patches] = {}
         self.case_names = tuple(load_case_of(insole, lesion) for lesion in spec.lesions)
 
     @property
@@ -96,15 +109,19 @@ class Scene:
     def case(self, name: str) -> LoadCase:
         """One load case, made when it is first asked for."""
         if name not in self._cases:
-            baseline = baseline_for(self.insole, self.spec.body_weight, name, self._lattice, self._measured)
-            whole = footprint_of((), 90.0, 0.0, baseline.lattice)
-            uncut = void_of(whole, (), self.stack, self.foams, baseline.lattice)
-            at_rest = uncut.foundation.columns.compression(baseline.pressure_kpa)
-            self._cases[name] = LoadCase(baseline, uncut, at_rest)
+            spec = self.spec
+            baseline = baseline_for(
+                self.insole, spec.body_weight, name, self._lattice, self._measured, spec.device
+            )
+            columns = Series(np.array([layer.thickness for layer in self.stack])[:, None, None], self.foams)
+            at_rest = columns.compression(baseline.pressure_kpa)
+            self._cases[name] = LoadCase(baseline, columns, at_rest)
         return self._cases[name]
 
-    def void(self, name: str, openings: Sequence[Opening], bevel_deg: float) -> Void:
-        """Openings on the cells of one load case."""
+    def void(
+        self, name: str, openings: Sequence[Opening], bevel_deg: float, before: Array | None = None
+    ) -> Void:
+        """Openings on the cells of one load case, cut under its pressure or another one [kPa]."""
         lattice = self.case(name).baseline.lattice
         cut = [layer.index for layer in openings[0].layers] if openings else []
         depth = sum(self.stack[index].thickness for index in cut)
@@ -113,7 +130,8 @@ class Scene:
         if key not in self._footprints:
             self._footprints[key] = footprint_of(openings, bevel_deg, depth, lattice)
         case = self.case(name)
-        before = case.baseline.pressure_kpa
+        if before is None:
+            before = case.baseline.pressure_kpa
         return void_of(self._footprints[key], cut, self.stack, self.foams, lattice, before, self.tissue)
 
     def coverage(self, lesion: LesionSpec, name: str) -> Array:
@@ -122,6 +140,13 @@ class Scene:
         if key not in self._cover:
             self._cover[key] = coverage(lesion.outline, self.case(name).baseline.lattice)
         return self._cover[key]
+
+    def patches(self, lesion: LesionSpec, name: str) -> Patches:
+        """Sensor-sized patches in a lesion on the cells of a load case."""
+        key = (lesion.label, name)
+        if key not in self._patches:
+            self._patches[key] = Patches(lesion.outline, self.case(name).baseline.lattice)
+        return self._patches[key]
 
     def lesion_pressure(
         self, lesion: LesionSpec, name: str, void: Void, central: Settled, others: Sequence[Settled] = ()
@@ -135,6 +160,7 @@ class Scene:
         before = self.case(name).baseline.pressure_kpa
         peak_before, peak_after = float(before[cells].max()), float(central.pressure_kpa[cells].max())
         left = void.depth_mm - central.roof[0]
+        patches = self.patches(lesion, name)
         peaks = [peak_after, *(float(other.pressure_kpa[cells].max()) for other in others)]
         return LesionPressure(
             label=lesion.label,
@@ -147,4 +173,6 @@ class Scene:
             bottomed_percent=min(100.0, 100.0 * float(weight[central.lower_kpa > 0].sum())),
             clearance=max(0.0, float(left[cells].min())),
             peak_after_range=(min(peaks), max(peaks)),
+            patch_mean_before=patches.highest(before),
+            patch_mean_after=patches.highest(central.pressure_kpa),
         )

@@ -42,6 +42,8 @@ class ReliefSpec:
         A rigid, deformed foot.
     pressure_map : PressureMap or None
         Measured pressure, if there is one.
+    device : str or None
+        Class of the device the insole is worn in; None for a flat shoe.
     """
 
     side: str
@@ -58,3 +60,4 @@ class ReliefSpec:
     cut: str = "auto"
     rigid_deformity: bool = False
     pressure_map: PressureMap | None = None
+    device: str | None = None

@@ -28,6 +28,7 @@ from offload.core.plan.bounds import (
     MARGIN,
     MOST_CELLS,
     MOST_LESIONS,
+    NO_DEVICE,
     NO_LOAD,
     NO_MIDDLE,
     PLACE,
@@ -36,11 +37,13 @@ from offload.core.plan.bounds import (
     THICKNESS,
     distal_limit,
     is_label,
+    lacks_device,
     lacks_middle,
     width_limit,
 )
 from offload.core.plan.fields import REQUIRED, Fields, finite
 from offload.core.plan.spec import ReliefSpec
+from offload.core.pressure.device_load import DEVICES, TAKEN
 from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.placement import faults_of_lesions, faults_of_map
 from offload.core.shapes.insole import insole_for
@@ -67,6 +70,7 @@ FIELDS = (
     "margin_face",
     "cut",
     "rigid_deformity",
+    "device",
     "pressure_map",
 )
 ELLIPSE_FIELDS = ("centre_mm", "length_mm", "width_mm", "angle_deg")
@@ -156,7 +160,10 @@ def spec_from(
     if cut is not None and lacks_middle(cut, stack):
         top.refuse("cut", NO_MIDDLE)
     rigid = top.flag("rigid_deformity", False)
+    device = top.choice("device", DEVICES, None)
     pressure_map = _pressure_map(top)
+    if pressure_map is not None and lacks_device(pressure_map, top.has("device")):
+        faults.append(NO_DEVICE)
     if foot_length is not None and (traced is not None or not top.has("insole_outline_mm")):
         misplaced = [] if traced is None else _faults_of_traced(traced, foot_length)
         faults += misplaced
@@ -182,6 +189,7 @@ def spec_from(
         cut=cut,
         rigid_deformity=rigid,
         pressure_map=pressure_map,
+        device=device,
     )
 
 
@@ -252,18 +260,22 @@ def _pressure_map(top: Fields) -> PressureMap | None:
     if not top.has("pressure_map"):
         return None
     fields = Fields(
-        top.data["pressure_map"], ("pressure_map",), ("kind", "cell_mm", "origin_mm", "kpa"), top.faults
+        top.data["pressure_map"],
+        ("pressure_map",),
+        ("kind", "taken", "cell_mm", "origin_mm", "kpa"),
+        top.faults,
     )
     if not fields.readable:
         return None
     kind = fields.choice("kind", ("peak", "instant"), "peak")
+    taken = fields.choice("taken", TAKEN, "shoe")
     cell = fields.point("cell_mm", CELL)
     origin = fields.point("origin_mm", PLACE)
     rows = fields.items("kpa", 1, MOST_CELLS, "rows")
     kpa = _kpa(fields, rows) if rows is not None else None
-    if kind is None or cell is None or origin is None or kpa is None:
+    if kind is None or taken is None or cell is None or origin is None or kpa is None:
         return None
-    return PressureMap(kpa, cell, origin, kind)
+    return PressureMap(kpa, cell, origin, kind, taken)
 
 
 def _kpa(fields: Fields, rows: list[Any]) -> tuple[tuple[float, ...], ...] | None:
@@ -338,9 +350,12 @@ def spec_json(spec: ReliefSpec) -> dict[str, Any]:
         content["foot_width_mm"] = spec.foot_width
     if spec.insole_outline is not None:
         content["insole_outline_mm"] = _ring(spec.insole_outline)
+    if spec.device is not None:
+        content["device"] = spec.device
     if spec.pressure_map is not None:
         content["pressure_map"] = {
             "kind": spec.pressure_map.kind,
+            "taken": spec.pressure_map.taken,
             "cell_mm": list(spec.pressure_map.cell),
             "origin_mm": list(spec.pressure_map.origin),
             "kpa": [list(row) for row in spec.pressure_map.kpa],

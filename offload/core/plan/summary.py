@@ -4,14 +4,20 @@ from __future__ import annotations
 
 from offload.core.plan.compute import ComputedPlan, LesionPressure
 from offload.core.pressure.baseline import load_constants
+from offload.core.pressure.device_load import factor_at, label_of, region_of_case
 
-__all__ = ["BASELINE_WORDS", "CASE_WORDS", "summary_of"]
+__all__ = ["BASELINE_WORDS", "CASE_WORDS", "load_source", "load_words", "summary_of"]
+
+FLAT = "Load not scaled: insole in a flat shoe; the device's own relief is not in these figures."
+NO_BENEFIT = "no benefit is claimed at the heel, where studies disagree in sign"
 
 CASE_WORDS = {"push_off": "push-off", "heel_strike": "heel strike", "mid_stance": "mid-stance"}
 BASELINE_WORDS = {
     "measured": "a map measured under this foot",
     "reference": "the reference map, a group average and not this foot",
 }
+MOST_SAID = 95.0
+"""Falls above this are not told apart: measured ones are about half of it; design choice [%]."""
 LITTLE = 5.0
 """Changes of the rim's peak below this are called none [kPa]; design choice."""
 
@@ -33,39 +39,118 @@ def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
         return ()
     published = load_constants()["published_relief"]
     sentences = [_lesion(lesion, plan) for lesion in report.lesions]
+    sentences += [
+        _highest_cell(one)
+        for one in report.lesions
+        if one.reduction_percent is not None and one.patch_mean_before
+    ]
     rise = report.rim_peak_after - report.rim_peak_before
     if abs(rise) < LITTLE:
-        rim = f"The rim stays at about {report.rim_peak_after:.0f} kPa"
+        rim = f"The edge stays at about {report.rim_peak_after:.0f} kPa"
     else:
         way = "rises" if rise > 0 else "falls"
-        rim = f"The rim {way} from {report.rim_peak_before:.0f} to {report.rim_peak_after:.0f} kPa"
+        rim = f"The edge {way} from {report.rim_peak_before:.0f} to {report.rim_peak_after:.0f} kPa"
     sentences.append(
         f"{rim}; the highest place outside the opening goes from {report.elsewhere_peak_before:.0f} to "
         f"{report.elsewhere_peak_after:.0f} kPa."
     )
     sentences.append(
         f"Measured cut-outs in print relieve {published['low_percent']} to {published['high_percent']} %: "
-        "take what lies "
-        "above that as a promise of the model, not of the insole."
+        "higher figures are not confirmed by measurement."
     )
     return tuple(sentences)
 
 
+def load_words(plan: ComputedPlan) -> str:
+    """By what the load was scaled for the device, in one sentence; what is not known is said.
+
+    The factor of the first lesion's load case is the one the plan was computed with; those of other cases are
+    of this program.
+    """
+    report = plan.pressure
+    if report is None:
+        return ""
+    if report.device_factor is None:
+        return FLAT
+    taken = None if plan.spec.pressure_map is None else plan.spec.pressure_map.taken
+    clauses: list[str] = []
+    for case in dict.fromkeys(lesion.load_case for lesion in report.lesions):
+        region = region_of_case(case)
+        factor = factor_at(region, report.device, taken)
+        central, low, high = factor.central, factor.low, factor.high
+        if not clauses:
+            central, low, high = report.device_factor
+        clause = f"{central:.2f} ({low:.2f} to {high:.2f}) at the {region}"
+        if "assumption" in factor.status:
+            clause += ", of which a part is assumed"
+        if region == "heel":
+            clause += f"; {NO_BENEFIT}"
+        clauses.append(clause)
+    if report.device is None:
+        return f"Load scaled {'; '.join(clauses)}: a barefoot map, brought to a flat shoe."
+    if taken == "device":
+        return f"Load not scaled: the map was measured in the device, {label_of(report.device)}."
+    return (
+        f"Load scaled {'; '.join(clauses)}: {label_of(report.device)}, a published average of its class. "
+        "What this device does for this patient is not known."
+    )
+
+
+def load_source(plan: ComputedPlan) -> str:
+    """Where the factor of the first lesion's load case comes from; empty in a flat shoe."""
+    report = plan.pressure
+    if report is None or report.device_factor is None:
+        return ""
+    taken = None if plan.spec.pressure_map is None else plan.spec.pressure_map.taken
+    factor = factor_at(region_of_case(report.lesions[0].load_case), report.device, taken)
+    return f"{factor.source} ({factor.status})"
+
+
 def _lesion(lesion: LesionPressure, plan: ComputedPlan) -> str:
-    low, high = lesion.peak_after_range
     cut = " and ".join(plan.cut_layers)
     if lesion.reduction_percent is None:
-        return f"Lesion {lesion.label} carries no load at {CASE_WORDS[lesion.load_case]} in this estimate."
-    span = f" ({low:.0f} to {high:.0f} over the stiffness of tissue)" if high - low >= 1.0 else ""
-    if lesion.reduction_percent >= 0:
-        change = f"{lesion.reduction_percent:.0f} % less"
-    else:
-        change = f"{-lesion.reduction_percent:.0f} % more"
+        return f"Ulcer {lesion.label} carries no load at {CASE_WORDS[lesion.load_case]} in this estimate."
+    when = CASE_WORDS[lesion.load_case]
     if lesion.bottomed_percent <= 0:
-        void = f"the void stays open, {lesion.clearance:.1f} mm at its tightest"
+        void = f"the space under the ulcer stays open, {lesion.clearance:.1f} mm at its tightest"
     else:
-        void = f"the void closes under {lesion.bottomed_percent:.0f} % of it"
+        void = (
+            f"the space under the ulcer closes under {max(1.0, lesion.bottomed_percent):.0f} % of it: not "
+            "wholly relieved"
+        )
+    before, after = lesion.patch_mean_before, lesion.patch_mean_after
+    if before is None or after is None or before <= 0:
+        change = _change(lesion.reduction_percent, lesion)
+        effect = f"takes the peak at ulcer {lesion.label} {_peak(lesion)}{change} at {when}"
+        return f"Cutting the {cut} {effect}; {void}."
+    change = _change(100.0 * (1.0 - after / before), lesion)
     return (
-        f"Cutting the {cut} takes the peak at lesion {lesion.label} from {lesion.peak_before:.0f} to "
-        f"{lesion.peak_after:.0f} kPa{span}, {change} at {CASE_WORDS[lesion.load_case]}; {void}."
+        f"Cutting the {cut} takes the mean over 1.5 cm² at ulcer {lesion.label} from {before:.0f} to "
+        f"{_low(after)} kPa{change} at {when}; {void}."
     )
+
+
+def _highest_cell(lesion: LesionPressure) -> str:
+    return f"The highest cell at ulcer {lesion.label} goes {_peak(lesion)}."
+
+
+def _peak(lesion: LesionPressure) -> str:
+    low, high = lesion.peak_after_range
+    span = f" ({low:.0f} to {high:.0f} over the stiffness of tissue)" if high - low >= 1.0 else ""
+    return f"from {lesion.peak_before:.0f} to {_low(lesion.peak_after)} kPa{span}"
+
+
+def _low(kpa: float) -> str:
+    """A pressure after the cut; no estimate is so sure that it says nought."""
+    return f"{kpa:.0f}" if kpa >= 0.5 else "under 1"
+
+
+def _change(fall: float, lesion: LesionPressure) -> str:
+    """By how much it falls; where the space closes under a part, that part is not relieved and none is said
+    to be relieved all but wholly.
+    """
+    if fall < 0:
+        return f", {-fall:.0f} % more"
+    if fall <= MOST_SAID:
+        return f", {fall:.0f} % less"
+    return "" if lesion.bottomed_percent > 0 else f", over {MOST_SAID:.0f} % less"

@@ -11,7 +11,7 @@ import shapely
 from offload.core.errors import ImpossibleRelief, OutlineError
 from offload.core.foam.stack import Layer
 from offload.core.plan.checks import Check, Kind, geometry_checks
-from offload.core.plan.compute import PressureReport
+from offload.core.plan.compute import LesionPressure, PressureReport
 from offload.core.plan.openings import Opening, Wall, cut_openings
 from offload.core.plan.policy import Policy
 from offload.core.plan.scene import Scene
@@ -30,6 +30,8 @@ ARC_STEPS = 16
 """Steps of a quarter circle in cuts that are only compared: areas 0.01 % small."""
 RANKING = 0.14
 """Residual left in cuts that are only compared; a test holds their peaks within 1 kPa of those at rest."""
+ADVISING = 1e-3
+"""The same in cuts with the plan's own wall: advice may turn on half a percent of what they leave."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,24 +72,33 @@ class Trial:
         return max(lesion.peak_after for lesion in self.report.lesions)
 
     @property
+    def worst_patch(self) -> float:
+        """Highest mean over a sensor-sized patch at the worst lesion [kPa]: what cuts are ranked by."""
+        return max(_after(lesion) for lesion in self.report.lesions)
+
+    @property
     def worst_fall(self) -> float:
-        """Share by which the peak over all lesions falls [-]."""
-        before = max(lesion.peak_before for lesion in self.report.lesions)
-        return 1.0 - self.worst_peak / before if before > 0 else 0.0
+        """Share by which the patch mean over all lesions falls [-]."""
+        before = max(_before(lesion) for lesion in self.report.lesions)
+        return 1.0 - self.worst_patch / before if before > 0 else 0.0
 
     @property
     def least_fall(self) -> float:
-        """Share by which the peak falls at the lesion it falls least at [-]; unloaded lesions do not
-        count.
+        """Share by which the patch mean falls at the lesion it falls least at [-]; unloaded lesions do
+        not count.
         """
         return min(
-            (
-                1.0 - item.peak_after / item.peak_before
-                for item in self.report.lesions
-                if item.peak_before > 0
-            ),
+            (1.0 - _after(item) / _before(item) for item in self.report.lesions if _before(item) > 0),
             default=0.0,
         )
+
+
+def _before(lesion: LesionPressure) -> float:
+    return lesion.mean_before if lesion.patch_mean_before is None else lesion.patch_mean_before
+
+
+def _after(lesion: LesionPressure) -> float:
+    return lesion.mean_after if lesion.patch_mean_after is None else lesion.patch_mean_after
 
 
 class Trials:
@@ -124,10 +135,10 @@ class Trials:
         key = (cut_layers, wall)
         if key not in self._known:
             openings = self._openings(cut_layers, wall)
+            near = self._nearest(cut_layers, wall)
+            rest = ADVISING if wall == self.plan.wall else RANKING
             self._known[key] = (
-                try_openings(
-                    self.scene, cut_layers, wall, openings, self._nearest(cut_layers, wall), tolerance=RANKING
-                )
+                try_openings(self.scene, cut_layers, wall, openings, near, tolerance=rest)
                 if openings
                 else None
             )
@@ -279,7 +290,7 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             tight.clearance >= least,
             tight.clearance,
             least,
-            f"the void under lesion {tight.label} keeps {tight.clearance:.1f} mm open; {least:g} mm or more "
+            f"the space under ulcer {tight.label} keeps {tight.clearance:.1f} mm open; {least:g} mm or more "
             "is wanted.",
         ),
         _check(
@@ -288,7 +299,8 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
             closed.bottomed_percent <= 0.0,
             closed.bottomed_percent,
             0.0,
-            f"the void is closed under {closed.bottomed_percent:.0f} % of lesion {closed.label}.",
+            f"the space under the ulcer is closed under {closed.bottomed_percent:.0f} % of ulcer "
+            f"{closed.label}.",
         ),
         _check(
             "peak_elsewhere",
@@ -305,7 +317,7 @@ def pressure_checks(report: PressureReport, strains: Sequence[tuple[str, float]]
 
 
 def _check(id: str, severity: str, passed: bool, value: float, limit: float, sentence: str) -> Check:
-    message = f"{'Not flagged' if passed else 'Look here first'}: {sentence}"
+    message = f"{'Not flagged' if passed else 'Flagged'}: {sentence}"
     return Check(id, severity, passed, value, limit, message, Kind.ESTIMATE)
 
 
@@ -334,7 +346,17 @@ def _report(
             scene.lesion_pressure(lesion, name, voids[name], states[name], others[name])
             for lesion, name in zip(scene.spec.lesions, scene.case_names, strict=True)
         ),
+        device=scene.spec.device,
+        device_factor=_factor_of(scene, first),
     )
+
+
+def _factor_of(scene: Scene, case: str) -> tuple[float, float, float] | None:
+    factor = scene.case(case).baseline.device_factor
+    given = scene.spec.pressure_map
+    if scene.spec.device is None and (given is None or given.taken != "barefoot"):
+        return None
+    return factor.central, factor.low, factor.high
 
 
 def _strains(

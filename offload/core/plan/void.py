@@ -16,7 +16,7 @@ from offload.core.plan.openings import Opening
 from offload.core.pressure.baseline import load_constants
 from offload.core.pressure.foundation import Foundation
 from offload.core.pressure.lattice import Lattice
-from offload.core.pressure.plate import Plate, reach_of, shear_coupling
+from offload.core.pressure.plate import Plate, reach_of
 from offload.core.shapes.outline import Outline
 
 __all__ = [
@@ -35,17 +35,22 @@ FAR_MM = 1e3
 REACH_MM = 11.0
 TISSUE: float = load_constants()["tissue"]["stiffness"]["value"]
 HARD_SHARE = 0.1
-"""What lies under a cut base gives by this share of the base's own first compression [-]; design choice."""
+"""What lies under a base that is cut gives by this share of the base's own first compression [-]; design
+choice.
+"""
 
 
 @dataclass(frozen=True, slots=True)
 class Footprint:
     """Openings seen from above: mean depth taken out of each cell [mm], share of the cell within an opening
-    at its foot-facing side, and the distance of the cell's centre from that outline [mm], negative inside."""
+    at its foot-facing side, the distance of the cell's centre from that outline [mm], negative inside, and
+    where the middle of the cell's part within lies from its centre along x and along y [mm], shape ``(2, ny,
+    nx)``."""
 
     depth_mm: Array
     share: Array
     outside_mm: Array
+    middle_mm: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +122,7 @@ def footprint_of(
     """
     shape = lattice.support.shape
     depth, share, outside = np.zeros(shape), np.zeros(shape), np.full(shape, FAR_MM)
+    moment = np.zeros((2, *shape))
     growth = 0.0 if bevel_deg >= 90.0 else depth_mm / math.tan(math.radians(bevel_deg))
     for opening in openings:
         window = _window(lattice, opening.opening, REACH_MM)
@@ -126,12 +132,38 @@ def footprint_of(
         walled = from_top < lattice.dx
         x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
         from_floor[walled] = _distance(opening.floor, lattice.dx, x[walled], y[walled])
-        inside = np.clip(0.5 - from_top / lattice.dx, 0.0, 1.0)
+        inside, first = _within(opening.opening, from_top, x, y, lattice)
         mean = np.minimum(_mean_depth(from_floor, depth_mm, growth, lattice.dx), depth_mm * inside)
         depth[window] = np.maximum(depth[window], mean)
-        share[window] = np.maximum(share[window], inside)
+        share[window] += inside
+        moment[(slice(None), *window)] += first
         outside[window] = np.minimum(outside[window], from_top)
-    return Footprint(depth, share, outside)
+    middle = np.divide(moment, share, out=np.zeros_like(moment), where=share > 0)
+    return Footprint(depth, np.minimum(share, 1.0), outside, middle)
+
+
+def _within(outline: Outline, distance: Array, x: Array, y: Array, lattice: Lattice) -> tuple[Array, Array]:
+    """Share of each cell within an outline, and that share times where its middle lies from the cell's
+    centre [mm].
+    """
+    share, first = (distance < 0).astype(float), np.zeros((2, *distance.shape))
+    by_it = np.abs(distance) < 0.75 * max(lattice.dx, lattice.dy)  # half a diagonal and a little more
+    polygon = shapely.simplify(outline.polygon, 0.02 * lattice.dx)
+    shapely.prepare(polygon)
+    across, along = x[by_it], y[by_it]
+    boxes = shapely.box(
+        across - lattice.dx / 2, along - lattice.dy / 2, across + lattice.dx / 2, along + lattice.dy / 2
+    )
+    parts = shapely.intersection(polygon, boxes)
+    covered = shapely.area(parts) / lattice.area
+    middle = shapely.get_coordinates(shapely.centroid(parts[covered > 0]))
+    share[by_it] = covered
+    moment = np.zeros((2, across.size))
+    moment[:, covered > 0] = (middle - np.stack([across, along], axis=1)[covered > 0]).T * covered[
+        covered > 0
+    ]
+    first[:, by_it] = moment
+    return share, first
 
 
 def void_of(
@@ -196,9 +228,13 @@ def void_of(
         below=below,
         share=np.where(over, share, 0.0),
         depth_mm=inside,
-        drag=shear_coupling(stack[first:], foams[first:]) * _bonded(footprint.outside_mm, lattice),
+        middle_mm=footprint.middle_mm,
+        bonded=_bonded(footprint.outside_mm, lattice),
         window=window,
         tissue_kpa_mm=tissue_kpa_mm,
+        below_layers=tuple(stack[first:]),
+        below_foams=tuple(foams[first:]),
+        squeezed_kpa=0.0 if before_kpa is None else before_kpa,
     )
     return Void(
         footprint.depth_mm,

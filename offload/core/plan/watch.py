@@ -128,7 +128,7 @@ def _rim(cut: shapely.Polygon, field: PressureField, labels: str) -> Iterable[Lo
     if rim.any():
         at = _peak(field, rim)
         side = _quarter(at[0] - cut.centroid.x, at[1] - cut.centroid.y)
-        yield _point("rim", f"Rim of the opening under {labels}, {QUARTERS[side]}", field, at)
+        yield _point("rim", f"Edge of the opening under {labels}, {QUARTERS[side]}", field, at)
 
 
 def _quarter(dx: float, dy: float) -> str:

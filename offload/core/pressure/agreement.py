@@ -118,5 +118,5 @@ def peak_under(given: PressureMap, outline: Outline) -> float:
         ]
     )
     if shares.max(initial=0.0) <= 0:
-        raise ReliefError("the map does not reach the lesion; check the landmarks and the cell size.")
+        raise ReliefError("the map does not reach the ulcer; check the landmarks and the cell size.")
     return float(kpa[shares >= min(0.5, float(shares.max()))].max())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from offload.core.errors import Fault, SpecError
+from offload.core.pressure.device_load import FLAT_SHOE, Factor, cell_factors, factor_at, region_of_case
 from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.lattice import Lattice, Load
 from offload.core.pressure.placement import on_insole
@@ -67,6 +68,8 @@ class Baseline:
         Force [N] and moments [N mm] of ``pressure_kpa``.
     factor
         By what the map was multiplied to carry the case's force; 1 for a measured instant.
+    device_factor
+        By what it was then multiplied for the device, in the region that decides the case.
     notes
         What was done, in sentences.
     """
@@ -78,6 +81,7 @@ class Baseline:
     load: Load
     factor: float
     notes: tuple[str, ...]
+    device_factor: Factor = FLAT_SHOE
 
 
 @cache
@@ -139,7 +143,12 @@ def lattice_for(insole: Insole, cell_mm: float, measured: PressureMap | None = N
 
 
 def baseline_for(
-    insole: Insole, weight_kg: float, case: str, lattice: Lattice, measured: PressureMap | None = None
+    insole: Insole,
+    weight_kg: float,
+    case: str,
+    lattice: Lattice,
+    measured: PressureMap | None = None,
+    device: str | None = None,
 ) -> Baseline:
     """Pressure before the cut in one load case, on the cells that take part in it.
 
@@ -151,6 +160,8 @@ def baseline_for(
         Cells of the whole insole.
     measured
         A measured map, or None for the reference map.
+    device
+        Class of the device the insole is worn in, one of ``device_load.DEVICES``; None for a flat shoe.
 
     Raises
     ------
@@ -161,7 +172,9 @@ def baseline_for(
     Notes
     -----
     A peak map gathers moments that never were together, so it is not summed into a force: the part loaded in
-    the case is scaled to the case's force. An instant is used as it is.
+    the case is scaled to the case's force. An instant is used as it is. Either is then multiplied by the
+    device's published factor in each zone, so the load that is solved is what the device leaves; what the
+    leg, the midfoot and the heel take instead is not placed.
     """
     if measured is None:
         kind, pressure = "reference", _reference_on(insole, lattice)
@@ -176,7 +189,9 @@ def baseline_for(
         load = lattice.load_of(pressure)
         share = load.force_n / body
         note = f"The measured instant is used as it is: {load.force_n:.0f} N, {share:.2f} body weights."
-        return Baseline(kind, case, *_window(lattice, pressure), load, 1.0, (note,))
+        return _in_device(
+            insole, Baseline(kind, case, lattice, pressure, load, 1.0, (note,)), device, measured
+        )
     low_line, high_line, _ = insole.zone_lines
     if case == "push_off":
         part, pressure = "distal of the midfoot", pressure * (lattice.y >= high_line)[:, None]
@@ -197,7 +212,31 @@ def baseline_for(
         f"{constants['case'][case]['share']:g} x body weight, {wanted:.0f} N."
     )
     load = lattice.load_of(pressure)
-    return Baseline(kind, case, *_window(lattice, pressure), load, factor, (note,))
+    return _in_device(
+        insole, Baseline(kind, case, lattice, pressure, load, factor, (note,)), device, measured
+    )
+
+
+def _in_device(insole: Insole, flat: Baseline, device: str | None, measured: PressureMap | None) -> Baseline:
+    """The load that a device leaves of a map, on the cells that take part."""
+    taken = None if measured is None else measured.taken
+    factor = factor_at(region_of_case(flat.case), device, taken)
+    pressure, notes, load = flat.pressure_kpa, flat.notes, flat.load
+    if factor is not FLAT_SHOE:
+        pressure = pressure * cell_factors(insole, flat.lattice.y, device, taken)[:, None]
+        load = flat.lattice.load_of(pressure)
+        what = "of a barefoot map, brought to a flat shoe" if device is None else f"in the device ({device})"
+        if device is not None and taken == "barefoot":
+            what += ", the barefoot map brought to a shoe first"
+        notes += (
+            f"The load {what}: pressure here is multiplied by {factor.central:g} (published {factor.low:g} "
+            f"to {factor.high:g}), "
+            f"so {load.force_n:.0f} N of {flat.load.force_n:.0f} N are placed; what leg, midfoot and heel "
+            "take of the rest is "
+            f"not. Source: {factor.source} ({factor.status}).",
+        )
+    window, held = _window(flat.lattice, pressure)
+    return replace(flat, notes=notes, device_factor=factor, load=load, lattice=window, pressure_kpa=held)
 
 
 def _unloaded(part: str, limit: str) -> SpecError:

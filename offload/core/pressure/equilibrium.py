@@ -25,8 +25,9 @@ class Start:
     motion
         Rigid motion of the skeleton.
     roof
-        Descent of the plate's lower face and its turns along x and y as lengths [mm], and its pressure on the
-        ground of the void [kPa], shape ``(4, ny, nx)``; None to begin as before the cut.
+        Descent of the plate's lower face, its turns along x and y as lengths, its slides along x and y [mm],
+        and its pressure on the ground of the void [kPa], shape ``(6, ny, nx)``; None to begin as before the
+        cut.
     """
 
     displacement: Array

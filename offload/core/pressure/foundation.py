@@ -15,6 +15,7 @@ from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
 from scipy.linalg.blas import dsbmv
 
 from offload.core.foam.law import Series
+from offload.core.pressure.carrier import Carriers
 from offload.core.pressure.equilibrium import Settled, Start
 from offload.core.pressure.foot import Foot, Spring
 from offload.core.pressure.lattice import Lattice, Load, SolverError
@@ -28,10 +29,13 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 MOST_STEPS = 80
+TRACE = 1e-9
+"""Stiffness of what nothing holds, as a share of its kind's own [-]."""
 AGAIN = 0.2
 """The last factor serves again while it takes the residual down to this share [-]."""
 TOLERANCE = 2e-7
-"""Largest residual left, relative to the peak pressure in a cell, to the force and to force times reach."""
+"""Largest residual left: relative to the peak pressure in each cell, to the force and to force times reach.
+"""
 AT_REST = 1e-10
 """The same for foam alone; relative to the peak pressure."""
 
@@ -64,12 +68,12 @@ class Foundation:
         foam     p = P(u - gap)+ - div(coupling grad u)
 
     and the force and both moments of ``p`` given. Under a plate the unknown is the descent ``v`` of its lower
-    face and the turns beside it: tissue and plate are squeezed together between skeleton and ``v``, ``p``
-    bends and shears the plate, and ``P(v - gap)`` holds it from below, bonded where nothing is cut. Off the
-    plate tissue and column are squeezed together between skeleton and ground. This is the stationary point of
-    a convex potential. Newton's method: the system is banded and symmetric, so it is factored by a banded
-    Cholesky; the three rigid unknowns are condensed out of it (Schur complement). Steps are searched along
-    the slope of the potential.
+    face with the turns and slides beside it: tissue and plate are squeezed together between skeleton and
+    ``v``, ``p`` bends and shears the plate, and ``P(v - gap)`` holds it from below, bonded where nothing is
+    cut. Off the plate tissue and column are squeezed together between skeleton and ground. This is the
+    stationary point of a convex potential. Newton's method: the system is banded and symmetric, so it is
+    factored by a banded Cholesky; the three rigid unknowns are condensed out of it (Schur complement). Steps
+    are searched along the slope of the potential.
     """
 
     def __init__(
@@ -101,36 +105,28 @@ class Foundation:
         self._cells = cells
         self._at = number(cells, turning=plate is not None)
         self._face = self._at.face[cells]
-        if plate is None:
-            self._over = np.zeros(shape, dtype=bool)
-            self._law = Series.joined([(columns, cells)])
-            self._carrier, self._gap = self._face, gap_mm[cells]
-            self._weight, self._bonded = np.ones(self._gap.size), np.zeros(self._gap.size, dtype=bool)
-        else:
-            # Beside a wall one part of a cell stands on whole foam, bonded to it, and the other over the
-            # void.
-            beside, self._over = cells & (plate.share < 1), cells & (plate.share > 0)
-            self._law = Series.joined([(plate.beside, beside), (plate.below, self._over)])
-            places = [self._at.face[beside], self._at.face[self._over]]
-            self._carrier = np.concatenate(places)
-            self._gap = np.concatenate([np.zeros(places[0].size), plate.depth_mm[self._over]])
-            self._weight = np.concatenate([1.0 - plate.share[beside], plate.share[self._over]])
-            self._bonded = np.arange(self._gap.size) < places[0].size
+        self._over = np.zeros(shape, dtype=bool) if plate is None else cells & (plate.share > 0)
+        self._carriers = Carriers(lattice, self._at, cells, columns, gap_mm, plate, before_kpa)
         self._template = self._band()
         self._work: Array | None = None
-        self._level, self._dead = np.zeros(self._at.count), np.zeros(self._at.count)
-        if plate is not None and before_kpa is not None:
-            self._level[self._face] = Series.joined([(plate.beside, cells)]).compression(before_kpa[cells])
-            self._dead = -self._pull(self._level)
+        self._level = self._carriers.level
+        self._dead = -self._pull(self._level)
 
     def _band(self) -> Array:
         """Band of the coupling or of the plate."""
         lattice, at, cells = self.lattice, self._at, self._cells
-        # A cell over an open void with no coupling has no stiffness of its own; the trace of one keeps the
-        # tangent regular. It is in the tangent only, never in the residual.
-        self._trace = 1e-9 * lattice.area * np.bincount(self._carrier, self._law.stiffness, at.count)
+        # A cell over an open void with no coupling has no stiffness of its own, and a plate none of whose
+        # cells is bonded may slide as a whole; a trace of one keeps the tangent regular. It is in the tangent
+        # only, never in the residual.
+        carriers = self._carriers
+        self._trace = TRACE * lattice.area * np.bincount(carriers.place, carriers.stiffness, at.count)
         if self.plate is not None:
-            return quadratic_band(plate_energy(self.plate, lattice, at), at.count)
+            room = np.stack(carriers.places(), axis=1), np.zeros((2, 2))
+            band = quadratic_band([*plate_energy(self.plate, lattice, at), room], at.count)
+            for places in at.beside:
+                held = places[places >= 0]
+                self._trace[held] += TRACE * band[0, held].max(initial=0.0)
+            return band
         forms = []
         for near, far, size in (
             ((slice(None), slice(None, -1)), (slice(None), slice(1, None)), lattice.dx),
@@ -157,11 +153,11 @@ class Foundation:
         area = self.lattice.area
         if self._work is None:
             self._work = np.empty_like(self._template, order="F")
-        band = (
-            self._work
-        )  # the factor before is done with; new memory of this size costs as much as the factor
+        # The factor before is done with; new memory of this size costs as much as the factor.
+        band = self._work
         np.copyto(band, self._template)
-        band[0] += np.bincount(self._carrier, area * self._weight * slope, band.shape[1]) + self._trace
+        self._carriers.stiffen(band, slope)
+        band[0] += self._trace
         band[0, self._face] += area * stiffness
         try:
             return np.asarray(cholesky_banded(band, overwrite_ab=True, lower=True, check_finite=False))
@@ -172,10 +168,8 @@ class Foundation:
 
     def _carried(self, q: Array, near: Spring | None) -> tuple[Spring, Array]:
         """What the columns carry, and the forces of the foam [kPa mm²]."""
-        columns = Spring.of(self._law, q[self._carrier] - self._gap, near, self._bonded)
-        forces = self._pull(q) + self._dead
-        forces += np.bincount(self._carrier, self.lattice.area * self._weight * columns.stress, q.size)
-        return columns, forces
+        columns = self._carriers.pressed(q, near)
+        return columns, self._pull(q) + self._dead + self._carriers.forces(columns.stress)
 
     def _begin(self, start: Start | None) -> Array:
         """Unknowns of a start; without a roof the plate begins as before the cut."""
@@ -186,14 +180,14 @@ class Foundation:
             q[self._face] = start.displacement[self._cells]
         elif start.roof is not None:
             q[self._face] = start.roof[0][self._cells]
-            for values, places in zip(start.roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
+            for values, places in zip(start.roof[1:5], self._at.beside, strict=True):
                 q[places[places >= 0]] = values[places >= 0]
             # Foam beside the wall begins no deeper than half as much again as before the cut.
-            kept = self._carrier[self._bonded]
+            kept = self._carriers.place[self._carriers.bonded]
             q[kept] = np.minimum(q[kept], 1.5 * self._level[kept])
             # What pressed on the ground of the void begins by pressing on it as much.
             over, plate = self._over, self.plate
-            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[3][over], 0.0)
+            ground, pressed = plate.depth_mm[over], np.maximum(start.roof[5][over], 0.0)
             q[self._at.face[over]] = np.where(
                 pressed > 0,
                 ground + plate.below.compression(pressed),
@@ -320,7 +314,7 @@ class Foundation:
         lattice, plate, cells, over = self.lattice, self.plate, self._cells, self._over
         grid = np.zeros(cells.shape)
         grid[foot.cells] = pressure
-        roof = np.zeros((4, *cells.shape))
+        roof = np.zeros((6, *cells.shape))
         roof[0][cells] = q[self._face]
         if plate is None:
             foam = np.zeros(cells.shape)
@@ -330,13 +324,13 @@ class Foundation:
             foam, lower = grid, grid.copy()
             face = np.where(cells, roof[0] + plate.above.compression(grid), self.columns.compression(grid))
             roof[0] = np.where(cells, roof[0], face)
-            beside = int(self._bonded.sum())
+            beside = int(self._carriers.bonded.sum())
             lower[cells & (plate.share < 1)] = columns.stress[:beside]
             # A cell half over the void and half on foam shows the larger half.
             lower[over] = np.where(plate.share[over] >= 0.5, columns.stress[beside:], lower[over])
-            for values, places in zip(roof[1:3], (self._at.turn_x, self._at.turn_y), strict=True):
+            for values, places in zip(roof[1:5], self._at.beside, strict=True):
                 values[places >= 0] = q[places[places >= 0]]
-            roof[3][over] = columns.stress[beside:]
+            roof[5][over] = columns.stress[beside:]
         load = lattice.load_of(grid)
         return Settled(face, foot.frame.out_of(motion), grid, foam, lower, roof, load, steps, worst)
 

@@ -25,12 +25,15 @@ class PressureMap:
         Corner of cell [0][0] with the smallest x and y. [mm]
     kind : str
         ``peak`` (largest value of each cell over the step) or ``instant`` (one moment).
+    taken : str
+        ``barefoot``, in a flat ``shoe``, or in the ``device`` the insole is for.
     """
 
     kpa: tuple[tuple[float, ...], ...]
     cell: Point
     origin: Point
     kind: str = "peak"
+    taken: str = "shoe"
 
     def grid(self) -> np.ndarray:
         """Pressures as an array of shape (ny, nx). [kPa]"""

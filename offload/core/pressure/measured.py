@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -13,8 +10,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from offload.core.errors import ReliefError
+from offload.core.intake import Bounds, IntakeError, csv_rows, json_value, number_of
 from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Point
@@ -38,10 +37,14 @@ KPA_PER = {"kPa": 1.0, "N/cm2": 10.0}
 """kPa in one unit of what a measuring system prints."""
 KINDS = ("peak", "instant")
 MOST_CELLS = 400
+LARGEST_GRID = 400_000  # characters
+GRID = Bounds(LARGEST_GRID, MOST_CELLS * MOST_CELLS, depth=3)
 CELL_LIMITS = (1.0, 20.0)  # [mm]
 HIGHEST_KPA = 3000.0
 MOST_STRETCH = 0.10
 """Largest difference between the landmarks' distance on the grid and on the insole [-]; design choice."""
+MODEL_CELL = 2.5
+"""Side of the pressure model's cells [mm]; a map is laid on cells no larger, so that its peaks stay."""
 FINE, COARSE = 10, 4
 """Points sampled along a cell's side: in an ordinary grid, and in one of more than 20,000 cells."""
 
@@ -76,13 +79,14 @@ class MeasuredGrid:
 
 @dataclass(frozen=True, slots=True)
 class Placement:
-    """A grid on the insole: the map, how far it was turned [deg] and how badly the two distances agree
-    [-].
+    """A grid on the insole: the map, how far it was turned [deg] and how badly the two distances agree, as a
+    share [-] and as what the point farther from the heel misses its landmark by [mm].
     """
 
     map: PressureMap
     turn: float
     stretch: float
+    misfit: float
 
 
 def read_grid(
@@ -124,7 +128,12 @@ def read_grid(
     if not all(math.isfinite(size) and low <= size <= high for size in cell):
         raise GridError(f"cell is {cell[0]:g} x {cell[1]:g} mm; each side must be {low:g} to {high:g} mm.")
     text = text.strip()
-    rows = _rows_of_json(text, cell, unit, kind) if text[:1] in ("[", "{") else _rows_of_csv(text)
+    try:
+        rows: list[list[Any]]
+        json_like = text[:1] in ("[", "{")
+        rows = _rows_of_json(text, cell, unit, kind) if json_like else list(csv_rows(text, GRID))
+    except IntakeError as fault:
+        raise GridError(f"it is no grid: {fault}.") from fault
     if not rows or max(len(rows), len(rows[0])) > MOST_CELLS:
         raise GridError(f"the grid has {len(rows)} rows; it must have 1 to {MOST_CELLS} rows and columns.")
     kpa = np.array([_row(row, number, len(rows[0]), unit) for number, row in enumerate(rows, 1)])
@@ -135,17 +144,8 @@ def read_grid(
     return MeasuredGrid(tuple(map(tuple, kpa.tolist())), cell, kind)
 
 
-def _rows_of_csv(text: str) -> list[list[str]]:
-    first = text.split("\n", 1)[0]
-    separator = max(",;\t", key=first.count)
-    return [row for row in csv.reader(io.StringIO(text), delimiter=separator) if any(map(str.strip, row))]
-
-
 def _rows_of_json(text: str, cell: tuple[float, float], unit: str, kind: str) -> list[list[Any]]:
-    try:
-        data = json.loads(text)
-    except (ValueError, RecursionError) as fault:
-        raise GridError(f"the file begins like JSON and cannot be read as such ({fault}).") from fault
+    data = json_value(text, GRID)
     if isinstance(data, dict):
         data = _agreeing(data, cell, unit, kind)
     if not isinstance(data, list) or not all(isinstance(row, list) and row for row in data):
@@ -175,7 +175,8 @@ def _row(row: Sequence[Any], number: int, width: int, unit: str) -> list[float]:
     values = []
     for cell in row:
         try:
-            value = math.nan if isinstance(cell, bool) else float(cell) * KPA_PER[unit]
+            read = number_of(cell) if isinstance(cell, str) else float(cell)
+            value = math.nan if isinstance(cell, bool) else read * KPA_PER[unit]
         except (TypeError, ValueError, OverflowError):
             value = math.nan
         if not 0.0 <= value <= HIGHEST_KPA:
@@ -204,8 +205,8 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
     Returns
     -------
     Placement
-        The map turned and moved, never stretched, resampled on cells of its smaller side with its integral
-        kept.
+        The map turned and moved, never stretched, resampled on cells no larger than the model's with its
+        integral and its peaks kept.
 
     Raises
     ------
@@ -215,7 +216,10 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
 
     Notes
     -----
-    Points and landmarks meet half-way between them; the difference in distance is shared by both ends.
+    The point nearer the heel meets its landmark and the other gives the direction, since a foot lies at its
+    heel whatever its length; the difference in distance is left at the other end and reported. Where a cell
+    higher than its neighbours would be averaged with them, the new cell that holds most of it keeps its value
+    and those beside it give the difference, so that a peak is neither lost nor adds load.
     """
     a, b = np.array(on_grid, dtype=float)
     c, d = np.array(on_insole, dtype=float)
@@ -232,11 +236,11 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
     turn = math.atan2(*(d - c)[::-1]) - math.atan2(*(b - a)[::-1])
     cos, sin = math.cos(turn), math.sin(turn)
     rotation = np.array([[cos, -sin], [sin, cos]])
-    shift = (c + d) / 2 - rotation @ (a + b) / 2
+    shift = c - rotation @ a if c[1] <= d[1] else d - rotation @ b
     source = np.array(grid.kpa)
     size = np.array([source.shape[1] * grid.cell[0], source.shape[0] * grid.cell[1]])
     corners = np.array([[0.0, 0.0], [size[0], 0.0], [0.0, size[1]], size]) @ rotation.T + shift
-    cell = min(grid.cell)
+    cell = min(*grid.cell, MODEL_CELL)
     low = np.floor(corners.min(axis=0) / cell) * cell
     count = np.ceil((corners.max(axis=0) - low) / cell).astype(int)
     samples = FINE if count.prod() <= 20_000 else COARSE
@@ -249,10 +253,39 @@ def place_grid(grid: MeasuredGrid, on_grid: tuple[Point, Point], on_insole: tupl
     sampled[held] = source[at[held, 1], at[held, 0]]
     kpa = sampled.reshape(count[1], samples, count[0], samples).mean(axis=(1, 3))
     kpa *= source.sum() * grid.cell[0] * grid.cell[1] / (kpa.sum() * cell * cell)
+    rows, columns = np.divmod(np.flatnonzero(held), count[0] * samples)
+    under = rows // samples * count[0] + columns // samples
+    _keep_peaks(kpa, source, at[held, 1] * source.shape[1] + at[held, 0], under)
     made = PressureMap(
         tuple(map(tuple, kpa.tolist())), (cell, cell), (float(low[0]), float(low[1])), grid.kind
     )
-    return Placement(made, math.degrees(math.remainder(turn, 2 * math.pi)), stretch)
+    return Placement(made, math.degrees(math.remainder(turn, 2 * math.pi)), stretch, abs(there - here))
+
+
+def _keep_peaks(kpa: Array, source: Array, of: NDArray[np.int_], under: NDArray[np.int_]) -> None:
+    """Give the height of every peak of the grid back to the cell that holds most of it, its load kept.
+
+    `of` is the cell of the grid and `under` the cell of the map that each sample lies in.
+    """
+    flat = kpa.ravel()  # a view: what is written here stands in `kpa`
+    order = np.argsort(of, kind="stable")
+    of, under = of[order], under[order]
+    peaks = np.flatnonzero((source > 0) & (source >= ndimage.maximum_filter(source, size=3)))
+    for peak in peaks[np.argsort(source.ravel()[peaks], kind="stable")]:  # the highest last, and so exact
+        cells, shares = np.unique(
+            under[np.searchsorted(of, peak) : np.searchsorted(of, peak, "right")], return_counts=True
+        )
+        if len(cells) < 2:
+            continue
+        best = int(np.argmax(shares))
+        missing = float(source.ravel()[peak] - flat[cells[best]])
+        if missing <= 1e-6:
+            continue
+        beside = np.delete(cells, best)
+        given = missing * np.delete(shares, best) / np.delete(shares, best).sum()
+        given = np.minimum(given, flat[beside])
+        flat[beside] -= given
+        flat[cells[best]] += missing
 
 
 def place_on_landmarks(grid: MeasuredGrid, points: tuple[GridPoint, GridPoint], insole: Insole) -> Placement:

@@ -32,7 +32,7 @@ def faults_of_lesions(lesions: Sequence[LesionSpec], insole: Outline) -> list[Fa
                     ("lesions", place, "centre_mm"),
                     off,
                     "0: wholly on it",
-                    f"lesion {lesion.label} lies {off:.1f} mm² ({share:.0f} %) off the insole",
+                    f"ulcer {lesion.label} lies {off:.1f} mm² ({share:.0f} %) off the insole",
                     "lesions:",
                 )
             )

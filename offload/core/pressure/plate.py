@@ -3,7 +3,9 @@ void.
 
 One displacement a column cannot show that the layers left whole over a void still stand on firm foam beside
 its wall, nor that they bend. Near a void the unknown of a cell is therefore the descent of the plate's lower
-face, with two turns of the plate beside it; the plate's own compression lies in series with the tissue.
+face, with two turns of the plate and two slides of that face beside it; the plate's own compression lies in
+series with the tissue. Beside the wall the face is bonded to the layers below, which hold it from sliding, so
+a plate over a narrow or round void bends about a line nearer to that face than its own neutral one.
 """
 
 from __future__ import annotations
@@ -22,12 +24,13 @@ from offload.core.pressure.lattice import Lattice
 __all__ = [
     "Numbering",
     "Plate",
+    "below_form",
     "bending_stiffness",
     "number",
     "plate_energy",
     "quadratic_band",
     "reach_of",
-    "shear_coupling",
+    "stretch_form",
 ]
 
 Array = NDArray[np.float64]
@@ -56,13 +59,22 @@ class Plate:
     share, depth_mm
         Share of each cell that lies over the void, and the void's depth in that part [mm], shape ``(ny,
         nx)``.
-    drag
-        Shear coupling of the layers below from each cell's centre to the next along x and along y [kPa mm],
-        shape ``(2, ny, nx)``; nothing over the void.
+    middle_mm
+        Where the middle of that part lies from the cell's centre along x and along y [mm], shape ``(2, ny,
+        nx)``.
+    bonded
+        Share of the way from each cell's centre to the next along x and along y that is not over the void
+        [-], shape ``(2, ny, nx)``.
     window
         Cells near the void where the plate is followed, shape ``(ny, nx)``.
     tissue_kpa_mm
         Central stiffness of the plantar tissue [kPa/mm]; only for ``follows``.
+    below_layers, below_foams
+        The layers below, from the foot down; none where nothing is bonded to the plate.
+    squeezed_kpa
+        Pressure at which the foams' stiffness in shear is taken [kPa], shape ``(ny, nx)`` or 0: that before
+        the cut. Over the void the cut takes pressure off, so the plate is rather too stiff there, to the safe
+        side.
     """
 
     layers: tuple[Layer, ...]
@@ -72,57 +84,86 @@ class Plate:
     below: Series
     share: Array
     depth_mm: Array
-    drag: Array
+    middle_mm: Array
+    bonded: Array
     window: Mask
     tissue_kpa_mm: float
+    below_layers: tuple[Layer, ...] = ()
+    below_foams: tuple[Foam, ...] = ()
+    squeezed_kpa: Array | float = 0.0
 
-    @property
-    def follows(self) -> Array:
+    def follows(self, squeezed_kpa: Array | float = 0.0) -> Array:
         """Share of the lower face's descent that each layer's faces take part in, from the foot down [-].
 
         A foot that stays where it is holds the upper face back: with the plate's compliance ``c`` in series
         with the tissue's ``1 / k_t`` the upper face moves by ``1 / (1 + k_t c)`` of the lower one, the faces
-        between in step with the compliance ``t / E`` passed.
+        between in step with the compliance passed. Shape ``(layers + 1, ...)``.
         """
-        compliance = [
-            layer.thickness / foam.modulus_kpa for layer, foam in zip(self.layers, self.foams, strict=True)
-        ]
-        total = sum(compliance)
-        upper = 1.0 / (1.0 + self.tissue_kpa_mm * total)
-        return upper + (1.0 - upper) * np.concatenate([[0.0], np.cumsum(compliance)]) / total
+        compliance = _compliance(self.layers, self.foams, squeezed_kpa)
+        passed = np.concatenate([np.zeros((1, *compliance.shape[1:])), np.cumsum(compliance, axis=0)])
+        upper = 1.0 / (1.0 + self.tissue_kpa_mm * passed[-1])
+        return np.asarray(upper + (1.0 - upper) * passed / passed[-1])
 
-    def shear_form(self, size: float) -> Array:
+    def shear_form(self, size: float, squeezed_kpa: Array | float = 0.0) -> Array:
         """Energy of shear as a form of the lower face's descent at both ends of a cell's width, and the turn
         between.
 
         Notes
         -----
         For each layer ``G t (w' - turn)^2`` of its mean descent, with Reissner's share, and ``G t / 12`` of
-        the difference in slope between its faces. The turn is carried as a length, ``turn * size``.
+        the difference in slope between its faces. The turn is carried as a length, ``turn * size``. Shape
+        ``(..., 3, 3)``.
         """
-        form = np.zeros((3, 3))
-        follows = self.follows
+        squeezed = np.asarray(squeezed_kpa, dtype=float)
+        form = np.zeros((*squeezed.shape, 3, 3))
+        follows = self.follows(squeezed)
+        one = np.ones(squeezed.shape)
         for layer, foam, top, bottom in zip(self.layers, self.foams, follows, follows[1:], strict=False):
-            stiffness = foam.shear_modulus_kpa * layer.thickness
+            stiffness = foam.shear_modulus_at(squeezed) * layer.thickness
             mean, apart = (top + bottom) / 2, bottom - top
-            slope = np.array([-mean, mean, -1.0]) / size
-            fan = np.array([-apart, apart, 0.0]) / size
-            form += stiffness * (REISSNER * np.outer(slope, slope) + np.outer(fan, fan) / 12.0)
+            slope = np.stack([-mean, mean, -one], axis=-1) / size
+            fan = np.stack([-apart, apart, 0.0 * one], axis=-1) / size
+            both = REISSNER * _outer(slope) + _outer(fan) / 12.0
+            form += np.asarray(stiffness)[..., None, None] * both
         return form
 
 
-def bending_stiffness(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
-    """Bending stiffness of bonded layers about their own neutral line [kPa mm³].
+def _outer(vectors: Array) -> Array:
+    return vectors[..., :, None] * vectors[..., None, :]
+
+
+def _compliance(layers: Sequence[Layer], foams: Sequence[Foam], squeezed_kpa: Array | float) -> Array:
+    """By how much each layer gives to a little more pressure [mm/kPa], shape ``(layers, ...)``."""
+    return np.stack(
+        [layer.thickness * foam.softness_at(squeezed_kpa) for layer, foam in zip(layers, foams, strict=True)]
+    )
+
+
+def stretch_form(layers: Sequence[Layer], foams: Sequence[Foam]) -> Array:
+    """Stiffness of bonded layers against the gradient of turn and of their lower face's slide, shape ``(2,
+    2)``.
 
     Notes
     -----
-    ``sum E (t^3 / 12 + t (z - z_n)^2)``; Poisson's ratio of foam is near zero, so nothing is added for width.
+    ``integral(E (h turn' + slide')^2 dz)`` over the thickness, ``h`` the height above the lower face;
+    Poisson's ratio of foam is near zero, so nothing is added for width. [kPa mm³, kPa mm², kPa mm]
     """
     thickness = np.array([layer.thickness for layer in layers])
     modulus = np.array([foam.modulus_kpa for foam in foams])
-    middle = np.cumsum(thickness) - thickness / 2
-    neutral = (modulus * thickness * middle).sum() / (modulus * thickness).sum()
-    return float((modulus * (thickness**3 / 12 + thickness * (middle - neutral) ** 2)).sum())
+    height = np.cumsum(thickness[::-1])[::-1] - thickness / 2
+    first, second = (
+        (modulus * thickness * height).sum(),
+        (modulus * (thickness**3 / 12 + thickness * height**2)).sum(),
+    )
+    return np.array([[second, first], [first, (modulus * thickness).sum()]])
+
+
+def bending_stiffness(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
+    """Bending stiffness of bonded layers about their own neutral line [kPa mm³]: nothing holds them from
+    sliding.
+    """
+    form = stretch_form(layers, foams)
+    return float(form[0, 0] - form[0, 1] ** 2 / form[1, 1])
 
 
 def reach_of(stack: Sequence[Layer], foams: Sequence[Foam], first: int) -> float:
@@ -140,24 +181,28 @@ def reach_of(stack: Sequence[Layer], foams: Sequence[Foam], first: int) -> float
     return min(LENGTHS * length, MOST_REACH_MM)
 
 
-def shear_coupling(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
-    """Shear coupling of columns of bonded layers on a rigid ground [kPa mm].
+def below_form(layers: Sequence[Layer], foams: Sequence[Foam], squeezed_kpa: Array | float = 0.0) -> Array:
+    """Shear of bonded layers on a rigid ground as a form of their upper face's slope and slide, shape ``(...,
+    2, 2)``.
 
     Notes
     -----
-    ``sum G_i integral(phi^2 dz)``. The sideways pull of a neighbour fades with depth: ``phi`` falls from 1 at
-    the upper face to 0 at the ground in step with the compliance ``t / E`` passed, so it is straight in each
-    layer.
+    ``sum G_i integral((phi slope + phi' slide)^2 dz)``. The sideways pull of a neighbour and a slide of the
+    upper face fade with depth: ``phi`` falls from 1 at the upper face to 0 at the ground in step with the
+    compliance passed, so it is straight in each layer. [kPa mm, kPa, kPa/mm]
     """
-    compliance = [layer.thickness / foam.modulus_kpa for layer, foam in zip(layers, foams, strict=True)]
-    total, passed, coupling = sum(compliance), 0.0, 0.0
+    compliance = _compliance(layers, foams, squeezed_kpa)
+    total, passed = compliance.sum(axis=0), np.zeros(compliance.shape[1:])
+    form = np.zeros((*total.shape, 2, 2))
     for layer, foam, part in zip(layers, foams, compliance, strict=True):
         top, bottom = 1.0 - passed / total, 1.0 - (passed + part) / total
-        coupling += (
-            foam.shear_modulus_kpa * layer.thickness * (top * top + top * bottom + bottom * bottom) / 3.0
-        )
-        passed += part
-    return coupling
+        shear, fall = foam.shear_modulus_at(squeezed_kpa), (top - bottom) / layer.thickness
+        form[..., 0, 0] += shear * layer.thickness * (top * top + top * bottom + bottom * bottom) / 3.0
+        form[..., 0, 1] -= shear * fall * layer.thickness * (top + bottom) / 2.0
+        form[..., 1, 1] += shear * fall * fall * layer.thickness
+        passed = passed + part
+    form[..., 1, 0] = form[..., 0, 1]
+    return form
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,13 +210,21 @@ class Numbering:
     """Place of each unknown in the vector, -1 where there is none; shape ``(ny, nx)`` each.
 
     ``face`` descent of the foam's upper face, near a void of the plate's lower face; ``turn_x`` and
-    ``turn_y`` the plate's turn on the side towards the next cell along x and along y.
+    ``turn_y`` the plate's turn on the side towards the next cell along x and along y, ``slide_x`` and
+    ``slide_y`` the slide of its lower face there.
     """
 
     face: Places
     turn_x: Places
     turn_y: Places
+    slide_x: Places
+    slide_y: Places
     count: int
+
+    @property
+    def beside(self) -> tuple[Places, Places, Places, Places]:
+        """The unknowns on the cells' sides, in the order of ``Start.roof``."""
+        return self.turn_x, self.turn_y, self.slide_x, self.slide_y
 
 
 def number(cells: Mask, turning: bool) -> Numbering:
@@ -182,9 +235,10 @@ def number(cells: Mask, turning: bool) -> Numbering:
     if turning:
         along_x[:, :-1] = cells[:, :-1] & cells[:, 1:]
         along_y[:-1] = cells[:-1] & cells[1:]
-    held = np.stack([cells, along_x, along_y], axis=-1)
+    held = np.stack([cells, along_x, along_y, along_x, along_y], axis=-1)
     places = np.where(held, np.cumsum(held.ravel()).reshape(held.shape) - 1, -1)
-    return Numbering(places[..., 0], places[..., 1], places[..., 2], int(held.sum()))
+    face, turn_x, turn_y, slide_x, slide_y = np.moveaxis(places, -1, 0)
+    return Numbering(face, turn_x, turn_y, slide_x, slide_y, int(held.sum()))
 
 
 def quadratic_band(forms: Sequence[tuple[Places, Array]], count: int) -> Array:
@@ -220,26 +274,41 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
 
     Notes
     -----
-    Turns stand on the cells' sides, so that the shear ``w' - turn`` and both curvatures are differences of
-    neighbours and a thin plate does not lock. Bending ``D (kx^2 + ky^2 + 2 kxy^2)``, a Poisson ratio of zero.
-    Where the plate runs on beyond the window it is level; at the insole's edge it is free.
+    Turns and slides stand on the cells' sides, so that the shear ``w' - turn`` and both curvatures are
+    differences of neighbours and a thin plate does not lock. Bending and stretch ``(kx^2 + ky^2 + 2 kxy^2)``
+    of each height, a Poisson ratio of zero. Where the plate runs on beyond the window it is level; at the
+    insole's edge it is free.
     """
     area, dx, dy = lattice.area, lattice.dx, lattice.dy
     support = lattice.support
     window = plate.window & support
-    bend = bending_stiffness(plate.layers, plate.foams) * area
+    stretch = area * stretch_form(plate.layers, plate.foams)
+    squeezed = np.broadcast_to(plate.squeezed_kpa, window.shape)
     found: list[tuple[Places, Array]] = []
-    for axis, size, turn, drag in ((1, dx, at.turn_x, plate.drag[0]), (0, dy, at.turn_y, plate.drag[1])):
+    for axis, size, turn, slide, bonded in (
+        (1, dx, at.turn_x, at.slide_x, plate.bonded[0]),
+        (0, dy, at.turn_y, at.slide_y, plate.bonded[1]),
+    ):
         near, far = _sides(axis)
         both = window[near] & window[far]
-        sides = [at.face[near], at.face[far], turn[near]]
-        found.append((np.stack([one[both] for one in sides], axis=1), area * plate.shear_form(size)))
-        pull = (area / size**2) * drag[near][both][:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
-        found.append((np.stack([at.face[near][both], at.face[far][both]], axis=1), pull))
+        between = (squeezed[near][both] + squeezed[far][both]) / 2.0
+        sides = [at.face[near][both], at.face[far][both]]
+        found.append((np.stack([*sides, turn[near][both]], axis=1), area * plate.shear_form(size, between)))
+        if plate.below_layers:
+            strain = np.array([[-1.0 / size, 1.0 / size, 0.0], [0.0, 0.0, 1.0]])
+            held = bonded[near][both][:, None, None] * below_form(
+                plate.below_layers, plate.below_foams, between
+            )
+            found.append((np.stack([*sides, slide[near][both]], axis=1), area * (strain.T @ held @ strain)))
+        else:
+            found.append((slide[near][both][:, None], np.full((1, 1), area * 1e-6)))
         # Curvature across a cell between its two sides; a side to foam off the window is level, one to no
         # foam is free.
-        before = np.full(window.shape, -1)
-        before[far] = turn[near]
+        pairs = []
+        for places in (turn, slide):
+            before = np.full(window.shape, -1)
+            before[far] = places[near]
+            pairs += [before, places]
         inner = np.zeros(window.shape, dtype=bool)
         inner[far] = support[near]
         inner[near] &= support[far]
@@ -247,15 +316,21 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
         edge[axis] = slice(-1, None)
         inner[tuple(edge)] = False
         inner &= window
-        form = bend / size**4 * np.array([[1.0, -1.0], [-1.0, 1.0]])
-        found.append((np.stack([before[inner], turn[inner]], axis=1), form))
+        change = np.array([[-1.0 / size**2, 1.0 / size**2, 0.0, 0.0], [0.0, 0.0, -1.0 / size, 1.0 / size]])
+        found.append((np.stack([one[inner] for one in pairs], axis=1), change.T @ stretch @ change))
     # Twist at the corners between four cells of foam.
     quad = [support[:-1, :-1], support[:-1, 1:], support[1:, :-1], support[1:, 1:]]
     whole = quad[0] & quad[1] & quad[2] & quad[3]
-    turns = [at.turn_x[:-1, :-1], at.turn_x[1:, :-1], at.turn_y[:-1, :-1], at.turn_y[:-1, 1:]]
-    places = np.stack([one[whole] for one in turns], axis=1)
-    twist = 0.5 * np.array([-1.0 / dy / dx, 1.0 / dy / dx, -1.0 / dx / dy, 1.0 / dx / dy])
-    found.append((places[(places >= 0).any(axis=1)], 2.0 * bend * np.outer(twist, twist)))
+    corners = [
+        one
+        for x, y in ((at.turn_x, at.turn_y), (at.slide_x, at.slide_y))
+        for one in (x[:-1, :-1], x[1:, :-1], y[:-1, :-1], y[:-1, 1:])
+    ]
+    places = np.stack([one[whole] for one in corners], axis=1)
+    twist = np.zeros((2, 8))
+    twist[0, :4] = 0.5 * np.array([-1.0 / dy / dx, 1.0 / dy / dx, -1.0 / dx / dy, 1.0 / dx / dy])
+    twist[1, 4:] = 0.5 * np.array([-1.0 / dy, 1.0 / dy, -1.0 / dx, 1.0 / dx])
+    found.append((places[(places >= 0).any(axis=1)], 2.0 * twist.T @ stretch @ twist))
     return found
 
 

@@ -23,6 +23,7 @@ __all__ = [
     "Landmark",
     "estimate_width",
     "insole_for",
+    "insole_on_ring",
     "move_landmark",
     "move_zone_lines",
     "place_on_insole",
@@ -180,6 +181,37 @@ def insole_for(foot_length: float, foot_width: float | None = None, traced: Outl
         traced=traced is not None,
         notes=tuple(notes),
     )
+
+
+def insole_on_ring(foot_length: float, foot_width: float | None, ring: Sequence[Sequence[float]]) -> Insole:
+    """Insole of a foot on the outline of the real insole.
+
+    Parameters
+    ----------
+    foot_length : float
+        [mm]
+    foot_width : float or None
+        Breadth; estimated from the length if None. [mm]
+    ring : sequence of pairs
+        The outline in the anatomical frame. [mm]
+
+    Returns
+    -------
+    Insole
+
+    Raises
+    ------
+    OutlineError
+        If the ring is no outline.
+
+    Examples
+    --------
+    >>> from offload.core.shapes.insole import insole_on_ring
+    >>> insole_on_ring(255.0, None, [(-45, 0), (45, 0), (45, 280), (-45, 280)]).traced
+    True
+    """
+    traced = Outline(tuple((float(x), float(y)) for x, y in ring), name="insole outline")
+    return insole_for(foot_length, foot_width, traced)
 
 
 def move_zone_lines(insole: Insole, lines: Sequence[float]) -> Insole:

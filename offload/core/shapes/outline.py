@@ -20,6 +20,7 @@ Point = tuple[float, float]
 Ring = tuple[Point, ...]
 
 ELLIPSE_POINTS = 360  # the inscribed polygon misses 0.005 % of the ellipse's area
+MOST_CUTS = 4_000_000  # of sides by corners in one step: 100 MB
 SMALLEST_AREA = 1e-6  # [mm²] below this a ring is a line
 
 
@@ -192,42 +193,50 @@ def ellipse_area(length: float, width: float) -> float:
 
 
 def _longest_chord(parts: Sequence[Outline]) -> tuple[float, np.ndarray]:
-    hull = shapely.convex_hull(shapely.union_all([part.polygon for part in parts]))
-    corners = np.asarray(hull.exterior.coords[:-1])
-    difference = corners[:, None, :] - corners[None, :, :]
-    squared = np.einsum("ijk,ijk->ij", difference, difference)
-    i, j = np.unravel_index(int(np.argmax(squared)), squared.shape)
-    length = math.sqrt(float(squared[i, j]))
-    return length, difference[i, j] / length
+    """Over the hull's opposite corners: the farthest two lie at parallel lines that hold the hull."""
+    hull = shapely.convex_hull(shapely.multipolygons([part.polygon for part in parts]))
+    corners = shapely.get_coordinates(shapely.orient_polygons(hull))[:-1]
+    edges = np.roll(corners, -1, axis=0) - corners
+    turned = np.unwrap(np.arctan2(edges[:, 1], edges[:, 0]))
+    # The corner farthest from an edge is where the edges have turned by half a circle since.
+    twice = np.concatenate([turned, turned + 2 * math.pi])
+    count = len(corners)
+    here = np.arange(count)[:, None, None] + np.array([0, 1])[None, :, None]
+    across = np.searchsorted(twice, turned + math.pi)[:, None, None] + np.array([-1, 0, 1])[None, None, :]
+    first, second = np.broadcast_arrays(here % count, across % count)
+    difference = corners[first.ravel()] - corners[second.ravel()]
+    squared = np.einsum("ij,ij->i", difference, difference)
+    longest = int(np.argmax(squared))
+    length = math.sqrt(float(squared[longest]))
+    return length, difference[longest] / length
 
 
 def _widest_section(parts: Sequence[Outline], direction: np.ndarray) -> float:
+    """Each side is cut at the corners it passes, and only there: many sides pass few corners."""
     across = np.array([-direction[1], direction[0]])
-    starts, ends = [], []
-    for part in parts:
-        ring = np.asarray(part.exterior)
-        starts.append(ring)
-        ends.append(np.roll(ring, -1, axis=0))
-    start, end = np.vstack(starts), np.vstack(ends)
+    rings = [np.asarray(part.exterior) for part in parts]
+    start, end = np.vstack(rings), np.vstack([np.roll(ring, -1, axis=0) for ring in rings])
     along_start, along_end = start @ direction, end @ direction
     across_start, across_end = start @ across, end @ across
-    low, high = np.minimum(along_start, along_end), np.maximum(along_start, along_end)
+    positions = np.unique(along_start)
+    begins = np.searchsorted(positions, np.minimum(along_start, along_end), "left")
+    stops = np.searchsorted(positions, np.maximum(along_start, along_end), "right")
     run = along_end - along_start
-    widest = 0.0
-    for position in np.unique(along_start):
-        met = (low <= position) & (position <= high)
-        level = met & (run == 0)
-        slanted = met & (run != 0)
-        share = (position - along_start[slanted]) / run[slanted]
-        cuts = np.concatenate(
-            [
-                across_start[slanted] + share * (across_end[slanted] - across_start[slanted]),
-                across_start[level],
-                across_end[level],
-            ]
-        )
-        widest = max(widest, float(cuts.max() - cuts.min()))
-    return widest
+    level = run == 0
+    slope = (across_end - across_start) / np.where(level, 1.0, run)
+    high, low = np.full(len(positions), -np.inf), np.full(len(positions), np.inf)
+    for side in np.array_split(np.arange(len(run)), 1 + len(run) * len(positions) // MOST_CUTS):
+        counts = stops[side] - begins[side]
+        of = np.repeat(side, counts)
+        steps = np.arange(len(of)) - np.repeat(np.cumsum(counts) - counts, counts)
+        at = begins[of] + steps
+        cuts = across_start[of] + (positions[at] - along_start[of]) * slope[of]
+        np.maximum.at(high, at, cuts)
+        np.minimum.at(low, at, cuts)
+    for ends in (across_start, across_end):
+        np.maximum.at(high, begins[level], ends[level])
+        np.minimum.at(low, begins[level], ends[level])
+    return float((high - low).max())
 
 
 def _checked_ring(points: Iterable[Iterable[float]], name: str) -> Ring:

@@ -12,7 +12,15 @@ from numpy.typing import ArrayLike, NDArray
 from offload.core.errors import RectifyError
 from offload.core.shapes.outline import Point
 
-__all__ = ["ID1_CARD", "Rectification", "corners_of_edges", "homography", "rectify", "scale_by_ruler"]
+__all__ = [
+    "ID1_CARD",
+    "Rectification",
+    "corners_of_edges",
+    "homography",
+    "rectify",
+    "scale_by_ruler",
+    "upright",
+]
 
 ID1_CARD = (85.60, 53.98)  # [mm] ISO/IEC 7810, format ID-1; its corners are rounded, so intersect the edges
 LARGEST_RESIDUAL = 0.5  # [mm] rms of edge points off the straight edge; design choice, no source
@@ -147,6 +155,51 @@ def rectify(
             "them again, or lay the reference flat"
         )
     return Rectification(rows, "rectangle", residual, None)
+
+
+def upright(
+    corners: Sequence[Point], size: tuple[float, float] = ID1_CARD
+) -> tuple[tuple[Point, ...], tuple[float, float], int]:
+    """Corners of a reference, whichever way it lies, so that its plane stands as the photograph does.
+
+    Parameters
+    ----------
+    corners : sequence of 4 points
+        Clockwise as seen, beginning anywhere. [px]
+    size : (float, float)
+        The reference lying: its long side and its short side. [mm]
+
+    Returns
+    -------
+    tuple
+        The corners beginning with the side that runs most to the right in the picture; the sizes of that side
+        and of the next [mm]; and how many corners were passed over.
+
+    Notes
+    -----
+    A reference that stands upright is seen taller than wide: the nearer of the two readings, by the ratio of
+    the sides seen, is taken. What is not four corners is handed back as it is, for `rectify` to refuse.
+
+    Examples
+    --------
+    >>> from offload.core.shapes.rectify import upright
+    >>> upright([(0.0, 0.0), (540.0, 0.0), (540.0, 856.0), (0.0, 856.0)])[1:]
+    ((53.98, 85.6), 0)
+    """
+    quad = np.asarray(corners, dtype=float)
+    if quad.shape != (4, 2) or not np.isfinite(quad).all():
+        return tuple(corners), size, 0
+    sides = np.roll(quad, -1, axis=0) - quad
+    lengths = np.hypot(*sides.T)
+    if lengths.min() <= 0.0:
+        return tuple(corners), size, 0
+    first = int(np.argmax(sides[:, 0] / lengths))
+    turned = np.roll(lengths, -first)
+    seen = float((turned[0] + turned[2]) / (turned[1] + turned[3]))
+    ratio = size[0] / size[1]
+    stands = abs(math.log(seen * ratio)) < abs(math.log(seen / ratio))
+    order = tuple((float(x), float(y)) for x, y in np.roll(quad, -first, axis=0))
+    return order, (size[1], size[0]) if stands else size, first
 
 
 def corners_of_edges(edges: Sequence[ArrayLike]) -> tuple[Point, ...]:

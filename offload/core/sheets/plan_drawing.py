@@ -12,6 +12,7 @@ from shapely import LineString
 from offload.core.errors import ReliefError
 from offload.core.plan.compute import ComputedPlan
 from offload.core.shapes.outline import Outline
+from offload.core.sheets.alignment import alignment_layer
 from offload.core.sheets.drawing import (
     SOLID,
     Box,
@@ -78,12 +79,13 @@ def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Dra
     Returns
     -------
     tuple of Layer
-        ZONES, OUTLINE, LESION, one pair CUT_…_TOP and CUT_…_FLOOR for each layer, TEXT.
+        ZONES, OUTLINE, ALIGN, LESION, one pair CUT_…_TOP and CUT_…_FLOOR for each layer, TEXT.
     """
     side = plan.spec.side
     layers = [
         DrawingLayer("ZONES", tuple(_zone_lines(plan))),
         DrawingLayer("OUTLINE", ring_path(plan.insole.outline, side, OUTLINE_PEN)),
+        alignment_layer(plan.insole.outline, [c.top for opening in plan.openings for c in opening.layers]),
         DrawingLayer(
             "LESION",
             tuple(
@@ -109,7 +111,7 @@ def insole_drawing(plan: ComputedPlan, *, margin: float = 5.0) -> Drawing:
     bounds = drawn_bounds(plan).grown(margin)
     bare = Drawing("plan", bounds.width, bounds.height, insole_layers(plan))
     labels = ", ".join(lesion.label for lesion in plan.spec.lesions)
-    title = f"{plan.spec.side.capitalize()} insole, foot side up, lesions {labels}"
+    title = f"{plan.spec.side.capitalize()} insole, foot side up, ulcers {labels}"
     return Drawing(title, bounds.width, bounds.height, bare.moved(-bounds.left, -bounds.bottom))
 
 

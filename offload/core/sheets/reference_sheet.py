@@ -47,10 +47,10 @@ def reference_drawing(paper: str = "A4") -> Drawing:
         ),
         Text(
             (15, height - 34),
-            "Cut a frame out along the dashed line. Lay it flat in the plane of the wound, black side up.",
+            "Cut a frame out along the dashed line. Lay it flat in the plane of the ulcer, black side up.",
             3.4,
         ),
-        Text((15, height - 40), "One frame for one person: throw it away after use.", 3.4),
+        Text((15, height - 40), "One frame for one patient: throw it away after use.", 3.4),
     ]
     for column in range(2):
         for row in range(2):

@@ -128,7 +128,7 @@ def section_drawing(
     if under_load is not None:
         layers.append(DrawingLayer("LOADED", tuple(_loaded(plan, under_load, low, high, total))))
     inner = Drawing("section", high - low, total + TISSUE_HEIGHT, tuple(layers))
-    title = f"Section through lesion {label}, along the foot, " + (
+    title = f"Section through ulcer {label}, along the foot, " + (
         "true size" if scale == 1 else f"{scale:.2f} of true size"
     )
     width = (high - low) * scale + beside
@@ -139,7 +139,7 @@ def section_drawing(
     around += _dimensions(plan, label, x, low, high, scale, total)
     if under_load is not None:
         room_between = (high - low) * scale
-        loaded = f"broken: under load; void left {under_load.left:.1f} mm"
+        loaded = f"broken: under load; space left {under_load.left:.1f} mm"
         if text_width(loaded, LETTERS) < room_between:
             around.append(Text((room_between / 2, -1.6), loaded, LETTERS, "middle"))
         else:

@@ -20,6 +20,7 @@ from offload.core.sheets.drawing import (
     line,
     text_width,
 )
+from offload.core.sheets.identity import identity_items
 from offload.core.sheets.plan_drawing import drawn_bounds, insole_layers
 from offload.core.sheets.section import section_drawing
 from offload.core.sheets.sheet_blocks import (
@@ -97,7 +98,8 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     Returns
     -------
     Drawing
-        Layers ZONES, OUTLINE, LESION, CUT_<ROLE>_TOP and CUT_<ROLE>_FLOOR for each cut layer, TEXT, SCALE;
+        Layers ZONES, OUTLINE, LESION, CUT_<ROLE>_TOP and CUT_<ROLE>_FLOOR for each cut layer, IDENTITY,
+        TEXT, SCALE;
         and STATUS while the plan is not signed or has been replaced.
     """
     bounds = drawn_bounds(plan)
@@ -110,7 +112,11 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     column = left + bounds.width + GAP
     top = bottom + max(bounds.height, sum(block.height for block in blocks) + CHECK_SIZE[1] + GAP)
     width, height = column + words_width + MARGIN, top + MARGIN
-    placed = Drawing("plan", width, height, insole_layers(plan)).moved(left - bounds.left, top - bounds.top)
+    drawn = (
+        *insole_layers(plan),
+        DrawingLayer("IDENTITY", identity_items(plan, imprint, plan.cut_indices)),
+    )
+    placed = Drawing("plan", width, height, drawn).moved(left - bounds.left, top - bounds.top)
     items = _flow(blocks, Box(column, bottom, width - MARGIN, top))
     marks = (*check_marks((column, bottom)), ScaleBar((column, MARGIN + 1.5), label="100 mm"))
     window = Box(left, top - bounds.height, left + bounds.width, top)
@@ -245,6 +251,8 @@ def _insole_page(
             if isinstance(i, Text) and window.bottom <= i.at[1] and i.at[1] + i.size <= window.top
         ]
         layers.append(DrawingLayer(layer.name, (*paths, *texts)))
+    own = DrawingLayer("IDENTITY", identity_items(plan, imprint, [index], low, high))
+    layers += Drawing("identity", layout.paper.width, layout.paper.height, (own,)).moved(dx, dy)
     marks: list[Item] = []
     for seam, page, there in ((low, number - 1, low > bottom), (high, number, high < top)):
         if there:

@@ -178,7 +178,7 @@ def heading(
         items.append(Text((0, y), row, 3.4, bold=True))
     y -= 1.0
     labels = ", ".join(lesion.label for lesion in plan.spec.lesions)
-    many = "Lesions" if len(plan.spec.lesions) > 1 else "Lesion"
+    many = "Ulcers" if len(plan.spec.lesions) > 1 else "Ulcer"
     for row in (
         f"Plan version {imprint.version} · {imprint.day}",
         f"{many} {labels} · page {pages[0]} of {pages[1]}",
@@ -200,7 +200,7 @@ def legend(plan: ComputedPlan, width: float) -> Block:
         (OUTLINE_PEN, "insole outline"),
         (TOP_PEN, "cut line on the layer's top face (foot side)"),
         (FLOOR_PEN, "where the wall meets the lower face"),
-        (LESION_PEN, "lesion, stippled"),
+        (LESION_PEN, "ulcer, stippled"),
         (ZONE_PEN, "zone lines"),
     ]
     if plan.spec.bevel >= 90:
@@ -259,7 +259,9 @@ def cautions(plan: ComputedPlan, width: float) -> Block:
 def flagged_checks(plan: ComputedPlan, width: float, severity: str) -> list[Block]:
     """Return one block for each flagged check of a severity."""
     flagged = [check for check in plan.checks if not check.passed and check.severity == severity]
-    return [_paragraphs([f"Look here first: {check.message}"], width, SMALL + 0.1) for check in flagged]
+    # A check of the estimate begins with the word itself.
+    lines = [f"Flagged: {check.message.removeprefix('Flagged: ')}" for check in flagged]
+    return [_paragraphs([line], width, SMALL + 0.1) for line in lines]
 
 
 def drawing_block(drawing: Drawing) -> Block:

@@ -44,7 +44,7 @@ export class Outlines {
     this.tracing = { lesion, points: [], line: make("polyline", { class: "trace" }, layer.svg) };
     layer.svg.classList.add("drawing");
     layer.choose(lesion);
-    layer.says.textContent = "Draw once round the lesion on the insole.";
+    layer.says.textContent = "Draw once round the ulcer on the insole.";
     layer.board.scrollIntoView({ block: "nearest" });
   }
 
@@ -79,7 +79,7 @@ export class Outlines {
     this.#stop();
     const values = valuesOf(points);
     if (!values) {
-      this.layer.says.textContent = "Too short for an outline. Draw once round the lesion.";
+      this.layer.says.textContent = "Too short for an outline. Draw once round the ulcer.";
       return;
     }
     lesion.write(values);

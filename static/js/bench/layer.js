@@ -9,7 +9,7 @@ export class Layer {
     this.form = form;
     this.board = form.querySelector(".drawing-board");
     this.says = document.getElementById("bench-says");
-    this.svg = make("svg", { class: "handles", role: "group", "aria-label": "Lesions on the insole" });
+    this.svg = make("svg", { class: "handles", role: "group", "aria-label": "Ulcers on the insole" });
     this.board.append(this.svg);
     this.lesions = [...form.querySelectorAll("fieldset.lesion")].map((fieldset) => new LesionMark(fieldset));
     this.svg.append(...this.lesions.flatMap((lesion) => lesion.parts));

@@ -94,7 +94,7 @@ export class LesionMark {
   sentence() {
     const [x, y] = this.centre;
     const across = x === 0 ? "on the long axis" : `${Math.abs(x)} mm to the ${x > 0 ? "little" : "big"} toe side`;
-    return `Lesion ${this.label}: ${across}, ${y} mm from the heel.`;
+    return `Ulcer ${this.label}: ${across}, ${y} mm from the heel.`;
   }
 
   write(values) {

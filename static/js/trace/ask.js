@@ -16,8 +16,10 @@ export function asks(form, { after, tell, lost }) {
   const now = async () => {
     stop();
     asked = new AbortController();
+    const body = new FormData(form);
+    body.delete("form_key"); // a question is no sending: with the key of a stored form it would be refused as one
     try {
-      const answer = await fetch(form.dataset.check, { method: "POST", body: new FormData(form), signal: asked.signal });
+      const answer = await fetch(form.dataset.check, { method: "POST", body, signal: asked.signal });
       if (!answer.ok) throw new Error(String(answer.status));
       tell(await answer.json());
     } catch (fault) {

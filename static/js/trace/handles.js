@@ -44,6 +44,14 @@ export class Handles {
     this.redraw();
   }
 
+  rename(names) {
+    this.names = names;
+    this.marks.forEach((mark, index) => {
+      mark.querySelector("text").textContent = names[index]?.short ?? String(index + 1);
+    });
+    this.redraw();
+  }
+
   #write() {
     this.field.value = this.points.map(([x, y]) => `${x.toFixed(1)}, ${y.toFixed(1)}`).join("\n");
   }

@@ -64,7 +64,7 @@ sends(form, {
   arrived: () => store?.drop(NAME),
 });
 window.addEventListener("online", () => {
-  if (form.dataset.unsent !== "yes" && sketch.drawing.rings.length) area.asks.now();
+  if (sketch.drawing.rings.length) area.asks.now();
 });
 
 redraw();

@@ -55,6 +55,8 @@ class Provider:
             "iat": now,
             "exp": now + 300,
             "nonce": asked["nonce"],
+            # Asked for a sign-on of this moment, it says when that was.
+            **({"auth_time": now} if "max_age" in asked else {}),
             **self.claims,
         }
         if self.header["alg"] == "none":

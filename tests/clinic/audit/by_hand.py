@@ -290,7 +290,13 @@ class Hand:
                         and self.since <= d["opened_on"] <= last
                     )
                     past = not d["opened_on"] and not stopped and self.since <= d["open_by"] < self.today
-                    got["harm.late"] += bool(late or past)
+                    left_sealed = (
+                        not d["opened_on"]
+                        and stopped
+                        and stopped > d["open_by"]
+                        and self.since <= stopped <= last
+                    )
+                    got["harm.late"] += bool(late or past or left_sealed)
         for v in self.visits:
             if v["attendance"] != "came" or not self.since <= v["visited_on"] <= last:
                 continue

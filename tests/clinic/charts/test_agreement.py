@@ -7,8 +7,8 @@ from clinic.charts.agreement import MeasuredPoint, agreement_svg
 from clinic.charts.errors import ChartError
 
 POINTS = (
-    MeasuredPoint("K7, lesion A", 100.0, 120.0, True),
-    MeasuredPoint("M2, lesion <B>", 180.0, 150.0, False),
+    MeasuredPoint("K7, ulcer A", 100.0, 120.0, True),
+    MeasuredPoint("M2, ulcer <B>", 180.0, 150.0, False),
 )
 NAME = "{http://www.w3.org/2000/svg}"
 
@@ -34,8 +34,8 @@ def test_every_point_is_named_and_tells_its_baseline():
     root = drawn()
     titles = [title.text for title in root.iter(f"{NAME}title")]
     assert titles == [
-        "K7, lesion A: 100 predicted, 120 kPa measured",
-        "M2, lesion <B>: 180 predicted, 150 kPa measured",
+        "K7, ulcer A: 100 predicted, 120 kPa measured",
+        "M2, ulcer <B>: 180 predicted, 150 kPa measured",
     ]
     assert [c.get("fill") for c in root.iter(f"{NAME}circle")] == ["currentColor", "none"]
 

@@ -31,7 +31,7 @@ def test_the_sheet_is_900_by_420_pixels_and_well_formed():
     svg = trajectory_svg(weekly(4.0, 3.0))
     root = ElementTree.parse(io.BytesIO(svg)).getroot()  # noqa: S314 - our own output
     assert (root.get("width"), root.get("height")) == ("675pt", "315pt")  # 900 × 420 px at 96 to the inch
-    assert root.find("{http://www.w3.org/2000/svg}title").text == "Wound area over time"
+    assert root.find("{http://www.w3.org/2000/svg}title").text == "Ulcer area over time"
 
 
 def test_axes_mark_and_events_are_written_as_text():
@@ -90,7 +90,7 @@ def test_a_date_is_named_only_from_the_fifth_area_on():
     before = words(trajectory_svg(four, forecast=forecast(last_run(four))))
     after = words(trajectory_svg(five, forecast=forecast(last_run(five))))
     told = r"((under |over )?\d+ %|cannot be told yet) \(estimate\)"
-    assert re.search(f"Chance of closing in the next 8 weeks: {told}", before)
+    assert re.search(f"Closure within 8 weeks: {told}", before)
     assert "closed: simulated" in before
     assert "Closing" not in before
     assert re.search(r"Closing \d+ \w+ 2026 to \d+ \w+ 2026 \(8 in 10\)", after)

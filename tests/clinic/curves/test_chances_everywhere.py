@@ -23,7 +23,8 @@ CLINIC = settings.BASE_DIR / "clinic"
 COUNTING = {"templates/audit/forecasts.html"}
 #: A figure after the word, in one sentence.
 CHANCE = re.compile(
-    r"[Cc]hance of (?:closing|healing)[^.]{0,60}?(?:\d+ %|under 1 %|over 99 %|cannot be told yet)"
+    r"(?:[Cc]hance of (?:closing|healing)|[Cc]losure within \d+ weeks)[^.]{0,60}?"
+    r"(?:\d+ %|under 1 %|over 99 %|cannot be told yet)"
 )
 FARED = re.compile(r" \(of \d+ (?:told \d+ to \d+ %|ulcers with as many of three marks)")
 COURSES = {
@@ -104,8 +105,8 @@ def test_no_page_shows_a_chance_without_how_such_chances_fared(as_podiatrist, si
 
 
 def test_the_sweep_tells_a_bare_chance():
-    assert bare_chances("Chance of closing in the next 8 weeks: 71 %, under a half.")
-    assert not bare_chances("Chance of closing in the next 8 weeks: 71 % (of 100 told 70 to 80 %, 74 closed)")
+    assert bare_chances("Closure within 8 weeks: 71 %, under a half.")
+    assert not bare_chances("Closure within 8 weeks: 71 % (of 100 told 70 to 80 %, 74 closed)")
 
 
 def test_only_pages_that_count_print_a_chance_by_themselves():

@@ -15,7 +15,7 @@ from clinic.rules.forms.foams import FoamForm
 from clinic.rules.forms.house_rules import HouseRulesForm
 from clinic.rules.forms.reasons import ReasonChangeForm, ReasonForm
 from clinic.rules.reads.house_rules import seen_number
-from tests import factories
+from tests import factories, factories_care
 from tests.clinic.fields.filled import Kept, Sent, day, filled
 
 
@@ -69,6 +69,22 @@ def an_account_changed(site, by):
     return Sent({"account": other.pk}, data, {AccountForm: kept}, pressed={"act": "change"})
 
 
+@filled("account", AccountForm, by="manager")
+def an_account_switched_off_with_open_work(site, by):
+    other, heir = factories.user("staff", at=site), factories.user("podiatrist", at=site)
+    there = factories.site()
+    by.sites.add(there)
+    other.sites.add(there)
+    factories_care.result(of=factories.person(at=site), owner=other)
+    data = {**ACCOUNT, "sites": [str(site.pk)], "hand_to": str(heir.pk)}
+    places = {
+        "active": ("User.is_active", False),
+        "sites": ("User.sites", [site.pk]),
+        "hand_to": ("Result.owner", heir.pk),
+    }
+    return Sent({"account": other.pk}, data, {AccountForm: Kept("User", places)}, pressed={"act": "change"})
+
+
 @filled("audit_reports", SavedReportForm, by="manager")
 def a_report(site, by):
     data = {"name": "Every quarter", "form": "pdf", "days": "91", "device_class": "toe_spacer"}
@@ -116,6 +132,9 @@ RULES = {
     "opening_text": "cut at the front",
     "attempts_before_escalation": "3",
     "planned_reach_days": "9",
+    "question_area_ratio": "3.5",
+    "question_small_area_ratio": "6",
+    "question_weight_percent": "15",
     "weight_threshold_kg": "95",
     "margin_mm": "6",
     "distal_margin_mm": "11",

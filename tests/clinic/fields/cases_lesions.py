@@ -16,14 +16,13 @@ from clinic.lesions.forms.closure import CloseForm, ConfirmForm, EndForm, Reopen
 from clinic.lesions.forms.events import EventForm
 from clinic.lesions.forms.lesions import LesionEditForm, LesionNewForm
 from clinic.lesions.forms.looks import AskForm, LookAnswerForm
-from clinic.models import Look, Photo, PhotoScale
+from clinic.models import Look, PhotoScale
 from clinic.people.forms.limbs import FindingForm, LimbForm
-from clinic.relief.forms.imprints import PlaceForm, TypedImprintForm
 from clinic.week.forms import SeenForm
 from clinic.week.reads.review import review_list
 from tests import factories, factories_care
 from tests.clinic.fields.filled import Kept, Sent, day, filled, same
-from tests.clinic.fields.scenes import picture, traced, wound
+from tests.clinic.fields.scenes import picture, wound
 from tests.offload.core.photo_scenes import scene
 
 
@@ -173,8 +172,18 @@ def a_closure(site, by):
 def a_closure_confirmed(site, by):
     lesion = wound(site, state="to_confirm", closed_on=ago(30))
     factories_care.found_covered(lesion, ago(1))
-    data = {"version": "1", "confirmed_on": day(-1), "footwear": "deep shoe", "next_on": day(50)}
-    return Sent({"lesion": lesion.pk}, data, {ConfirmForm: Kept("Lesion", {"next_on": "Visit.next_on"})})
+    factories.prescription(of=lesion.limb, lesions=[lesion], prescribed_on=ago(40), fitted_on=ago(40))
+    data = {
+        "version": "1",
+        "confirmed_on": day(-1),
+        "footwear": "deep shoe",
+        "next_on": day(50),
+        "device": "taken_off",
+        "device_words": "Nora",
+    }
+    elsewhere = {"device": "Prescription.left_how", "device_words": "Prescription.left_with"}
+    elsewhere["next_on"] = "Visit.next_on"
+    return Sent({"lesion": lesion.pk}, data, {ConfirmForm: Kept("Lesion", elsewhere)})
 
 
 @filled("lesion_reopen", ReopenForm)
@@ -302,87 +311,3 @@ def a_trace(site, by):
     scale = scale_of(photographed(site, by), by)
     kept = Kept("Trace", {"outline": "Trace.outline_mm", "blind": ("Trace.blind", False)})
     return Sent({"scale": scale.pk}, data, {TraceForm: kept})
-
-
-@filled("imprint_new", TypedImprintForm)
-def an_imprint_by_numbers(site, by):
-    lesion = wound(site)
-    data = {
-        "taken_on": day(-1),
-        "x_mm": "-7",
-        "y_mm": "195",
-        "length_mm": "12",
-        "width_mm": "8",
-        "angle_deg": "90",
-        "dressing_mm": "2.5",
-        "note": "thin dressing",
-    }
-
-    def span(axis):
-        return lambda ring: (min(one[axis] for one in ring), max(one[axis] for one in ring))
-
-    def lies(axis, low, high):
-        return ("Imprint.outline_mm", lambda ring: bool(ring) and same_span(span(axis)(ring), (low, high)))
-
-    def same_span(one, other):
-        return all(abs(a - b) < 0.2 for a, b in zip(one, other, strict=True))
-
-    across, along = lies(0, -13, -1), lies(1, 191, 199)
-    kept = {"x_mm": across, "length_mm": across, "angle_deg": across, "y_mm": along, "width_mm": along}
-    return Sent({"lesion": lesion.pk}, data, {TypedImprintForm: Kept("Imprint", kept)})
-
-
-@filled("imprint_new", TypedImprintForm)
-def an_imprint_on_the_other_half(site, by):
-    lesion = wound(site, place="mth_1")
-    data = {
-        "taken_on": day(-1),
-        "x_mm": "20",
-        "y_mm": "190",
-        "length_mm": "9",
-        "width_mm": "8",
-        "angle_deg": "0",
-        "side_confirmed": "on",
-    }
-    stored = ("Imprint.lesion", lesion)
-    return Sent({"lesion": lesion.pk}, data, {TypedImprintForm: Kept("Imprint", dict.fromkeys(data, stored))})
-
-
-@filled("imprint_place", PlaceForm)
-def an_imprint_by_marks_on_the_other_half(site, by):
-    lesion = wound(site, place="mth_1")
-    trace = traced(lesion)
-    Photo.objects.filter(pk=trace.scale.photo_id).update(subject="insole")
-    data = {
-        "placed_by": "landmarks",
-        "marks": "30, 190\n30, -65\n58, -55",
-        "trace": str(trace.pk),
-        "side_confirmed": "on",
-    }
-    kept = Kept(
-        "Imprint",
-        {
-            "trace": ("Imprint.scale", trace.scale),
-            "marks": ("Imprint.marks_mm.heel", [30, 190]),
-            "side_confirmed": ("Imprint.lesion", lesion),
-        },
-    )
-    return Sent({"scale": trace.scale_id}, data, {PlaceForm: kept})
-
-
-@filled("imprint_place", PlaceForm)
-def an_imprint_by_marks(site, by):
-    lesion = wound(site)
-    trace = traced(lesion)
-    Photo.objects.filter(pk=trace.scale.photo_id).update(subject="insole")
-    data = {
-        "placed_by": "landmarks",
-        "marks": "10, 190\n10, -65\n38, -55",
-        "trace": str(trace.pk),
-        "dressing_mm": "2.5",
-        "note": "thin dressing",
-    }
-    kept = Kept(
-        "Imprint", {"trace": ("Imprint.scale", trace.scale), "marks": ("Imprint.marks_mm.heel", [10, 190])}
-    )
-    return Sent({"scale": trace.scale_id}, data, {PlaceForm: kept})

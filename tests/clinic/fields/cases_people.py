@@ -138,11 +138,26 @@ def a_referral_followed(site, by):
     )
     data = {
         "version": "1",
+        "tried_at": minutes_ago(120),
         "reached_at": minutes_ago(90),
         "accepted_at": minutes_ago(60),
         "seen_on": day(0),
         "result": "angiography booked",
     }
+    return Sent({"referral": made.pk}, data, {FollowForm: Kept("Referral")})
+
+
+@filled("referral", FollowForm)
+def a_referral_cancelled(site, by):
+    made = Referral.objects.create(
+        person=factories.person(at=site),
+        to="vascular",
+        urgency="planned",
+        because="test",
+        created_by=by,
+        made_at=timezone.now() - timedelta(days=3),
+    )
+    data = {"version": "1", "cancelled_because": "seen by them already"}
     return Sent({"referral": made.pk}, data, {FollowForm: Kept("Referral")})
 
 

@@ -23,15 +23,17 @@ def on_insole(site):
     return lesion
 
 
-def drafted(site, by):
-    lesion = on_insole(site)
+def drafted(site, by, lesion=None):
+    lesion = lesion or on_insole(site)
     place = Ellipse((0.0, 180.0), 14.0, 10.0)
     return lesion, relief.plan_draft(by=by, limb=lesion.limb, shapes=[LesionShape(lesion, "traced", place)])
 
 
 def signed(site, by):
     lesion, made = drafted(site, by)
-    return lesion, relief.plan_sign(by=by, limb_plan=made, expected_version=made.plan.version)
+    return lesion, relief.plan_sign(
+        by=by, limb_plan=made, expected_version=made.plan.version, shut_reason="Measured next in the shoe."
+    )
 
 
 @filled("bench", LesionShapeForm, BenchCutForm)
@@ -123,7 +125,8 @@ def a_plan_by_a_drawn_outline(site, by):
 @filled("plan_sign", SignForm)
 def a_signature(site, by):
     _, made = drafted(site, by)
-    data = {"version": str(made.plan.version), "departure_reason": "agreed in the team"}
+    told = {"departure_reason": "agreed in the team", "shut_reason": "measured in the shoe next"}
+    data = {"version": str(made.plan.version), **told}
     return Sent({"code": made.plan.code}, data, {SignForm: Kept("ReliefPlan")})
 
 
@@ -164,7 +167,15 @@ def a_contact_check(site, by):
     _, made = signed(site, by)
     cut(by, made)
     plan_life.plan_fit(by=by, limb_plan=made, code=made.plan.code, side="left", done_on=timezone.localdate())
-    data = {"touches": "yes", "done_on": day(0), "note": "ink on the floor"}
+    label = made.plan.spec["lesions"][0]["label"]
+    data = {
+        "method": "film",
+        "dummy_marked": "yes",
+        "found": "touched",
+        "where": [f"{label}:base"],
+        "done_on": day(0),
+        "note": "ink on the base",
+    }
     return Sent({"code": made.plan.code}, data, {ContactCheckForm: Kept("PlanStep")})
 
 
@@ -193,6 +204,8 @@ def peaks_typed(site, by):
         "measured_on": day(0),
         "without_kpa": "311.5",
         "with_kpa": "97.5",
+        "target_kind": "peak",
+        "target": "150.5",
         "note": "third step",
     }
     return Sent({"code": made.plan.code}, data, {MeasuredForm: Kept("PlanMeasurement")})
@@ -205,6 +218,8 @@ def peaks_of_two_grids(site, by):
         "label": lesion.label,
         "measured_on": day(0),
         **GRID,
+        "target_kind": "less",
+        "target": "35",
         "without_map": csv(300),
         "with_map": csv(120),
     }
@@ -228,6 +243,8 @@ def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
         "label": lesion.label,
         "measured_on": day(0),
         **GRID,
+        "target_kind": "less",
+        "target": "35",
         "without_map": without,
         "with_map": with_cut,
         "toes_first": "on",
@@ -245,6 +262,7 @@ def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
 def a_map_of_the_uncut_insole(site, by):
     limb = on_insole(site).limb
     data = {**GRID, "grid": csv(), "kind": "peak", "measured_on": day(-2), "worn": "flat shoe", "uncut": "on"}
+    data["taken"] = "barefoot"
     points = {
         f"{which}_{part}": (f"MeasuredMap.points.{n}.{place}", GRID[f"{which}_{part}"])
         for n, which in enumerate(("first", "second"))
@@ -269,6 +287,7 @@ def a_map_from_a_file_that_begins_at_the_little_toe(site, by):
         "kind": "peak",
         "measured_on": day(-2),
         "worn": "flat shoe",
+        "taken": "shoe",
         "uncut": "on",
         "toes_first": "on",
         "lateral_first": "on",

@@ -10,7 +10,6 @@ from clinic.visits.forms.finishing import FinishForm
 from clinic.visits.forms.measurement import MeasurementForm
 from clinic.visits.forms.visits import (
     CorrectionForm,
-    InErrorForm,
     MissedCorrectionForm,
     MissedForm,
     VisitForm,
@@ -33,12 +32,17 @@ ONCE = {
     "pulse_per_min": "96",
     "breaths_per_min": "22",
     "white_cells_10e9_per_l": "12.5",
-    "dressing": "foam, weekly",
     "note": "walks to the shop",
 }
 SEEN = {
     "depth": "bone",
     "tissue": "slough",
+    "edge": "callus",
+    "dressing": "foam, weekly",
+    "depth_mm": "4",
+    "undermining_mm": "2",
+    "odour": "yes",
+    "surrounding_skin": "macerated",
     "exudate": "heavy",
     "infection": ["redness", "pus"],
     "redness_mm": "7",
@@ -48,6 +52,7 @@ SEEN = {
     "cavity": "yes",
     "other_cause": "gout",
 }
+NEXT = {"next_at": "09:30", "transport": "ambulance car"}
 RULER = {"length_mm": "31", "width_mm": "17.5", "debridement": "after"}
 
 
@@ -97,7 +102,7 @@ def the_whole_page(site, by):
     worn(lesion)
     point = watch_point(lesion)
     PhotoConsent.objects.create(person=lesion.limb.person, given_on=timezone.localdate(), created_by=by)
-    data = {**opening(**FLAGGED), **ONCE, "next_on": day(9), f"watch_{point.pk}": "clear"}
+    data = {**opening(**FLAGGED), **ONCE, "next_on": day(9), **NEXT, f"watch_{point.pk}": "clear"}
     kept = whole_visit(**{f"watch_{point.pk}": "WatchFinding.found"})
     sent = {**data, **part(lesion, **RULER, **SEEN, photo=picture())}
     photo = Kept("Measurement", {**ULCER.elsewhere, "photo": ("Photo.lesion", lesion)})
@@ -112,11 +117,11 @@ def sealed_and_traced(site, by):
     trace = traced(lesion)
     outline = "; ".join(f"{x}, {y}" for x, y in RING)
     data = {
-        **opening(next_in_7="on", device_opened="on", wear="still_sealed"),
+        **opening(next_in="7", device_opened="on", wear="still_sealed"),
         **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT),
     }
     kept = whole_visit(
-        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        next_in=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
         device_opened=("Prescription.opened_on", timezone.localdate()),
         red_flags=("Visit.visited_on", timezone.localdate()),
     )
@@ -129,24 +134,77 @@ def sealed_and_traced(site, by):
 
 
 @filled("visit_new", VisitForm, MeasurementForm)
-def covered_and_as_last_time(site, by):
+def covered(site, by):
     lesion = wound(site)
     factories.weight(of=lesion.limb.person)
-    factories.visit(of=lesion.limb.person, on=timezone.localdate() - timedelta(days=7), dressing="gauze")
-    data = {**opening(next_in_7="on", dressing_same="on"), **part(lesion, covered_dry="on")}
+    data = {**opening(next_in="7"), **part(lesion, covered_dry="on")}
     kept = whole_visit(
-        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
-        dressing_same=("Visit.dressing", "gauze"),
+        next_in=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
         red_flags=("Visit.visited_on", timezone.localdate()),
     )
     return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: ULCER})
+
+
+TOUCHED = {
+    "asked_none": ("Visit.pain", "none"),
+    "looked_clear": ("Visit.skin_under_device", "clear"),
+}
+
+
+def described(site):
+    """An ulcer whose wound bed, edge and dressing a visit of last week tells."""
+    lesion = wound(site)
+    worn(lesion)
+    factories.weight(of=lesion.limb.person)
+    before = factories.visit(of=lesion.limb.person, on=timezone.localdate() - timedelta(days=7))
+    factories.measurement(at=before, of=lesion, tissue="granulating", edge="sloping", dressing="gauze")
+    return lesion
+
+
+@filled("visit_new", VisitForm, MeasurementForm)
+def nothing_found_and_nothing_changed(site, by):
+    lesion = described(site)
+    touched = part(lesion, **RULER, nothing_found="on", unchanged="on")
+    data = {**opening(next_in="7", asked_none="on", looked_clear="on"), **touched}
+    kept = whole_visit(
+        next_in=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        red_flags=("Visit.visited_on", timezone.localdate()),
+        **TOUCHED,
+    )
+    seen = Kept(
+        "Measurement",
+        {"nothing_found": ("Measurement.odour", False), "unchanged": ("Measurement.dressing", "gauze")},
+    )
+    return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: seen})
+
+
+@filled("visit_finish", FinishForm, MeasurementForm)
+def the_rest_touched(site, by):
+    lesion = described(site)
+    visit = factories.visit(of=lesion.limb.person, unfinished=True)
+    touched = part(lesion, **RULER, nothing_found="on", unchanged="on")
+    data = {
+        "version": "1",
+        "visited_on": day(0),
+        "red_flags": ["none"],
+        "no_next_because": "moves away",
+        "asked_none": "on",
+        "looked_clear": "on",
+        **touched,
+    }
+    kept = whole_visit(red_flags=("Visit.unfinished", False), **TOUCHED)
+    seen = Kept(
+        "Measurement",
+        {"nothing_found": ("Measurement.odour", False), "unchanged": ("Measurement.dressing", "gauze")},
+    )
+    return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: seen})
 
 
 @filled("visit_new", VisitForm, MeasurementForm)
 def not_measurable(site, by):
     lesion = wound(site)
     factories.weight(of=lesion.limb.person)
-    data = {**opening(next_on=day(5)), **part(lesion, not_measured_because="dressing stays on")}
+    data = {**opening(no_next_because="moves away"), **part(lesion, not_measured_because="dressing stays on")}
     kept = whole_visit(red_flags=("Visit.visited_on", timezone.localdate()))
     return Sent({"person": lesion.limb.person_id}, data, {VisitForm: kept, MeasurementForm: ULCER})
 
@@ -169,6 +227,7 @@ def the_rest_of_a_begun_visit(site, by):
         **FLAGGED,
         **ONCE,
         "next_on": day(9),
+        **NEXT,
         f"watch_{point.pk}": "clear",
     }
     kept = whole_visit(**{f"watch_{point.pk}": "WatchFinding.found"})
@@ -188,12 +247,12 @@ def the_rest_of_a_visit_with_a_sealed_device(site, by):
         "version": "1",
         "visited_on": day(0),
         "red_flags": ["none"],
-        "next_in_7": "on",
+        "next_in": "7",
         "device_opened": "on",
         **part(lesion, outline=outline, trace=str(trace.pk), debridement="after", **NOT_LOOKED_AT),
     }
     kept = whole_visit(
-        next_in_7=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
+        next_in=("Visit.next_on", timezone.localdate() + timedelta(days=7)),
         device_opened=("Prescription.opened_on", timezone.localdate()),
         red_flags=("Visit.unfinished", False),
     )
@@ -234,7 +293,14 @@ def the_rest_is_not_measurable(site, by):
     return Sent({"visit": visit.pk}, data, {FinishForm: kept, MeasurementForm: ULCER})
 
 
-CORRECTED = Kept("Visit", {"reason": "HistoricalVisit.history_change_reason"})
+CORRECTED = Kept(
+    "Visit",
+    {
+        "reason": "HistoricalVisit.history_change_reason",
+        "weight_kg": "Weight.kg",
+        "weight_how": "Weight.how",
+    },
+)
 
 
 def stored(site, **fields):
@@ -246,7 +312,7 @@ def stored(site, **fields):
     return (
         lesion,
         visit,
-        {"version": "1", "reason": "typed wrongly", "visited_on": day(-2), "next_on": day(6), **ONCE},
+        {"version": "1", "reason": "typed wrongly", "visited_on": day(-2), "next_on": day(6), **NEXT, **ONCE},
         row,
     )
 
@@ -254,7 +320,8 @@ def stored(site, **fields):
 @filled("visit_correct", CorrectionForm, MeasurementForm)
 def every_answer_of_a_visit_corrected(site, by):
     lesion, visit, data, _ = stored(site)
-    sent = {**data, **part(lesion, version="1", **RULER, **SEEN)}
+    weighed = {"weight_kg": "84.3", "weight_how": "told"}
+    sent = {**data, **weighed, **part(lesion, version="1", **RULER, **SEEN)}
     return Sent({"visit": visit.pk}, sent, {CorrectionForm: CORRECTED, MeasurementForm: ULCER})
 
 
@@ -276,6 +343,7 @@ def an_area_corrected_to_a_trace(site, by):
 @filled("visit_correct", CorrectionForm, MeasurementForm)
 def an_area_corrected_to_covered(site, by):
     lesion, visit, data, _ = stored(site)
+    data |= {"next_on": "", "next_at": "", "transport": "", "no_next_because": "moves away"}
     sent = {**data, **part(lesion, version="1", covered_dry="on")}
     return Sent({"visit": visit.pk}, sent, {CorrectionForm: CORRECTED, MeasurementForm: ULCER})
 
@@ -292,6 +360,7 @@ MISSED = {
     "visited_on": day(-1),
     "why_not": "admitted on Sunday",
     "next_on": day(6),
+    **NEXT,
 }
 
 
@@ -306,9 +375,9 @@ def a_missed_visit(site, by):
 @filled("visit_missed", MissedForm)
 def a_missed_visit_a_week_on(site, by):
     person = factories.person(at=site)
-    data = {"submission_key": str(uuid.uuid4()), **MISSED, "next_on": "", "next_in_7": "on"}
+    data = {"submission_key": str(uuid.uuid4()), **MISSED, "next_on": "", "next_in": "7"}
     week = ("Visit.next_on", timezone.localdate() + timedelta(days=6))
-    return Sent({"person": person.pk}, data, {MissedForm: Kept("Visit", {"next_in_7": week})})
+    return Sent({"person": person.pk}, data, {MissedForm: Kept("Visit", {"next_in": week})})
 
 
 @filled("visit_correct", MissedCorrectionForm)
@@ -316,10 +385,3 @@ def a_missed_visit_corrected(site, by):
     visit = factories.visit(of=factories.person(at=site), attendance="did_not_come")
     data = {"version": "1", "reason": "typed wrongly", **MISSED}
     return Sent({"visit": visit.pk}, data, {MissedCorrectionForm: CORRECTED})
-
-
-@filled("visit_in_error", InErrorForm)
-def a_visit_taken_out(site, by):
-    visit = factories.visit(of=factories.person(at=site))
-    data = {"version": "1", "reason": "wrong person"}
-    return Sent({"visit": visit.pk}, data, {InErrorForm: Kept("Visit", {"reason": "Visit.error_reason"})})

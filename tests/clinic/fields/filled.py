@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import pkgutil
 import re
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -20,6 +21,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 import clinic
+from clinic.models import AuditEvent
 from tests import factories
 
 FORM_MODULES = re.compile(r"clinic\.\w+\.forms(\..*)?")
@@ -46,6 +48,11 @@ class Kept:
     def place(self, name: str, cleaned: Any) -> tuple[str, Any]:
         told = self.elsewhere.get(name, f"{self.row}.{name}")
         return told if isinstance(told, tuple) else (told, cleaned)
+
+    def tables(self) -> set[str]:
+        """Names of the tables in which its places are."""
+        places = [place if isinstance(place, str) else place[0] for place in self.elsewhere.values()]
+        return {self.row, *(place.partition(".")[0] for place in places)}
 
 
 @dataclass(frozen=True)
@@ -156,6 +163,10 @@ class Recorded:
     bound: list[forms.BaseForm]
     before: dict[Any, models.Model]
     after: dict[Any, models.Model]
+    #: The answer to the form, and to the same form sent again.
+    answers: list[Any]
+    #: Rows of the audit chain after each.
+    deeds: list[int]
 
     def asked(self, kind: type[forms.BaseForm]) -> list[forms.BaseForm]:
         return [one for one in self.bound if type(one) is kind]
@@ -194,20 +205,32 @@ def send(example: Example, monkeypatch: Any) -> Recorded:
         if form.is_bound and FORM_MODULES.fullmatch(type(form).__module__):
             bound.append(form)
 
-    before = _rows()
+    tables = {table for kept in sent.kept.values() for table in kept.tables()}
+    before = _rows(tables)
     with monkeypatch.context() as patch:
         patch.setattr(forms.BaseForm, "full_clean", recorded)
-        answer = client.post(url, {**sent.data, **sent.pressed})
+        posted = {**sent.data, **sent.pressed, "form_key": str(uuid.uuid4())}
+        answer = client.post(url, posted)
     words = [f"{name}: {list(errors)}" for form in bound for name, errors in form.errors.items()]
-    return Recorded(example, sent, page, answer.status_code, words, bound, before, _rows())
+    after = _rows(tables)
+    deeds = [AuditEvent.objects.count()]
+    for upload in posted.values():
+        if hasattr(upload, "seek"):
+            upload.seek(0)
+    again = client.post(url, posted)
+    deeds.append(AuditEvent.objects.count())
+    return Recorded(
+        example, sent, page, answer.status_code, words, bound, before, after, [answer, again], deeds
+    )
 
 
-def _rows() -> dict[Any, models.Model]:
-    """Every row as it stands now, with the rows it is linked to."""
+def _rows(tables: set[str]) -> dict[Any, models.Model]:
+    """Every row of these tables as it stands now, with the rows it is linked to."""
     return {
         (model.__name__, row.pk): row
-        for model in apps.get_models()
-        if model._meta.app_label in ("clinic", "offload")
+        for app in ("clinic", "offload")
+        for model in apps.get_app_config(app).get_models()
+        if model.__name__ in tables
         for row in model._default_manager.prefetch_related(
             *(field.name for field in model._meta.many_to_many)
         )

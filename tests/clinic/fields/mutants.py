@@ -52,12 +52,12 @@ PLACES = {
         "CorrectionForm",
         "MissedForm",
         "MissedCorrectionForm",
-        "InErrorForm",
         "FOLLOW_UPS",
         "ABOUT_DEVICE",
         "NOT_BESIDE",
         "VisitForm.findings",
     ),
+    "clinic/visits/forms/taking_back.py": ("InErrorForm",),
     "clinic/visits/forms/finishing.py": ("FinishForm", "ASKED_AGAIN", "FinishForm.findings"),
     "clinic/visits/forms/measurement.py": (
         "MeasurementForm",

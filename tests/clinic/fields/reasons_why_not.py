@@ -13,6 +13,7 @@ from clinic.people.forms import merging, transfers
 from clinic.relief.forms import relief
 from clinic.rules.forms import house_rules, reasons
 from clinic.visits.forms import finishing, measurement, visits
+from clinic.visits.forms import taking_back as moving
 from clinic.week import forms as review
 
 #: Forms that ask what to show, or who somebody is, and keep nothing of it.
@@ -26,10 +27,11 @@ NO_RECORD = {
     audit.AuditForm: "which period to count",
     audit.CaseCursor: "where the page before ended",
     audit.ChangesForm: "which changes to read",
+    moving.MoveToForm: "whose visit it was, for the next page",
     calls.CallOfForm: "whose call it is, for the next page",
     comparing.CompareForm: "what to compare with",
-    outcomes.OutcomesForm: "which lesions to count",
-    prescriptions.WhatIfForm: "facts tried otherwise, never kept",
+    outcomes.OutcomesForm: "which ulcers to count",
+    prescriptions.WhatIfForm: "findings tried otherwise, never kept",
     review.ReviewFilterForm: "which part of the list to show",
 }
 
@@ -40,13 +42,22 @@ ANYWHERE = {
 
 #: Fields of a form, with `(route, form)` where the reason holds at one route only.
 FIELDS = {
+    moving.MoveForm: {"kept_because": "stands in the audit row of the record that keeps it, under its key"},
     closure.CloseForm: {"device_stays": "a promise without which the closure is not taken"},
-    accounts.InviteForm: {"active": "an invited account is on as soon as its link is used"},
+    accounts.InviteForm: {
+        "active": "an invited account is on as soon as its link is used",
+        "hand_to": "a new account has no open work",
+    },
     merging.MergeForm: {"mark": "says which state of both records was read"},
     reasons.ReasonChangeForm: {"seen": "says which version of the row was read"},
     house_rules.HouseRulesForm: {"seen": "says which version of the rules was read"},
     prescriptions.ChoiceForm: {"seen": "says which advice was on the screen"},
-    ("visit_correct", measurement.MeasurementForm): {"photo": "a correction takes no new picture"},
+    ("visit_correct", measurement.MeasurementForm): {
+        "photo": "a correction takes no new picture",
+        "unchanged": "each stored finding is shown and retyped",
+        "nothing_found": "each stored finding is shown and retyped",
+    },
+    visits.MissedForm: {"no_next_because": "a missed visit tells why, and its patient stands on Today"},
     visits.CorrectionForm: {
         "submission_key": "the visit is stored already",
         "red_flags": "answered on their own page, with a life of their own",
@@ -54,20 +65,19 @@ FIELDS = {
         "flag_answer_note": "answered on the flag's own page",
         "flag_under": "answered on the flag's own page",
         "flag_until": "answered on the flag's own page",
-        "next_in_7": "a stored date is shown and retyped",
-        "dressing_same": "the stored dressing is shown and retyped",
-        "weight_kg": "a weight has its own page",
-        "weight_how": "a weight has its own page",
+        "next_in": "a stored date is shown and retyped",
+        "asked_none": "each stored answer is shown and retyped",
+        "looked_clear": "each stored answer is shown and retyped",
         "device_opened": "an opening has its own page",
     },
     visits.MissedCorrectionForm: {
         "submission_key": "the visit is stored already",
-        "next_in_7": "a stored date is shown and retyped",
+        "next_in": "a stored date is shown and retyped",
+        "no_next_because": "a missed visit tells why, and its patient stands on Today",
     },
     finishing.FinishForm: {
         "submission_key": "the visit is stored already",
         "visited_on": "the visit has its day; the field only carries it for the week's date",
-        "dressing_same": "the last dressing is not shown where a visit is finished",
     },
 }
 

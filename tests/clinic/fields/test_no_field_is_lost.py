@@ -5,15 +5,20 @@ import re
 import pytest
 from django import forms
 
+from clinic.record.reads.receipts import HEADER
 from tests.clinic.fields import (  # noqa: F401
     cases_alerts,
     cases_clinic,
     cases_devices,
+    cases_ends,
+    cases_imprints,
     cases_lesions,
     cases_non_healing,
     cases_people,
     cases_relief,
+    cases_taking_back,
     cases_visits,
+    cases_visits_back,
 )
 from tests.clinic.fields.filled import EXAMPLES, all_forms, asked_by_routes, send
 from tests.clinic.fields.reasons_why_not import ASKED_LATER, NO_RECORD, NOT_HERE, reason
@@ -72,6 +77,11 @@ def test_no_field_is_lost(route, monkeypatch):
         played = send(example, monkeypatch)
         assert played.status in (200, 302), f"refused: {played.words}"
         assert not played.words
+        # The device lets go of what was typed on this header alone; sent again, the form stores nothing.
+        first, again = (answer.get(HEADER) for answer in played.answers)
+        assert first is not None, "stored, and the answer does not say so"
+        assert again == first
+        assert played.deeds[0] == played.deeds[1], "stored twice"
         read = {form.add_prefix(name) for form in played.bound for name in form.fields}
         unread = set(played.sent.data) - read
         assert not unread, f"sent, and no field of the form reads it: {unread}"

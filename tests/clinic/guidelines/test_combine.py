@@ -32,7 +32,7 @@ def test_two_plantar_lesions_on_one_foot_take_the_stricter_answer():
     ]
     cast = next(w for w in limb.withheld if w.id == "total_contact_cast")
     assert cast.decided_by == ("B",)
-    assert cast.because.startswith("Lesion B: ")
+    assert cast.because.startswith("Ulcer B: ")
     assert ids(limb.refer) == ["infection_assessment"]
     assert limb.refer[0].decided_by == ("B",)
 
@@ -72,7 +72,7 @@ def test_a_lesion_that_no_allowed_class_serves_is_named():
     limb = combine_limb(
         "right", {"A": advise(), "B": advise(region="lesser_toe", surface="interdigital", infection_grade=2)}
     )
-    assert limb.notes == ("Lesion B is served by no device allowed on this limb.",)
+    assert limb.notes == ("Ulcer B is served by no device allowed on this limb.",)
 
 
 def test_a_fact_missing_for_one_lesion_is_missing_for_the_limb():
@@ -145,7 +145,7 @@ def test_a_derived_reason_and_a_held_referral_reach_the_limb():
         "left",
         {"A": advise(region="lesser_toe", surface="apex", flexible_toe_deformity=True, infection_grade=2)},
     )
-    assert toe.notes == ("Lesion A, not referred: Flexor tenotomy is not offered with infection.",)
+    assert toe.notes == ("Ulcer A, not referred: Flexor tenotomy is not offered with infection.",)
 
 
 def test_a_site_may_tighten_a_referral_and_never_loosen_it():
@@ -175,7 +175,7 @@ def test_one_lesion_alone_keeps_its_own_answer():
 @pytest.mark.parametrize(
     ("call", "words"),
     [
-        (lambda: combine_limb("left", {}), "lesions of the left limb are none"),
+        (lambda: combine_limb("left", {}), "ulcers of the left limb are none"),
         (lambda: combine_limb("third", {"A": advise()}), "limb is third, must be left or right"),
         (
             lambda: combine_limb(

@@ -48,7 +48,7 @@ def test_null_is_missing_in_both_groups():
         ("recent_surgery_weeks", 521, "recent_surgery_weeks is 521, must lie from 0 to 520"),
         ("recent_surgery_weeks", math.nan, "recent_surgery_weeks is nan"),
         ("recent_surgery_weeks", True, "recent_surgery_weeks is True"),
-        ("weight", 80, "'weight' is no fact the rules know"),
+        ("weight", 80, "'weight' is no finding the rules know"),
     ],
 )
 def test_one_fault_is_one_sentence_with_field_value_and_limit(name, value, words):

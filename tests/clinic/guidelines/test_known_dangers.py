@@ -45,7 +45,8 @@ def test_the_strip_says_what_since_when_what_it_forbids_and_who_has_it():
         LimbFindings(perfusion=(PerfusionFinding(date(2026, 3, 12), toe_pressure_mmhg=22),)), TODAY
     )
     assert strip(state) == (
-        "Ischaemia grade 3 (severe) by toe pressure 22 mmHg on 12 Mar 2026. Forbids what stays on. Nobody "
+        "Ischaemia grade 3 (severe) by toe pressure 22 mmHg on 12 Mar 2026. Forbids a non-removable "
+        "device. Nobody "
         "has "
         "taken it.",
     )

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from clinic.healing.reason import day_words
 from clinic.healing.report import lesion_report, lesion_reports
 from clinic.healing.series import Area, Method, WoundState
 from clinic.healing.verdict import Findings, VerdictWord
@@ -38,14 +39,14 @@ def test_one_area_of_another_kind_leaves_the_word_as_it_was(course, days, ruler,
     now = lesion_report([*course, after(course, days, ruler, **kind)]).verdict
     assert now.word is then.word
     if then.word in OF_A_COURSE:
-        assert f"until {course[-1].day.isoformat()}" in now.reasons[0].text
+        assert f"until {day_words(course[-1].day)}" in now.reasons[0].text
         assert set(then.reasons) <= set(now.reasons)
 
 
 def test_nine_traced_weeks_and_one_ruler_value_do_not_read_too_early():
     report = lesion_report([*HEALING, after(HEALING, 7, 0.6)])
     assert report.verdict.word is VerdictWord.ON_COURSE
-    assert report.verdict.reasons[0].text.startswith("On course by areas traced until 2026-10-27")
+    assert report.verdict.reasons[0].text.startswith("On track by areas traced until 27 Oct 2026")
     assert lesion_reports([[*STANDING, after(STANDING, 7, 3.4)]])[0].verdict.word is VerdictWord.STALLED
 
 

@@ -55,10 +55,10 @@ def test_the_clinics_own_count_replaces_the_simulated_one_where_it_suffices():
     found = fared(0.86, enough)
     assert (found.closed, found.of, found.is_own) == (LEAST_OWN - 1, LEAST_OWN, True)
     assert chance_sentence(0.86, enough) == (
-        "Chance of closing within the next 8 weeks: 86 % (of 20 told 80 to 90 % here, 19 closed)."
+        "Closure within 8 weeks: 86 % (of 20 told 80 to 90 % here, 19 closed)."
     )
     assert chance_sentence(0.86) == (
-        "Chance of closing within the next 8 weeks: 86 % (of 100 told 80 to 90 %, 86 closed: simulated)."
+        "Closure within 8 weeks: 86 % (of 100 told 80 to 90 %, 86 closed: simulated)."
     )
 
 

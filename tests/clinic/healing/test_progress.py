@@ -96,18 +96,18 @@ def test_the_error_of_a_small_area_is_half_a_millimetre_round_the_margin():
 
 
 def test_the_words_of_a_change_carry_its_error():
-    assert change_between(400.0, 328.0, Method.TRACED).words == "−18 % ± 14 %: more than measuring error"
-    assert change_between(400.0, 440.0, Method.TRACED).words == "+10 % ± 14 %: not more than measuring error"
-    assert change_between(400.0, 400.0, Method.RULER).words == "0 % ± 28 %: not more than measuring error"
-    assert change_between(60.0, 40.0, Method.TRACED).words.endswith("too small to judge by area")
+    assert change_between(400.0, 328.0, Method.TRACED).words == "18 % smaller (± 14 %, beyond error)"
+    assert change_between(400.0, 440.0, Method.TRACED).words == "10 % larger (± 14 %, within error)"
+    assert change_between(400.0, 400.0, Method.RULER).words == "no change (± 28 %, within error)"
+    assert change_between(60.0, 40.0, Method.TRACED).words.endswith("too small to judge by area)")
     assert change_between(60.0, 0.0, Method.TRACED).words == "closed since the last area"
 
 
 def test_a_clinics_own_error_takes_the_place_of_the_design_choice_in_the_words_of_a_change():
-    assert change_between(400.0, 376.0, Method.TRACED).words == "−6 % ± 14 %: not more than measuring error"
+    assert change_between(400.0, 376.0, Method.TRACED).words == "6 % smaller (± 14 %, within error)"
     small, large = (change_between(4000.0, 3760.0, Method.TRACED, share=s) for s in (0.04, 0.15))
-    assert small.words == "−6 % ± 6 %: more than measuring error"
-    assert large.words == "−6 % ± 21 %: not more than measuring error"
+    assert small.words == "6 % smaller (± 6 %, beyond error)"
+    assert large.words == "6 % smaller (± 21 %, within error)"
     # The margin's half millimetre stays below it: a share is a mean over wounds of many sizes.
     assert change_between(400.0, 376.0, Method.TRACED, share=0.001).error == pytest.approx(
         2**0.5 * 0.5 * 2 * (3.141592653589793 * 400) ** 0.5

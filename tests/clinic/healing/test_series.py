@@ -110,7 +110,7 @@ def test_an_area_of_zero_ends_a_run_and_what_opens_again_is_a_course_of_its_own(
     assert tuple(area.area_cm2 for area in run.areas) == left
     assert (run.note is None) == (len(left) == len(cm2))
     if run.note:
-        assert "the wound was closed on" in run.note
+        assert "the ulcer was closed on" in run.note
         assert "another method" not in run.note
 
 
@@ -132,6 +132,6 @@ def test_a_day_found_covered_ends_a_run_as_an_area_of_zero_does():
     covered = areas[1].day + timedelta(days=3)
     run = last_run(areas, [covered])
     assert [a.area_cm2 for a in run.areas] == [0.5, 0.4]
-    assert f"the wound was closed on {covered.isoformat()}" in run.note
+    assert f"the ulcer was closed on {covered.day} {covered:%b %Y}" in run.note
     assert last_run(areas, [areas[-1].day]) == last_run(areas)
     assert last_run(areas, [areas[0].day - timedelta(days=1)]) == last_run(areas)

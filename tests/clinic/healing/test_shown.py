@@ -64,7 +64,7 @@ def test_the_report_judges_and_tells_by_the_own_figures():
     report = lesion_report(AREAS, own=own(level=-4.0, counts=counts))
     assert report.forecast.chance_next_8w < PLAIN.forecast.chance_next_8w
     assert report.own.made_on == DAY
-    (told,) = [r.text for r in report.verdict.reasons if "Chance of closing" in r.text]
+    (told,) = [r.text for r in report.verdict.reasons if "Closure within 8 weeks" in r.text]
     assert "of 25 told" in told
     assert "here, 1 closed" in told
 

@@ -67,7 +67,7 @@ def test_no_facts_at_all_answer_with_everything_missing(advise):
         ('{"infection_grade": 2.5}', "infection_grade is 2.5"),
         ('{"recent_surgery_weeks": Infinity}', "recent_surgery_weeks is inf"),
         ('{"osteomyelitis": "no"}', "osteomyelitis is 'no', must be true, false or null"),
-        ('{"weight_kg": 80}', "'weight_kg' is no fact the rules know"),
+        ('{"weight_kg": 80}', "'weight_kg' is no finding the rules know"),
         ('{"region": "forefoot", "region": "midfoot"}', "'region' is given twice"),
         ("[1, 2]", "must be one JSON object"),
         ("null", "must be one JSON object"),

@@ -6,7 +6,12 @@ import pytest
 
 from tests.clinic.month.play import Month
 
-pytestmark = pytest.mark.django_db
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.any_database(
+        "its lists are asked of a second one in tests/clinic/week, its writes in test_checks.py"
+    ),
+]
 
 
 def test_a_month_of_sixty_people_has_nobody_missing_and_nobody_wrongly_listed(capsys):
@@ -16,6 +21,9 @@ def test_a_month_of_sixty_people_has_nobody_missing_and_nobody_wrongly_listed(ca
     assert figures.missing == []
     assert figures.wrong == []
     assert figures.twice == []
+    # A question that comes too often is no longer read.
+    questions = figures.happened["visits with a question about a typed value"]
+    assert questions * 30 <= figures.happened["visits made"]
     # The month held every kind of trouble, or it has shown nothing.
     for name in (
         "sealed",

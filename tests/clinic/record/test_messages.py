@@ -14,7 +14,7 @@ def test_every_message_stands_once_with_level_words_cause_and_source():
 
 def test_a_message_is_filled_in_or_refused():
     told = message_of("open_sealed_today", side="left")
-    assert (told.level, told.text) == ("ask", "open the sealed left device today")
+    assert (told.level, told.text) == ("ask", "open the non-removable left device today")
     with pytest.raises(GuidelineError, match="'shout' is not in the table"):
         message_of("shout")
     with pytest.raises(GuidelineError, match="value 'side' is needed"):

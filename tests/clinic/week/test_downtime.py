@@ -30,10 +30,8 @@ TODAY = timezone.localdate
 def booked(site, day, sealed=True, **fields):
     """A person with a measured lesion who comes on a day; in a sealed device with its card."""
     lesion = factories.lesion(on=factories.limb(of=factories.person(at=site, **fields)))
-    at = factories.visit(
-        of=lesion.limb.person, on=day - timedelta(days=8), next_on=day, dressing="foam and film"
-    )
-    factories.measurement(at=at, of=lesion)
+    at = factories.visit(of=lesion.limb.person, on=day - timedelta(days=8), next_on=day)
+    factories.measurement(at=at, of=lesion, dressing="foam and film")
     if sealed:
         device = factories.prescription(
             of=lesion.limb,
@@ -68,7 +66,7 @@ def test_the_pack_holds_list_sheets_cards_and_the_emergency_page(site):
     assert "foam and film" in text
     assert "Żółć-Ðorđević" in text
     assert "■" not in text
-    assert "Sealed device: " in pages[-1]
+    assert "Non-removable device: " in pages[-1]
     assert f"Must be opened by {date_format(day)}" in pages[-1]
     for n, page in enumerate(pages, start=1):
         assert f"Page {n}" in page

@@ -121,11 +121,11 @@ BAD = {
     ),
     "a lesion off the insole": (
         {"lesions": [{**DISC, "centre_mm": [70, 180]}]},
-        r"lesions: lesion A lies .*100 %\) off the insole; the limit is 0",
+        r"lesions: ulcer A lies .*100 %\) off the insole; the limit is 0",
     ),
     "a lesion half off the insole": (
         {"lesions": [{**DISC, "centre_mm": [0, 2]}]},
-        r"lesions: lesion A lies .* off the insole; the limit is 0",
+        r"lesions: ulcer A lies .* off the insole; the limit is 0",
     ),
     "two lesions of one name": (
         {"lesions": [DISC, DISC]},
@@ -157,7 +157,8 @@ BAD = {
     ),
     "a floor that vanishes": (
         {"margin_face": "opening", "margin_mm": 0, "distal_margin_mm": 0, "bevel_deg": 20},
-        r"margin_mm 0 with bevel_deg 20: the floor .* vanishes in the middle layer.* the limit is one floor",
+        r"margin_mm 0 with bevel_deg 20: the base of the opening .* vanishes in the middle layer"
+        r".* the limit is one base of the opening",
     ),
 }
 BAD_FILES = {

@@ -35,9 +35,8 @@ def draft(changes=None, **more):
 
 
 def signed(plan, **more):
-    return plans.sign(
-        plan=plan, signed_by="P. Odiatrist", at=timezone.now(), expected_version=plan.version, **more
-    )
+    told = {"expected_version": plan.version, "shut_reason": "Measured next in the shoe.", **more}
+    return plans.sign(plan=plan, signed_by="P. Odiatrist", at=timezone.now(), **told)
 
 
 def test_a_draft_has_a_checked_code_and_the_computed_numbers():

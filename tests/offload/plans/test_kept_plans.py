@@ -42,6 +42,7 @@ OTHER_POLICY = {
     "blade_radius": 9.0,
     "least_cover": 4.0,
     "least_floor": 8.0,
+    "least_wall": 6.0,
     "largest_zone_share": 1.0,
     "weight_age": 7,
 }

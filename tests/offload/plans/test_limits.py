@@ -103,6 +103,7 @@ POLICY_CHECKS = {
     "edge_strip": "edge_strip",
     "least_cover": "cover_uncut",
     "least_floor": "floor_left",
+    "least_wall": "wall_at_ulcer",
     "largest_zone_share": "zone_share",
 }
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from django.db import IntegrityError
 from django.utils import timezone
 
+from offload.core.plan.stages import refusal
 from offload.models import PlanState, PlanStep
 from offload.plans import measurements as measurements
 from offload.plans import steps as steps
@@ -35,8 +37,16 @@ def fitted(plan, **changes):
     return steps.plan_fitted(plan=plan, done_by="N. Urse", at=timezone.now(), **told)
 
 
-def contact(plan, touches):
-    return steps.plan_contact(plan=plan, touches=touches, done_on=DAY(), done_by="N. Urse", at=timezone.now())
+def contact(plan, touches=False, **changes):
+    told = {
+        "found": "touched" if touches else "clean",
+        "method": "marker",
+        "dummy_marked": True,
+        "where": ["A:base"] if touches else [],
+        "done_on": DAY(),
+        **changes,
+    }
+    return steps.plan_contact(plan=plan, done_by="N. Urse", at=timezone.now(), **told)
 
 
 def test_a_plan_goes_from_signed_to_checked():
@@ -132,31 +142,127 @@ def test_a_replaced_plan_is_not_cut():
         cut(old)
 
 
+def measured(plan, **changes):
+    told = {
+        "label": "A",
+        "measured_on": DAY(),
+        "without_kpa": 280,
+        "with_kpa": 150,
+        "from_map": False,
+        "target_kind": "none",
+        "target": None,
+        **changes,
+    }
+    return measurements.plan_measured(plan=plan, note="", made_by="P", at=timezone.now(), **told)
+
+
 def test_a_measured_pair_keeps_the_prediction_of_its_day():
     plan = signed(draft())
-    row = measurements.plan_measured(
-        plan=plan,
-        label="A",
-        measured_on=DAY(),
-        without_kpa=280,
-        with_kpa=150,
-        from_map=False,
-        note="",
-        made_by="P",
-        at=timezone.now(),
-    )
+    row = measured(plan)
     lesion = plan.result["pressure"]["lesions"][0]
-    assert row.predicted_after_kpa == lesion["peak_after_kpa"]
-    assert row.difference == 150 - lesion["peak_after_kpa"]
+    assert row.predicted_after_kpa == lesion["patch_mean_after_kpa"]
+    assert row.difference == 150 - lesion["patch_mean_after_kpa"]
+    assert row.basis == "patch"
     with pytest.raises(PlanRefused, match="no prediction"):
-        measurements.plan_measured(
-            plan=plan,
-            label="Z",
-            measured_on=DAY(),
-            without_kpa=280,
-            with_kpa=150,
-            from_map=False,
-            note="",
-            made_by="P",
-            at=timezone.now(),
-        )
+        measured(plan, label="Z")
+
+
+def test_a_pair_of_a_plan_that_holds_no_patch_says_that_it_is_of_one_cell():
+    plan = signed(draft())
+    for name in ("patch_mean_before_kpa", "patch_mean_after_kpa"):
+        plan.result["pressure"]["lesions"][0][name] = None
+    row = measured(plan)
+    assert (row.basis, row.predicted_after_kpa) == (
+        "cell",
+        plan.result["pressure"]["lesions"][0]["peak_after_kpa"],
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "met"),
+    [
+        ("peak", 150.0, True),
+        ("peak", 149.9, False),
+        ("less", 46.0, True),
+        ("less", 47.0, False),
+        ("none", None, None),
+    ],
+)
+def test_a_target_is_met_or_not_by_what_was_measured(kind, value, met):
+    assert measured(signed(draft()), target_kind=kind, target=value).met is met
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "field"),
+    [
+        ("", None, "target_kind"),
+        ("peak", None, "target"),
+        ("peak", 0.0, "target"),
+        ("less", 100.0, "target"),
+        ("none", 200.0, "target"),
+    ],
+)
+def test_a_target_that_says_nothing_is_refused_at_its_field(kind, value, field):
+    with pytest.raises(PlanRefused) as refused:
+        measured(signed(draft()), target_kind=kind, target=value)
+    assert refused.value.field == field
+
+
+def test_a_clean_check_counts_only_after_a_dummy_that_left_its_mark():
+    plan = signed(draft())
+    cut(plan)
+    fitted(plan)
+    for dummy, words in ((None, "was not tried"), (False, "left no mark")):
+        with pytest.raises(PlanRefused, match=words) as refused:
+            contact(plan, dummy_marked=dummy)
+        assert refused.value.field == "dummy_marked"
+    assert stage_of(plan) == Stage.FITTED
+    contact(plan, touches=True, dummy_marked=None)  # a mark found is a mark, whatever was tried before
+    assert stage_of(plan) == Stage.TOUCHES
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"found": "touched"}, "where"),
+        ({"found": "clean", "where": ["A:base"]}, "where"),
+        ({"found": "touched", "where": ["Z:base"]}, "where"),
+        ({"found": "touched", "where": ["A:sky"]}, "where"),
+        ({"method": "ink"}, "method"),
+        ({"found": "yes"}, "found"),
+    ],
+)
+def test_a_result_that_contradicts_itself_is_refused_at_its_field(changes, field):
+    plan = signed(draft())
+    cut(plan)
+    fitted(plan)
+    with pytest.raises(PlanRefused) as refused:
+        contact(plan, **changes)
+    assert refused.value.field == field
+    assert not plan.steps.filter(kind="contact").exists()
+
+
+def test_a_check_that_cannot_be_read_seals_nothing_and_lifts_no_contact():
+    plan = signed(draft())
+    cut(plan)
+    fitted(plan)
+    contact(plan, found="clean")
+    contact(plan, found="unreadable", dummy_marked=False)
+    assert stage_of(plan) == Stage.UNREADABLE
+    contact(plan, touches=True)
+    contact(plan, found="unreadable", dummy_marked=None)
+    assert stage_of(plan) == Stage.TOUCHES
+    with pytest.raises(PlanRefused, match="Say in at least"):  # nor does it hide that one was found
+        contact(plan, found="clean")
+    assert plan_refuses_seal(plan)
+
+
+def plan_refuses_seal(plan):
+    return "failed its contact check" in refusal(stage_of(plan), "seal", code=plan.code)
+
+
+def test_the_store_itself_keeps_no_clean_check_without_its_dummy():
+    plan = signed(draft())
+    row = {"plan": plan, "kind": "contact", "done_on": DAY(), "recorded_at": timezone.now(), "passed": True}
+    with pytest.raises(IntegrityError):
+        PlanStep.objects.create(**row, found="clean", method="film", dummy_marked=False)

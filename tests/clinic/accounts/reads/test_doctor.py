@@ -21,15 +21,24 @@ from tests.clinic.accounts.reads.doctor_cases import CASES, OF_ONE_DATABASE, arc
 KEY = "0123456789-abcdefghijklmnopqrstuvwxyz-ABCDEFGHIJKLMNOPQ"
 
 
-pytestmark = pytest.mark.skipif(
-    connection.vendor != "sqlite",
-    reason="a PostgreSQL test role is a superuser, which is a fault; tests/rehearsal asks it there",
-)
+def become_a_plain_role():
+    """On a server: the owner of its tables and of nothing else, as an operator makes one. Until the test's
+    transaction ends."""
+    role = f"plain_{os.getpid()}"
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        cursor.execute(f"CREATE ROLE {role}; GRANT ALL ON SCHEMA public TO {role}")
+        for table in connection.introspection.table_names(cursor):
+            cursor.execute(f'ALTER TABLE "{table}" OWNER TO {role}')
+        cursor.execute(f"ALTER FUNCTION {triggers.FUNCTION}() OWNER TO {role}")
+        cursor.execute(f"SET LOCAL ROLE {role}; SET CONSTRAINTS ALL DEFERRED")
 
 
 @pytest.fixture
 def well(db, site, manager, settings, tmp_path, monkeypatch, append_only):
     """A machine on which every line is well; the test breaks one thing of it."""
+    if connection.vendor == "postgresql":
+        become_a_plain_role()
     for name in ("VAR_DIR", "MEDIA_ROOT", "DIGEST_DIR", "BACKUP_DIR"):
         folder = tmp_path / name
         folder.mkdir(mode=0o700)
@@ -111,6 +120,20 @@ def test_a_line_fails_and_its_remedy_makes_it_well(well, case):
             call_command("doctor", stdout=open(os.devnull, "w"))  # noqa: SIM115
     case.follow(well)
     assert line_of(case.key).level == WELL, line_of(case.key)
+
+
+@pytest.mark.postgres
+def test_a_role_that_may_too_much_or_too_little_is_found(well):
+    assert line_of("database_rights").level == WELL
+    for statement, remedy in (
+        ("RESET ROLE; REVOKE CREATE ON SCHEMA public FROM {role}, public; SET LOCAL ROLE {role}", "OWNER TO"),
+        ("RESET ROLE", "NOSUPERUSER"),
+    ):
+        with connection.cursor() as cursor:
+            cursor.execute(statement.format(role=f"plain_{os.getpid()}"))
+        found = line_of("database_rights")
+        assert found.level == FAULT
+        assert remedy in found.remedy
 
 
 def test_an_open_database_file_is_found_and_mended(well):

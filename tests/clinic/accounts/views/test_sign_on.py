@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import time
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from django.test import Client
 from django.urls import reverse
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from clinic.config.environment import Grant
 from clinic.models import AuditEvent, SignIn, User
 from tests import factories
 from tests.clinic.accounts import provider as hospital
+from tests.security.test_sign_in import code_of
 
 pytestmark = pytest.mark.django_db
 
@@ -230,6 +234,71 @@ def test_the_second_factor_is_asked_unless_the_provider_says_it_was_given(client
         assert answer.status_code == 200
     else:
         assert answer["Location"].startswith(reverse(lands))
+
+
+ENROL = "second_factor_enrol"
+
+
+def test_an_account_without_a_password_enrols_after_the_hospital_asked_again(client, provider, site):
+    site.second_factor = True
+    site.save()
+    sign_on(client, provider)
+    page = client.get(reverse(ENROL)).content.decode()
+    assert "Key:" not in page
+    assert f'href="{reverse("sign_on")}?next={reverse(ENROL)}"' in page
+    for act in ({"act": "start"}, {"code": "123456"}):
+        client.post(reverse(ENROL), act)
+        assert not TOTPDevice.objects.exists()
+    asked = start(client, f"?next={reverse(ENROL)}")
+    assert (asked["prompt"], asked["max_age"]) == ("login", "0")
+    back = urlsplit(provider.authorize(asked))
+    answer = client.get(f"{back.path}?{back.query}")
+    assert answer["Location"] == reverse(ENROL)
+    shown = client.post(reverse(ENROL), {"act": "start"}).content.decode()
+    device = TOTPDevice.objects.get(confirmed=False)
+    assert "Key:" in shown
+    done = client.post(reverse(ENROL), {"code": code_of(device)})
+    assert "recovery codes" in done.content.decode().lower()
+    assert User.objects.get(username="ada.example").second_factor
+    assert client.get(reverse("today")).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "told", [{}, {"auth_time": 1}, {"auth_time": 9e99}, {"auth_time": "now"}, {"auth_time": True}]
+)
+def test_a_sign_on_that_was_not_asked_anew_shows_no_key(client, provider, site, told):
+    """A session of the hospital's that is open on a tablet gives nobody a second factor."""
+    sign_on(client, provider)
+    provider.change = lambda claims: {**{k: v for k, v in claims.items() if k != "auth_time"}, **told}
+    sign_on(client, provider)
+    client.post(reverse(ENROL), {"act": "start"})
+    assert not TOTPDevice.objects.exists()
+
+
+def test_an_account_without_a_password_ends_another_sign_in_after_the_hospital_asked_again(client, provider):
+    sign_on(client, provider)
+    other = Client()
+    sign_on(other, provider)
+    page = client.get(reverse("me")).content.decode()
+    assert f'href="{reverse("sign_on")}?next={reverse("me")}"' in page
+    refused = client.post(reverse("sign_out_other"), {"sign_in": "others"})
+    assert refused.status_code == 422
+    assert "nothing was ended" in refused.content.decode()
+    assert other.get(reverse("me")).status_code == 200
+    sign_on(client, provider, f"?next={reverse('me')}")
+    ended = client.post(reverse("sign_out_other"), {"sign_in": "others"})
+    assert (ended.status_code, ended["Location"]) == (302, reverse("me"))
+    assert other.get(reverse("me")).status_code == 302
+
+
+def test_a_local_account_does_not_pass_the_question_by_a_sign_on(client, provider, podiatrist):
+    client.force_login(podiatrist)
+    assert client.get(reverse("sign_on"))["Location"] == reverse("home")
+    session = client.session
+    session["asked_at"] = int(time.time())
+    session.save()
+    client.post(reverse(ENROL), {"act": "start"})
+    assert not TOTPDevice.objects.exists()
 
 
 def test_a_local_account_signs_in_while_the_provider_is_down(client, provider, site):

@@ -16,7 +16,7 @@ ALL = {
     "measure perfusion again",
     "look for infection again",
     "look at the device again, or choose one",
-    "ask the circumstances again",
+    "update social and mobility",
 }
 
 

@@ -39,7 +39,7 @@ def order_faults(text):
         faults.append("the number is not said to be the ambulance's")
     if own and own.start() < at:
         faults.append(f"{own.group(0)} stands before the ambulance")
-    device = re.search(r"[Oo]pen (the sealed|it now)|has to come off", text)
+    device = re.search(r"[Oo]pen (the non-removable|it now)|has to come off", text)
     if device and device.start() < at:
         faults.append(f"“{device.group(0)}” stands before the ambulance")
     return faults
@@ -66,7 +66,7 @@ def case(site):
 
 def test_the_law_finds_what_breaks_it():
     assert order_faults("Call 000 1000. Ambulance: 119 4")
-    assert order_faults("Open the sealed device now. Ambulance: 119 4, then 000 1000")
+    assert order_faults("Open the non-removable device now. Ambulance: 119 4, then 000 1000")
     assert order_faults("Chest pain: call 000 1000")
     assert not order_faults("Chest pain: ambulance first, 119 4. Open it now, then 000 1000")
 
@@ -101,7 +101,9 @@ def test_a_flag_left_at_a_visit_says_the_ambulance_on_the_visit_page(as_staff, c
 
 def test_no_template_prints_the_clinic_s_numbers_before_the_ambulance():
     """A new page with the numbers cannot forget it: it is asked of the sources too."""
-    numbers = re.compile(r"telephone_(?!emergency)\w+|\.telephones|\.telephone\b|in_hours }}|numbers\.")
+    numbers = re.compile(
+        r"telephone_(?!emergency)\w+|\.telephones|\.telephone\b|in_hours }}|(?<!/)\bnumbers\."
+    )
     first = re.compile(r"ambulance_first|_ambulance|emergency")
     apart = {  # the telephone of the person
         "people/_person_fields.html",

@@ -55,13 +55,13 @@ def test_a_sealed_device_is_named_with_what_to_do(as_staff, person):
         sealed_on=day,
         open_by=day + timedelta(days=5),
     )
-    assert "A sealed device is on the left foot" in text(as_staff.get(address(person)))
+    assert "A non-removable device is on the left foot" in text(as_staff.get(address(person)))
 
 
 def test_a_call_without_flags_comes_back_to_the_person_and_stands_on_today(as_staff, person):
     assert as_staff.post(address(person), TOLD)["Location"] == f"/people/{person.pk}/"
     today = text(as_staff.get("/today/"))
-    assert "Calls to answer" in today
+    assert "Answer the call" in today
     assert "It rubs at the ankle." in today
 
 
@@ -86,7 +86,7 @@ def test_its_answer_leaves_today(as_staff, person):
     call = factories.call(of=person)
     told = {"version": 1, "done": "comes_today", "done_note": "at two"}
     assert as_staff.post(f"/calls/{call.pk}/", told).status_code == 302
-    assert "Calls to answer" not in text(as_staff.get("/today/"))
+    assert "Answer the call" not in text(as_staff.get("/today/"))
     assert "Comes in today" in text(as_staff.get(f"/calls/{call.pk}/"))
 
 

@@ -34,7 +34,8 @@ def test_made_by_the_page_and_then_followed_up(as_staff, person):
     made = Referral.objects.get()
     assert (sent.status_code, sent["Location"]) == (302, f"/referrals/{made.pk}/")
     page = as_staff.get(sent["Location"]).content.decode()
-    assert "Not reached yet, 5 hours after it was made." in page
+    assert "Has not reached them" in page
+    assert "Late by 5 hours." in page
     step = {"reached_at": stamp(4), "accepted_at": "", "seen_on": "", "result": "", "version": made.version}
     assert as_staff.post(sent["Location"], step).status_code == 302
     assert "Not accepted yet" in as_staff.get(sent["Location"]).content.decode()

@@ -24,7 +24,7 @@ def test_an_attempt_is_stored_with_one_audit_row(staff, person):
 
 def test_an_agreed_date_replaces_that_of_the_latest_standing_visit(staff, person):
     latest = factories.visit(of=person, on=days(-7), attendance="did_not_come")
-    factories.visit(of=person, on=days(-3), state="in_error", error_reason="wrong person")
+    factories.visit(of=person, on=days(-3), state="in_error", error_reason="wrong patient")
     contact_log(by=staff, person=person, how="telephone", result="reached", next_on=days(2))
     latest.refresh_from_db()
     assert (latest.next_on, latest.version) == (days(2), 2)

@@ -6,6 +6,7 @@ from html import unescape
 from itertools import combinations
 
 import pytest
+from django.http import QueryDict
 from django.urls import reverse
 from django.utils import timezone
 
@@ -33,9 +34,14 @@ NARROW = {
 SAME_ANSWER = {"everywhere"}
 
 
-@pytest.fixture
-def scene(site, other_site, podiatrist):
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def scene(one_world):
     """Two clinics with a year each, one person handed over, trouble at visits, a sentence used twice."""
+    site, other_site = factories.site(name="Alder Lane clinic"), factories.site(name="Birch Road clinic")
+    podiatrist = factories.user("podiatrist", at=site)
     year(site, podiatrist)
     year(other_site)
     overridden(site, signed_by=podiatrist)
@@ -98,6 +104,7 @@ LINK = re.compile(r'<a href="(/audit/cases/\?[^"]+)"[^>]*>([\d,]+)')
 
 @pytest.mark.parametrize("name", [None, "sites", "since", "until", "device_class", "prescriber"])
 def test_every_count_of_the_page_opens_a_list_of_that_length(scene, name):
+    """Of a narrowed page each link is narrowed alike, and the longest list of each kind of case is opened."""
     lead = factories.user("manager", at=scene["site"])
     lead.sites.set(Site.objects.all())
     client = PageClient()
@@ -110,4 +117,11 @@ def test_every_count_of_the_page_opens_a_list_of_that_length(scene, name):
     page = client.get(reverse("audit"), told).content.decode()
     links = {unescape(url): int(n.replace(",", "")) for url, n in LINK.findall(page)}
     assert len(links) > 12
+    asked = {url: QueryDict(url.partition("?")[2]) for url in links}
+    for url, words in asked.items():
+        assert {key: words[key] for key in told} == {key: str(value) for key, value in told.items()}, url
+    if name:
+        widest = {spec_of(asked[url]["figure"]).base: url for url in sorted(links, key=links.__getitem__)}
+        links = {url: links[url] for url in widest.values()}
+        assert len(links) > 3
     assert {url: client.get(url).context["count"] for url in links} == links

@@ -64,7 +64,7 @@ def test_an_amputation_is_a_wound_that_did_not_close(site):
 def test_a_visit_entered_in_error_is_in_no_forecast(site):
     found = lesion(site, [3.0] * 20)
     before = week(site).lines[0].looked.said
-    wrong = factories.visit(of=found.limb.person, on=AGO(115), state="in_error", error_reason="wrong person")
+    wrong = factories.visit(of=found.limb.person, on=AGO(115), state="in_error", error_reason="wrong patient")
     factories.measurement(at=wrong, of=found, cm2=30.0)
     assert week(site).lines[0].looked.said == before
 

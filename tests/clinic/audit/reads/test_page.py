@@ -147,7 +147,7 @@ def test_the_area_at_four_weeks_is_looked_for_on_days_21_to_35(site, day, record
     at = factories.visit(of=lesion.limb.person, on=lesion.first_seen_on + timedelta(days=day))
     factories.measurement(at=at, of=lesion)
     assert counts(site)["four_week.recorded"] == int(recorded)
-    at.state, at.error_reason = "in_error", "wrong person"
+    at.state, at.error_reason = "in_error", "wrong patient"
     at.save()
     assert counts(site)["four_week.recorded"] == 0
 
@@ -173,7 +173,7 @@ def test_only_a_visit_that_was_made_and_stands_is_a_review(site, state, attendan
         on=p.fitted_on + timedelta(days=4),
         state=state,
         attendance=attendance,
-        error_reason="wrong person" if state == "in_error" else "",
+        error_reason="wrong patient" if state == "in_error" else "",
     )
     assert counts(site)["review.in_time"] == in_time
 

@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.core.cache import cache
+from django.db.models import F
 
 from clinic.audit.reads.cases import AuditFilter
 from clinic.audit.reads.figures import SMALL, spec_of
@@ -25,12 +26,20 @@ def network(db):
     seed(Sizes(2, 150, 225, 2700), 11, TODAY, lambda done, rows: None)
     for n, visit in enumerate(Visit.objects.filter(attendance="came").order_by("pk")[:400:7]):
         if n % 2:
-            visit.state, visit.error_reason = "in_error", "wrong person"
+            visit.state, visit.error_reason = "in_error", "wrong patient"
         else:
             visit.skin_under_device, visit.fall = "problem", True
         visit.save()
     for n, device in enumerate(Prescription.objects.filter(agreement="departed").order_by("pk")):
         device.reason = ("  Will not wear it. ", "will not wear it.", f"Own words {n}.")[n % 3]
+        device.save()
+    sealed = Prescription.objects.filter(opened_on__isnull=False, stopped_on__gt=F("opened_on")).order_by(
+        "pk"
+    )
+    for n, device in enumerate(sealed[:30:3]):
+        # Handed to another team while it was sealed: past its day, or on it.
+        device.opened_on, device.opened_visit, device.left_how = None, None, "handed_over"
+        device.open_by = device.stopped_on - timedelta(days=n % 2)
         device.save()
     for site in Site.objects.all():
         overridden(site)

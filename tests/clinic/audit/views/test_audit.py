@@ -147,7 +147,7 @@ def test_the_chain_keeps_the_filter_of_an_export_in_words(as_manager, podiatrist
 @pytest.mark.parametrize(
     ("verb", "make", "words"),
     [
-        ("weighed", lambda who: factories.weight(of=who), "weighed the person."),
+        ("weighed", lambda who: factories.weight(of=who), "weighed the patient."),
         ("corrected", lambda who: factories.visit(of=who), "corrected a visit."),
         ("examined", lambda who: factories.finding(of=factories.limb(of=who)), "examined a limb."),
         (

@@ -1,5 +1,7 @@
 """Outcomes and past forecasts: whose pages they are, what they say first, and what only on demand."""
 
+import pytest
+
 from clinic.healing.alarms import TRADE_OFF
 from tests import factories
 from tests.clinic.audit.reads.test_forecast_record import AGO, FALLING
@@ -56,7 +58,7 @@ def test_a_period_that_ends_before_it_begins_comes_back(as_manager, site):
 
 
 def test_no_lesion_says_so(as_manager, site):
-    assert "No lesion was first seen here" in as_manager.get("/outcomes/").content.decode()
+    assert "No ulcer was first seen here" in as_manager.get("/outcomes/").content.decode()
 
 
 def test_past_forecasts_show_counts_before_percentages(as_podiatrist, site):
@@ -64,14 +66,14 @@ def test_past_forecasts_show_counts_before_percentages(as_podiatrist, site):
         site, FALLING, state="healed", outcome="healed", **{k: v for k, v in healed(60).items() if "on" in k}
     )
     page = as_podiatrist.get("/review/forecasts/").content.decode()
-    assert "1 lesion with areas, the unclosed included" in page
+    assert "1 ulcer with areas, the unclosed included" in page
     assert "1 of 1" in page
     assert "too few (n &lt; 5)" in page
 
 
 def test_a_clinic_without_forecasts_is_told_why(as_podiatrist, site):
     page = as_podiatrist.get("/review/forecasts/").content.decode()
-    assert "No lesion was open in week 4" in page
+    assert "No ulcer was open in week 4" in page
     assert "No device has been chosen yet" in page
 
 
@@ -92,8 +94,8 @@ def test_too_many_lesions_ask_for_a_shorter_period_and_long_lists_are_left_out(a
     lesion(site, **healed(43))
     monkeypatch.setattr("clinic.audit.reads.outcomes.LISTED", 1)
     page = as_manager.get("/outcomes/").content.decode()
-    assert "Lesions are listed up to" in page
-    assert "the 2 lesions" not in page
+    assert "Ulcers are listed up to" in page
+    assert "the 2 ulcers" not in page
     monkeypatch.setattr("clinic.audit.reads.outcomes.MOST", 1)
     assert "Choose a shorter period or one clinic" in as_manager.get("/outcomes/").content.decode()
 
@@ -113,3 +115,18 @@ def test_a_share_beyond_what_was_observed_says_so(as_manager, site):
         found = lesion(site, state="ended", outcome="lost", ended_on=AGO(20))
         factories.visit(of=found.limb.person, on=AGO(113 - days))
     assert "not observed that long" in as_manager.get("/outcomes/").content.decode()
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "words"),
+    [
+        ("0001-01-01", "9999-12-31", "1 Jan 1990 is the earliest possible"),
+        ("1990-01-01", "9999-12-31", "at most 30 are counted"),
+    ],
+)
+def test_a_period_beyond_what_is_counted_is_refused_with_its_limit(as_manager, site, since, until, words):
+    for page in ("/outcomes/", "/audit/"):
+        answer = as_manager.get(f"{page}?since={since}&until={until}")
+        assert answer.status_code == 422
+        assert words in answer.content.decode()
+    assert as_manager.get(f"/outcomes/chart.svg?since={since}&until={until}").status_code == 404

@@ -100,4 +100,4 @@ def test_a_case_sheet_names_no_one(as_manager, site):
     assert person.record_number in page
     assert person.family_name not in page
     assert "Words on skill." in page
-    assert "No one trained to apply it today" in page
+    assert "Nobody trained to apply it" in page

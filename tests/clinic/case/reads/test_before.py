@@ -59,7 +59,7 @@ def test_device_weeks_failures_footwear_and_remission(limb, as_podiatrist):
     assert told.same_place
     assert round(told.months) == 10
     page = as_podiatrist.get(f"/lesions/{new.pk}/").content.decode()
-    for words in ("What healed it before", "after 8 weeks", "extra-depth shoes", "10 months"):
+    for words in ("Previous episode", "after 8 weeks", "extra-depth shoes", "10 months"):
         assert words in page
 
 

@@ -33,7 +33,7 @@ def test_all_kinds_stand_in_one_list_newest_first(person):
 
 
 def test_a_visit_entered_in_error_stays_readable_and_marked(person):
-    factories.visit(of=person, state="in_error", error_reason="other person")
+    factories.visit(of=person, state="in_error", error_reason="other patient")
     assert timeline(person).happenings[0].in_error
 
 

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.models import Event
@@ -18,7 +19,7 @@ def lesion(person):
 def test_the_page_tells_the_verdict_and_every_measurement(as_podiatrist, lesion):
     factories.series(lesion, [4.0, 3.4, 2.6, 2.0, 1.5, 1.1])
     page = as_podiatrist.get(f"/lesions/{lesion.pk}/").content.decode()
-    assert "on course" in page
+    assert "on track" in page
     assert page.count('<th scope="row"') == 6
     assert "1.10 cm²" in page
 
@@ -45,7 +46,7 @@ def test_the_chart_is_made_once_and_then_answered_from_its_etag(as_staff, lesion
 def test_a_visit_entered_in_error_leaves_the_curve(as_staff, lesion):
     visits = factories.series(lesion, [4.0, 3.4, 2.6])
     before = as_staff.get(f"/lesions/{lesion.pk}/chart.svg")["ETag"]
-    visits[1].state, visits[1].error_reason = "in_error", "wrong person"
+    visits[1].state, visits[1].error_reason = "in_error", "wrong patient"
     visits[1].save()
     assert as_staff.get(f"/lesions/{lesion.pk}/chart.svg")["ETag"] != before
     assert "3.40 cm²" not in as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
@@ -113,5 +114,17 @@ def test_after_a_change_of_method_the_page_says_what_stands_and_no_share_of_one_
     now = factories.visit(of=person)
     factories.measurement(at=now, of=lesion, cm2=1.0, method="ellipse", length_mm=13, width_mm=10)
     page = as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
-    assert f"On course by areas traced until {last.isoformat()}" in page
+    assert f"On track by areas traced until {last:%-d %b %Y}" in page
     assert "0 % smaller" not in page.replace("&nbsp;", " ")
+
+
+def test_a_pre_ulcer_is_not_headed_as_an_ulcer(as_staff, site):
+    lesion = factories.lesion(
+        on=factories.limb(of=factories.person(at=site)), wound_kind="pre_ulcer", label="A"
+    )
+    for name in ("lesion", "lesion_close", "lesion_end", "photo_new"):
+        page = as_staff.get(reverse(name, args=[lesion.pk])).content.decode()
+        assert "Pre-ulcer A" in page, name
+        assert "Ulcer A" not in page.replace("Pre-ulcer A", ""), name
+    visit = as_staff.get(reverse("visit_new", args=[lesion.limb.person_id])).content.decode()
+    assert f"Pre-ulcer A, {lesion.where}" in visit

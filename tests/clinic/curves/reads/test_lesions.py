@@ -27,7 +27,7 @@ def test_a_row_tells_why_there_is_no_area(lesion):
 
 def test_a_visit_entered_in_error_is_not_the_last_look(lesion):
     first, second = factories.series(lesion, [3, 2.4])
-    second.state, second.error_reason = "in_error", "other person"
+    second.state, second.error_reason = "in_error", "other patient"
     second.save()
     assert lesion_rows([lesion])[0].last_words == "3.00 cm², traced"
 
@@ -39,7 +39,7 @@ def test_the_queries_do_not_grow_with_the_lesions(person, django_assert_num_quer
         for _ in range(4):
             factories.lesion(on=limb)
         rows = list(lesions_of(person))
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             assert len(lesion_rows(rows)) == len(rows)
 
 

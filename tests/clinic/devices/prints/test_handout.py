@@ -25,9 +25,15 @@ def said(**facts):
     return " ".join(str(line) for line in compose(Wearer(**facts)).sentences)
 
 
-def faults_of(who):
+@pytest.fixture(scope="module")
+def sheets():
+    """Every wearer of the family with the lines of the sheet, composed once."""
+    return [(who, tuple(str(line) for line in compose(who).sentences)) for who in wearers()]
+
+
+def faults_of(who, lines):
     """Which laws one sheet breaks."""
-    text = " ".join(str(line) for line in compose(who).sentences)
+    text = " ".join(lines)
     laws = {
         "no walking told to who does not walk": who.mobility == "does_not_walk"
         and re.search(r"\b(walk|step|stick|frame|barefoot|stand)", text),
@@ -54,20 +60,18 @@ def faults_of(who):
     return [law for law, broken in {**laws, **daily}.items() if broken]
 
 
-def test_every_sheet_of_the_family_fits_its_person():
-    wrong, count = {}, 0
-    for who in wearers():
-        count += 1
-        for fault in faults_of(who):
+def test_every_sheet_of_the_family_fits_its_person(sheets):
+    wrong = {}
+    for who, lines in sheets:
+        for fault in faults_of(who, lines):
             wrong.setdefault(fault, who)
-    assert count > 10_000
+    assert len(sheets) > 10_000
     assert not wrong
 
 
-def test_every_sheet_of_the_family_is_easy_to_read():
+def test_every_sheet_of_the_family_is_easy_to_read(sheets):
     grades, longest = {}, {}
-    for who in wearers():
-        lines = tuple(str(line) for line in compose(who).sentences)
+    for _, lines in sheets:
         if lines not in grades:
             grades[lines] = grade(list(lines))
             for line in lines:

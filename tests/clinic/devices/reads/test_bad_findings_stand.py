@@ -132,7 +132,7 @@ def test_what_stays_on_is_not_signed_on_a_foot_with_hardly_any_blood(limb, lesio
             seen_digest=decision.digest,
             device_class="total_contact_cast",
             departure_reason="person_declines",
-            reason="The person declines it.",
+            reason="The patient declines it.",
             prescribed_on=TODAY(),
         )
     assert refused.value.field == "departure_reason"

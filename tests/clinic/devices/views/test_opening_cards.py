@@ -38,7 +38,7 @@ def test_the_card_is_made_printed_and_given_on_two_pages(as_staff, cast, staff):
     card.refresh_from_db()
     assert card.handed_by == staff
     page = as_staff.get(f"/prescriptions/{cast.pk}/fit/").content.decode()
-    assert "is with the person" in page
+    assert "is with the patient" in page
     assert f'value="{asked["open_by"]}"' in page
 
 

@@ -59,6 +59,7 @@ def card_of(by, of, n=7):
     return card_make(by=by, prescription=of, sealed_on=DAY(), open_by=days(n))
 
 
+@pytest.mark.any_database("the paper is made of one row; the words are judged")
 @pytest.mark.parametrize("size", ["", "?size=large"])
 @pytest.mark.parametrize("name", DEVICES)
 def test_the_sheet_says_the_ambulance_before_the_clinic(as_staff, limb, name, size):
@@ -146,7 +147,7 @@ def test_a_newer_card_voids_the_older_on_page_and_print_and_it_cannot_be_given(a
         assert "Do not use this card" in html
         page = as_staff.get(f"/cards/{old.pk}/").content.decode()
         assert f"a newer card says to open by {days(6):%-d %b %Y}" in page
-        assert "The person has the card" not in page
+        assert "The patient has the card" not in page
     with pytest.raises(Refused, match="void"):
         card_hand_over(by=staff, card=never_given)
     newest = paper(as_staff, f"/cards/{second.pk}/")
@@ -247,6 +248,7 @@ def latin_left(html, values):
     return re.findall(r"[A-Za-z]{2,}", text)
 
 
+@pytest.mark.any_database("the words are judged")
 @pytest.mark.parametrize("mobility", ["walks", "does_not_walk", ""])
 def test_every_sentence_of_the_papers_goes_through_translation(as_staff, staff, limb, translated, mobility):
     person = limb.person

@@ -248,7 +248,7 @@ def test_a_change_of_device_shows_the_last_answers_and_carries_them_over_only_wh
     url = f"/limbs/{limb.pk}/prescribe/"
     page = as_podiatrist.get(url).content.decode()
     assert "Last: yes" in page
-    assert "Carry over the answers of" in page
+    assert "Copy last answers, of" in page
     assert not re.search(r'name="device_available" value="yes"[^>]*checked', page)
     carried = as_podiatrist.get(url, {"carry": "yes"}).content.decode()
     assert re.search(r'name="device_available" value="yes"[^>]*checked', carried)

@@ -58,7 +58,7 @@ def test_a_device_is_sealed_with_its_card_in_the_person_s_hands_only(cast, staff
     with pytest.raises(Refused, match="Nobody leaves sealed without it"):
         seal(staff, cast)
     made = card(staff, cast)
-    with pytest.raises(Refused, match="not printed and given"):
+    with pytest.raises(Refused, match="made, and not given to the patient yet"):
         seal(staff, cast)
     card_hand_over(by=staff, card=made)
     assert seal(staff, cast).open_by == days(7)
@@ -67,7 +67,7 @@ def test_a_device_is_sealed_with_its_card_in_the_person_s_hands_only(cast, staff
 
 def test_the_card_says_the_day_that_is_recorded(cast, staff):
     card_hand_over(by=staff, card=card(staff, cast, 5))
-    with pytest.raises(Refused, match="the card in the person's hands says") as refused:
+    with pytest.raises(Refused, match="the card in the patient's hands says") as refused:
         seal(staff, cast, n=7)
     assert refused.value.field == "open_by"
     card_hand_over(by=staff, card=card(staff, cast, 6))
@@ -133,7 +133,7 @@ def test_sealed_again_the_later_interval_holds(cast, staff, site):
 def test_an_unanswered_red_flag_lets_nobody_be_sealed(cast, staff):
     card_hand_over(by=staff, card=card(staff, cast))
     factories.red_flag(of=cast.limb.person)
-    with pytest.raises(Refused, match="red flag of this person is not answered"):
+    with pytest.raises(Refused, match="red flag of this patient is not answered"):
         seal(staff, cast)
     assert not Fitting.objects.exists()
 
@@ -161,7 +161,7 @@ def test_a_card_is_given_once_and_belongs_to_a_device_that_stays_on(cast, staff,
     with pytest.raises(Refused, match="already"):
         card_hand_over(by=podiatrist, card=made)
     walker = factories.prescription(of=factories.limb(of=cast.limb.person, side="right"))
-    with pytest.raises(Refused, match="Only a device that stays on"):
+    with pytest.raises(Refused, match="Only a non-removable device"):
         card(staff, walker)
     with pytest.raises(Refused, match="before the prescription"):
         card_make(by=staff, prescription=cast, sealed_on=days(-1), open_by=days(3))

@@ -141,9 +141,9 @@ def test_one_sentence_tells_who_what_why_under_which_edition_and_on_what_facts(l
     for words in (
         f"{podiatrist}, podiatrist",
         "removable ankle-high device",
-        "lesion A (",
+        "ulcer A (",
         "total contact cast or knee-high walker made non-removable first",
-        "the person declines it",
+        "the patient declines it",
         "IWGDF offloading 2023",
         "infection grade (IWGDF/IDSA) 1",
         "high risk of falling no",

@@ -5,8 +5,10 @@ from datetime import timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 from django.utils import timezone
 
+from clinic.audit.reads.completeness import GAPS
 from clinic.evidence.reads.grades import grades_of
 from clinic.evidence.reads.standing import standing_of
 from tests import factories, factories_care
@@ -129,7 +131,7 @@ def test_gangrene_told_at_the_visit_raises_the_wound_grade_unless_it_was_no_flag
 
 def test_a_visit_entered_in_error_grades_nothing(limb):
     lesion = full(limb)
-    limb.person.visits.update(state="in_error", error_reason="wrong person")
+    limb.person.visits.update(state="in_error", error_reason="wrong patient")
     assert graded(limb, lesion)["infection"].value == "not graded"
 
 
@@ -149,3 +151,61 @@ def test_queries_do_not_grow_with_the_record(limb):
             factories.measurement(at=visit, of=lesion)
         factories.finding(of=limb, found_on=TODAY() - timedelta(days=7 * back), toe_pressure_mmhg=60)
     assert count() == few
+
+
+def _covered(lesion):
+    factories_care.found_covered(lesion, TODAY())
+
+
+def _to_confirm(lesion):
+    _covered(lesion)
+    lesion.state, lesion.closed_on = "to_confirm", TODAY()
+    lesion.save()
+
+
+def _opened_again(lesion):
+    factories_care.found_covered(lesion, TODAY() - timedelta(days=2))
+    factories.measurement(at=factories.visit(of=lesion.limb.person), of=lesion, cm2=0.4)
+
+
+def _infected_then_covered(lesion):
+    before = factories.visit(of=lesion.limb.person, on=TODAY() - timedelta(days=7))
+    factories.measurement(
+        at=before, of=lesion, infection_looked=True, infection_signs=["swelling", "pus"], infection_grade=2
+    )
+    _covered(lesion)
+
+
+#: How an ulcer stands -> whether its bed is asked about, and whether an infection is still followed.
+STANDS = {
+    "never seen": (lambda lesion: None, True, False),
+    "covered": (_covered, False, False),
+    "to confirm": (_to_confirm, False, False),
+    "opened again": (_opened_again, True, False),
+    "infected, then covered": (_infected_then_covered, False, True),
+}
+
+
+@pytest.mark.parametrize("stands", STANDS)
+def test_only_what_somebody_is_asked_about_is_missing(limb, as_staff, stands):
+    """Nothing of its bed of an ulcer that is covered; an infection that stands is followed all the same."""
+    lesion = factories.lesion(on=limb)
+    make, bed, infected = STANDS[stands]
+    make(lesion)
+    rows = graded(limb, lesion)
+    of_the_foot = {"foot pulses", "monofilament", "perfusion"}
+    for name in ("sinbad", "wifi", "texas"):
+        missing = {words.split(" (")[0] for words in rows[name].missing}
+        assert bool(missing - of_the_foot) is bed, name
+        assert missing & of_the_foot, "what the foot misses is asked of a covered ulcer too"
+        assert rows[name].value.startswith("not graded: covered") is not bed
+    assert bool(rows["infection"].missing) is (bed or infected)
+    assert rows["infection"].value.startswith("2") is infected
+    page = as_staff.get(reverse("lesion", args=[lesion.pk])).content.decode()
+    assert page.count("Missing: ") == sum(bool(row.missing) for row in rows.values())
+    if not bed:
+        visit = lesion.measurements.latest("pk").visit
+        assert "Deepest tissue" not in as_staff.get(reverse("visit", args=[visit.pk])).content.decode()
+    gaps = {one.key for one in GAPS.values() if one.rows([limb.person.site_id], TODAY()).exists()}
+    assert ({"depth"} <= gaps) is bed
+    assert ({"infection"} <= gaps) is (stands == "opened again")

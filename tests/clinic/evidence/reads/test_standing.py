@@ -7,7 +7,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from clinic.evidence.reads.standing import owned_of, standing_of, standing_of_many
+from clinic.evidence.reads.standing import standing_of, standing_of_many
 from clinic.models import DangerOwner
 from tests import factories
 
@@ -171,7 +171,7 @@ def test_a_danger_that_a_team_has_taken_is_shown_and_not_raised_until_its_date(l
     )
     found = stands(limb)
     assert "Vascular team" in found.strip[0]
-    assert owned_of(limb) == found.owned
+    assert [(one.danger, one.team) for one in found.owned] == [(danger.id, "Vascular team")]
     assert danger.id not in {one.id for one in found.to_raise}
     assert danger.id in {one.id for one in stands(limb, TODAY() + timedelta(days=1)).to_raise}
 

@@ -61,7 +61,7 @@ def test_what_was_typed_stays_until_the_review_is_whole(as_staff, lesion, staff)
     answer = as_staff.post(url(lesion), whole)
     assert answer.status_code == 302
     made = NonHealingReview.objects.get()
-    assert made.verdict.startswith("stalled, ")
+    assert made.verdict.startswith("static, ")
     assert answer["Location"] == f"/non-healing/{made.pk}/"
 
 

@@ -6,7 +6,9 @@ import pytest
 from django.utils import timezone
 
 from clinic.devices.reads.advice import limb_decision
-from clinic.evidence.reads.bone import bone_judgements, bone_standing
+from clinic.evidence.reads.bone import bone_judgements
+from clinic.evidence.reads.bone_standing import bone_standing
+from clinic.evidence.reads.standing import standing_of
 from clinic.guidelines.bone import BoneParts
 from clinic.lesions.writes.bone import bone_in_error, bone_judge
 from clinic.models import AuditEvent, BoneJudgement, Role
@@ -40,7 +42,7 @@ def judge(by, lesion, state="no", *, on=0, parts=None, **more):
 
 
 def stands(lesion, day=None):
-    return bone_standing([lesion], day or TODAY())[lesion.pk].infected
+    return bone_standing(lesion, standing_of(lesion.limb, day or TODAY())).infected
 
 
 @pytest.mark.parametrize("role", [role for role in Role.values if role != Role.PODIATRIST])
@@ -162,3 +164,19 @@ def test_judgements_of_many_ulcers_are_read_at_once(person, django_assert_num_qu
         found = bone_judgements(lesions, TODAY())
     assert [len(found[one.pk]) for one in lesions] == [3, 3]
     assert [one.on for one in found[lesions[0].pk]] == [days(-2), days(-1), days(0)]
+
+
+@pytest.mark.parametrize("counts", [3, 7])
+@pytest.mark.parametrize("age", [0, 3, 4, 7, 8])
+@pytest.mark.parametrize("probe", [None, False, True])
+def test_ulcer_page_and_strip_tell_one_bone(podiatrist, lesion, counts, age, probe):
+    lesion.limb.person.site.infection_look_days = counts
+    lesion.limb.person.site.save()
+    judge(podiatrist, lesion, "no", on=-age)
+    if probe is not None:
+        visit = factories.visit(of=lesion.limb.person, on=days(-1))
+        factories.measurement(at=visit, of=lesion, probe_to_bone=probe)
+    foot = standing_of(lesion.limb, TODAY())
+    found = bone_standing(lesion, foot)
+    known = {None: None, "no": False, "possible": None, "probable": True, "proven": True}
+    assert found.infected is known[foot.lesions[lesion.pk].infection.bone]

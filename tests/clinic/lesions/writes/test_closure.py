@@ -96,7 +96,7 @@ def test_no_open_area_lies_after_a_closure(podiatrist):
 
 
 def test_a_lesion_closes_only_on_the_day_of_a_visit_that_found_it_covered(lesion, podiatrist):
-    with pytest.raises(Refused, match="found this lesion covered and dry") as refused:
+    with pytest.raises(Refused, match="found this ulcer covered and dry") as refused:
         closure.lesion_close(by=podiatrist, lesion=lesion, closed_on=AGO(3), expected_version=lesion.version)
     assert refused.value.field == "closed_on"
     assert not Visit.objects.exists()
@@ -104,7 +104,7 @@ def test_a_lesion_closes_only_on_the_day_of_a_visit_that_found_it_covered(lesion
 
 def test_healed_is_confirmed_by_a_visit_and_makes_none(lesion, podiatrist):
     closed(lesion, podiatrist, 20)
-    with pytest.raises(Refused, match="found this lesion covered and dry") as refused:
+    with pytest.raises(Refused, match="found this ulcer covered and dry") as refused:
         confirm(lesion, podiatrist, TODAY(), seen=False)
     assert refused.value.field == "confirmed_on"
     assert Visit.objects.count() == 1

@@ -6,6 +6,7 @@ from django.utils import timezone
 
 from clinic.audit.reads.cases import AuditFilter
 from clinic.audit.reads.page import audit_report
+from clinic.curves.reads.healing import courses_of
 from clinic.lesions.writes.closure import lesion_end
 from clinic.lesions.writes.lesions import lesion_register
 from clinic.models import Lesion
@@ -42,6 +43,17 @@ def test_the_one_ends_the_other_goes_on_and_both_keep_their_areas(staff, pair):
     assert (one.state, other.state, other.outcome, other.joined_into) == ("open", "ended", "joined", one)
     assert [lesion.measurements.count() for lesion in pair] == [2, 2]
     assert one.episode.ended_on is None
+
+
+def test_the_curve_that_goes_on_is_marked_and_may_bend_from_that_day(staff, pair):
+    one, other = pair
+    join(staff, other, one)
+    course = courses_of([one, other])
+    (mark,) = [mark for mark in course[one.pk].marks if mark.kind == "joined"]
+    assert (mark.day, mark.words, mark.breaks) == (TODAY(), "Ulcer B joined", True)
+    assert TODAY() in course[one.pk].breaks
+    assert not [mark for mark in course[other.pk].marks if mark.kind == "joined"]
+    assert [len(course[lesion.pk].areas) for lesion in pair] == [2, 2]
 
 
 def test_it_is_never_counted_as_lost(staff, pair, site):

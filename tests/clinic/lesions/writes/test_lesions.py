@@ -141,7 +141,7 @@ def test_a_new_lesion_where_one_healed_may_be_said_to_be_new(staff, limb):
 @pytest.mark.parametrize("days", [14, 28])
 def test_open_again_within_the_house_rule_is_the_same_lesion(staff, limb, days):
     before = healed(limb, days=days)
-    with pytest.raises(Refused, match="within 28 days it is the same lesion"):
+    with pytest.raises(Refused, match="within 28 days it is the same ulcer"):
         register(staff, limb, recurs_of=before, recurrence_answered=True)
 
 
@@ -196,7 +196,7 @@ def test_the_wrong_foot_is_put_right_until_a_device_stands_on_it(staff, limb, ot
 
 def test_a_lesion_cannot_move_to_another_person(staff, site, limb):
     stranger = factories.limb(of=factories.person(at=site))
-    with pytest.raises(Refused, match="another person"):
+    with pytest.raises(Refused, match="another patient"):
         correct(staff, factories.lesion(on=limb), limb=stranger)
 
 

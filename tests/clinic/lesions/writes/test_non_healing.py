@@ -61,7 +61,7 @@ def test_the_verdict_asks_for_it_on_today_and_review_until_it_is_opened(lesion, 
         return [due.words for due in row.due if due.kind == "non_healing"]
 
     (row,) = today_lists(site, TODAY()).morning.reviews
-    assert "stalled" in row.words
+    assert "static" in row.words
     assert (row.asks[0].url_name, row.asks[0].pk) == ("non_healing_new", lesion.pk)
     assert asks() == ["Non-healing review due: none opened yet."]
     open_review(podiatrist, lesion)
@@ -169,7 +169,7 @@ def test_good_care_has_not_failed_while_part_of_it_is_due_but_the_talk_of_surger
     decide()
     standing = care_of([lesion], TODAY())[lesion.pk]
     assert standing.failed is True
-    assert standing.because.startswith("stalled, ")
+    assert standing.because.startswith("static, ")
     with pytest.raises(Conflict):
         decide("changed", version=1)
 

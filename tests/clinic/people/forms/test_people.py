@@ -67,7 +67,7 @@ def test_a_conflict_lists_only_what_differs_and_takes_the_new_version():
         form, {"kg": Decimal("81.0"), "day": date(2026, 1, 5), "fall": None, "version": 1}, version=4
     )
     assert [(one.label, one.in_record, one.typed) for one in found] == [
-        ("Weight (kg)", "81.0", "82"),
+        ("Weight (kg)", "81.0", "82.0"),
         ("Fell", "empty", "No"),
     ]
     assert form["version"].value() == "4"

@@ -70,7 +70,7 @@ def test_a_row_tells_lesions_next_date_and_the_age_of_the_weight(site, person):
     factories.visit(of=person, on=days_ago(20), next_on=days_ago(13))
     factories.visit(of=person, on=days_ago(13), next_on=days_ago(6))
     factories.visit(
-        of=person, on=days_ago(5), next_on=days_ago(-2), state="in_error", error_reason="other person"
+        of=person, on=days_ago(5), next_on=days_ago(-2), state="in_error", error_reason="other patient"
     )
     factories.weight(of=person, on=days_ago(35))
     (row,) = page(site).rows

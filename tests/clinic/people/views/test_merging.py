@@ -28,7 +28,7 @@ def look(client, kept, emptied):
 
 
 def press(client, kept, emptied, **more):
-    typed = {"because": "Asked her: one person.", "mark": merge_preview(kept, emptied).mark, **more}
+    typed = {"because": "Asked her: one patient.", "mark": merge_preview(kept, emptied).mark, **more}
     return client.post(reverse("merge_do", args=[kept.pk, emptied.pk]), typed)
 
 
@@ -53,11 +53,11 @@ def test_side_by_side_shows_what_each_has_and_writes_nothing(as_podiatrist, pair
 
 def test_two_records_that_are_not_alike_are_not_merged_in_passing(as_podiatrist, pair, site):
     other = factories.person(at=site, given_name="Bo", family_name="Quill", birth_date=date(1971, 9, 30))
-    words = "do not say that this is one person"
+    words = "do not say that this is one patient"
     assert words in look(as_podiatrist, pair[0], other).content.decode()
     html = look(as_podiatrist, *pair).content.decode()
     assert words not in html
-    assert "What speaks for one person: names spelt alike, day and month of birth swapped." in html
+    assert "What speaks for one patient: names spelt alike, day and month of birth swapped." in html
 
 
 def test_the_preview_asks_no_more_queries_of_a_longer_record(as_podiatrist, pair):
@@ -115,7 +115,7 @@ def test_a_refused_merge_keeps_what_was_typed(as_manager, pair):
     html = answer.content.decode()
     assert answer.status_code == 422
     assert "changed since you opened this page" in html
-    assert "Asked her: one person." in html
+    assert "Asked her: one patient." in html
     assert merge_preview(kept, emptied).mark in html  # the next press is about what stands there now
     assert press(as_manager, kept, emptied, because="").status_code == 422
 
@@ -125,7 +125,7 @@ def test_two_people_are_told_apart_and_taken_back(as_staff, pair):
     page = reverse("people_apart", args=[one.pk, other.pk])
     as_staff.post(page)
     assert "No two records of this clinic" in as_staff.get(reverse("duplicates")).content.decode()
-    assert "They may be one person" in look(as_staff, one, other).content.decode()
+    assert "They may be one patient" in look(as_staff, one, other).content.decode()
     as_staff.post(page, {"act": "take back"})
     assert PeopleApart.objects.get().taken_back_at
 

@@ -168,7 +168,7 @@ def test_a_sealed_device_past_its_day_is_said(as_staff, with_feet):
         sealed_on=days_ago(9),
         open_by=days_ago(2),
     )
-    assert "past its time" in text(as_staff.get(reverse("person", args=[with_feet.pk])))
+    assert "overdue:" in text(as_staff.get(reverse("person", args=[with_feet.pk])))
 
 
 def test_the_timeline_is_cut_and_shown_whole_on_request(as_staff, with_feet):

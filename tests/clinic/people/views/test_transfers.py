@@ -49,7 +49,7 @@ def test_the_clinic_that_is_asked_sees_what_it_would_take_over_and_nothing_more(
     html = there.get(page).content.decode()
     assert "Lantern-maker" in html
     assert "1 unanswered" in html
-    assert "Take this person over" in html
+    assert "Take this patient over" in html
     assert ViewEvent.objects.filter(person_id=known.pk, page="transfer").count() == 1
     assert there.get(reverse("person", args=[known.pk])).status_code == 404
 
@@ -83,7 +83,7 @@ def test_an_answer_that_is_refused_keeps_what_was_typed(there, asked, other_site
 def test_the_first_clinic_withdraws_and_does_not_answer(as_staff, as_podiatrist, asked):
     html = as_podiatrist.get(reverse("transfer", args=[asked.pk])).content.decode()
     assert "Withdraw the transfer" in html
-    assert "Take this person over" not in html
+    assert "Take this patient over" not in html
     answer = as_podiatrist.post(
         reverse("transfer_answer", args=[asked.pk]), {"act": "accept", "record_number": "1"}
     )

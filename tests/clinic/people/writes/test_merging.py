@@ -201,7 +201,7 @@ def test_a_letter_that_a_sheet_names_stays_and_the_other_one_changes(site, podia
 
 def test_a_letter_that_both_records_sheets_name_is_refused(site, podiatrist):
     kept, emptied = record(site, plan=True), record(site, side="right", days_ago=1, device=False, plan=True)
-    with pytest.raises(Refused, match="open lesion A"):
+    with pytest.raises(Refused, match="open ulcer A"):
         merge(podiatrist, kept, emptied)
 
 

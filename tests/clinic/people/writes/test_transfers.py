@@ -76,7 +76,7 @@ def test_asking_moves_nothing_and_leaves_one_row(asked, known, site):
 
 
 def test_what_cannot_be_asked_is_refused(asked, known, staff, site, other_site):
-    with pytest.raises(Refused, match="waits for an answer"):
+    with pytest.raises(Refused, match="awaits an answer"):
         transfer_ask(by=staff, person=known, to_site=other_site, because="Again.")
     one = factories.person(at=site)
     with pytest.raises(Refused, match="at this clinic already"):

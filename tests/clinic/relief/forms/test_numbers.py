@@ -40,14 +40,14 @@ def test_the_numbers_become_the_ellipse_of_the_specification():
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"x_mm": "nan"}, "x_mm", "not a number"),
+        ({"x_mm": "nan"}, "x_mm", "which is no number"),
         ({"x_mm": ""}, "x_mm", "missing"),
-        ({"length_mm": "300"}, "length_mm", "300.0; the limit is 1 to 200 mm"),
+        ({"length_mm": "300"}, "length_mm", "given as 300 mm; it must be between 1 and 200 mm"),
         ({"width_mm": "15"}, "width_mm", "Width is 15 mm; the limit is the length, 14 mm"),
         ({"outline": "[[0,0],[1"}, "outline", "cannot be read"),
         ({"outline": '{"a":1}'}, "outline", "cannot be read"),
         ({"outline": "[[0,0],[1,1]]"}, "outline", "2 points; the limit is 3"),
-        ({"outline": "[[0,0],[1,1],[1e999,0]]"}, "outline", "farther"),
+        ({"outline": "[[0,0],[1,1],[1e999,0]]"}, "outline", "a number is 1e999; finite numbers"),
         ({"outline": "[[-5,-5],[5,5],[5,-5],[-5,5]]"}, "outline", "no simple ring"),
         ({"outline": "[[0,0],[1,1],[2,2]]"}, "outline", "no simple ring"),
         ({"outline": "[[0,0],[1,1],[1" + "0" * 400 + ",2]]"}, "outline", "cannot be read"),

@@ -73,7 +73,7 @@ def test_the_last_measured_size_is_taken_and_a_visit_in_error_is_not(limb):
     factories.measurement(
         at=factories.visit(of=limb.person), of=lesion, cm2=2.0, method="ellipse", length_mm=20, width_mm=12
     )
-    wrong = factories.visit(of=limb.person, state="in_error", error_reason="wrong person")
+    wrong = factories.visit(of=limb.person, state="in_error", error_reason="wrong patient")
     factories.measurement(at=wrong, of=lesion, cm2=9.0, method="ellipse", length_mm=40, width_mm=30)
     (found,) = bench_lesions(limb)
     start = start_of(found, insole_for(260.0, None)).start

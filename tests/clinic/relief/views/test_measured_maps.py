@@ -40,6 +40,7 @@ TOLD = {
     "second_along": "195",
     "measured_on": "2026-01-05",
     "worn": "flat shoe, uncut insole",
+    "taken": "shoe",
     "uncut": "on",
     "action": "keep",
 }
@@ -73,11 +74,19 @@ def test_a_manager_reads_a_map_and_adds_none(as_manager, limb):
 
 
 def test_a_file_is_read_and_its_numbers_stay_when_something_is_missing(as_staff, limb):
-    sent = SimpleUploadedFile("grid.csv", b"\xef\xbb\xbf" + CSV.encode())
-    answer = post(as_staff, limb, grid="", file=sent, worn="")
+    answer = post(as_staff, limb, grid="", file=SimpleUploadedFile("grid.csv", CSV.encode()), worn="")
     assert answer.status_code == 422
     assert CSV[:60] in answer.content.decode()
     assert "45" in answer.content.decode()
+    assert not MeasuredMap.objects.exists()
+
+
+def test_a_file_with_a_byte_order_mark_is_refused_in_words_and_the_typed_points_stay(as_staff, limb):
+    sent = SimpleUploadedFile("grid.csv", b"\xef\xbb\xbf" + CSV.encode())
+    answer = post(as_staff, limb, grid="", file=sent)
+    assert answer.status_code == 422
+    assert "it begins with a byte order mark; save it as UTF-8 without one" in words(answer)
+    assert 'value="195"' in answer.content.decode()
     assert not MeasuredMap.objects.exists()
 
 

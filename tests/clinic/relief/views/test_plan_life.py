@@ -18,6 +18,10 @@ def plan(podiatrist, limb, lesion):
     return sign(podiatrist, draft(podiatrist, limb, lesion))
 
 
+#: No target is asked of the cut.
+NONE = {"target_kind": "none"}
+
+
 def told(plan, **changes):
     day = timezone.localdate().isoformat()
     return {
@@ -30,15 +34,18 @@ def told(plan, **changes):
     }
 
 
+def checked(found, **changes):
+    day = timezone.localdate().isoformat()
+    return {"method": "film", "dummy_marked": "yes", "found": found, "done_on": day, **changes}
+
+
 def test_staff_cut_fit_and_check(as_staff, plan):
     at = f"/plans/{plan.plan.code}"
     assert as_staff.post(f"{at}/cut/", told(plan)).status_code == 302
     assert as_staff.post(f"{at}/fit/", told(plan)).status_code == 302
-    assert (
-        as_staff.post(f"{at}/contact/", {"touches": "no", "done_on": timezone.localdate()}).status_code == 302
-    )
+    assert as_staff.post(f"{at}/contact/", checked("clean")).status_code == 302
     page = as_staff.get(f"{at}/").content.decode()
-    assert "Contact check: no contact." in page
+    assert "Contact check: clean, after a dummy that left its mark." in page
     assert PlanStep.objects.count() == 3
 
 
@@ -72,16 +79,16 @@ def test_contact_stands_on_today_on_the_lesion_and_is_answered_by_a_podiatrist(
     at = f"/plans/{plan.plan.code}"
     as_staff.post(f"{at}/cut/", told(plan))
     as_staff.post(f"{at}/fit/", told(plan))
-    as_staff.post(f"{at}/contact/", {"touches": "yes", "done_on": timezone.localdate()})
-    assert "Relief plans to look at" in as_staff.get("/today/").content.decode()
-    assert "touches the floor" in as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
+    as_staff.post(f"{at}/contact/", checked("touched", where=[f"{lesion.label}:base"]))
+    assert "Relief plan of the" in as_staff.get("/today/").content.decode()
+    assert "touches its opening" in as_staff.get(f"/lesions/{lesion.pk}/").content.decode()
     flag = PlanFlag.objects.get()
     assert as_staff.get(f"/plans/flags/{flag.pk}/").status_code == 403
     answer = as_podiatrist.post(
         f"/plans/flags/{flag.pk}/", {"answer": "Cut again today.", "version": flag.version}
     )
     assert answer.status_code == 302
-    assert "Relief plans to look at" not in as_staff.get("/today/").content.decode()
+    assert "Relief plan of the" not in as_staff.get("/today/").content.decode()
 
 
 def test_the_visit_page_asks_for_each_watch_point_by_name_and_prefills_none(as_staff, plan, limb):
@@ -97,8 +104,12 @@ def test_the_visit_page_asks_for_each_watch_point_by_name_and_prefills_none(as_s
 def test_typed_peaks_are_kept_and_the_page_says_how_few_they_are(as_staff, as_manager, plan):
     day = timezone.localdate().isoformat()
     at = f"/plans/{plan.plan.code}/measured/"
-    assert as_staff.post(at, {"label": "A", "measured_on": day, "without_kpa": "260"}).status_code == 422
-    answer = as_staff.post(at, {"label": "A", "measured_on": day, "without_kpa": "260", "with_kpa": "130"})
+    assert (
+        as_staff.post(at, {"label": "A", "measured_on": day, "without_kpa": "260", **NONE}).status_code == 422
+    )
+    answer = as_staff.post(
+        at, {"label": "A", "measured_on": day, "without_kpa": "260", "with_kpa": "130", **NONE}
+    )
     assert answer.status_code == 302
     row = PlanMeasurement.objects.get()
     page = as_manager.get("/plans/predictions/").content.decode()
@@ -113,7 +124,7 @@ def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, le
     )
     lower = grid.replace("25", "12")
     day = timezone.localdate().isoformat()
-    data = {"label": "A", "measured_on": day, "without_map": grid, "with_map": lower}
+    data = {"label": "A", "measured_on": day, "without_map": grid, "with_map": lower, **NONE}
     at = f"/plans/{plan.plan.code}/measured/"
     refused = as_staff.post(at, data)
     assert refused.status_code == 422
@@ -161,3 +172,41 @@ def test_counts_do_not_need_more_queries_for_more_plans(
         add()
     with django_assert_num_queries(len(few)):
         as_manager.get("/plans/predictions/")
+
+
+def test_a_clean_check_without_its_dummy_is_refused_at_the_field_and_the_page_shows_how(as_staff, plan):
+    at = f"/plans/{plan.plan.code}"
+    as_staff.post(f"{at}/cut/", told(plan))
+    as_staff.post(f"{at}/fit/", told(plan))
+    page = as_staff.get(f"{at}/contact/").content.decode()
+    assert page.count("<svg") >= 9
+    assert "Dummy first: put the piece that was cut out, 6 mm thick" in page
+    assert " checked" not in page
+    answer = as_staff.post(f"{at}/contact/", checked("clean", dummy_marked="none", note="steps in the hall"))
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert "was not seen to fail" in page
+    assert "steps in the hall" in page
+    as_staff.post(f"{at}/contact/", checked("unreadable", dummy_marked="no"))
+    page = as_staff.get(f"{at}/").content.decode()
+    assert "could not be read" in page
+    assert "dummy left no mark" in " ".join(page.split())
+
+
+def test_the_page_tells_target_and_error_and_every_estimate_the_running_bias(
+    as_staff, as_podiatrist, plan, limb
+):
+    at = f"/plans/{plan.plan.code}/"
+    day = timezone.localdate().isoformat()
+    assert "nothing yet, so how far" in as_podiatrist.get(at).content.decode()
+    assert "No target is published for an open ulcer" in as_staff.get(f"{at}measured/").content.decode()
+    typed = {"label": "A", "measured_on": day, "without_kpa": "260", "with_kpa": "130"}
+    refused = as_staff.post(f"{at}measured/", {**typed, "target_kind": "less"})
+    assert refused.status_code == 422
+    assert "above 0 and up to 99 %" in refused.content.decode()
+    as_staff.post(f"{at}measured/", {**typed, "target_kind": "peak", "target": "120"})
+    page = " ".join(as_podiatrist.get(at).content.decode().split())
+    off = PlanMeasurement.objects.get().difference
+    assert f"model off by {off:+.0f} kPa. Target, at most 120 kPa: <strong>not met</strong>" in page
+    for page in (at, f"/limbs/{limb.pk}/bench/"):
+        assert "Nothing is corrected by it." in as_podiatrist.get(page).content.decode(), page

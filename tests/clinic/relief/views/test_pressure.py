@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from offload.models import ReliefPlan
+from tests import factories
 from tests.clinic.relief.views.test_relief import bench_url, lesion, limb, numbers, save, sign
 
 __all__ = ["lesion", "limb"]
@@ -28,7 +29,7 @@ def test_a_computed_plan_shows_pictures_words_ranges_and_other_cuts(as_podiatris
     before, after = pictures(page)
     assert before.size == after.size
     assert before.tobytes() != after.tobytes()
-    assert "Cutting the middle takes the peak at lesion A from" in page
+    assert "Cutting the middle takes the mean over 1.5 cm² at ulcer A from" in page
     assert "over the stiffness of tissue" in page
     assert "Measured cut-outs in print relieve 32 to 51 %" in page
     assert "House policy" in page
@@ -61,7 +62,7 @@ def test_a_made_up_choice_changes_nothing(as_podiatrist, limb, lesion):
 def test_the_live_answer_is_the_picture_without_other_cuts(as_podiatrist, limb, lesion):
     page = as_podiatrist.post(bench_url(limb) + "preview/?live=1", numbers(lesion)).content.decode()
     assert len(pictures(page)) == 2
-    assert "takes the peak at lesion A" in page
+    assert "takes the mean over 1.5 cm² at ulcer A" in page
     assert not CHOICE.findall(page)
 
 
@@ -85,3 +86,34 @@ def test_a_plan_kept_before_pressures_were_solved_opens_and_says_so(as_podiatris
     page = as_podiatrist.get(f"/plans/{row.code}/").content.decode()
     assert "No pressure is estimated for this plan" in page
     assert pictures(page) == []
+
+
+def test_the_headline_of_bench_and_plan_page_says_by_what_the_load_was_scaled(as_podiatrist, limb, lesion):
+    url = f"/limbs/{limb.pk}/bench/preview/?live=1"
+    flat = as_podiatrist.post(url, numbers(lesion)).content.decode()
+    assert "Load not scaled: insole in a flat shoe" in flat
+    factories.prescription(of=limb, device_class="ankle_high_removable")
+    page = " ".join(as_podiatrist.post(url, numbers(lesion)).content.decode().split())
+    assert "Load scaled 0.42 (0.20 to 0.62) at the forefoot: removable ankle-high device" in page
+    assert "Source: Crews RT" in page
+    assert "insole in a flat shoe: the device" not in page
+    made = save(as_podiatrist, limb, lesion)
+    assert made.plan.spec["device"] == "ankle_high_removable"
+    assert made.plan.result["pressure"]["device_factor"] == [0.42, 0.2, 0.62]
+    shown = " ".join(as_podiatrist.get(f"/plans/{made.plan.code}/").content.decode().split())
+    assert "Load scaled 0.42 (0.20 to 0.62) at the forefoot: removable ankle-high device" in shown
+
+
+@pytest.mark.full_pressure
+def test_chances_stand_on_the_bench_where_they_are_asked_for_and_nowhere_else(as_podiatrist, limb, lesion):
+    factories.prescription(of=limb)
+    plain = as_podiatrist.post(f"/limbs/{limb.pk}/bench/preview/?live=1", numbers(lesion)).content.decode()
+    assert "not worked out yet" in plain
+    assert "Chance it relieves" not in plain
+    asked = {**numbers(lesion), "action": "sure"}
+    sure = " ".join(as_podiatrist.post(bench_url(limb), asked).content.decode().split())
+    assert "Proposed: cut the middle" in sure
+    assert "Model suggests" in sure or "The model suggests no other cut" in sure
+    assert "Chance the space under the ulcer closes" in sure
+    assert "Chance it relieves more" in sure
+    assert "80 % interval" in sure

@@ -60,7 +60,10 @@ def save(client, limb, lesion, **changes):
 
 def sign(client, made, **more):
     plan = ReliefPlan.objects.get(pk=made.plan_id)
-    return client.post(f"/plans/{plan.code}/sign/", {"version": plan.version, **more})
+    return client.post(
+        f"/plans/{plan.code}/sign/",
+        {"version": plan.version, "shut_reason": "Measured next in the shoe.", **more},
+    )
 
 
 # --- who may
@@ -104,8 +107,8 @@ def test_a_plan_of_another_limb_is_no_source(as_podiatrist, limb, lesion, person
 # -------------------------------------------------------------------------------------------------
 def test_the_bench_begins_at_the_site_name_and_says_so(as_podiatrist, limb):
     page = as_podiatrist.get(bench_url(limb)).content.decode()
-    assert "placed from the site name: move it to the imprint" in page
-    assert "Section through lesion A" in page
+    assert "placed from the name of the place: move it to the imprint" in page
+    assert "Section through ulcer A" in page
     assert "Measured cut-outs in print relieve 32 to 51 %" in page
     assert "Calculated estimate that ranks plans" in page
     assert " style=" not in page
@@ -147,7 +150,7 @@ def test_the_preview_is_a_fragment_that_writes_nothing(as_podiatrist, limb, lesi
 def test_flagged_checks_stand_first(as_podiatrist, limb, lesion):
     text = as_podiatrist.post(bench_url(limb) + "preview/", numbers(lesion)).content.decode()
     assert (
-        text.index("was not looked at") < text.index("Checks not flagged") < text.index("Lesion A is plantar")
+        text.index("was not looked at") < text.index("Checks not flagged") < text.index("Ulcer A is plantar")
     )
 
 
@@ -167,8 +170,8 @@ def test_broken_numbers_are_refused_field_by_field(as_podiatrist, limb, lesion):
     page = as_podiatrist.post(bench_url(limb), {**wrong, "action": "save"})
     text = page.content.decode()
     assert page.status_code == 422
-    assert "Length is not a number; the limit is 1 to 200 mm." in text
-    assert "Bevel is 95.0; the limit is 20 to 90 degrees." in text
+    assert "which is not one number; it must be between 1 and 200 mm." in text
+    assert "Bevel was given as 95 degrees; it must be between 20 and 90 degrees." in text
     assert not ReliefPlan.objects.exists()
 
 
@@ -185,8 +188,8 @@ def test_an_unticked_lesion_is_drawn_but_gets_no_opening(as_podiatrist, limb, le
     data.pop(f"l{other.pk}-include")
     text = as_podiatrist.post(bench_url(limb) + "preview/", data).content.decode()
     assert 'class="drawing-other"' in text
-    assert "Section through lesion A" in text
-    assert "Section through lesion B" not in text
+    assert "Section through ulcer A" in text
+    assert "Section through ulcer B" not in text
 
 
 def test_without_a_weight_the_foot_is_drawn_and_nothing_is_computed(as_podiatrist, limb, lesion, person):

@@ -43,6 +43,7 @@ def keep(by, limb, given=None, **changes):
     told = {
         "measured_on": timezone.localdate(),
         "worn": "flat shoe, uncut insole",
+        "taken": "shoe",
         "unit": "kPa",
         "grid": given or grid(),
         "points": POINTS,
@@ -127,7 +128,9 @@ def test_the_newest_map_is_what_the_bench_starts_from(podiatrist, limb):
 def test_a_specification_holds_the_map_on_the_insole_with_its_load_kept(limb, lesion):
     row = factories.measured_map(of=limb)
     laid = spec(limb, lesion, row).pressure_map
-    assert laid.grid().sum() * 25 == pytest.approx(np.array(row.kpa).sum() * 25, rel=1e-3)
+    assert laid.grid().sum() * laid.cell[0] * laid.cell[1] == pytest.approx(
+        np.array(row.kpa).sum() * 25, rel=1e-3
+    )
     insole = insole_of_limb(limb)
     heel = next(mark.at for mark in insole.landmarks if mark.name == "heel")
     xs, ys = laid.centres()
@@ -201,7 +204,12 @@ def test_a_withdrawn_map_serves_no_new_plan_and_stays_readable(podiatrist, limb,
 def test_withdrawing_flags_the_signed_plan_and_stops_the_draft(podiatrist, limb, lesion):
     row = keep(podiatrist, limb)
     signed = draft(podiatrist, limb, lesion, row)
-    relief.plan_sign(by=podiatrist, limb_plan=signed, expected_version=signed.plan.version)
+    relief.plan_sign(
+        by=podiatrist,
+        limb_plan=signed,
+        expected_version=signed.plan.version,
+        shut_reason="Measured next in the shoe.",
+    )
     drafted = relief.plan_draft(
         by=podiatrist,
         limb=limb,
@@ -211,7 +219,12 @@ def test_withdrawing_flags_the_signed_plan_and_stops_the_draft(podiatrist, limb,
     withdraw(podiatrist, row)
     assert [flag.limb_plan_id for flag in PlanFlag.objects.filter(cause="map")] == [signed.pk]
     with pytest.raises(Refused, match="was withdrawn: start a new version"):
-        relief.plan_sign(by=podiatrist, limb_plan=drafted, expected_version=drafted.plan.version)
+        relief.plan_sign(
+            by=podiatrist,
+            limb_plan=drafted,
+            expected_version=drafted.plan.version,
+            shut_reason="Measured next in the shoe.",
+        )
 
 
 def test_withdrawing_needs_words_the_version_and_happens_once(podiatrist, limb):

@@ -56,17 +56,20 @@ def answer(by, flag):
 
 
 def check_again(by, plan):
-    return plan_life.plan_check_contact(
-        by=by,
-        limb_plan=plan,
-        touches=False,
-        done_on=timezone.localdate(),
-        note="The floor was ground 2 mm deeper.",
-    )
+    return check(by, plan, touches=False, note="The floor was ground 2 mm deeper.")
 
 
-def check(by, plan, touches):
-    return plan_life.plan_check_contact(by=by, limb_plan=plan, touches=touches, done_on=timezone.localdate())
+def check(by, plan, touches, **changes):
+    label = plan.plan.spec["lesions"][0]["label"]
+    told = {
+        "found": "touched" if touches else "clean",
+        "method": "marker",
+        "dummy_marked": True,
+        "where": [f"{label}:base"] if touches else [],
+        "done_on": timezone.localdate(),
+        **changes,
+    }
+    return plan_life.plan_check_contact(by=by, limb_plan=plan, **told)
 
 
 def log(by, person, lesion, found, kg=None):
@@ -262,6 +265,7 @@ def test_measured_peaks_are_kept_with_one_audit_row(staff, plan):
         measured_on=timezone.localdate(),
         without_kpa=250.0,
         with_kpa=140.0,
+        target_kind="none",
     )
     assert row.plan == plan.plan
     assert AuditEvent.objects.count() == before + 1

@@ -40,8 +40,13 @@ def draft(by, limb, lesion, choice=None, **more):
     return relief.plan_draft(by=by, limb=limb, shapes=[shape(lesion)], choice=choice, **more)
 
 
+#: Asked where the coarse cells of the tests predict the space under all of the ulcer closed.
+SHUT = "The clearance is measured in the shoe next."
+
+
 def sign(by, made, **more):
-    return relief.plan_sign(by=by, limb_plan=made, expected_version=made.plan.version, **more)
+    told = {"expected_version": made.plan.version, "shut_reason": SHUT, **more}
+    return relief.plan_sign(by=by, limb_plan=made, **told)
 
 
 def running(limb, lesion, **changes):
@@ -104,7 +109,7 @@ def test_an_imprint_that_did_not_move_is_not_stored_again(podiatrist, limb, lesi
 def test_a_place_that_only_follows_from_the_site_name_is_said_so(podiatrist, limb, lesion):
     one = LesionShape(lesion, "placed", PLACE, from_site_name=True)
     made = relief.plan_draft(by=podiatrist, limb=limb, shapes=[one], choice=HOUSE)
-    assert "site name" in Imprint.objects.get().note
+    assert "name of the place" in Imprint.objects.get().note
     check = next(c for c in made.plan.result["checks"] if c["id"] == "lesion_place")
     assert (check["passed"], check["severity"]) == (False, "warn")
     assert "move it to the imprint" in check["message"]
@@ -150,7 +155,7 @@ def test_a_new_version_replaces_the_plan_in_force_and_moves_the_device(podiatris
 def test_a_stale_version_conflicts_and_signs_nothing(podiatrist, limb, lesion):
     made = draft(podiatrist, limb, lesion)
     with pytest.raises(Conflict):
-        relief.plan_sign(by=podiatrist, limb_plan=made, expected_version=made.plan.version + 1)
+        sign(podiatrist, made, expected_version=made.plan.version + 1)
     made.plan.refresh_from_db()
     assert made.plan.state == PlanState.DRAFT
 

@@ -4,11 +4,13 @@ import html
 
 import pytest
 from django.db import connection
+from django.template.defaultfilters import floatformat
 from django.test.utils import CaptureQueriesContext
 
 from clinic.models import AuditEvent
 from clinic.rules.forms.house_rules import HouseRulesForm
 from clinic.rules.reads.house_rules import RULES
+from offload.core.plan.crossings import crossings
 from tests import factories
 
 
@@ -55,7 +57,7 @@ def test_a_change_by_the_page_shows_in_its_history(as_manager, manager, site):
         ("weight_threshold_kg", "39.9", "Cut the base from this body weight"),
         ("bevel_deg", "91", "Angle of the wall"),
         ("confirm_closure_days", "13", "Healed is confirmed after"),
-        ("distal_margin_mm", "4", "below the margin round the lesion"),
+        ("distal_margin_mm", "4", "below the margin round the ulcer"),
         ("base_mm", "", "required"),
         ("middle_1_mm", "", "needs both a foam and a thickness"),
         ("cover_foam", "cork", "not one of the available choices"),
@@ -106,3 +108,11 @@ def test_queries_do_not_grow_with_the_history(as_manager, site):
 def test_a_new_site_has_no_history(as_podiatrist, site):
     factories.site()
     assert "Nothing was changed since" in page_of(as_podiatrist.get("/house-rules/"))
+
+
+def test_beside_the_threshold_stand_the_computed_weights_and_that_they_settle_nothing(as_manager):
+    page = " ".join(as_manager.get("/house-rules/").content.decode().split())
+    assert "neither support nor refute the rule" in page
+    for one in crossings():
+        assert f"{floatformat(one.low, 0)}–{floatformat(one.high, 0)}" in page
+        assert one.words[0].upper() + one.words[1:] in page

@@ -51,7 +51,7 @@ def test_a_refused_reason_answers_422_and_keeps_the_text(as_manager, site):
 
 def test_podiatrists_read_the_reasons_and_change_none(as_podiatrist, site, podiatrist):
     shown = as_podiatrist.get(f"{reverse('settings')}?site={site.pk}").content.decode()
-    assert "The person declines it" in shown
+    assert "The patient declines it" in shown
     assert reverse("reasons") not in shown
     assert as_podiatrist.get(reverse("reasons")).status_code == 403
     assert as_podiatrist.post(reverse("reason_edit", args=["stop", "broken"])).status_code == 403

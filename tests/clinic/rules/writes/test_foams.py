@@ -13,6 +13,7 @@ from clinic.rules.reads.foams import foam_choices, foams_known
 from clinic.rules.reads.house_rules import seen_number
 from clinic.rules.writes.foams import foam_add, foam_retire
 from clinic.rules.writes.house_rules import house_rules_change
+from offload.plans.estimates import LIVE
 from tests.clinic.relief.writes.test_relief import draft, lesion, limb, shape, sign
 
 __all__ = ["lesion", "limb"]
@@ -97,7 +98,7 @@ def test_wear_thins_the_layers_and_stands_in_the_reasons(podiatrist, limb, lesio
     worn = CutChoice(5.0, 10.0, 45.0, lost_cover_mm=1.0, lost_base_mm=2.5)
     spec = relief_spec(record, [shape(lesion)], worn)
     assert [layer.thickness for layer in spec.stack] == [2.0, 6, 3.5]
-    estimate, _ = relief.relief_preview(record=record, shapes=[shape(lesion)], choice=worn, live=True)
+    estimate, _ = relief.relief_preview(record=record, shapes=[shape(lesion)], choice=worn, effort=LIVE)
     assert "The cover has lost 1 of its 3 mm with wear." in estimate.plan.reasons
     with pytest.raises(Refused) as refused:
         relief_spec(record, [shape(lesion)], CutChoice(5.0, 10.0, 45.0, lost_cover_mm=2.9))

@@ -68,7 +68,7 @@ def test_nothing_is_saved_when_the_audit_row_cannot_be(site, manager):
     [
         ({"words": "no"}, "words"),
         ({"words": "x" * 81}, "words"),
-        ({"words": "the PERSON declines it"}, "words"),
+        ({"words": "the PATIENT declines it"}, "words"),
         ({"counts_as": "healed"}, "counts_as"),
         ({"counts_as": ""}, "counts_as"),
         ({"kind": "wear"}, "kind"),
@@ -103,8 +103,8 @@ def test_a_retired_reason_is_not_offered_and_can_come_back(site, manager):
     change(manager, site, "skill", retired=False, seen=row.version)
     assert reason_of(site, "departure", "skill").counts_as == "skill"
     assert [(a.old, a.new) for a in amendments_of(site)] == [
-        ("No one trained to apply it today (out of use)", "No one trained to apply it today"),
-        ("No one trained to apply it today", "No one trained to apply it today (out of use)"),
+        ("Nobody trained to apply it (out of use)", "Nobody trained to apply it"),
+        ("Nobody trained to apply it", "Nobody trained to apply it (out of use)"),
     ]
     with pytest.raises(Refused, match="Nothing was changed"):
         change(manager, site, "skill", seen=2)
@@ -145,7 +145,7 @@ def test_a_reworded_program_reason_is_kept_with_its_new_words_from_then_on(site,
     second = sign(
         podiatrist, limb, device_class="ankle_high_removable", departure_reason="skill", stop_reason="changed"
     )
-    assert first.departure_told == "No one trained to apply it today"
+    assert first.departure_told == "Nobody trained to apply it"
     assert (second.departure_told, second.departure_reason) == ("Nobody who casts is in today", "skill")
 
 

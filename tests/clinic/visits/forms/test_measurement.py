@@ -30,7 +30,7 @@ def test_lines_semicolons_and_lists_are_one_outline(outline):
         ("1,2\nwide, 3", "point 2 is “wide, 3”"),
         ("[1, 2]", "not a list of points"),
         ('[["a", 1]]', "not a list of points"),
-        ("\n".join("1,1" for _ in range(2001)), "2001 points given; at most 2000"),
+        ("\n".join("1,1" for _ in range(6001)), "6001 points given; at most 6000"),
     ],
 )
 def test_what_is_not_an_outline_is_named(text, words):

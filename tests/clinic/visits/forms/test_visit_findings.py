@@ -1,7 +1,7 @@
 """Visit and ulcer findings stand once: nothing else that lists them may leave one out."""
 
 from dataclasses import fields
-from datetime import date, timedelta
+from datetime import date, time, timedelta
 from decimal import Decimal
 
 import pytest
@@ -12,6 +12,7 @@ from django.utils import timezone
 from clinic.capture.writes.measurement import AreaTold, LesionFindings, measurement_fill
 from clinic.models import Measurement, UlcerFindings, Visit, VisitFindings
 from clinic.record.forms.findings import findings_of
+from clinic.record.forms.touches import TOUCH
 from clinic.visits.forms.conflict import visit_differences
 from clinic.visits.forms.finishing import ASKED_AGAIN, FinishForm
 from clinic.visits.forms.measurement import FIELD, MeasurementForm
@@ -27,9 +28,11 @@ from clinic.visits.reads import correction_sheet, visit_sheet
 from tests import factories
 from tests.clinic.fields.cases_visits import ONCE, RULER, SEEN
 from tests.clinic.fields.scenes import RING, traced, worn, wound
+from tests.pages import PageClient
 
 #: Columns of a visit that nobody answers on the weekly page, and why.
 NOT_ANSWERS = {
+    "confirmed_as_typed": "what was asked of the answers before they were saved",
     "id": "the row's own",
     "version": "the row's own",
     "created_at": "the row's own",
@@ -43,6 +46,7 @@ NOT_ANSWERS = {
     "counts_for": "kept by transfers",
     "unfinished": "which button was pressed",
     "from_paper": "which list the page was opened from",
+    "dressing": "each ulcer has its own; older visits keep their line",
 }
 #: Columns of a measurement that are no finding of their own.
 NOT_SEEN = {
@@ -55,6 +59,7 @@ NOT_SEEN = {
     "method": "follows from how the area is told",
     "area_mm2": "follows from how the area is told",
     "trace": "where the outline came from",
+    "unchanged_since": "follows from the touch that says so",
     "infection_grade": "follows from the signs",
 }
 
@@ -85,6 +90,9 @@ def lesion(site):
     return wound(site)
 
 
+#: What is told of the next visit.
+NEXT = {"next_on", "next_at", "transport", "no_next_because"}
+AGREED = {"next_at": time(9, 30), "transport": "ambulance car"}
 #: Words asked only after another answer.
 FOLLOWING = {"other_foot_note", "skin_note", "why_not_worn"}
 LAST = {
@@ -94,7 +102,6 @@ LAST = {
     "skin_under_device": "looked at, problem",
     "device_condition": "worn, still works",
     "wear": "few steps",
-    "dressing": "foam, weekly",
 }
 
 
@@ -105,9 +112,10 @@ def as_stored(told):
     }
 
 
-def stored_visit(lesion, n=-7):
+def stored_visit(lesion, n=-7, **told):
     day = timezone.localdate() + timedelta(days=n)
-    return factories.visit(of=lesion.limb.person, on=day, next_on=day + timedelta(days=9), **as_stored(ONCE))
+    told = told or {"next_on": day + timedelta(days=9), **AGREED}
+    return factories.visit(of=lesion.limb.person, on=day, **told, **as_stored(ONCE))
 
 
 def stored_ulcer(visit, lesion, **area):
@@ -124,7 +132,7 @@ def test_the_last_answers_stand_beside_the_fields_that_have_any(lesion):
     sheet = visit_sheet(lesion.limb.person, timezone.localdate())
     form = VisitForm(sheet=sheet)
     beside = {name: field.last for name, field in form.fields.items() if getattr(field, "last", "")}
-    assert beside.keys() == names(VisitFindings) - {"visited_on", "next_on", "note", *SIGNS} - FOLLOWING
+    assert beside.keys() == names(VisitFindings) - {"visited_on", "note", *NEXT, *SIGNS} - FOLLOWING
     assert beside.items() >= LAST.items()
     (part,) = lesion_forms(sheet)
     beside = {name: field.last for name, field in part.fields.items() if getattr(field, "last", "")}
@@ -139,7 +147,7 @@ def test_the_last_answers_stand_beside_the_fields_that_have_any(lesion):
             "depth": "bone or joint",
             "tissue": "slough",
             "exudate": "heavy",
-            "infection": "redness round the wound, pus",
+            "infection": "redness round the ulcer, pus",
             "redness_mm": "7",
             "deep_infection": "no",
             "probe_to_bone": "no",
@@ -152,7 +160,14 @@ def test_a_device_is_asked_about_only_where_one_is_worn(lesion):
     without = set(VisitForm(sheet=visit_sheet(lesion.limb.person, timezone.localdate())).fields)
     worn(lesion)
     asked = set(VisitForm(sheet=visit_sheet(lesion.limb.person, timezone.localdate())).fields) - without
-    assert asked == {"skin_under_device", "skin_note", "device_condition", "wear", "why_not_worn"}
+    assert asked == {
+        "looked_clear",
+        "skin_under_device",
+        "skin_note",
+        "device_condition",
+        "wear",
+        "why_not_worn",
+    }
 
 
 def test_words_after_a_problem_are_drawn_apart(lesion):
@@ -160,11 +175,14 @@ def test_words_after_a_problem_are_drawn_apart(lesion):
     form = VisitForm(sheet=visit_sheet(lesion.limb.person, timezone.localdate()))
     apart = {name for name, field in form.fields.items() if field.template_name == FOLLOW_UP}
     assert apart == FOLLOWING
-    assert all(field.template_name == FIELD for name, field in form.fields.items() if name not in apart)
+    touches = {name for name, field in form.fields.items() if field.template_name == TOUCH}
+    assert touches == {"asked_none", "looked_clear"}
+    rest = set(form.fields) - apart - touches
+    assert all(form.fields[name].template_name == FIELD for name in rest)
 
 
 def test_the_week_of_a_missed_visit_says_which_visit_it_counts_from():
-    assert MissedForm().fields["next_in_7"].label == "7 days after the missed visit"
+    assert MissedForm().fields["next_in"].label == "Next visit, after the missed one"
 
 
 def sent_back(form):
@@ -230,15 +248,23 @@ def test_a_conflict_names_everything_that_was_typed_otherwise(lesion):
     row = factories.measurement(at=visit, of=lesion)
     sheet = correction_sheet(visit, [row])
     today = timezone.localdate().isoformat()
-    once = {**ONCE, "visited_on": today, "next_on": "2031-01-01", "reason": "again", "version": "1"}
+    once = {
+        **ONCE,
+        "next_at": "09:30",
+        "transport": "ambulance car",
+        "visited_on": today,
+        "next_on": "2031-01-01",
+        "reason": "again",
+        "version": "1",
+    }
     form = CorrectionForm(_query(once), sheet=sheet, visit=visit)
     seen = {f"lesion-{lesion.pk}-{name}": value for name, value in {**RULER, **SEEN, "version": "1"}.items()}
     (part,) = lesion_forms(sheet, _query(seen), stored={lesion.pk: row})
     assert form.is_valid(), form.errors
     assert part.is_valid(), part.errors
     labels = {one.label for one in visit_differences(form, [part], visit, [row])}
-    head = f"Lesion {lesion.label}: "
-    asked = {form.fields[name].label for name in names(VisitFindings)}
+    head = f"Ulcer {lesion.label}: "
+    asked = {form.fields[name].label for name in names(VisitFindings) - {"no_next_because"}}
     looked = {f"{head}{part.fields[name].label.lower()}" for name in SEEN}
     assert labels == asked | looked | {f"{head}area"}
 
@@ -251,7 +277,7 @@ def test_two_pages_of_one_day_differ_only_in_what_both_asked(lesion):
         "visited_on": timezone.localdate().isoformat(),
         "pain": "worse",
         "red_flags": ["none"],
-        "next_in_7": "on",
+        "next_in": "7",
     }
     form = VisitForm(_query({**data, "submission_key": "7" * 32}), sheet=sheet)
     assert form.is_valid(), form.errors
@@ -266,33 +292,70 @@ def test_a_visit_is_finished_on_the_day_it_was_begun_whatever_day_is_sent(lesion
         "visited_on": timezone.localdate().isoformat(),
         "red_flags": ["none"],
         "version": "1",
-        "next_in_7": "on",
+        "next_in": "7",
     }
     form = FinishForm(_query(data), sheet=visit_sheet(lesion.limb.person, begun), visit=visit)
     assert form.is_valid(), form.errors
     assert form.findings().visited_on == begun
 
 
-@pytest.mark.parametrize("column", sorted(names(VisitFindings)))
-def test_the_page_of_a_visit_shows_every_answer(as_staff, lesion, column):
+READ = "fields are stored on a second one in tests/clinic/fields; here a page is read"
+
+
+@pytest.fixture(scope="module")
+def reader(one_world):
+    client = PageClient()
+    client.site = factories.site()
+    client.force_login(factories.user("staff", at=client.site))
+    return client
+
+
+@pytest.fixture(scope="module")
+def shown(reader):
+    """A visit with everything told of the person, and its page."""
+    visit = stored_visit(wound(reader.site))
+    return visit, _page_of(reader, visit)
+
+
+@pytest.fixture(scope="module")
+def shown_ulcer(reader):
+    """A visit with everything told of the ulcer, and its page."""
+    lesion = wound(reader.site)
     visit = stored_visit(lesion)
-    Visit.objects.update(next_on=timezone.localdate())
-    whole = _page_of(as_staff, visit)
+    stored_ulcer(visit, lesion)
+    return visit, _page_of(reader, visit)
+
+
+def test_a_page_read_again_is_the_same(reader, shown, shown_ulcer, db):
+    for visit, whole in (shown, shown_ulcer):
+        assert _page_of(reader, visit) == whole
+
+
+@pytest.mark.any_database(READ)
+@pytest.mark.parametrize("column", sorted(names(VisitFindings)))
+def test_the_page_of_a_visit_shows_every_answer(reader, shown, db, column):
+    visit, whole = shown
+    if column == "no_next_because":
+        visit = stored_visit(wound(reader.site), no_next_because="moves away")
+        whole = _page_of(reader, visit)
     empty = timezone.localdate() - timedelta(days=9) if column == "visited_on" else None
+    if column == "next_on":
+        Visit.objects.update(next_at=None, transport="")
+        whole = _page_of(reader, visit)
     Visit.objects.update(
         **{column: "" if empty is None and Visit._meta.get_field(column).empty_strings_allowed else empty}
     )
-    assert _page_of(as_staff, visit) != whole
+    assert _page_of(reader, visit) != whole
 
 
+@pytest.mark.any_database(READ)
 @pytest.mark.parametrize("column", sorted(names(UlcerFindings) - {"infection_looked"}))
-def test_the_page_of_a_visit_shows_every_finding(as_staff, lesion, column):
-    visit = stored_visit(lesion)
-    stored_ulcer(visit, lesion)
-    whole = _page_of(as_staff, visit)
-    empty = {"infection_signs": [], **dict.fromkeys(("depth", "tissue", "exudate", "other_cause"), "")}
+def test_the_page_of_a_visit_shows_every_finding(reader, shown_ulcer, db, column):
+    visit, whole = shown_ulcer
+    words = ("depth", "tissue", "edge", "dressing", "exudate", "surrounding_skin", "other_cause")
+    empty = {"infection_signs": [], **dict.fromkeys(words, "")}
     Measurement.objects.update(**{column: empty.get(column)})
-    assert _page_of(as_staff, visit) != whole
+    assert _page_of(reader, visit) != whole
 
 
 def _page_of(client, visit):
@@ -310,16 +373,16 @@ def _query(data):
 
 @pytest.mark.parametrize("column", sorted(names(VisitFindings) - {"visited_on"}))
 def test_what_stands_of_a_begun_visit_is_not_asked_again_and_stays(lesion, column):
-    told = as_stored({**ONCE, "next_on": timezone.localdate() + timedelta(days=9)})[column]
-    visit = factories.visit(of=lesion.limb.person, unfinished=True, **{column: told})
+    day = timezone.localdate() + timedelta(days=9)
+    told = as_stored({**ONCE, **AGREED, "next_on": day, "no_next_because": "moves away"})[column]
+    beside = {"next_on": day} if column in AGREED else {}
+    visit = factories.visit(of=lesion.limb.person, unfinished=True, **{column: told}, **beside)
     worn(lesion)
     sheet = visit_sheet(lesion.limb.person, timezone.localdate())
     data = {"visited_on": timezone.localdate().isoformat(), "red_flags": ["none"], "version": "1"}
-    form = FinishForm(
-        _query(data if column == "next_on" else {**data, "next_in_7": "on"}), sheet=sheet, visit=visit
-    )
+    form = FinishForm(_query(data if column in NEXT else {**data, "next_in": "7"}), sheet=sheet, visit=visit)
     assert (column in form.fields) == (column in ASKED_AGAIN)
-    assert set(ASKED_AGAIN) == {"visited_on", "next_on", "note"}
+    assert set(ASKED_AGAIN) == {"visited_on", "note", *NEXT}
     assert form.is_valid(), form.errors
     assert getattr(form.findings(), column) == told
 
@@ -332,4 +395,6 @@ def test_a_sign_that_was_ticked_was_looked_for(lesion):
 
 def test_the_findings_of_a_lesion_are_those_of_its_area_and_of_the_rest():
     assert names(UlcerFindings) | names(AreaTold) < names(LesionFindings)
-    assert set(MeasurementForm.base_fields) - {"outline", "infection"} < names(LesionFindings)
+    assert set(MeasurementForm.base_fields) - {"outline", "infection", "nothing_found"} < names(
+        LesionFindings
+    )

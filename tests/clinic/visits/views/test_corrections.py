@@ -38,7 +38,7 @@ def post(*lesions, **told):
         "submission_key": str(uuid.uuid4()),
         "visited_on": iso(0),
         "red_flags": ["none"],
-        "next_in_7": "on",
+        "next_in": "7",
         **told,
     }
     for one in lesions:
@@ -107,17 +107,17 @@ def test_a_visit_in_error_is_marked_on_its_page_and_out_of_the_last_values(as_st
     visit = stored(as_staff, url, lesion)
     mark = reverse("visit_in_error", args=[visit.pk])
     assert as_staff.post(mark, {"version": 1, "reason": ""}).status_code == 422
-    assert as_staff.post(mark, {"version": 1, "reason": "wrong person"}).status_code == 302
+    assert as_staff.post(mark, {"version": 1, "reason": "wrong patient"}).status_code == 302
     page = as_staff.get(reverse("visit", args=[visit.pk])).content.decode()
     assert "Entered in error." in page
-    assert "wrong person" in page
+    assert "wrong patient" in page
     assert "No area yet." in as_staff.get(url).content.decode()
 
 
 def test_a_missed_visit_opens_the_contact_sheet(as_staff, person, lesion):
     url = reverse("visit_missed", args=[person.pk])
     key = Fields(as_staff.get(url).content.decode()).values["submission_key"][0]
-    sent = {"submission_key": key, "visited_on": iso(0), "attendance": "did_not_come", "next_in_7": "on"}
+    sent = {"submission_key": key, "visited_on": iso(0), "attendance": "did_not_come", "next_in": "7"}
     answer = as_staff.post(url, sent)
     assert answer["Location"] == reverse("contact_new", args=[person.pk])
     assert Visit.objects.get().next_on == days(7)

@@ -60,8 +60,8 @@ def test_a_visit_is_left_and_finished_by_somebody_else(as_staff, as_podiatrist, 
     }
     back = as_podiatrist.post(path, data)
     assert back.status_code == 422
-    assert "a person with an open lesion needs one" in back.content.decode()
-    assert as_podiatrist.post(path, {**data, "next_in_7": "on"}).status_code == 302
+    assert "choose one, or say why there is none" in back.content.decode()
+    assert as_podiatrist.post(path, {**data, "next_in": "7"}).status_code == 302
     visit.refresh_from_db()
     assert (visit.unfinished, visit.fall, visit.pain) == (False, False, "none")
     shown = as_staff.get(f"/visits/{visit.pk}/").content.decode()

@@ -74,9 +74,9 @@ def test_each_part_keeps_who_found_it(site, staff, podiatrist, wounds):
 
 def test_what_is_left_is_left_exactly(staff, podiatrist, wounds):
     visit = begin(staff, wounds)
-    with pytest.raises(Refused, match="open lesions have changed"):
+    with pytest.raises(Refused, match="open ulcers have changed"):
         finish(podiatrist, visit, wounds)
-    with pytest.raises(Refused, match="open lesions have changed"):
+    with pytest.raises(Refused, match="open ulcers have changed"):
         finish(podiatrist, visit, [])
     with pytest.raises(Refused) as refused:
         finish(podiatrist, visit, wounds[1:], next_on=None)
@@ -103,7 +103,7 @@ def test_a_flag_raised_by_the_first_is_not_raised_again_by_the_second(staff, pod
 
 def test_a_begun_visit_still_needs_its_lesions_to_be_the_person_s_own(staff, site, wounds):
     stranger = factories.lesion(on=factories.limb(of=factories.person(at=site)))
-    with pytest.raises(Refused, match="open lesions have changed"):
+    with pytest.raises(Refused, match="open ulcers have changed"):
         visit_log(
             by=staff,
             person=wounds[0].limb.person,

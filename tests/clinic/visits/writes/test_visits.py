@@ -13,7 +13,8 @@ from clinic.models import AuditEvent, Measurement, RedFlag, Visit, Weight
 from clinic.record.errors import Conflict, Refused
 from clinic.record.writes import audit
 from clinic.visits.writes import visits
-from clinic.visits.writes.corrections import visit_correct, visit_in_error
+from clinic.visits.writes.corrections import visit_correct
+from clinic.visits.writes.taking_back import visit_in_error
 from clinic.visits.writes.visits import PersonFindings, visit_log, visit_missed
 from tests import factories
 
@@ -90,7 +91,7 @@ def test_a_key_of_another_person_is_refused(staff, site, person, lesion):
     key = uuid.uuid4()
     log(staff, person, [at(lesion)], key=key)
     other = factories.person(at=site)
-    with pytest.raises(Refused, match="another person"):
+    with pytest.raises(Refused, match="another patient"):
         log(staff, other, [], key=key)
 
 
@@ -140,7 +141,7 @@ def test_equal_requests_at_the_same_moment_store_one_visit():
 def test_every_open_lesion_is_told_and_none_of_anybody_else(staff, person, lesion):
     stranger = factories.lesion()
     for told in ([], [at(stranger)], [at(lesion), at(stranger)], [at(lesion), at(lesion)]):
-        with pytest.raises(Refused, match="open lesions have changed"):
+        with pytest.raises(Refused, match="open ulcers have changed"):
             log(staff, person, told)
 
 
@@ -175,7 +176,7 @@ def test_a_second_visit_of_one_day_is_refused_until_the_first_is_out(staff, pers
     first = log(staff, person, [at(lesion)]).visit
     with pytest.raises(Refused, match="recorded already"):
         log(staff, person, [at(lesion)])
-    visit_in_error(by=staff, visit=first, reason="wrong person", expected_version=first.version)
+    visit_in_error(by=staff, visit=first, reason="wrong patient", expected_version=first.version)
     assert log(staff, person, [at(lesion)]).new
 
 
@@ -293,8 +294,8 @@ def test_a_correction_cannot_move_a_visit_onto_another(staff, person, lesion):
 
 def test_a_visit_in_error_stays_readable_and_is_not_changed_again(staff, person, lesion):
     visit = log(staff, person, [at(lesion)]).visit
-    gone = visit_in_error(by=staff, visit=visit, reason="wrong person", expected_version=1)
-    assert (gone.state, gone.error_reason, gone.measurements.count()) == ("in_error", "wrong person", 1)
+    gone = visit_in_error(by=staff, visit=visit, reason="wrong patient", expected_version=1)
+    assert (gone.state, gone.error_reason, gone.measurements.count()) == ("in_error", "wrong patient", 1)
     with pytest.raises(Refused, match="not changed any more"):
         correct(staff, gone, lesion)
 

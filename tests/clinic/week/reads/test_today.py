@@ -5,9 +5,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from clinic.models import Contact, Lesion
+from clinic.evidence.reads.bone_standing import bone_standing
+from clinic.evidence.reads.standing import standing_of
+from clinic.models import BoneJudgement, Contact, Lesion, Measurement, Visit
+from clinic.record.dates import day_words
 from clinic.week.reads.today import today_lists
-from tests import factories
+from tests import factories, factories_care
 
 pytestmark = pytest.mark.django_db
 
@@ -57,7 +60,7 @@ def test_a_later_visit_replaces_an_earlier_date_and_one_in_error_does_not(site):
     factories.visit(of=who, on=days(-1), next_on=days(5))
     assert names(today_lists(site, TODAY())) == {"coming": [who]}
     other = case(site, next_on=days(0))
-    factories.visit(of=other, on=days(-1), next_on=days(5), state="in_error", error_reason="wrong person")
+    factories.visit(of=other, on=days(-1), next_on=days(5), state="in_error", error_reason="wrong patient")
     assert today_lists(site, TODAY()).due[0].person == other
 
 
@@ -114,7 +117,7 @@ def test_a_device_to_open_today_makes_the_person_due(site):
         of=who.limbs.get(), device_class="total_contact_cast", sealed_on=days(-7), open_by=days(0)
     )
     (row,) = today_lists(site, TODAY()).due
-    assert "open the sealed left device today" in [ask.words for ask in row.asks]
+    assert "open the non-removable left device today" in [ask.words for ask in row.asks]
     type(device).objects.filter(pk=device.pk).update(opened_on=days(0))
     assert names(today_lists(site, TODAY())) == {}
 
@@ -158,7 +161,7 @@ def test_a_row_tells_the_last_area_the_change_and_draws_the_visits(site):
     (row,) = today_lists(site, TODAY()).due
     line = row.lesions[0]
     assert line.last.startswith("2.00 cm², traced, before debridement")
-    assert line.change == "−33 % ± 14 %: more than measuring error"
+    assert line.change == "33 % smaller (± 14 %, beyond error)"
     assert [area for _, area in line.areas] == [300.0] * 7 + [200.0]
 
 
@@ -194,7 +197,7 @@ def test_the_number_of_queries_does_not_grow(site):
     fill(3)
     few = _queries(site)
     fill(9)
-    assert _queries(site) == few <= 34
+    assert _queries(site) == few <= 38
 
 
 def test_a_prescription_waiting_for_its_second_signature_is_asked_of_those_who_may_sign_only(site):
@@ -213,3 +216,30 @@ def test_a_prescription_waiting_for_its_second_signature_is_asked_of_those_who_m
     waiting.second_by, waiting.second_at = other, timezone.now()
     waiting.save()
     assert not today_lists(site, TODAY(), signer=other).morning.rows
+
+
+def test_bone_that_was_felt_stands_on_today_until_it_is_judged(site):
+    who = case(site, next_on=days(7))
+    lesion = Lesion.objects.get(limb__person=who)
+    row = Measurement.objects.get(lesion=lesion)
+
+    def told():
+        return [one.words for one in today_lists(site, TODAY()).morning.bones]
+
+    assert told() == []
+    Measurement.objects.filter(pk=row.pk).update(probe_to_bone=True)
+    (words,) = told()
+    assert words == f"{lesion}: bone felt with the probe on {day_words(days(-7))}, not judged since"
+    before = factories_care.bone(of=lesion, state="possible", judged_on=days(-8))
+    assert told() == [words]
+    judged = factories_care.bone(of=lesion, state="possible", judged_on=days(-7))
+    assert told() == []
+    BoneJudgement.objects.filter(pk=judged.pk).update(in_error_because="another ulcer")
+    assert told() == [words]
+    assert bone_standing(lesion, standing_of(lesion.limb, TODAY())).probe_unanswered
+    assert before.judged_on < days(-7)
+    Visit.objects.filter(pk=row.visit_id).update(state="in_error", error_reason="wrong patient")
+    assert told() == []
+    Visit.objects.filter(pk=row.visit_id).update(state="stands", error_reason="")
+    Lesion.objects.filter(pk=lesion.pk).update(state="ended", outcome="moved", ended_on=TODAY())
+    assert told() == []

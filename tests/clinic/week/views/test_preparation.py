@@ -9,6 +9,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from clinic.models import Measurement
+from clinic.record.dates import day_words
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -47,6 +49,14 @@ def test_the_page_says_what_to_lay_out(as_staff, site):
         "nothing waiting",
     ):
         assert words in page, words
+
+
+def test_bone_that_was_felt_is_to_be_judged(as_staff, site):
+    who = expected(site)
+    Measurement.objects.filter(visit__person=who).update(probe_to_bone=True)
+    page = as_staff.get("/today/preparation/").content.decode()
+    day = day_words(timezone.localdate() - timedelta(days=7))
+    assert f"bone felt on {day}, ulcer A: judge it" in page
 
 
 def test_another_day_has_its_own_list_and_nonsense_is_today(as_staff, site):

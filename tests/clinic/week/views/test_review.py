@@ -17,7 +17,7 @@ def test_each_lesion_is_a_link_with_its_reason_device_and_trajectory(as_podiatri
 
 
 def test_an_empty_list_says_so(as_podiatrist, site):
-    assert "No open lesion at this clinic" in as_podiatrist.get("/review/").content.decode()
+    assert "No open ulcer at this clinic" in as_podiatrist.get("/review/").content.decode()
 
 
 def test_it_is_the_podiatrists_page_of_their_own_site(as_podiatrist, as_staff, as_manager, other_site):
@@ -47,7 +47,7 @@ def test_an_empty_note_or_an_old_page_comes_back_with_what_was_typed(as_podiatri
     old = as_podiatrist.post(where, {"concern": "on_course", "note": "Looks fine"})
     assert old.status_code == 422
     page = old.content.decode()
-    assert "The list says something else of this lesion now" in page
+    assert "The list says something else of this ulcer now" in page
     assert 'value="Looks fine"' in page
     assert 'name="concern" value="slow"' in page
     assert not ReviewNote.objects.exists()
@@ -56,9 +56,9 @@ def test_an_empty_note_or_an_old_page_comes_back_with_what_was_typed(as_podiatri
 def test_a_stop_offers_no_note(as_podiatrist, site):
     lesion = lesion_with(site, COURSES["slow"])
     factories.red_flag(of=lesion.limb.person)
-    assert "Mark as seen" not in as_podiatrist.get("/review/").content.decode()
+    assert "Mark reviewed" not in as_podiatrist.get("/review/").content.decode()
     where = f"/review/lesions/{lesion.pk}/note/"
-    assert "A stop is not set aside" in as_podiatrist.get(where).content.decode()
+    assert "What is urgent is not set aside" in as_podiatrist.get(where).content.decode()
     assert as_podiatrist.post(where, {"concern": "stop", "note": "seen"}).status_code == 422
     assert not ReviewNote.objects.exists()
 
@@ -67,10 +67,10 @@ def test_a_filter_says_how_many_it_hides_and_keeps_its_choice(as_podiatrist, sit
     lesion_with(site, COURSES["slow"])
     lesion_with(site, COURSES["on_course"])
     page = as_podiatrist.get("/review/?concern=slow").content.decode()
-    assert "1 of 2 open lesions shown" in page
+    assert "1 of 2 open ulcers shown" in page
     assert '<option value="slow" selected>Slow (1)</option>' in page
     none = as_podiatrist.get("/review/?concern=worsening").content.decode()
-    assert "No open lesion fits this choice" in none
+    assert "No open ulcer fits this choice" in none
     assert "Worsening (0)" in none
 
 

@@ -38,7 +38,7 @@ def test_a_visit_logged_leaves_today_at_once(as_staff, site):
             "submission_key": "6f1b2f2e-7a35-4a8e-9d0c-0d7c3f0b1a11",
             "visited_on": timezone.localdate().isoformat(),
             "red_flags": ["none"],
-            "next_in_7": "on",
+            "next_in": "7",
             f"{head}length_mm": "15",
             f"{head}width_mm": "10",
             f"{head}debridement": "before",
@@ -54,6 +54,23 @@ def test_an_empty_day_says_so(as_staff):
     assert "Nobody is due today" in as_staff.get(reverse("today")).content.decode()
 
 
+@pytest.mark.parametrize("group", ["due", "overdue"])
+def test_somebody_in_remission_stands_in_the_day_once(as_staff, site, group):
+    who = factories.person(at=site)
+    closed = timezone.localdate() - timedelta(days=60)
+    factories.lesion(
+        on=factories.limb(of=who), state="healed", outcome="healed", closed_on=closed, confirmed_on=closed
+    )
+    back = {"due": 0, "overdue": 2}[group]
+    factories.visit(
+        of=who,
+        on=timezone.localdate() - timedelta(days=30),
+        next_on=timezone.localdate() - timedelta(days=back),
+    )
+    page = as_staff.get(reverse("today")).content.decode()
+    assert page.count(f'class="name" href="{reverse("person", args=[who.pk])}"') == 1
+
+
 def test_the_site_is_switched_among_ones_own(as_staff, staff, site, other_site):
     who = due(other_site)
     assert as_staff.get(reverse("today"), {"site": other_site.pk}).status_code == 404
@@ -67,7 +84,7 @@ def test_the_site_is_switched_among_ones_own(as_staff, staff, site, other_site):
 def test_a_transfer_to_this_clinic_stands_on_today_until_it_is_answered(as_staff, site, other_site):
     asked = factories.transfer(of=factories.person(at=other_site), to=site)
     page = as_staff.get(reverse("today")).content.decode()
-    assert "1 record handed over to this clinic waits for an answer" in page
+    assert "1 record handed over to this clinic awaits an answer" in page
     assert f"{reverse('transfers')}?site={site.pk}" in page
     asked.state = "declined"
     asked.answered_at, asked.answered_by = timezone.now(), asked.created_by

@@ -27,7 +27,7 @@ def test_there_are_at_least_24_different_alternatives(found):
 
 
 def test_they_come_best_first(found):
-    order = [(not a.passed, a.peak_after, a.rim_peak_after, a.area) for a in found.alternatives]
+    order = [(not a.passed, a.patch_mean_after, a.rim_peak_after, a.area) for a in found.alternatives]
     assert order == sorted(order)
 
 

@@ -11,6 +11,7 @@ from offload.core.foam.stack import Layer
 from offload.core.plan.bounds import faults_of_values
 from offload.core.plan.spec import ReliefSpec
 from offload.core.plan.specfile import spec_from, spec_json
+from offload.core.pressure.device_load import DEVICES
 from offload.core.pressure.grid import PressureMap
 from offload.core.shapes.lesion import Ellipse, LesionSpec
 from offload.core.shapes.outline import Outline
@@ -36,7 +37,8 @@ OTHER = {
     "margin_face": "opening",
     "cut": "base",
     "rigid_deformity": True,
-    "pressure_map": MAP,
+    "pressure_map": replace(MAP, kind="instant", taken="barefoot"),
+    "device": DEVICES[0],
 }
 
 
@@ -85,6 +87,10 @@ def sized(**changes):
         sized(angle=361.0),
         {"pressure_map": replace(MAP, cell=(0.5, 5.0))},
         {"pressure_map": replace(MAP, kpa=((0.0, 0.0),))},
+        {"pressure_map": replace(MAP, taken="slipper")},
+        {"pressure_map": replace(MAP, taken="device")},
+        {"device": "slipper"},
+        {"device": "slipper", "pressure_map": replace(MAP, taken="device")},
     ],
     ids=str,
 )

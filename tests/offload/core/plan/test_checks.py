@@ -17,6 +17,7 @@ IDS = [
     "web_width",
     "edge_strip",
     "lesion_over_full_depth",
+    "wall_at_ulcer",
     "cover_uncut",
     "floor_left",
     "zone_share",
@@ -106,7 +107,7 @@ def test_a_base_cut_is_not_flagged_but_says_what_the_floor_is():
     check = checks_of(disc(0, 180), layers=("base",))["floor_left"]
     assert check.passed
     assert check.severity == "note"
-    assert "what lies under the insole becomes the floor" in check.message
+    assert "what lies under the insole becomes the base of the opening" in check.message
 
 
 def test_a_thin_floor_is_flagged():
@@ -142,3 +143,30 @@ def test_a_lesion_that_is_not_plantar_gets_no_insole_plan():
     check = plantar_check("A", "dorsal")
     assert not check.passed
     assert "no insole can relieve it" in check.message
+
+
+@pytest.mark.parametrize(("margin", "passed"), [(0.0, False), (0.9, False), (1.1, True), (5.0, True)])
+@pytest.mark.parametrize("layers", [("middle",), ("base",), ("middle", "base")])
+def test_a_wall_at_the_edge_of_the_ulcer_stops_signing(margin, passed, layers):
+    check = checks_of(disc(0, 180), wall=Wall(margin, max(margin, 10.0), 45.0), layers=layers)[
+        "wall_at_ulcer"
+    ]
+    assert (check.passed, check.stops) == (passed, not passed)
+    assert check.value == pytest.approx(margin, abs=0.05)
+    assert f"{check.value:.1f} mm from ulcer A" in check.message
+
+
+def test_the_nearest_wall_counts_and_a_notch_has_none_at_the_edge_of_the_insole():
+    near = disc(0, 180), disc(0, 60, label="B")
+    check = checks_of(*near, wall=Wall(3.0, 3.0, 45.0))["wall_at_ulcer"]
+    assert check.value == pytest.approx(3.0, abs=0.05)
+    edge = max(x for x, y in INSOLE.outline.exterior if abs(y - 180) < 4)
+    notch = checks_of(disc(edge - 6.5, 180))["wall_at_ulcer"]
+    assert notch.passed
+    assert notch.value == pytest.approx(5.0, abs=0.1)
+
+
+def test_a_wall_that_crosses_the_ulcer_stands_at_nought():
+    small = hole(0, 180, 4.0)
+    check = made(small, lesions=[disc(0, 180)])["wall_at_ulcer"]
+    assert (check.passed, check.value) == (False, 0.0)

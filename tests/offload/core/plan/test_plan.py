@@ -70,7 +70,8 @@ def test_without_a_pressure_model_nothing_is_said_about_pressure():
 
 def test_the_margins_and_the_estimated_insole_stand_among_the_reasons():
     words = " ".join(compute(spec()).reasons)
-    assert "5 mm all round and 10 mm towards the toes, measured on the floor; the wall stands at 45°" in words
+    margin = "5 mm all round and 10 mm towards the toes, measured on the base of the opening"
+    assert f"{margin}; the wall stands at 45°" in words
     assert "The insole outline is estimated" in words
 
 
@@ -81,7 +82,7 @@ def test_a_moved_insole_is_used():
 
 def test_a_lesion_off_the_insole_is_refused():
     away = LesionSpec("B", Outline.ellipse((50.0, 180.0), 20.0, 20.0))
-    with pytest.raises(SpecError, match="lesion B lies"):
+    with pytest.raises(SpecError, match="ulcer B lies"):
         compute(spec(lesions=(LESION, away)))
 
 
@@ -103,7 +104,7 @@ def figures(plan):
     lesion = LesionPressure("A", "push_off", 250.0, 80.0, 200.0, 60.0, 68.0, 0.0, 1.5, (60.0, math.nan))
     report = PressureReport("reference", 880.0, 880.0, 150.0, 170.0, 207.0, 228.0, 90.0, 95.0, (lesion,))
     other = Alternative(("base",), 5.0, 10.0, 45.0, 1595.0, 90.0, 180.0, True)
-    extra = Check("clearance", "warn", False, 0.5, 1.0, "The void left is 0.5 mm.")
+    extra = Check("clearance", "warn", False, 0.5, 1.0, "The space under the ulcer left is 0.5 mm.")
     return PressureFindings(
         report, (other,), ClearanceAdvice(("middle",), f"{len(plan.openings)} void."), ("R.",), (extra,)
     )
@@ -128,6 +129,8 @@ CONTRACT = {
     "checks": ["id", "severity", "passed", "value", "limit", "message"],
     "pressure": [
         "baseline",
+        "device",
+        "device_factor",
         "load_n",
         "solved_load_n",
         "rim_peak_before_kpa",
@@ -149,6 +152,10 @@ CONTRACT = {
         "bottomed_percent",
         "clearance_mm",
         "peak_after_range_kpa",
+        "patch_mean_before_kpa",
+        "patch_mean_after_kpa",
+        "patch_mean_after_80_kpa",
+        "closes_chance",
     ],
     "alternatives": [
         "cut_layers",
@@ -158,6 +165,7 @@ CONTRACT = {
         "area_mm2",
         "peak_after_kpa",
         "rim_peak_after_kpa",
+        "relieves_more_chance",
         "passed",
     ],
 }

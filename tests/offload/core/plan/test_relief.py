@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from shapely.affinity import scale
 
@@ -118,7 +118,7 @@ class TestMerging:
         cutting = cut(disc(0, 0, label="B"), disc(40, 0, label="A"))
         assert cutting.openings[0].labels == ("B", "A")
         assert (
-            "Lesions B, A share one opening: at the upper face the web between them would be 6.0 mm, under "
+            "Ulcers B, A share one opening: at the upper face the web between them would be 6.0 mm, under "
             "the "
             f"{Policy().least_web:g} mm that are needed." in cutting.reasons
         )
@@ -187,7 +187,7 @@ class TestMarginFace:
             cut(disc(0, 180, 5), layers=("middle", "base"), wall=Wall(1.0, 1.0, 45.0, "opening"))
         message = str(caught.value)
         assert (
-            "margin_mm 1 with bevel_deg 45: the floor under lesion A vanishes in the middle layer" in message
+            "margin_mm 1 with bevel_deg 45: the base of the opening under ulcer A vanishes in the" in message
         )
 
     def test_the_layer_named_is_the_one_in_which_the_floor_vanishes(self):
@@ -203,7 +203,7 @@ class TestMarginFace:
 def test_a_concave_lesion_is_rounded_to_the_blade_and_says_so():
     corner = LesionSpec("A", Outline(((0, 0), (30, 0), (30, 10), (10, 10), (10, 30), (0, 30))))
     cutting = cut(corner)
-    assert "Concave corners around lesion A are rounded to the blade's radius of 3 mm." in cutting.reasons
+    assert "Concave corners around ulcer A are rounded to the blade's radius of 3 mm." in cutting.reasons
     sharp = cut(corner, policy=Policy(blade_radius=0.0))
     grown = cutting.openings[0].floor_area - sharp.openings[0].floor_area
     assert grown == pytest.approx(9 * (1 - math.pi / 4), abs=0.01)
@@ -216,3 +216,31 @@ def test_an_island_of_foam_inside_a_ring_shaped_lesion_is_not_left_standing():
     (opening,) = cut(gap).openings
     assert opening.floor.holes == ()
     assert opening.floor_area == pytest.approx(math.pi * 35**2 + 5 * 70, rel=2e-3)
+
+
+def test_two_notches_that_come_near_one_another_share_one_opening():
+    """Apart as asked (more than 10 mm); swept to the edge they would leave 9.6 mm."""
+    insole = insole_for(260.0, 98.0).outline
+    lesions = [disc(-23.645, 206.985, 4.306, "A"), disc(-34.519, 250.983, 3.19, "B")]
+    (opening,) = cut(*lesions, insole=insole).openings
+    assert opening.labels == ("A", "B")
+    assert opening.open_to_edge
+
+
+@settings(max_examples=40)
+@given(
+    y=st.floats(150.0, 235.0),
+    apart=st.floats(22.0, 45.0),
+    across=st.tuples(st.floats(5.0, 36.0), st.floats(5.0, 36.0)),
+    sizes=st.tuples(st.floats(2.0, 6.0), st.floats(2.0, 6.0)),
+    side=st.sampled_from([-1.0, 1.0]),
+)
+def test_no_two_openings_leave_a_thinner_web_than_the_rule(y, apart, across, sizes, side):
+    insole = insole_for(260.0, 98.0).outline
+    lesions = [
+        disc(side * x, at, radius, label)
+        for x, at, radius, label in zip(across, (y, y + apart), sizes, "AB", strict=True)
+    ]
+    assume(all(insole.polygon.contains(one.outline.polygon) for one in lesions))
+    web = least_web(cut(*lesions, insole=insole).openings)
+    assert web is None or web >= 10.0

@@ -148,7 +148,7 @@ def test_the_distal_margin_follows_a_larger_margin():
             {"lesions": [{"label": "A", "outline_mm": [[0, 0], [1, 1]]}]},
             "lesions[0].outline_mm has 2 points; the limit is 3",
         ),
-        ({"lesions": [{**LESION, "centre_mm": [60, 180]}]}, "lesions: lesion A lies"),
+        ({"lesions": [{**LESION, "centre_mm": [60, 180]}]}, "lesions: ulcer A lies"),
         (
             {"stack": [{**STACK[0], "foam": "hard"}, STACK[2]]},
             'stack[0].foam is "hard"; the limit is one of soft, medium, firm',

@@ -8,7 +8,7 @@ from offload.core.foam.stack import DEMONSTRATION_STACK, Layer
 from offload.core.plan.void import Footprint, coverage, foams_of, footprint_of, signed_distance, void_of
 from offload.core.pressure.baseline import lattice_for
 from offload.core.pressure.lattice import Load
-from offload.core.pressure.plate import shear_coupling
+from offload.core.pressure.plate import below_form
 from offload.core.shapes.outline import Outline
 from tests.offload.core.linear_strip import strip
 from tests.offload.core.pressure_plans import plan
@@ -60,13 +60,13 @@ def test_over_a_void_nothing_below_drags_at_the_layers_above():
     found = void_in(made, lattice)
     plate = found.foundation.plate
     assert [layer.role for layer in plate.layers] == ["cover", "middle"]
-    assert plate.drag.min() == 0.0
+    assert (plate.bonded.min(), plate.bonded.max()) == (0.0, 1.0)
     # Of the base alone phi runs from 1 to 0, so a third of its shear stiffness counts beside the void.
-    assert plate.drag.max() == pytest.approx(750 * 6 / 3)
+    assert below_form(plate.below_layers, plate.below_foams)[0, 0] == pytest.approx(750 * 6 / 3)
     assert np.all(plate.window[(found.depth_mm > 0) & lattice.support])
     # phi runs 1, 16/31, 4/31, 0 through the whole demonstration stack.
     a, b = 16 / 31, 4 / 31
-    assert shear_coupling(DEMONSTRATION_STACK, FOAMS) == pytest.approx(
+    assert below_form(DEMONSTRATION_STACK, FOAMS)[0, 0] == pytest.approx(
         100 * (1 + a + a * a) + 500 * (a * a + a * b + b * b) + 1500 * b * b
     )
 
@@ -74,25 +74,48 @@ def test_over_a_void_nothing_below_drags_at_the_layers_above():
 @pytest.mark.parametrize(("half_width", "bonded"), [(10.0, 0.5), (9.375, 0.75), (8.75, 1.0), (11.25, 0.0)])
 def test_the_foam_by_a_wall_drags_for_its_share_of_the_way_between_centres(half_width, bonded):
     y, void = strip(2, half_width, 30.0, 2.5)
-    drag = void.foundation.plate.drag
+    found = void.foundation.plate.bonded
     near = int(np.flatnonzero(y == 8.75)[0])  # its next centre along y stands at 11.25 mm
-    assert drag[1][near - 2 : near, 1] == pytest.approx(0.0)
-    assert drag[1][near, 1] == pytest.approx(bonded * 750 * 6 / 3)
+    assert found[1][near - 2 : near, 1] == pytest.approx(0.0)
+    assert found[1][near, 1] == pytest.approx(bonded)
     # Along the wall the square between two centres is as wide as the cell.
     beside = np.clip(0.5 + (8.75 - half_width) / 2.5, 0.0, 1.0)
-    assert drag[0][near, 1] == pytest.approx(beside * 750 * 6 / 3)
+    assert found[0][near, 1] == pytest.approx(beside)
+
+
+def left_under(half_width, cell):
+    """Mean over the lesion under an open base cut across a long strip, 100 kPa over the whole."""
+    y, void = strip(2, half_width, 60.0, cell)
+    everywhere = void.foundation.lattice.support
+    load = Load(0.1 * everywhere.size * cell**2, 0.0, 0.0)
+    pressed = void.foundation.press(np.zeros(everywhere.shape), everywhere, 50.0, load)
+    return pressed.pressure_kpa[np.abs(y) < half_width - 5.0, 1].mean()
 
 
 @pytest.mark.parametrize("half_width", [7.5, 10.0, 12.5, 17.5])
-def test_cells_of_a_plan_leave_as_much_over_an_open_void_as_cells_a_tenth_as_large(half_width):
-    means = []
-    for cell in (2.5, 0.25):
-        y, void = strip(2, half_width, 60.0, cell)
-        everywhere = void.foundation.lattice.support
-        load = Load(0.1 * everywhere.size * cell**2, 0.0, 0.0)
-        pressed = void.foundation.press(np.zeros(everywhere.shape), everywhere, 50.0, load)
-        means.append(pressed.pressure_kpa[np.abs(y) < half_width - 5.0, 1].mean())
-    assert means[0] == pytest.approx(means[1], rel=0.05)
+def test_cells_of_a_plan_leave_as_much_over_an_open_void_as_cells_half_as_large_and_no_less_than_small_ones(
+    half_width,
+):
+    """3 % or 1 kPa; against cells of 0.25 mm the plan's own err to the safe side, by 10 % at most."""
+    plan, half, tenth = (left_under(half_width, cell) for cell in (2.5, 1.25, 0.25))
+    assert plan == pytest.approx(half, rel=0.03, abs=1.0)
+    assert 0.99 * tenth < plan < 1.10 * tenth
+
+
+@pytest.mark.parametrize("at", [(0.0, 0.0), (1.25, 0.6)])
+@pytest.mark.parametrize("cell", [1.0, 2.5])
+def test_a_cell_by_the_wall_knows_what_part_of_it_the_void_takes_and_where(cell, at):
+    made = plan(cut="base", at=(0.0 + at[0], 170.0 + at[1]), size=10.0)
+    lattice = lattice_for(made.insole, cell)
+    found = footprint_of(made.openings, made.spec.bevel, 6.0, lattice)
+    polygon = made.openings[0].opening.polygon
+    assert found.share.sum() * lattice.area == pytest.approx(polygon.area, rel=2e-3)
+    x, y = np.meshgrid(lattice.x, lattice.y)
+    middle = [
+        ((at + off) * found.share).sum() / found.share.sum()
+        for at, off in zip((x, y), found.middle_mm, strict=True)
+    ]
+    assert middle == pytest.approx([polygon.centroid.x, polygon.centroid.y], abs=0.02)
 
 
 @pytest.mark.parametrize("cell", [1.0, 2.5, 5.0])
@@ -116,7 +139,7 @@ def test_an_opening_no_cell_holds_any_of_leaves_the_foam_as_it_was():
     made = plan(cut="base", at=(0.0, 170.0))
     lattice = lattice_for(made.insole, 5.0)
     far = np.full(lattice.support.shape, 50.0)
-    missed = Footprint(depth_mm=0 * far, share=0 * far, outside_mm=far)
+    missed = Footprint(0 * far, 0 * far, far, np.zeros((2, *far.shape)))
     found = void_of(missed, made.cut_indices, DEMONSTRATION_STACK, FOAMS, lattice)
     assert found.foundation.plate is None
     assert not found.depth_mm.any()

@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from offload.core.pressure.measured import GridError, place_grid, read_grid
+from offload.core.pressure.measured import GridError, MeasuredGrid, place_grid, read_grid
 
 TEXT = "0,10,20\n30,40,50\n"
 CELLS = {"cell": (5.0, 6.0), "unit": "kPa", "kind": "peak"}
@@ -51,8 +51,8 @@ def test_json_rows_are_read_as_csv_is(text):
         ("[[1, true]]", {}, "row 1 holds True"),
         ("[[1, null]]", {}, "row 1 holds None"),
         ("[[1, [2]]]", {}, r"row 1 holds \[2\]"),
-        ("[[1, NaN]]", {}, "row 1 holds nan"),
-        ("[[1, 1" + "0" * 400 + "]]", {}, "row 1 holds 1000"),
+        ("[[1, NaN]]", {}, "it holds NaN, which is no number"),
+        ("[[1, 1" + "0" * 400 + "]]", {}, "a number has 401 digits in a row; at most 25"),
         ('{"rows": [[1]]}', {}, "the field 'rows'"),
         ('{"kind": "peak"}', {}, "no field 'kpa'"),
         ('{"kpa": [[1]]}', {"unit": "N/cm2"}, "'kpa' is in kPa, and the unit given is N/cm2"),
@@ -92,7 +92,7 @@ def test_a_grid_moved_by_whole_cells_keeps_its_cells():
     assert found.turn == pytest.approx(0.0)
     assert found.stretch == pytest.approx(0.0)
     assert found.map.origin == (-10.0, 20.0)
-    assert np.array(found.map.kpa) == pytest.approx(np.array(grid.kpa))
+    assert np.array(found.map.kpa) == pytest.approx(np.kron(grid.kpa, np.ones((2, 2))))
     assert found.map.kind == "instant"
 
 
@@ -121,12 +121,44 @@ def test_a_turned_grid_keeps_its_force_and_turns_its_centre(angle):
     assert moved == pytest.approx(rotation @ centre + (3.0, -4.0), abs=0.3)
 
 
-def test_a_difference_in_distance_is_shared_and_a_large_one_refused():
+@pytest.mark.parametrize("points", [((0, 0), (0, 100)), ((0, 100), (0, 0))])
+def test_a_difference_in_distance_is_left_at_the_toes_and_a_large_one_refused(points):
     grid = read_grid(TEXT, **CELLS)
-    found = place_grid(grid, ((0, 0), (0, 100)), ((0, 0), (0, 104)))
+    landmarks = tuple((0, 20 + 1.04 * along) for _, along in points)
+    found = place_grid(grid, points, landmarks)
     assert found.stretch == pytest.approx(0.04)
-    assert found.map.origin[1] == pytest.approx(0.0, abs=5.0)
+    assert found.misfit == pytest.approx(4.0)
+    assert found.map.origin[1] == pytest.approx(20.0, abs=1e-6), "the heel's point lies on its landmark"
     with pytest.raises(GridError, match="difference of 10 %"):
         place_grid(grid, ((0, 0), (0, 100)), ((0, 0), (0, 130)))
     with pytest.raises(GridError, match="at least 10 mm"):
         place_grid(grid, ((0, 0), (0, 1)), ((0, 0), (0, 1)))
+
+
+@pytest.mark.parametrize("side", [1, 2, 3])
+def test_peaks_of_one_to_nine_cells_are_kept_whatever_way_the_grid_is_turned(side):
+    """A high peak and one just above 200 kPa over a foot of 120 kPa, turned and moved off the cells."""
+    source = np.full((40, 16), 120.0)
+    source[8 : 8 + side, 6 : 6 + side] = 350.0
+    source[30 : 30 + side, 9 : 9 + side] = 210.0
+    grid = MeasuredGrid(tuple(map(tuple, source.tolist())), (5.0, 5.0), "peak")
+    for turn in np.radians([0.0, 7.0, 20.0, 33.0, 45.0, -17.0]):
+        rotation = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
+        points = np.array([[20.0, 30.0], [50.0, 180.0]])
+        for shift in ((0.0, 0.0), (1.3, -0.6), (0.4, 2.1)):
+            laid = tuple(map(tuple, points @ rotation.T + shift))
+            found = place_grid(grid, tuple(map(tuple, points)), laid).map
+            kpa = found.grid()
+            x, y = np.meshgrid(*found.centres())
+            at = (np.stack([x.ravel(), y.ravel()], axis=1) - shift) @ rotation
+            lower = (at[:, 1] < 100).reshape(kpa.shape)
+            assert kpa[lower].max() == pytest.approx(350.0, rel=0.03)
+            assert kpa[~lower].max() == pytest.approx(210.0, rel=0.03)
+            assert kpa.sum() * found.cell[0] * found.cell[1] / 1000 == pytest.approx(grid.force, rel=1e-3)
+            # No load is moved farther than the peak itself: its own sensor-sized patch keeps its mean.
+            middle = (np.array([6, 8]) + side / 2) * 5.0
+            patch = (np.hypot(*(at - middle).T) < 12.0).reshape(kpa.shape)
+            true = np.array(grid.kpa)[
+                np.clip(at[:, 1] // 5, 0, 39).astype(int), np.clip(at[:, 0] // 5, 0, 15).astype(int)
+            ].reshape(kpa.shape)
+            assert kpa[patch].mean() == pytest.approx(true[patch].mean(), rel=0.06)

@@ -23,7 +23,7 @@ def row_map(*kpa, kind="peak"):
 def test_a_lesion_partly_off_the_insole_is_named_with_its_share():
     lesion = LesionSpec("A", Outline(((30, 100), (50, 100), (50, 120), (30, 120))))
     assert [str(fault) for fault in faults_of_lesions([lesion], INSOLE)] == [
-        "lesions: lesion A lies 200.0 mm² (50 %) off the insole; the limit is 0: wholly on it"
+        "lesions: ulcer A lies 200.0 mm² (50 %) off the insole; the limit is 0: wholly on it"
     ]
 
 

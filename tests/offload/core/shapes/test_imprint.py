@@ -7,8 +7,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from offload.core.shapes.imprint import ImprintError, place_by_landmarks, place_by_outline
+from offload.core.shapes.imprint import (
+    HOLES,
+    ImprintError,
+    LengthError,
+    place_by_holes,
+    place_by_landmarks,
+    place_by_outline,
+    real_insole,
+)
 from offload.core.shapes.insole import insole_for
+from offload.core.shapes.outline import Outline
 
 INSOLE = insole_for(260.0, 98.0)
 LESION = ((-8.0, 190.0), (4.0, 190.0), (4.0, 203.0), (-8.0, 203.0))
@@ -68,5 +77,65 @@ def test_marks_of_another_size_are_refused_with_both_lengths():
 
 def test_something_that_is_no_insole_is_refused():
     square = [(0, 0), (100, 0), (100, 100), (0, 100)]
-    with pytest.raises(ImprintError, match="misses the insole"):
+    with pytest.raises(ImprintError, match="of the drawn insole's length"):
         place_by_outline(INSOLE, "left", square)
+    wavy = [(x + 8.0 * math.sin(y / 14.0), y) for x, y in INSOLE.outline.exterior]
+    with pytest.raises(ImprintError, match="misses the insole"):
+        place_by_outline(INSOLE, "left", photographed(wavy, "left"))
+
+
+def stretched(share, insole=INSOLE):
+    """The insole of another length, its heel where the drawn one has it."""
+    return [(x, y * share) for x, y in insole.outline.exterior]
+
+
+@pytest.mark.parametrize("share", [0.985, 1.015])
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_small_difference_in_length_moves_nothing_from_the_heel(side, share):
+    placing = place_by_outline(INSOLE, side, photographed(stretched(share), side, 0.2))
+    assert np.allclose(placing.to_insole(photographed(LESION, side, 0.2)), LESION, atol=0.3)
+    assert placing.length_off == pytest.approx(270 * (share - 1), abs=0.3)
+    ends = marks(side, 0.2)
+    toe = tuple(np.add(ends[0], np.subtract(ends[1], ends[0]) * share))
+    placing = place_by_landmarks(INSOLE, side, ends[0], toe, ends[2])
+    assert np.allclose(placing.to_insole(photographed(LESION, side, 0.2)), LESION, atol=0.3)
+
+
+@pytest.mark.parametrize("share", [0.9, 0.97, 1.03, 1.1])
+def test_another_length_asks_for_this_insoles_outline_and_then_fits_it(share):
+    seen = photographed(stretched(share), "right", -0.4)
+    with pytest.raises(LengthError, match="keep this insole's own outline first"):
+        place_by_outline(INSOLE, "right", seen)
+    found = real_insole(INSOLE, "right", seen)
+    assert np.allclose(found.outline, stretched(share), atol=0.3)
+    own = insole_for(260.0, 98.0, Outline(found.outline))
+    placing = place_by_outline(own, "right", seen)
+    assert np.allclose(placing.to_insole(photographed(LESION, "right", -0.4)), LESION, atol=0.3)
+    assert placing.length_off == 0.0
+
+
+def test_the_edge_of_another_insole_is_refused_by_the_own_outline():
+    own = insole_for(260.0, 98.0, Outline(tuple(stretched(1.1))))
+    with pytest.raises(ImprintError, match="own outline by"):
+        place_by_outline(own, "left", photographed(stretched(0.97), "left"))
+
+
+def test_an_outline_of_an_impossible_length_or_of_the_other_side_is_not_kept():
+    with pytest.raises(ImprintError, match="of the drawn insole's length"):
+        real_insole(INSOLE, "left", photographed(stretched(1.4), "left"))
+    with pytest.raises(ImprintError, match="fits a right insole"):
+        real_insole(INSOLE, "left", photographed(stretched(1.05), "right"))
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+@pytest.mark.parametrize("turn", [0.0, 0.7, 2.9])
+def test_the_two_holes_of_the_sheet_lay_a_print_whatever_the_insoles_length(side, turn):
+    rear, front, toe, *print_seen = photographed([*HOLES, (-25.0, 235.0), *LESION], side, turn)
+    placing = place_by_holes(side, rear, front, toe)
+    assert np.allclose(placing.to_insole(print_seen), LESION, atol=1e-6)
+    assert np.allclose(placing.to_photo(LESION), print_seen, atol=1e-6)
+    wrong = tuple(np.add(rear, np.subtract(front, rear) * 1.05))
+    with pytest.raises(ImprintError, match="the two holes are 105.0 mm apart"):
+        place_by_holes(side, rear, wrong, toe)
+    with pytest.raises(ImprintError, match="little-toe side"):
+        place_by_holes("left" if side == "right" else "right", rear, front, toe)

@@ -1,6 +1,7 @@
 """Outlines are checked at the door and measured without sampling."""
 
 import math
+import time
 
 import pytest
 from hypothesis import given, settings
@@ -105,3 +106,66 @@ def test_planimetry_of_an_ellipse_does_not_depend_on_where_it_lies(length, share
     assert measured.length == pytest.approx(length, rel=1e-3)
     assert measured.width == pytest.approx(share * length, rel=1e-3)
     assert measured.area == pytest.approx(ellipse_area(length, share * length), rel=1e-4)
+
+
+def _longest_by_pairs(points):
+    return max(math.dist(one, other) for i, one in enumerate(points) for other in points[:i])
+
+
+def _widest_by_sections(ring, direction):
+    """Cut the ring at each corner, side by side, as one would with a ruler."""
+    dx, dy = direction
+    turned = [(x * dx + y * dy, y * dx - x * dy) for x, y in ring]
+    widest = 0.0
+    for at, _ in turned:
+        cuts = []
+        for (a, h), (b, k) in zip(turned, turned[1:] + turned[:1], strict=True):
+            if a == b == at:
+                cuts += [h, k]
+            elif min(a, b) <= at <= max(a, b) and a != b:
+                cuts.append(h + (at - a) / (b - a) * (k - h))
+        widest = max(widest, max(cuts) - min(cuts))
+    return widest
+
+
+@given(
+    st.lists(st.floats(2, 20), min_size=3, max_size=40),
+    st.floats(0, 2 * math.pi),
+    st.booleans(),
+    st.integers(0, 2),
+)
+def test_length_and_width_are_those_of_a_ruler_laid_between_all_corners(radii, turn, clockwise, digits):
+    """Rounded coordinates make parallel sides and corners in line, where a shortcut would slip."""
+    n = len(radii)
+    ring = [
+        (
+            round(r * math.cos(turn + 2 * math.pi * i / n), digits),
+            round(r * math.sin(turn + 2 * math.pi * i / n), digits),
+        )
+        for i, r in enumerate(radii)
+    ]
+    ring = ring[::-1] if clockwise else ring
+    try:
+        outline = Outline(ring)
+    except OutlineError:
+        return
+    measured = planimetry([outline])
+    assert measured.length == pytest.approx(_longest_by_pairs(outline.exterior), rel=1e-12)
+    longest = [
+        ((x1 - x0) / measured.length, (y1 - y0) / measured.length)
+        for i, (x0, y0) in enumerate(outline.exterior)
+        for x1, y1 in outline.exterior[:i]
+        if math.dist((x0, y0), (x1, y1)) > measured.length * (1 - 1e-9)
+    ]
+    assert any(
+        measured.width == pytest.approx(_widest_by_sections(list(outline.exterior), d), rel=1e-9)
+        for d in longest
+    )
+
+
+def test_an_outline_of_six_thousand_points_is_measured_at_once():
+    ring = [(20 * math.cos(math.pi * i / 3000), 15 * math.sin(math.pi * i / 3000)) for i in range(6000)]
+    began = time.process_time()
+    measured = planimetry([Outline(ring)])
+    assert time.process_time() - began < 0.5
+    assert (measured.length, measured.width) == pytest.approx((40, 30), rel=1e-6)

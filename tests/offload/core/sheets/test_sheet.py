@@ -24,7 +24,7 @@ TWO = (("A", (-20.0, 190.0), 8.0, 7.0), ("B", (15.0, 165.0), 7.0, 6.0))
 CASES = {
     "left 255": plan_of("left", 255.0),
     "right 290": plan_of("right", 290.0, (("A", (0.0, 205.0), 10.0, 10.0),)),
-    "two lesions, two layers": plan_of("right", 255.0, TWO, cut=("middle", "base")),
+    "two ulcers, two layers": plan_of("right", 255.0, TWO, cut=("middle", "base")),
     "three cut layers": plan_of(
         "left",
         240.0,
@@ -136,7 +136,7 @@ def test_what_a_sheet_must_say_stands_in_the_text_of_every_page(plan, paper):
     whole = " ".join(pages)
     assert "Cut order" in whole
     for lesion in plan.spec.lesions:
-        assert f"Section through lesion {lesion.label}" in whole
+        assert f"Section through ulcer {lesion.label}" in whole
 
 
 def test_an_insole_that_fits_is_kept_whole_and_a_longer_one_is_tiled():
@@ -236,7 +236,7 @@ def test_flagged_checks_are_printed_and_the_others_not():
     )
     pages = template_drawing(replace(CASES["left 255"], checks=checks), UNSIGNED)
     text = " ".join(t for page in pages for t in page.texts())
-    assert "Look here first: The edge strip is 3 mm" in text
+    assert "Flagged: The edge strip is 3 mm" in text
     assert "The web is 9 mm" in text
     assert "The cover is whole" not in text
 
@@ -253,7 +253,7 @@ def test_the_side_words_can_be_another_language():
 
 
 def test_the_cutting_drawing_holds_every_cut_layer_at_true_size():
-    plan = CASES["two lesions, two layers"]
+    plan = CASES["two ulcers, two layers"]
     drawing = cutting_drawing(plan, UNSIGNED)
     names = {layer.name for layer in drawing.layers}
     assert {"OUTLINE", "ZONES", "LESION", "TEXT", "SCALE", "STATUS"} <= names

@@ -112,7 +112,9 @@ def test_a_middle_cut_takes_all_load_off_in_both_models(half_width):
 
 
 @pytest.mark.parametrize("half_width", [8, 12, 18, 25])
-def test_a_base_cut_agrees_within_a_fifth_however_wide(half_width):
+def test_under_a_base_cut_the_lesion_agrees_however_wide(half_width):
+    """Over by 10 % or 3 kPa, and under by 5 % or 2 kPa, whichever is more."""
     exact, ours, rim, ours_rim = figures("base", half_width)
-    assert ours == pytest.approx(exact, rel=0.20)
+    assert ours <= exact + max(0.10 * exact, 3.0)
+    assert ours >= exact - max(0.05 * exact, 2.0)
     assert ours_rim == pytest.approx(rim, rel=0.02)

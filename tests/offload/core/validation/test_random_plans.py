@@ -76,12 +76,15 @@ def solve(seed: int, wanted: int) -> None:
         solved += 1
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", range(12))  # 120 plans; 2,000 others in each `make validate`
 def test_ten_random_plans_come_to_rest(seed):
     solve(seed, 10)
 
 
 @pytest.mark.oracle
-@pytest.mark.parametrize("seed", range(1000, 1100))
+@pytest.mark.parametrize(
+    "seed",
+    [pytest.param(seed, marks=[pytest.mark.whole] if seed >= 1020 else []) for seed in range(1000, 1100)],
+)
 def test_a_hundred_random_plans_come_to_rest(seed):
     solve(seed, 100)
