@@ -41,6 +41,7 @@ class InsoleScene:
     holes_px: np.ndarray
     centre: tuple[float, float]  # of the print, in the frame of the real insole
     edge: np.ndarray  # of the real insole, in its frame
+    ring: np.ndarray  # of the print, in that frame
     px_per_mm: float
 
     @property
@@ -115,6 +116,7 @@ def scene(seed: int, *, ratio: float | None = None, upright: bool | None = None)
         _seen(camera, laid([(0.0, 20.0), (0.0, 120.0)])),
         (float(at[0]), float(at[1])),
         edge,
+        ring,
         float(np.hypot(*(other - one))) / w,
     )
 
