@@ -28,7 +28,6 @@ from clinic.charts.style import (
     points,
     sheet,
 )
-from clinic.healing.fared import OwnCounts, chance_told
 from clinic.healing.forecast import CurvePoint, Forecast
 from clinic.healing.progress import area_at, area_error
 from clinic.healing.series import Area, Method, Run, WoundState, last_run
@@ -51,7 +50,6 @@ def trajectory_svg(
     events: Sequence[ChartEvent] = (),
     missed: Sequence[date] = (),
     forecast: Forecast | None = None,
-    own: OwnCounts | None = None,
     title: str = "Ulcer area over time",
     quantity: Quantity = Quantity.AREA,
     spacing: Spacing = Spacing.LINEAR,
@@ -67,10 +65,7 @@ def trajectory_svg(
     missed : sequence of datetime.date
         Days of missed visits: marked in the strip, and the line is broken there.
     forecast : Forecast or None
-        Smoothed curve, band and fan. The fan and dates are drawn only from the fifth area on; before that
-        only the chance of closing is written.
-    own : OwnCounts or None
-        How the clinic's own chances have fared, written under the chance.
+        Smoothed curve, band and fan. The fan and dates are drawn only from the fifth area on.
     title : str
         Title in the file's metadata, for screen readers and lists.
     quantity : Quantity
@@ -115,7 +110,7 @@ def trajectory_svg(
         _four_weeks(main, first, run, span, scale)
         if forecast is not None:
             _smoothed(main, first, run, forecast, missed, scale)
-            _outlook(main, first, forecast, span, scale, own)
+            _outlook(main, first, forecast, span, scale)
         _measured(main, areas, first, run, missed, scale, joined=forecast is None)
         _names(main, areas, first, run, scale)
         if rows:
@@ -327,24 +322,17 @@ def _outlook(
     forecast: Forecast,
     span: tuple[float, float],
     scale: Scale,
-    own: OwnCounts | None,
 ) -> None:
+    """Fan and closing dates; the chance of closing stands in the page's verdict sentence."""
+    if not (forecast.names_date and forecast.fan):
+        return
+    _fan(axes, first, forecast.fan, scale)
+    if forecast.low is not None and _day(forecast.low, first) < span[1]:
+        ends = [_day(forecast.low, first), span[1] if forecast.high is None else _day(forecast.high, first)]
+        axes.plot(ends, [scale.of(0.0)] * 2, color=INK, linewidth=points(5), solid_capstyle="butt", zorder=5)
     upward = scale.quantity is Quantity.REDUCTION  # a healing wound then leaves the lower corner free
-    words, _, fared = chance_told(forecast.chance_next_8w, own).partition(" (")
-    chance = f"Closure within 8 weeks: {words} (estimate)\n{fared.removesuffix(')')}"
-    if forecast.names_date and forecast.fan:
-        _fan(axes, first, forecast.fan, scale)
-        if forecast.low is not None and _day(forecast.low, first) < span[1]:
-            ends = [
-                _day(forecast.low, first),
-                span[1] if forecast.high is None else _day(forecast.high, first),
-            ]
-            axes.plot(
-                ends, [scale.of(0.0)] * 2, color=INK, linewidth=points(5), solid_capstyle="butt", zorder=5
-            )
-        chance += f"\n{_closing_words(forecast)}"
     axes.annotate(
-        chance,
+        _closing_words(forecast),
         (1, 0 if upward else 1),
         xycoords="axes fraction",
         xytext=(points(-4), points(4 if upward else -4)),
@@ -372,8 +360,8 @@ def _closing_words(forecast: Forecast) -> str:
     if forecast.low is None:
         return "Not expected to close within 52 weeks (estimate)"
     if forecast.high is None:
-        return f"Closing not before {_written(forecast.low)} (9 in 10), end open"
-    return f"Closing {_written(forecast.low)} to {_written(forecast.high)} (8 in 10)"
+        return f"Closing not before {_written(forecast.low)} (estimate, 9 in 10), end open"
+    return f"Closing {_written(forecast.low)} to {_written(forecast.high)} (estimate, 8 in 10)"
 
 
 def _written(day: date) -> str:

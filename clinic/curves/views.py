@@ -79,8 +79,7 @@ def content_key(*drawn: object) -> str:
 
 def chart_key(healing: LesionHealing, missed: list[date], axis: tuple[str, str]) -> str:
     """The chart's content in one hash: the cache's key and the ETag."""
-    report = healing.report
-    outlook = None if report is None else (report.forecast, report.own)
+    outlook = None if healing.report is None else healing.report.forecast
     return content_key(
         healing.areas, healing.marks, missed, healing.lesion.label, healing.lesion.state, axis, outlook
     )
@@ -136,7 +135,6 @@ def _trajectory(healing: LesionHealing, missed: list[date], axis: tuple[str, str
         events=[ChartEvent(m.day, m.words, kinds.get(m.kind, "other")) for m in healing.marks],
         missed=missed,
         forecast=healing.report.forecast if healing.lesion.is_open else None,
-        own=healing.report.own.counts if healing.report.own else None,
         title=f"{SWITCHES[axis]} of ulcer {healing.lesion.label} over time",
         quantity=Quantity(axis[0]),
         spacing=Spacing(axis[1]),

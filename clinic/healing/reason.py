@@ -13,6 +13,8 @@ class Reason:
 
     text: str
     source: str | None = None
+    #: Whether it tells the chance of closure, which a page tells once.
+    chance: bool = False
 
     @property
     def sentence(self) -> str:
@@ -26,7 +28,7 @@ def cm2(area: float) -> str:
 
 
 def day_words(day: date) -> str:
-    """A day as a screen says it: "29 Nov 2026"."""
+    """The day as every page shows it: "29 Nov 2026"."""
     return f"{day.day} {day:%b %Y}"
 
 

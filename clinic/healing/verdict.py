@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from clinic.healing.errors import SeriesError
-from clinic.healing.fared import OwnCounts, chance_told
+from clinic.healing.fared import OwnCounts, chance_sentence, chance_told
 from clinic.healing.halting import Halt, halt_of
 from clinic.healing.progress import (
     BRIDGE_SLACK,
@@ -356,6 +356,7 @@ def _slow(progress: Progress, chance: float | None, own: OwnCounts | None) -> li
             Reason(
                 f"Closure within 8 weeks: {chance_told(chance, own)}; limit 50 %.",
                 DESIGN_CHOICE,
+                chance=True,
             )
         )
     return reasons
@@ -375,7 +376,7 @@ def _on_course(progress: Progress, chance: float | None, own: OwnCounts | None) 
             )
         )
     if progress.days >= 28 and chance is not None:
-        reasons.append(Reason(f"Closure within 8 weeks: {chance_told(chance, own)}.", DESIGN_CHOICE))
+        reasons.append(Reason(chance_sentence(chance, own), DESIGN_CHOICE, chance=True))
     return reasons
 
 

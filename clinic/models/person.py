@@ -7,7 +7,7 @@ from datetime import date
 from django.db import models
 
 from .record import ClinicalRecord, between, one_of
-from .withdrawable import Withdrawable, withdrawn_whole
+from .withdrawable import Withdrawable, WithdrawableQuerySet, withdrawn_whole
 
 
 class DiabetesType(models.TextChoices):
@@ -99,6 +99,12 @@ class WeighedHow(models.TextChoices):
     ESTIMATE = "estimate", "Estimate"
 
 
+class WeightQuerySet(WithdrawableQuerySet):
+    def newest_first(self) -> models.QuerySet[Weight]:
+        """What stands, by the day weighed, the later entry of one day first."""
+        return self.standing().order_by("-measured_on", "-pk")
+
+
 class Weight(Withdrawable):
     SITE_PATH = "person__site"
 
@@ -110,6 +116,8 @@ class Weight(Withdrawable):
     visit = models.ForeignKey(
         "clinic.Visit", on_delete=models.PROTECT, related_name="weights", null=True, blank=True
     )
+
+    objects = WeightQuerySet.as_manager()  # type: ignore[misc]
 
     class Meta:
         ordering = ["-measured_on", "-pk"]

@@ -1,14 +1,5 @@
-"""A day in words."""
+"""A day in words, for code: the form that templates give a day (`DATE_FORMAT`)."""
 
-from __future__ import annotations
-
-from datetime import date
-
-from django.utils.formats import date_format
+from clinic.healing.reason import day_words
 
 __all__ = ["day_words"]
-
-
-def day_words(day: date) -> str:
-    """The day as every page shows it; the program speaks one language."""
-    return date_format(day, "DATE_FORMAT")

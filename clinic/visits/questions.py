@@ -43,8 +43,8 @@ def correction_questions(
     """The same of a visit that is corrected, against what came before it; what was confirmed as typed when it
     was saved is not asked again.
     """
-    earlier = visit.person.weights.standing().filter(measured_on__lte=visit.visited_on)
-    others = earlier.exclude(visit=visit).order_by("-measured_on", "-pk")
+    earlier = visit.person.weights.newest_first().filter(measured_on__lte=visit.visited_on)
+    others = earlier.exclude(visit=visit)
     questions = visit_questions(replace(sheet, weight=others.first()), found, lesions)
     return [one for one in questions if one.words not in visit.confirmed_as_typed]
 

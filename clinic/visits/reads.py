@@ -242,7 +242,7 @@ def visit_sheet(person: Person, day: date) -> VisitSheet:
         .order_by("-visited_on", "-pk")
         .first()
     )
-    weight = person.weights.standing().order_by("-measured_on", "-pk").first()
+    weight = person.weights.newest_first().first()
     devices = Prescription.objects.filter(limb__person=person, stopped_on=None).select_related("limb")
     return VisitSheet(
         person=person,

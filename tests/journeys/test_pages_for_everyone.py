@@ -7,6 +7,7 @@ import re
 
 import pytest
 
+from clinic.demo.packed import PACK, packed_until, unpack
 from clinic.models import (
     AntibioticCourse,
     Lesion,
@@ -207,6 +208,22 @@ def test_main_pages_pass_axe_at_both_sizes(visitor, invented_clinic, roles):
                     found += [f"{role} {path} text 200 % {fault}" for fault in visitor.axe_faults()]
     assert not found, "\n".join(found)
     assert len(seen) == (2 if roles == ("staff",) else len(BUDGETS)), "a page of a stated height was not met"
+
+
+def test_the_audit_of_a_year_of_a_full_clinic_keeps_its_height_with_a_notice(visitor, transactional_db):
+    unpack(PACK)
+    until = packed_until(PACK)
+    manager = User.objects.filter(role="manager").earliest("pk")
+    # Somebody who left in a device: the page says so above the figures.
+    left = Person.objects.filter(state="moved").latest("pk")
+    running = Prescription.objects.filter(limb__person=left).latest("pk")
+    Prescription.objects.filter(pk=running.pk).update(stopped_on=None, stop_reason="")
+    visitor.sign_in(manager)
+    visitor.resize("tablet")
+    visitor.open(f"/audit/?since={until.replace(year=until.year - 1)}&until={until}")
+    assert visitor.page.locator("[data-message=ends_to_settle]").is_visible()
+    assert visitor.page.locator(".agreement .figure").is_visible()
+    assert visitor.height() <= budget_of("/audit/")
 
 
 def test_the_table_of_measurements_is_whole_on_the_tablet(visitor, lesion):

@@ -25,7 +25,7 @@ from clinic.case.reads.waiting import (
 from clinic.curves.reads.healing import LesionHealing, healing_of, measurements_of
 from clinic.evidence.reads.standing import LimbStanding
 from clinic.guidelines.due import sealed_past, visit_standing
-from clinic.healing.fared import OwnCounts, chance_sentence, chance_told
+from clinic.healing.fared import OwnCounts, chance_told
 from clinic.healing.prognosis import prognosis_told
 from clinic.healing.progress import Change, change_between, reduction_percent
 from clinic.healing.report import LesionReport
@@ -124,16 +124,16 @@ def _by_then(chance: float, weeks: int, own: OwnCounts | None) -> str:
 
 
 def chances_sentence(report: LesionReport | None) -> str:
-    """What the forecast says in words: chances always, a date only from the fifth area on; before the third
-    area what the facts say."""
+    """What the forecast says beside the verdict sentence, which has the next 8 weeks: later chances always, a
+    date only from the fifth area on; before the third area what the facts say."""
     if report is None:
         return ""
     forecast, counts = report.forecast, report.own.counts if report.own else None
     if forecast is None:
         return prognosis_told(report.prognosis) if report.prognosis else ""
     words = (
-        f"{chance_sentence(forecast.chance_next_8w, counts)} Estimate, from {forecast.n} areas"
-        f"{_by_whom(report)}. By 12 weeks from the first area: {_by_then(forecast.chance_12w, 12, counts)}; "
+        f"Chances are estimates, from {forecast.n} areas{_by_whom(report)}. "
+        f"By 12 weeks from the first area: {_by_then(forecast.chance_12w, 12, counts)}; "
         f"by 20 weeks: {_by_then(forecast.chance_20w, 20, counts)}."
     )
     if forecast.names_date:

@@ -140,7 +140,7 @@ def person_page(person: Person, *, today: date, everything: bool = False) -> Per
     return PersonPage(
         person=person,
         feet=feet,
-        weights=list(person.weights.standing()[:WEIGHTS_SHOWN]),
+        weights=list(person.weights.newest_first()[:WEIGHTS_SHOWN]),
         circumstances=circumstances_card(person, today),
         flags=[(flag, flag_words(flag.flags)) for flag in flags_open(person)],
         referrals=referrals,

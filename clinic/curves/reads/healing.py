@@ -154,13 +154,21 @@ class LesionHealing:
 
     @property
     def sentence(self) -> str:
-        """The verdict sentence under a lesion's title."""
+        """The verdict sentence under a lesion's title; of an open one with the chance of closure, once."""
         if self.report is None:
             again = self.lesion.reopened_on
             return f"Reopened on {again:%-d %b %Y}; no area since." if again else "No area measured yet."
         if self.lesion.state == LesionState.ENDED:
             return f"Ended: {self.lesion.get_outcome_display().lower()}."
-        return " ".join(reason.text for reason in self.report.verdict.reasons)
+        reasons = self.report.verdict.reasons
+        words = [reason.text for reason in reasons]
+        if (
+            self.lesion.state == LesionState.OPEN
+            and self.report.forecast
+            and not any(reason.chance for reason in reasons)
+        ):
+            words.append(self.outlook)
+        return " ".join(words)
 
     @property
     def outlook(self) -> str:

@@ -56,7 +56,7 @@ class PersonBar:
 def person_bar(person: Person, today: date | None = None) -> PersonBar:
     """The header of one person (at most nine queries, whatever the size of the record)."""
     day = today or timezone.localdate()
-    weight = person.weights.standing().order_by("-measured_on", "-pk").first()
+    weight = person.weights.newest_first().first()
     return PersonBar(
         person=person,
         age=person.age_on(day),

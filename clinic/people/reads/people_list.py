@@ -32,7 +32,7 @@ __all__ = ["A_PAGE", "PeoplePage", "PersonRow", "people_page"]
 A_PAGE = 50
 ORDER = ("family_name", "given_name", "pk")
 _VISITS = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by("-visited_on", "-pk")
-_WEIGHTS = Weight.objects.standing().filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
+_WEIGHTS = Weight.objects.newest_first().filter(person=OuterRef("pk"))
 #: Put together once: each query that takes them makes copies of its own.
 _NEXT_ON = Subquery(_VISITS.values("next_on")[:1])
 _WEIGHED_ON = Subquery(_WEIGHTS.values("measured_on")[:1])

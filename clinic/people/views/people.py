@@ -215,7 +215,7 @@ def weight_new(request: ClinicRequest, person: int) -> HttpResponse:
     form = WeightForm(request.POST or None, initial={"measured_on": timezone.localdate()})
     valid, last, questions = (
         request.method == "POST" and form.is_valid(),
-        found.weights.standing().first(),
+        found.weights.newest_first().first(),
         [],
     )
     if valid and last is not None:

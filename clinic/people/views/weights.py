@@ -22,8 +22,8 @@ WEIGHTS = Weight.objects.standing().select_related("person__site", "visit")
 
 def _asked(weight: Weight, data: dict[str, Any]) -> Sequence[Question]:
     """A weight that is changed, against the one before it."""
-    earlier = weight.person.weights.standing().filter(measured_on__lte=data["measured_on"])
-    last = earlier.exclude(pk=weight.pk).order_by("-measured_on", "-pk").first()
+    earlier = weight.person.weights.newest_first().filter(measured_on__lte=data["measured_on"])
+    last = earlier.exclude(pk=weight.pk).first()
     if last is None or data["kg"] == weight.kg:
         return ()
     limit = weight.person.site.question_weight_percent

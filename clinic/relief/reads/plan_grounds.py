@@ -27,7 +27,7 @@ def weight_ground(limb_plan: LimbPlan, until: date | None = None) -> str:
     result, planned = limb_plan.plan.result, limb_plan.plan.spec.get("body_weight_kg")
     if planned is None or "policy" not in result:
         return ""
-    rows = limb_plan.limb.person.weights.standing().order_by("-measured_on", "-pk")
+    rows = limb_plan.limb.person.weights.newest_first()
     if until is not None:
         rows = rows.filter(measured_on__lte=until)
     weights = [float(kg) for kg in rows.values_list("kg", flat=True)[:2]]

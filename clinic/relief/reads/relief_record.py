@@ -171,7 +171,7 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
     return LimbRecord(
         limb=limb,
         day=day or timezone.localdate(),
-        weight=limb.person.weights.standing().order_by("-measured_on", "-pk").first(),
+        weight=limb.person.weights.newest_first().first(),
         rigid=limb.findings.filter(rigid_deformity__isnull=False).order_by("-found_on", "-pk").first(),
         running=limb.prescriptions.filter(stopped_on__isnull=True).select_related("relief_plan").first(),
         in_force=in_force.plan if in_force else None,

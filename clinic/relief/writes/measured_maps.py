@@ -87,7 +87,7 @@ def _refuse_misplaced(row: MeasuredMap, limb: Limb) -> None:
     insole = insole_of_limb(limb)
     if insole is None:
         raise Refused("Foot length: not recorded; the insole is drawn from it. Record it first.")
-    weight = limb.person.weights.standing().order_by("-measured_on", "-pk").first()
+    weight = limb.person.weights.newest_first().first()
     if weight is None and row.kind == MapKind.INSTANT:
         raise Refused(
             "Body weight: not recorded; one moment of the step is checked against it. Record it first.",

@@ -141,7 +141,7 @@ class MeasurementForm(forms.Form):
     )
     redness_mm = NumberField(label="Redness", low=1, high=300, unit="mm", kind=int, required=False)
     deep_infection = YesNoChips(label="Deep infection or abscess")
-    probe_to_bone = YesNoChips(label="Probe touches bone")
+    probe_to_bone = YesNoChips(label="Probe to bone")
     unwell = YesNoChips(label="Fever or unwell")
     odour = YesNoChips(label="Odour")
     surrounding_skin = chips("Skin around", SurroundingSkin.choices)

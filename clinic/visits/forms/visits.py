@@ -147,7 +147,7 @@ class VisitForm(RedFlagQuestions, NextDateForm):
                     months=sheet.months,
                 )
             )
-        watch_add(self, sheet.watch)
+        watch_add(self, sheet.watch, "looked_clear")
         drawn_by(self, FIELD, *self.fields)
         drawn_by(self, FOLLOW_UP, *FOLLOW_UPS)
         touches_fit(self)

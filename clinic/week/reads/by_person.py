@@ -14,6 +14,7 @@ from clinic.week.reads.marks import MarkShown, marks_shown
 from clinic.week.reads.rows import Ask, TodayRow
 from clinic.week.reads.today import TodayLists
 from clinic.week.reads.today_cases import LesionLine
+from clinic.week.reads.urgency import CALM, Urgency, urgency, urgent_order
 
 __all__ = ["GROUPS", "DayPerson", "Item", "people_of_today"]
 
@@ -36,7 +37,11 @@ class Item:
 
     words: str
     asks: tuple[Ask, ...]
-    loud: bool
+    urgency: Urgency
+
+    @property
+    def loud(self) -> bool:
+        return self.urgency < CALM
 
 
 @dataclass
@@ -55,6 +60,11 @@ class DayPerson:
     marks: tuple[MarkShown, ...] = ()
     #: What was answered today and can be taken back.
     answered: tuple[Answered, ...] = ()
+
+    @property
+    def urgency(self) -> Urgency:
+        """That of the most urgent of the items."""
+        return min((item.urgency for item in self.items), default=CALM)
 
 
 def people_of_today(
@@ -81,10 +91,12 @@ def people_of_today(
     grouped: dict[Group, list[DayPerson]] = {group: [] for group in order}
     for one in found.values():
         grouped[one.group].append(one)
-    for rows in grouped.values():
+    for group, rows in grouped.items():
         rows.sort(
             key=lambda one: (one.day or date.max, one.at or time.max, one.person.family_name, one.person.pk)
         )
+        if group == "urgent":
+            rows.sort(key=lambda one: urgent_order(one.urgency, one.person))
     return grouped
 
 
@@ -122,4 +134,8 @@ def _add(one: DayPerson, group: Group, row: TodayRow) -> None:
             one.visit = one.visit or ask
         else:
             asks.append(ask)
-    one.items.append(Item(row.words, tuple(asks), group == "urgent"))
+    stops = (ask.message.id for ask in row.asks if ask.kind == "stop")
+    most = min((urgency(stop, row.limit or row.day) for stop in stops), default=CALM)
+    one.items.append(Item(row.words, tuple(asks), most))
+    # What is urgent first; the rest as it came.
+    one.items.sort(key=lambda item: item.urgency)

@@ -34,13 +34,13 @@ def digest_of(site: Site, day: date, now: datetime) -> tuple[DigestLine, ...]:
     # Not the list of the page: that shows a signature only to those who may give it.
     unsigned = Prescription.objects.filter(UNSIGNED, limb__person__site=site).count()
     lines = (
+        DigestLine(len(morning.flags), "red flag unanswered", "red flags unanswered", "today"),
         DigestLine(
             len(morning.sealed),
             "non-removable device past its day",
             "non-removable devices past their day",
             "today",
         ),
-        DigestLine(len(morning.flags), "red flag unanswered", "red flags unanswered", "today"),
         DigestLine(len(morning.referrals), "referral not reached", "referrals not reached", "today"),
         DigestLine(len(morning.contacts), "patient not reached", "patients not reached", "today"),
         DigestLine(

@@ -36,6 +36,7 @@ from clinic.week.reads.morning_waiting import (
 )
 from clinic.week.reads.rows import Ask, TodayRow, writable
 from clinic.week.reads.today_cases import OpenCase
+from clinic.week.reads.urgency import flag_limit
 
 __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
 
@@ -44,8 +45,8 @@ __all__ = ["Ask", "Morning", "TodayRow", "contact_state", "morning_of"]
 class Morning:
     """The parts of the list, the loudest first. Empty is how it should be."""
 
-    sealed: tuple[TodayRow, ...]
     flags: tuple[TodayRow, ...]
+    sealed: tuple[TodayRow, ...]
     calls: tuple[TodayRow, ...]
     owners: tuple[TodayRow, ...]
     back_home: tuple[TodayRow, ...]
@@ -93,8 +94,8 @@ def morning_of(
         )
 
     return Morning(
-        sealed=part(lambda case: _sealed(case, now)),
         flags=part(lambda case: _flags(case, site, now)),
+        sealed=part(lambda case: _sealed(case, now)),
         calls=part(lambda case: _calls(case, site, now)),
         owners=part(_owners),
         back_home=part(_back_home),
@@ -136,7 +137,8 @@ def _flags(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:
         clock = flag_clock(flag.raised_at, flag_urgency(flag.flags), hours_of(site), now)
         ask = Ask(message_of("answer_flag"), "flag_answer", flag.pk)
         words = f"Red flag: {'; '.join(flag_words(flag.flags))} ({clock.words})"
-        yield TodayRow(case.person, local_day(flag.raised_at), words, case.lines, (ask,))
+        limit = flag_limit(flag.raised_at, flag.flags, site)
+        yield TodayRow(case.person, local_day(flag.raised_at), words, case.lines, (ask,), limit=limit)
 
 
 def _calls(case: OpenCase, site: Site, now: datetime) -> Iterator[TodayRow]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 from django.utils.text import capfirst
 
 from clinic.curves.reads.healing import LesionHealing, healings_of
@@ -27,6 +27,7 @@ from clinic.models import (
 from clinic.record.dates import day_words
 from clinic.record.glossary import VERDICTS
 from clinic.week.reads.review_due import DUE, Due, Surroundings, due_for, surroundings_of
+from clinic.week.reads.urgency import CALM, Urgency, flag_limit, urgency, urgent_order
 
 __all__ = ["CONCERNS", "ReviewFilter", "ReviewGroup", "ReviewList", "ReviewRow", "review_list"]
 
@@ -81,6 +82,8 @@ class ReviewRow:
     look: Look | None = None
     #: How many of the reasons, the first ones, are urgent.
     urgent: int = 0
+    #: Of the most urgent of them.
+    urgency: Urgency = CALM
 
     @property
     def lesion(self) -> Lesion:
@@ -137,9 +140,15 @@ class ReviewRow:
         }
 
     @property
+    def order(self) -> tuple[Any, ...]:
+        """Order inside a concern: what is urgent as on Today, the rest by worry."""
+        named = urgent_order(self.urgency, self.lesion.limb.person) if self.urgent else ()
+        return named, self.worry
+
+    @property
     def worry(self) -> tuple[float, int, int]:
-        """Order inside a concern: least likely to close in 8 weeks first, then longest unseen, then as
-        registered.
+        """Order inside a concern that is not urgent: least likely to close in 8 weeks first, then longest
+        unseen, then as registered.
         """
         forecast = self.healing.report.forecast if self.healing.report else None
         days = 10_000 if self.days_since_visit is None else self.days_since_visit
@@ -170,9 +179,14 @@ class ReviewList:
         return next((row for row in (*rows, *self.seen) if row.lesion.pk == lesion.pk), None)
 
 
-def _open_flags(people: Any) -> QuerySet[Any, Any]:
-    flags = RedFlag.objects.standing().filter(person__in=people, answer="").order_by()
-    return flags.values_list("person_id").annotate(Count("pk"))
+def _open_flags(people: Any, site: Site) -> dict[int, datetime]:
+    """Of who has an unanswered red flag: until when the first of theirs is to be answered."""
+    found: dict[int, datetime] = {}
+    flags = RedFlag.objects.standing().filter(person__in=people, answer="")
+    for person, raised_at, ticked in flags.values_list("person_id", "raised_at", "flags"):
+        limit = flag_limit(raised_at, ticked, site)
+        found[person] = min(found.get(person, limit), limit)
+    return found
 
 
 def _notes(lesions: Any) -> QuerySet[Any, Any]:
@@ -194,14 +208,14 @@ def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) ->
     )
     judged, around = healings_of(lesions), surroundings_of(lesions, today)
     numbers = [lesion.pk for lesion in lesions]
-    flags: dict[int, int] = dict(_open_flags({lesion.limb.person_id for lesion in lesions}))
+    flags = _open_flags({lesion.limb.person_id for lesion in lesions}, site)
     notes: dict[int, ReviewNote] = {note.lesion_id: note for note in _notes(numbers)}
     looks: dict[int, Look] = {look.lesion_id: look for look in _open_looks(numbers)}
     every = [
         _row(
             judged[lesion.pk],
             around,
-            flags.get(lesion.limb.person_id, 0),
+            flags.get(lesion.limb.person_id),
             notes.get(lesion.pk),
             looks.get(lesion.pk),
             today,
@@ -210,7 +224,7 @@ def review_list(site: Site, today: date, filter_: ReviewFilter | None = None) ->
         for lesion in lesions
     ]
     wanted = [row for row in every if filter_ is None or filter_.takes(row)]
-    open_rows = sorted((row for row in wanted if row.seen is None), key=lambda row: row.worry)
+    open_rows = sorted((row for row in wanted if row.seen is None), key=lambda row: row.order)
     return ReviewList(
         groups=tuple(
             ReviewGroup(concern, words, tuple(row for row in open_rows if row.concern == concern))
@@ -240,7 +254,7 @@ def _devices(rows: Sequence[ReviewRow]) -> tuple[tuple[str, str], ...]:
 def _row(
     healing: LesionHealing,
     around: Surroundings,
-    flags: int,
+    flagged: datetime | None,
     note: ReviewNote | None,
     look: Look | None,
     today: date,
@@ -248,7 +262,7 @@ def _row(
 ) -> ReviewRow:
     person = healing.lesion.limb.person_id
     device, came = around.device.get(healing.lesion.limb_id), around.came.get(person)
-    stops = tuple(_stops(device, flags, today))
+    stops = dict(_stops(device, flagged, today))
     old, due = _unmeasured(healing, today), due_for(healing, around, site, today)
     concern = healing.kind
     if stops:
@@ -267,6 +281,7 @@ def _row(
         days_since_visit=(today - came).days if came else None,
         look=look,
         urgent=len(stops),
+        urgency=min(stops.values(), default=CALM),
         seen=note if _still_seen(note, concern, around, person, today) else None,
     )
 
@@ -283,11 +298,15 @@ def _still_seen(
     return logged is None or logged <= note.created_at
 
 
-def _stops(device: Prescription | None, flags: int, today: date) -> Iterable[str]:
-    if flags:
-        yield "A red flag of this patient is not answered."
+def _stops(
+    device: Prescription | None, flagged: datetime | None, today: date
+) -> Iterable[tuple[str, Urgency]]:
+    """What is urgent, in words, the worst first."""
+    if flagged:
+        yield "A red flag of this patient is not answered.", urgency("answer_flag", flagged)
     if device and device.open_by and device.stays_closed and sealed_past(device.open_by, today):
-        yield f"Non-removable device was to be opened by {day_words(device.open_by)}: open it today."
+        words = f"Non-removable device was to be opened by {day_words(device.open_by)}: open it today."
+        yield words, urgency("open_sealed_now", device.open_by)
 
 
 def _unmeasured(healing: LesionHealing, today: date) -> str:

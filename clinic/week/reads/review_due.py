@@ -94,7 +94,7 @@ def surroundings_of(lesions: Sequence[Lesion], today: date) -> Surroundings:
     for row in items_due(today, review__lesion__in=[lesion.pk for lesion in lesions]):
         found.items.setdefault(row.item.review.lesion_id, []).append(row)
     for person, *weighed in _weights(people):
-        found.weight[person] = Weighed(*weighed)
+        found.weight.setdefault(person, Weighed(*weighed))
     by_lesion: dict[int, list[LimbPlan]] = defaultdict(list)
     for link in _plans(limbs):
         for lesion in link.lesions.all():
@@ -110,7 +110,7 @@ def _devices(limbs: Any) -> QuerySet[Any, Any]:
 
 
 def _weights(people: Any) -> QuerySet[Any, Any]:
-    rows = Weight.objects.standing().filter(person__in=people).order_by("measured_on", "pk")
+    rows = Weight.objects.newest_first().filter(person__in=people)
     return rows.values_list("person_id", "measured_on", "kg")
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date, time
+from datetime import date, datetime, time
 
 from clinic.models import Person
 from clinic.record.messages import Filled, message_of
@@ -40,6 +40,8 @@ class TodayRow:
     #: Of an agreed visit: its time and how the person comes, where they were given.
     at: time | None = None
     transport: str = ""
+    #: Of what is urgent: when its limit ends, where that is not `day`.
+    limit: datetime | None = None
 
 
 def writable(row: TodayRow) -> TodayRow:

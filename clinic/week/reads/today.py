@@ -44,8 +44,8 @@ class TodayLists:
 
     @property
     def flagged(self) -> tuple[TodayRow, ...]:
-        """Sealed devices past their day, then red flags."""
-        return (*self.morning.sealed, *self.morning.flags)
+        """Red flags, then sealed devices past their day."""
+        return (*self.morning.flags, *self.morning.sealed)
 
     @property
     def no_date(self) -> tuple[TodayRow, ...]:

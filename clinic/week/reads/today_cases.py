@@ -154,7 +154,7 @@ def _people(site: Site) -> dict[int, OpenCase]:
     visits = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
         "-visited_on", "-pk"
     )
-    weights = Weight.objects.standing().filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
+    weights = Weight.objects.newest_first().filter(person=OuterRef("pk"))
     people = Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
         latest_on=Subquery(visits.values("visited_on")[:1]),
         latest_next_on=Subquery(visits.values("next_on")[:1]),

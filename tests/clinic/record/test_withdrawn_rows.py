@@ -222,7 +222,7 @@ def whole_reads(path):
     asked = {
         id(node.value)
         for node in ast.walk(tree)
-        if isinstance(node, ast.Attribute) and node.attr == "standing"
+        if isinstance(node, ast.Attribute) and node.attr in ("standing", "newest_first")
     }
     called = {
         id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Attribute) and node.attr in QUERIES

@@ -55,6 +55,15 @@ def test_a_grade_takes_the_focus(as_podiatrist, person):
         assert GRADES[name].means in unescape(page)
 
 
+def test_a_grade_takes_the_focus_on_the_page_of_a_visit_and_in_the_bar_of_its_patient(as_staff, person):
+    lesion = factories.lesion(on=factories.limb(of=person))
+    visit = factories.visit(of=person)
+    factories.measurement(at=visit, of=lesion, cm2=2.0, infection_looked=True, infection_grade=2)
+    page = as_staff.get(f"/visits/{visit.pk}/").content.decode()
+    assert told(page) == {name: GRADES[name].means for name in ("risk", "infection")}
+    assert "risk" in told(as_staff.get(f"/people/{person.pk}/visits/new/").content.decode())
+
+
 @pytest.mark.parametrize("kind", ["flag", "stale"])
 def test_a_state_that_is_no_verdict_takes_no_focus(rf, kind):
     asked = RequestContext(rf.get("/"), {"kind": kind})

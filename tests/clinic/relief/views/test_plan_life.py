@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import uuid
+
 import pytest
 from django.utils import timezone
+from django.utils.html import escape
 
-from clinic.models import PlanFlag, WatchPoint
+from clinic.models import PlanFlag, WatchFinding, WatchPoint
 from offload.models import PlanMeasurement, PlanStep
 from tests import factories
 from tests.clinic.relief.writes.test_relief import draft, lesion, limb, sign
@@ -99,6 +102,45 @@ def test_the_visit_page_asks_for_each_watch_point_by_name_and_prefills_none(as_s
     assert page.count('name="watch_') == 4 * WatchPoint.objects.count()
     watch = page[page.index("Watch points of the relief plan") :]
     assert "checked" not in watch[: watch.index("</section>")]
+
+
+def looked(client, limb, **told):
+    """A visit of today by its form, as a browser without script sends it."""
+    first = limb.lesions.get()
+    data = {
+        "submission_key": str(uuid.uuid4()),
+        "visited_on": timezone.localdate().isoformat(),
+        "red_flags": ["none"],
+        "next_in": "7",
+        f"lesion-{first.pk}-covered_dry": "on",
+        **told,
+    }
+    return client.post(f"/people/{limb.person_id}/visits/new/", data)
+
+
+def test_one_touch_names_every_watch_point_and_answers_each_as_clear(as_staff, plan, limb):
+    page = as_staff.get(f"/people/{limb.person_id}/visits/new/").content.decode()
+    touch = page[page.index('name="looked_clear"') :]
+    touch = touch[: touch.index("</label>")]
+    points = WatchPoint.objects.filter(limb_plan=plan)
+    assert all(f"“{escape(point.words)}” clear" in touch for point in points)
+    assert looked(as_staff, limb, looked_clear="on").status_code == 302
+    assert {(one.point_id, one.found) for one in WatchFinding.objects.all()} == {
+        (point.pk, "clear") for point in points
+    }
+
+
+def test_an_untouched_watch_point_is_not_looked_at(as_staff, plan, limb):
+    assert looked(as_staff, limb, other_foot="clear").status_code == 302
+    assert not WatchFinding.objects.exists()
+
+
+def test_the_touch_beside_another_answer_to_one_watch_point_is_refused(as_staff, plan, limb):
+    point = WatchPoint.objects.filter(limb_plan=plan).first()
+    answer = looked(as_staff, limb, looked_clear="on", **{f"watch_{point.pk}": "red"})
+    assert answer.status_code == 422
+    assert "is ticked beside another answer" in answer.content.decode()
+    assert not WatchFinding.objects.exists()
 
 
 def test_typed_peaks_are_kept_and_the_page_says_how_few_they_are(as_staff, as_manager, plan):

@@ -97,18 +97,18 @@ def test_people_who_moved_or_died_and_other_sites_are_out(site, other_site):
     assert names(today_lists(site, TODAY())) == {}
 
 
-def test_sealed_devices_past_their_day_come_before_older_flags(site):
+def test_red_flags_come_before_sealed_devices_longer_past_their_day(site):
     flagged = case(site, next_on=days(20))
-    factories.red_flag(of=flagged, raised_at=timezone.now() - timedelta(days=30))
+    factories.red_flag(of=flagged)
     factories.red_flag(of=flagged, answer="called", answered_at=timezone.now())
     late = case(site, next_on=days(20))
     factories.prescription(
         of=late.limbs.get(), device_class="total_contact_cast", sealed_on=days(-9), open_by=days(-1)
     )
     lists = today_lists(site, TODAY())
-    assert [row.person for row in lists.flagged] == [late, flagged]
-    assert lists.flagged[0].asks[0].url_name == "prescription_open"
-    assert "Fever" in lists.flagged[1].words
+    assert [row.person for row in lists.flagged] == [flagged, late]
+    assert "Fever" in lists.flagged[0].words
+    assert lists.flagged[1].asks[0].url_name == "prescription_open"
 
 
 def test_a_device_to_open_today_makes_the_person_due(site):
