@@ -1,6 +1,4 @@
-"""One migrated SQLite file for the whole run: `migrate` from an empty file costs ten seconds of processor
-time.
-"""
+"""One migrated SQLite file for the whole run: `migrate` from an empty file costs processor time."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from clinic.config.settings import *  # noqa: E402, F403
 from clinic.config.settings import BASE_DIR, DATABASES  # noqa: E402
 
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
-# The schema straight from the models: `migrate` costs ten seconds of processor time; tests that need a
+# The schema straight from the models: `migrate` costs seconds of processor time; tests that need a
 # migrated database copy the one file that `tests/migrated.py` makes.
 DATABASES["default"]["TEST"] = {"MIGRATE": False}
 # SQLite in memory locks the whole table for the live server's threads; a file behaves as in the clinic.

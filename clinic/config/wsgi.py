@@ -28,6 +28,8 @@ def load() -> None:
 
     import_module(settings.ROOT_URLCONF)
     import_module("clinic.audit.prints")
+    for slow in ("stats", "interpolate", "optimize"):
+        import_module(f"scipy.{slow}")
     charts = import_module("clinic.charts")
     for module in iter_modules(charts.__path__):
         import_module(f"clinic.charts.{module.name}")

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import binom
 
 from clinic.healing.proportion import ProportionError
 
@@ -79,6 +78,7 @@ def funnel_limits(
     n = np.asarray(of, dtype=float)
     if n.size and n.min() < 1:
         raise ProportionError(f"of: {n.min():g} cases, at least 1 needed")
+    from scipy.stats import binom  # slow to import: only a process that counts pays for it
 
     def at(tail: float) -> NDArray[np.float64]:
         # Beyond this every case is alike as far as doubles can tell.

@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-from scipy import stats
-
 from clinic.healing.errors import HealingError
 
 __all__ = ["Proportion", "ProportionError", "wilson"]
@@ -86,5 +84,7 @@ def wilson(count: int, of: int, level: float = 0.95) -> Proportion:
         raise ProportionError(f"count: {count} is not from 0 to {of}")
     if not 0.0 < level < 1.0:
         raise ProportionError(f"level: {level:g} is not between 0 and 1")
+    from scipy import stats  # slow to import: only a process that counts pays for it
+
     found = stats.binomtest(count, of).proportion_ci(level, method="wilson")
     return Proportion(count=count, of=of, low=float(found.low), high=float(found.high), level=level)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy.special import stdtrit
 
 from clinic.healing.errors import SeriesError
 
@@ -122,7 +122,7 @@ def agreement(pairs: Sequence[Pair]) -> Agreement | None:
     shares = [200.0 * (pair.second - pair.first) / (pair.first + pair.second) for pair in pairs]
     bias = sum(shares) / n
     spread = math.sqrt(sum((share - bias) ** 2 for share in shares) / (n - 1))
-    t = float(stats.t.ppf(0.975, n - 1))
+    t = float(stdtrit(n - 1, 0.975))
     reach = t * spread / math.sqrt(n)
     limit_reach = t * spread * math.sqrt(1.0 / n + 1.96**2 / (2.0 * (n - 1)))
     low, high = bias - 1.96 * spread, bias + 1.96 * spread

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
 from scipy.special import chdtrc
 
 from clinic.healing.errors import SurvivalError
@@ -143,6 +142,8 @@ def kaplan_meier(durations: ArrayLike, events: ArrayLike, confidence: float = 0.
         raise SurvivalError(f"confidence: {confidence:g} is not between 0 and 1")
     when, failed = np.unique(times[marks], return_counts=True)
     risk = _at_risk(times, when)
+    from scipy import stats  # slow to import: only a process that counts pays for it
+
     estimate = stats.ecdf(stats.CensoredData.right_censored(times, ~marks)).sf
     with (
         warnings.catch_warnings()

@@ -12,6 +12,8 @@ import uuid
 from django.conf import settings
 from django.db import migrations, models
 
+from clinic.record.create_tables import CreateTables
+
 
 class Migration(migrations.Migration):
 
@@ -22,7 +24,7 @@ class Migration(migrations.Migration):
         ('offload', '0001_plans'),
     ]
 
-    operations = [
+    operations = [CreateTables([
         migrations.CreateModel(
             name='PersonKey',
             fields=[
@@ -3045,4 +3047,4 @@ class Migration(migrations.Migration):
                 'constraints': [models.CheckConstraint(condition=models.Q(('cause__in', ['contact', 'watch', 'weight', 'outline', 'map', 'depth', 'insole'])), name='plan_flag_cause', violation_error_message='cause must be one of the listed values'), models.CheckConstraint(condition=models.Q(models.Q(('withdrawn_because', ''), ('withdrawn_on__isnull', True)), models.Q(('withdrawn_on__isnull', False), models.Q(('withdrawn_because', ''), _negated=True)), _connector='OR'), name='plan_flag_withdrawn', violation_error_message='a withdrawn entry has its day and its reason'), models.UniqueConstraint(condition=models.Q(('answer', ''), ('withdrawn_on__isnull', True)), fields=('limb_plan', 'cause', 'subject'), name='plan_flag_one_open', violation_error_message='this plan is flagged for that already'), models.CheckConstraint(condition=models.Q(models.Q(('answer', ''), ('answered_at__isnull', True), ('answered_by__isnull', True)), models.Q(models.Q(('answer', ''), _negated=True), ('answered_at__isnull', False), ('answered_by__isnull', False)), _connector='OR'), name='plan_flag_answered', violation_error_message='an answer has its words, its time and who gave it')],
             },
         ),
-    ]
+    ])]

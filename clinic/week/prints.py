@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
-import matplotlib
 from django.forms import BaseForm, BooleanField, ChoiceField, HiddenInput
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
@@ -52,6 +51,8 @@ WIDE = A4[0] - 36 * mm
 @cache
 def _fonts() -> tuple[str, str]:
     """Fonts that hold the letters of every European name; they come with the chart library."""
+    import matplotlib  # slow to import: only a process that prints a pack pays for it
+
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name, file in (("Pack", "DejaVuSans.ttf"), ("Pack-Bold", "DejaVuSans-Bold.ttf")):
         pdfmetrics.registerFont(TTFont(name, folder / file))

@@ -14,7 +14,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from offload.core.plan.compute import LesionPressure
 from offload.core.plan.scene import LoadCase, Scene
@@ -302,6 +301,8 @@ def _void_left(scene: Scene, index: int, void: Void, state: Settled, tissue: flo
 
 def _along(at: Array, values: Array, where: Array) -> Array:
     """Monotone interpolation along one axis, held at its ends."""
+    from scipy.interpolate import PchipInterpolator  # slow to import: only a process that draws chances pays
+
     return np.asarray(PchipInterpolator(at, values)(np.clip(where, at[0], at[-1])))
 
 

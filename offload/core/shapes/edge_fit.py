@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from offload.core.shapes.outline import Point
 
@@ -51,6 +50,8 @@ def best_fit(points: Array, drawn: Array, mirrored: bool, stretched: bool) -> Ed
     -------
     EdgeFit
     """
+    from scipy.optimize import least_squares  # slow to import: only a process that fits pays for it
+
     flipped = y_up(points, mirrored)
     middle = flipped.mean(axis=0)
     centred = flipped - middle

@@ -13,7 +13,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[3]
 #: What costs seconds to import and is needed for pages only.
-HEAVY = {"matplotlib", "reportlab", "ezdxf", "shapely", "pillow_heif"}
+HEAVY = {"matplotlib", "reportlab", "ezdxf", "shapely", "pillow_heif", "scipy.stats", "scipy.interpolate"}
 
 
 def modules_after(code):
