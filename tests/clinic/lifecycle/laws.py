@@ -240,7 +240,9 @@ def every_open_ulcer_stands_on_review_once(w: World, shown: Shown) -> None:
         asked = (w.today, want)
         if w.reviewed.get(site.pk) == asked and not shown.anew:
             continue
-        found = review_list(Site.objects.get(pk=site.pk), w.today)
+        found = shown.read(
+            w, ("review", site.pk, w.today), lambda pk=site.pk: review_list(Site.objects.get(pk=pk), w.today)
+        )
         rows = [row.lesion.pk for group in found.groups for row in group.rows]
         rows += [row.lesion.pk for row in found.seen]
         assert sorted(rows) == want
@@ -360,9 +362,9 @@ def hold(w: World, *, anew: bool = False) -> None:
     mark = (w.today, w.tables.mark(()), sum(w.tables.times.values()))
     if mark == w.held and not anew:
         return  # nothing was written, and it is the same day
+    shown = Shown(w, anew=anew)
     if anew:
         w.tables.proved()
-    shown = Shown(w, anew=anew)
     for one in LAWS:
         try:
             one(w, shown)

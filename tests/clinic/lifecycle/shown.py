@@ -9,6 +9,7 @@ from typing import Any
 from clinic.models import AuditEvent, Lesion, Limb, LimbPlan, Person, Prescription, Site, Visit
 from clinic.week.reads.today import TodayLists, today_lists
 
+from . import reads
 from .world import World
 
 
@@ -34,17 +35,28 @@ class Shown:
         grown = {site for _, site, *_ in self.new}
         self.lists: dict[int, TodayLists] = {}
         for site in w.sites:
-            key = ("today", site.pk)
+            key = ("today", site.pk, w.today)
             lists = self.tables.last(key)
-            if anew or lists is None or lists.day != w.today or site.pk in grown:
-                stale = lists is None or lists.day != w.today
-                lists = self.tables.reading(key, lambda s=site: self._today(w, s), anew=anew or stale)
+            if anew or lists is None or site.pk in grown:
+                lists = self.read(w, key, lambda s=site: self._today(w, s))
             self.lists[site.pk] = lists
         self.all_rows = [
             row
             for one in self.lists.values()
             for row in (*one.morning.rows, *one.overdue, *one.due, *one.coming, *one.remission)
         ]
+
+    def read(self, w: World, key: Any, make: Callable[[], Any]) -> Any:
+        """A page put together of reads that still stand; at the end of a sequence by nothing kept, and both
+        say the same.
+        """
+        if not self.anew:
+            with reads.kept(self.tables, w.today):
+                return self.tables.reading(key, make)
+        page = make()
+        with reads.kept(self.tables, w.today):
+            assert make() == page, f"{key}: a kept read is not what is read now"
+        return page
 
     @staticmethod
     def _today(w: World, site: Site) -> TodayLists:
