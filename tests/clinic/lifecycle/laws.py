@@ -23,7 +23,6 @@ from clinic.models import (
     Prescription,
     RedFlag,
     Referral,
-    Site,
     Visit,
     Weight,
 )
@@ -241,7 +240,7 @@ def every_open_ulcer_stands_on_review_once(w: World, shown: Shown) -> None:
         if w.reviewed.get(site.pk) == asked and not shown.anew:
             continue
         found = shown.read(
-            w, ("review", site.pk, w.today), lambda pk=site.pk: review_list(Site.objects.get(pk=pk), w.today)
+            w, ("review", site.pk, w.today), lambda pk=site.pk: review_list(shown.clinic(pk), w.today)
         )
         rows = [row.lesion.pk for group in found.groups for row in group.rows]
         rows += [row.lesion.pk for row in found.seen]

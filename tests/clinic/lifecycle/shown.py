@@ -58,10 +58,15 @@ class Shown:
             assert make() == page, f"{key}: a kept read is not what is read now"
         return page
 
-    @staticmethod
-    def _today(w: World, site: Site) -> TodayLists:
-        here, signer = Site.objects.get(pk=site.pk), w.users[site.pk]["podiatrist"][0]
-        return today_lists(here, w.today, signer=signer)
+    def _today(self, w: World, site: Site) -> TodayLists:
+        return today_lists(self.clinic(site.pk), w.today, signer=w.users[site.pk]["podiatrist"][0])
+
+    def clinic(self, pk: int) -> Site:
+        """A clinic with its house rules, as they stand."""
+        if self.anew:
+            return Site.objects.get(pk=pk)
+        found: Site = self.tables.kept(("site", pk), (Site._meta.db_table,), lambda: Site.objects.get(pk=pk))
+        return found
 
     # --- rows -----------------------------------------------------------------------------------------------
     def of(self, model: Any) -> Mapping[Any, Any]:

@@ -80,7 +80,7 @@ READS = re.compile(r'(?:FROM|JOIN) "(\w+)"')
 #: The rows of a table that the pages read, where others come and go: nobody of these accounts cares for anybody.
 PART = {"clinic_user": "SELECT * FROM clinic_user WHERE username NOT LIKE 'leaver%' ORDER BY id"}
 #: What is kept beside the tables and the reads of the pages, which are proved by reading them again.
-ASIDE = ("copies", "of", "open")
+ASIDE = ("copies", "of", "open", "site")
 #: They change no row, or only give back what stood: nothing is kept from within an event.
 NO_WRITES = ("SELECT", "(SELECT", "SAVEPOINT", "RELEASE", "ROLLBACK TO", "SET CONSTRAINTS", "PRAGMA")
 
@@ -133,6 +133,8 @@ class Tables:
         mark = self.mark(names)
         if found is None or found[1] != mark:
             found = self._kept[key] = (names, mark, make())
+        if self._named:
+            self._named[-1].update(names)
         return found[2]
 
     def reading(self, key: Any, make: Callable[[], Any], *, beside: Iterable[str] = ()) -> Any:

@@ -105,7 +105,12 @@ class World:
         if not keys:
             return None
         at = min(int(self.random.expovariate(0.6)), len(keys) - 1)
-        return rows.model._default_manager.get(pk=keys[at])
+        return rows.get(pk=keys[at])
+
+    def pick_beside(self, rows: Any) -> Any:
+        """The same with what `rows` reads beside it, also where the focus names the row."""
+        found = self.pick(rows)
+        return rows.get(pk=found.pk) if found is not None and rows.model in self.focus else found
 
     def other(self, rows: Any) -> Any:
         """One row that is not what the events are about."""
