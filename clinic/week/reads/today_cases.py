@@ -156,7 +156,7 @@ def people_in_care(site: Site) -> list[Person]:
         "-visited_on", "-pk"
     )
     weights = Weight.objects.standing().filter(person=OuterRef("pk")).order_by("-measured_on", "-pk")
-    people = list(
+    people: list[Person] = list(
         Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
             latest_on=Subquery(visits.values("visited_on")[:1]),
             latest_next_on=Subquery(visits.values("next_on")[:1]),
