@@ -58,7 +58,8 @@ def main(sequences: int = 100, steps: int = 60, seed: int = 0) -> int:
                 print(
                     f"so far {world.SEQUENCES[0]} sequences, {world.STEPS[0]} steps, "
                     f"{sum(world.DONE.values())} events done, {sum(world.REFUSED.values())} refused, "
-                    f"{len(world.cells_of_run()[1])} cells, 0 laws broken, {time.process_time() - busy:.0f} s of processor time",
+                    f"{len(world.cells_of_run()[1])} cells, 0 laws broken, "
+                    f"{time.process_time() - busy:.0f} s of processor time",
                     flush=True,
                 )
 

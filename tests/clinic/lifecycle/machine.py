@@ -15,7 +15,7 @@ from .tour import Tour
 from .world import World
 
 EVENTS = {event.__name__: event for event in (*people.EVENTS, *ulcers.EVENTS, *devices.EVENTS)}
-#: One sequence in so many ends with everything read anew, and with the clinic's own check of the whole record.
+#: One sequence in so many ends with everything read anew, and with the clinic's own check of the record.
 VERIFIED = 5
 
 

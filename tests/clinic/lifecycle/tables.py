@@ -77,7 +77,7 @@ ROW: dict[Any, Any] = {
 }
 WRITES = re.compile(r'\s*(?:INSERT(?: OR IGNORE)? INTO|UPDATE|DELETE FROM) "(\w+)"')
 READS = re.compile(r'(?:FROM|JOIN) "(\w+)"')
-#: The rows of a table that the pages read, where others come and go: nobody of these accounts cares for anybody.
+#: The rows of a table that the pages read, where others come and go: the accounts that care for nobody.
 PART = {"clinic_user": "SELECT * FROM clinic_user WHERE username NOT LIKE 'leaver%' ORDER BY id"}
 #: What is kept beside the tables and the reads of the pages, which are proved by reading them again.
 ASIDE = ("copies", "of", "open", "site")
