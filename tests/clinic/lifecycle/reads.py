@@ -1,7 +1,7 @@
 """The reads that Today and Review are put together from, each made again only after a table it read from was
 written to; what is put together of them is put together anew every time.
 
-At the end of a sequence both are read without anything kept and must say the same.
+At the end of one sequence in five both are read without anything kept and must say the same.
 """
 
 from __future__ import annotations

@@ -47,9 +47,7 @@ class Shown:
         ]
 
     def read(self, w: World, key: Any, make: Callable[[], Any]) -> Any:
-        """A page put together of reads that still stand; at the end of a sequence by nothing kept, and both
-        say the same.
-        """
+        """A page put together of reads that still stand; `anew` by nothing kept, and both say the same."""
         if not self.anew:
             with reads.kept(self.tables, w.today):
                 return self.tables.reading(key, make)

@@ -1,8 +1,8 @@
 """The tables as the laws read them: each is read again only after somebody wrote to it.
 
 Every statement goes through `watch`, which counts the writes of each table. What is kept is a function of the
-tables it was read from alone, so it stands while their counts do. At the end of a sequence nothing kept is
-believed: everything is read anew and held against it.
+tables it was read from alone, so it stands while their counts do. At the end of one sequence in five nothing
+kept is believed: everything is read anew and held against it.
 """
 
 from __future__ import annotations
