@@ -227,8 +227,8 @@ def an_ulcer_and_its_episode_belong_to_one_person(w: World, shown: Shown) -> Non
 
 @law
 def every_open_ulcer_stands_on_review_once(w: World, shown: Shown) -> None:
-    """Review is read again where the state of an ulcer, or whose it is, has changed, on another day, and where
-    everything is read anew; not after an event that leaves all that as it was.
+    """Review is read again where the state of an ulcer, or whose it is, has changed, on another day, and
+    where everything is read anew; not after an event that leaves all that as it was.
     """
     for site in w.sites:
         want = sorted(
