@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
-from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, Subquery, Window
 from django.db.models.functions import RowNumber
@@ -136,7 +136,7 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     """People in care of a site with all that Today asks about (a fixed number of queries, whatever their
     number).
     """
-    cases = _people(site)
+    cases = {person.pk: OpenCase(person) for person in people_in_care(site)}
     _add_lesions(cases, site, day)
     _add_measurements(cases, site)
     _add_the_rest(cases, now)
@@ -150,43 +150,47 @@ def gather(site: Site, day: date, now: datetime) -> dict[int, OpenCase]:
     return cases
 
 
-def _people(site: Site) -> dict[int, OpenCase]:
+def people_in_care(site: Site) -> list[Person]:
+    """Everybody in care with the latest entry and the latest weight (one query)."""
     visits = Visit.objects.filter(person=OuterRef("pk"), state=VisitState.STANDS).order_by(
         "-visited_on", "-pk"
     )
     weights = Weight.objects.newest_first().filter(person=OuterRef("pk"))
-    people = Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
-        latest_on=Subquery(visits.values("visited_on")[:1]),
-        latest_next_on=Subquery(visits.values("next_on")[:1]),
-        latest_next_at=Subquery(visits.values("next_at")[:1]),
-        latest_transport=Subquery(visits.values("transport")[:1]),
-        latest_attendance=Subquery(visits.values("attendance")[:1]),
-        weighed_on=Subquery(weights.values("measured_on")[:1]),
+    people: list[Person] = list(
+        Person.objects.filter(site=site, state=PersonState.IN_CARE).annotate(
+            latest_on=Subquery(visits.values("visited_on")[:1]),
+            latest_next_on=Subquery(visits.values("next_on")[:1]),
+            latest_next_at=Subquery(visits.values("next_at")[:1]),
+            latest_transport=Subquery(visits.values("transport")[:1]),
+            latest_attendance=Subquery(visits.values("attendance")[:1]),
+            weighed_on=Subquery(weights.values("measured_on")[:1]),
+        )
     )
-    cases = {}
     for person in people:
         person.site = site
-        cases[person.pk] = OpenCase(person)
-    return cases
+    return people
 
 
-def _add_lesions(cases: dict[int, OpenCase], site: Site, day: date) -> None:
-    lesions = (
+def true_lesions(site: Site, day: date) -> list[Lesion]:
+    """Their ulcers, open and past, with the day on which bone was felt and not judged since (one query)."""
+    return list(
         Lesion.objects.filter(TRUE_LESIONS, limb__person__site=site, limb__person__state=PersonState.IN_CARE)
         .select_related("limb")
         .annotate(bone_felt_on=bone_felt_unjudged(day))
         .order_by("label", "pk")
     )
-    for lesion in lesions:
+
+
+def _add_lesions(cases: dict[int, OpenCase], site: Site, day: date) -> None:
+    for lesion in true_lesions(site, day):
         case = cases[lesion.limb.person_id]
         (case.lesions if lesion.state in OPEN_STATES else case.past).append(lesion)
         if lesion.state == LesionState.HEALED and lesion.confirmed_on:
             case.healed_on = max(case.healed_on or lesion.confirmed_on, lesion.confirmed_on)
 
 
-def _add_measurements(cases: dict[int, OpenCase], site: Site) -> None:
-    """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
-    lesions = [lesion for case in cases.values() for lesion in case.lesions]
+def last_readings(lesions: Collection[Lesion]) -> list[Reading]:
+    """The last few visits of each ulcer (one query)."""
     recent = (
         measurements_of(lesions)
         .annotate(
@@ -198,9 +202,13 @@ def _add_measurements(cases: dict[int, OpenCase], site: Site) -> None:
         )
         .filter(back__lte=SPARK_VISITS)
     )
+    return [Reading._make(columns) for columns in recent.values_list(*READING)]
+
+
+def _add_measurements(cases: dict[int, OpenCase], site: Site) -> None:
+    """The last few areas of every open lesion and the clinic's own measuring error, in two queries."""
     rows: dict[int, list[Reading]] = defaultdict(list)
-    for columns in recent.values_list(*READING):
-        reading = Reading._make(columns)
+    for reading in last_readings([lesion for case in cases.values() for lesion in case.lesions]):
         rows[reading.lesion_id].append(reading)
     share = site_error(site.pk)
     for case in cases.values():
@@ -239,48 +247,83 @@ def _change(measured: list[Reading], share: float | None) -> tuple[str, str]:
     return change.words, "real" if change.real else "within"
 
 
+def unanswered_flags(people: Collection[int]) -> list[RedFlag]:
+    return list(RedFlag.objects.standing().filter(person__in=people, answer="").order_by("raised_at"))
+
+
+def running_devices(people: Collection[int]) -> list[Prescription]:
+    """Devices sealed, opened, or waiting for a signature, with who signed them."""
+    devices = Prescription.objects.filter(SEALED | OPENED | UNSIGNED | UNCONFIRMED, limb__person__in=people)
+    light = devices.defer("facts", "advice", "forecast_shown", "content")
+    return list(light.select_related("limb", "signed_by").order_by("open_by"))
+
+
+def unsigned_plans(people: Collection[int]) -> list[LimbPlan]:
+    drafts = LimbPlan.objects.filter(limb__person__in=people, plan__state="draft", ended_on=None)
+    return list(drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"))
+
+
+def attempts_since(people: Collection[int], since: datetime) -> list[Contact]:
+    rows = Contact.objects.standing().filter(person__in=people, tried_at__gte=since)
+    return list(rows.order_by("tried_at"))
+
+
+def unanswered_calls(people: Collection[int]) -> list[IncomingCall]:
+    return list(IncomingCall.objects.filter(person__in=people, done="").order_by("called_at", "pk"))
+
+
+def unreached_referrals(people: Collection[int]) -> list[Referral]:
+    return list(Referral.objects.unreached().filter(person__in=people).order_by("made_at"))
+
+
+def unread_looks(people: Collection[int]) -> list[Look]:
+    """Questions with who asked and who answered."""
+    looks = Look.objects.filter(lesion__limb__person__in=people, read_at=None)
+    return list(looks.select_related("lesion__limb", "created_by", "answered_by"))
+
+
+def begun_visits(people: Collection[int]) -> list[Visit]:
+    begun = Visit.objects.filter(person__in=people, unfinished=True, state=VisitState.STANDS)
+    return list(begun.select_related("created_by"))
+
+
 def _add_the_rest(cases: dict[int, OpenCase], now: datetime) -> None:
     """Flags, devices sealed or waiting for a signature, unsigned plans, attempts, calls, referrals, looks and
     begun visits, one query each.
     """
-    for flag in RedFlag.objects.standing().filter(person__in=cases, answer="").order_by("raised_at"):
+    for flag in unanswered_flags(cases):
         cases[flag.person_id].flags.append(flag)
-    devices = Prescription.objects.filter(SEALED | OPENED | UNSIGNED | UNCONFIRMED, limb__person__in=cases)
-    light = devices.defer("facts", "advice", "forecast_shown", "content")
-    for device in light.select_related("limb", "signed_by").order_by("open_by"):
+    for device in running_devices(cases):
         case = cases[device.limb.person_id]
         sealed = case.opened if device.opened_on is not None else case.sealed
         waiting = case.unconfirmed if device.waits_for_confirmation else sealed
         (case.unsigned if device.waits_for_second else waiting).append(device)
-    drafts = LimbPlan.objects.filter(limb__person__in=cases, plan__state="draft", ended_on=None)
-    for link in drafts.select_related("limb", "plan").defer("plan__result").order_by("pk"):
+    for link in unsigned_plans(cases):
         cases[link.limb.person_id].drafts.append(link)
     for plan_flag in flags_standing(limb_plan__limb__person__in=cases):
         cases[plan_flag.limb_plan.limb.person_id].plan_flags.append(plan_flag)
-    since = now - timedelta(days=ATTEMPTS_DAYS)
-    for contact in (
-        Contact.objects.standing().filter(person__in=cases, tried_at__gte=since).order_by("tried_at")
-    ):
+    for contact in attempts_since(cases, now - timedelta(days=ATTEMPTS_DAYS)):
         cases[contact.person_id].attempts.append(contact)
-    for call in IncomingCall.objects.filter(person__in=cases, done="").order_by("called_at", "pk"):
+    for call in unanswered_calls(cases):
         cases[call.person_id].calls.append(call)
-    referrals = Referral.objects.unreached().filter(person__in=cases)
-    for referral in referrals.order_by("made_at"):
+    for referral in unreached_referrals(cases):
         cases[referral.person_id].referrals.append(referral)
-    looks = Look.objects.filter(lesion__limb__person__in=cases, read_at=None)
-    for look in looks.select_related("lesion__limb", "created_by", "answered_by"):
+    for look in unread_looks(cases):
         cases[look.lesion.limb.person_id].looks.append(look)
-    begun = Visit.objects.filter(person__in=cases, unfinished=True, state=VisitState.STANDS)
-    for visit in begun.select_related("created_by"):
+    for visit in begun_visits(cases):
         cases[visit.person_id].begun.append(visit)
+
+
+def limbs_of(people: Collection[int]) -> list[Limb]:
+    """Both feet of each, with the person (two queries)."""
+    rows = Limb.objects.filter(person__in=people)
+    return list(rows.prefetch_related(Prefetch("person", Person.objects.all())))
 
 
 def _add_risk(cases: dict[int, OpenCase], site: Site, day: date) -> None:
     """For people in remission: the risk category of the worse foot and its longest interval."""
     healed = {pk: case for pk, case in cases.items() if case.healed_on and not case.lesions}
-    limbs: list[Any] = list(
-        Limb.objects.filter(person__in=healed).prefetch_related(Prefetch("person", Person.objects.all()))
-    )
+    limbs = limbs_of(healed)
     found = latest_findings(limbs, site, day)
     for limb in limbs:
         case = healed[limb.person_id]

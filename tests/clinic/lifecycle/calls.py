@@ -14,9 +14,10 @@ from clinic.models import (
     Person,
     RedFlag,
     Referral,
+    Visit,
 )
 
-from .visits import WORDS, ulcer
+from .visits import WORDS, take_back, ulcer, visit
 from .world import World
 
 
@@ -160,6 +161,22 @@ def answer_flag(w: World) -> None:
             of=person,
             does="correct",
         )
+
+
+def flag_in_error(w: World) -> None:
+    """A visit with a red flag, some answered at once; then it is found to be an error."""
+    if (person := w.person()) is None:
+        return
+    made = visit(w, person, red_flags=("fever_or_unwell",), next_on=w.today + timedelta(days=7))
+    if made is None:
+        return
+    flag = RedFlag.objects.filter(visit=made, answer="").first()
+    if flag is not None and w.maybe(0.4):
+        w.focus = {RedFlag: flag.pk}
+        answer_flag(w)
+    w.focus = {Visit: made.pk}
+    take_back(w)
+    w.focus = {}
 
 
 def withdraw_flag(w: World) -> None:

@@ -49,8 +49,8 @@ def device(w: World, *states: str) -> Prescription | None:
         some = some.filter(stopped_on=None)
         found = [one for one in some.order_by("-pk")[:12] if device_state(one) in states]
         return w.random.choice(found) if found else None
-    found = w.pick(some)
-    return some.get(pk=found.pk) if found else None
+    row: Prescription | None = w.pick_beside(some)
+    return row
 
 
 def _after(row: Prescription) -> dict[str, Any]:

@@ -23,7 +23,6 @@ from clinic.models import (
     Prescription,
     RedFlag,
     Referral,
-    Site,
     Visit,
     Weight,
 )
@@ -228,8 +227,8 @@ def an_ulcer_and_its_episode_belong_to_one_person(w: World, shown: Shown) -> Non
 
 @law
 def every_open_ulcer_stands_on_review_once(w: World, shown: Shown) -> None:
-    """Review is read again where the state of an ulcer, or whose it is, has changed, on another day, and at
-    the end of the sequence; not after an event that leaves all that as it was.
+    """Review is read again where the state of an ulcer, or whose it is, has changed, on another day, and
+    where everything is read anew; not after an event that leaves all that as it was.
     """
     for site in w.sites:
         want = sorted(
@@ -240,7 +239,9 @@ def every_open_ulcer_stands_on_review_once(w: World, shown: Shown) -> None:
         asked = (w.today, want)
         if w.reviewed.get(site.pk) == asked and not shown.anew:
             continue
-        found = review_list(Site.objects.get(pk=site.pk), w.today)
+        found = shown.read(
+            w, ("review", site.pk, w.today), lambda pk=site.pk: review_list(shown.clinic(pk), w.today)
+        )
         rows = [row.lesion.pk for group in found.groups for row in group.rows]
         rows += [row.lesion.pk for row in found.seen]
         assert sorted(rows) == want
@@ -360,9 +361,9 @@ def hold(w: World, *, anew: bool = False) -> None:
     mark = (w.today, w.tables.mark(()), sum(w.tables.times.values()))
     if mark == w.held and not anew:
         return  # nothing was written, and it is the same day
+    shown = Shown(w, anew=anew)
     if anew:
         w.tables.proved()
-    shown = Shown(w, anew=anew)
     for one in LAWS:
         try:
             one(w, shown)

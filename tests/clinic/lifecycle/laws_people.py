@@ -42,7 +42,7 @@ def only_people_in_care_here_stand_on_today(w: World, shown: Shown) -> None:
 @law
 def whoever_left_with_something_open_stands_on_today_once(w: World, shown: Shown) -> None:
     """And as many of each kind as the page that settles them lists. It is listed again where the chain names
-    the person since, and at the end of the sequence.
+    the person since, and where everything is read anew.
     """
     want: dict[int, str] = {}
     for one in shown.all(Person):
@@ -158,7 +158,7 @@ def every_row_has_its_newest_copy(w: World, shown: Shown) -> None:
 @law
 def chains_are_unbroken(w: World, shown: Shown) -> None:
     """The rows that came since the last look carry on from the last of then; the whole chain is counted at
-    the end of the sequence.
+    the end of a sequence read anew.
     """
     if shown.anew:
         w.chain, rows = {}, AuditEvent.objects.order_by("pk").values_list("site_id", "sequence")

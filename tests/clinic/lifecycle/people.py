@@ -21,6 +21,7 @@ from clinic.record.reads.person_rows import nouns_of
 from clinic.record.writes.rows import BEGINS
 from tests import feet
 
+from . import calls
 from .accounts import LINKS, invite, reset, set_password, switch_off, switch_on
 from .world import World
 
@@ -313,6 +314,14 @@ def erase(w: World) -> None:
         _by_law(w, "erase")
 
 
+def at_emptied(w: World) -> None:
+    """A page of a record that was merged is still open somewhere, and something is entered on it."""
+    if (gone := w.pick(Person.objects.filter(state="merged"))) is not None:
+        w.focus = {Person: gone.pk}
+        w.one(weigh, bad_toe, leave, come_back, calls.call, calls.contact, calls.refer)(w)
+        w.focus = {}
+
+
 __all__ = ["EVENTS", "LINKS"]
 
 EVENTS = (
@@ -326,6 +335,7 @@ EVENTS = (
     come_back,
     merge,
     part,
+    at_emptied,
     hand_over,
     accept,
     decline,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from clinic.devices.states import device_state
 from clinic.models import Lesion, LimbPlan, Prescription
+from clinic.people.reads.merging import merge_preview
+from clinic.people.writes.merging import person_merge
 from clinic.relief.states import plan_state
 
 from . import devices, ulcers
@@ -61,4 +63,12 @@ def healed(tour: Tour) -> None:
         tour.w.later(14)
 
 
-SCENES = (looked_at, sealed, checked, healed)
+def merged(tour: Tour) -> None:
+    """One person under two numbers, put together."""
+    kept, emptied = tour.somebody(), tour.somebody()
+    mark = merge_preview(kept, emptied).mark
+    by = tour.w.by(kept, "manager")
+    person_merge(by=by, kept=kept, emptied=emptied, because="One person.", mark=mark)
+
+
+SCENES = (looked_at, sealed, checked, healed, merged)

@@ -9,6 +9,7 @@ from typing import Any
 from clinic.models import AuditEvent, Lesion, Limb, LimbPlan, Person, Prescription, Site, Visit
 from clinic.week.reads.today import TodayLists, today_lists
 
+from . import reads
 from .world import World
 
 
@@ -34,11 +35,10 @@ class Shown:
         grown = {site for _, site, *_ in self.new}
         self.lists: dict[int, TodayLists] = {}
         for site in w.sites:
-            key = ("today", site.pk)
+            key = ("today", site.pk, w.today)
             lists = self.tables.last(key)
-            if anew or lists is None or lists.day != w.today or site.pk in grown:
-                stale = lists is None or lists.day != w.today
-                lists = self.tables.reading(key, lambda s=site: self._today(w, s), anew=anew or stale)
+            if anew or lists is None or site.pk in grown:
+                lists = self.read(w, key, lambda s=site: self._today(w, s))
             self.lists[site.pk] = lists
         self.all_rows = [
             row
@@ -46,10 +46,25 @@ class Shown:
             for row in (*one.morning.rows, *one.overdue, *one.due, *one.coming, *one.remission)
         ]
 
-    @staticmethod
-    def _today(w: World, site: Site) -> TodayLists:
-        here, signer = Site.objects.get(pk=site.pk), w.users[site.pk]["podiatrist"][0]
-        return today_lists(here, w.today, signer=signer)
+    def read(self, w: World, key: Any, make: Callable[[], Any]) -> Any:
+        """A page put together of reads that still stand; `anew` by nothing kept, and both say the same."""
+        if not self.anew:
+            with reads.kept(self.tables, w.today):
+                return self.tables.reading(key, make)
+        page = make()
+        with reads.kept(self.tables, w.today):
+            assert make() == page, f"{key}: a kept read is not what is read now"
+        return page
+
+    def _today(self, w: World, site: Site) -> TodayLists:
+        return today_lists(self.clinic(site.pk), w.today, signer=w.users[site.pk]["podiatrist"][0])
+
+    def clinic(self, pk: int) -> Site:
+        """A clinic with its house rules, as they stand."""
+        if self.anew:
+            return Site.objects.get(pk=pk)
+        found: Site = self.tables.kept(("site", pk), (Site._meta.db_table,), lambda: Site.objects.get(pk=pk))
+        return found
 
     # --- rows -----------------------------------------------------------------------------------------------
     def of(self, model: Any) -> Mapping[Any, Any]:

@@ -4,6 +4,8 @@ import pytest
 from hypothesis import Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
+from clinic.models import Visit
+
 from . import coarse, machine, world
 from .tour import Tour
 
@@ -23,6 +25,18 @@ def test_the_machine_plays_cases_and_no_law_breaks():
         machine.prepare()
         run_state_machine_as_test(machine.Case, settings=SHORT)
     assert sum(world.DONE.values()) > 20
+
+
+def test_a_write_that_nobody_saw_is_noticed_at_the_end_of_a_sequence(monkeypatch):
+    """What is kept of the reads of Today is held against the rows."""
+    monkeypatch.setattr("django.utils.timezone.now", lambda: world.World.now)
+    with coarse.plans():
+        machine.prepare()
+    w = machine.Case.base.again()
+    machine.laws.hold(w, anew=True)
+    Visit.objects.filter(next_on__isnull=False).update(next_on=w.today)
+    with pytest.raises(AssertionError, match="a kept read is not what is read now"):
+        machine.laws.hold(w, anew=True)
 
 
 def test_every_cell_of_the_charts_is_reached(monkeypatch):

@@ -34,8 +34,8 @@ def ulcer(w: World, *states: str) -> Lesion | None:
         some = some.filter(state__in=states)
     if not w.focus and w.maybe(0.9):
         some = some.filter(limb__person__state="in_care", limb__person__restricted_on=None)
-    found = w.pick(some)
-    return some.get(pk=found.pk) if found else None
+    found: Lesion | None = w.pick_beside(some)
+    return found
 
 
 def state_after(lesion: Lesion) -> Any:
@@ -191,8 +191,8 @@ def some_visit(w: World, *states: str) -> Visit | None:
         }[states[0]]
         rows = rows.filter(**named)
         rows = rows.exclude(attendance="came") if states[0] == "missed" else rows
-    found = w.pick(rows)
-    return rows.get(pk=found.pk) if found else None
+    found: Visit | None = w.pick_beside(rows)
+    return found
 
 
 def _visit_after(row: Visit) -> Any:

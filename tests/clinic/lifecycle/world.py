@@ -16,12 +16,12 @@ from django.utils import timezone
 
 from clinic.lifecycle.chart import Allows, Refuses
 from clinic.lifecycle.charts import CHARTS
-from clinic.models import AuditEvent, Person, Site, User
+from clinic.models import Person, Site, User
 from clinic.record.errors import Refused
 from clinic.record.lifecycle import person_state
 from tests import factories
 
-from .tables import Tables
+from .tables import Tables, rows_of
 
 FIRST = date(2026, 3, 2)
 #: Noun, state and event -> how often the cell answered, over the whole run of a process.
@@ -30,8 +30,8 @@ REACHED: Counter[tuple[str, str, str]] = Counter()
 DONE: Counter[str] = Counter()
 REFUSED: Counter[str] = Counter()
 SENTENCES: Counter[tuple[str, str]] = Counter()
-#: How many sequences began.
-SEQUENCES = [0]
+#: How many sequences and steps began.
+SEQUENCES, STEPS = [0], [0]
 
 Cell = tuple[str, str, str]
 
@@ -94,6 +94,7 @@ class World:
     def begin(self, event: str, seed: int) -> None:
         self.event, self.random = event, Random(seed)
         self.steps += 1
+        STEPS[0] += 1
         self.tick()
 
     def pick(self, rows: Any) -> Any:
@@ -104,7 +105,12 @@ class World:
         if not keys:
             return None
         at = min(int(self.random.expovariate(0.6)), len(keys) - 1)
-        return rows.model._default_manager.get(pk=keys[at])
+        return rows.get(pk=keys[at])
+
+    def pick_beside(self, rows: Any) -> Any:
+        """The same with what `rows` reads beside it, also where the focus names the row."""
+        found = self.pick(rows)
+        return rows.get(pk=found.pk) if found is not None and rows.model in self.focus else found
 
     def other(self, rows: Any) -> Any:
         """One row that is not what the events are about."""
@@ -151,7 +157,7 @@ class World:
         """
         asked = [*cells, *([("person", person_state(of), does)] if of is not None else [])]
         answers = [(cell, CHARTS[cell[0]].answer(cell[1], cell[2])) for cell in asked]
-        before = AuditEvent.objects.count()
+        before = recorded()
         try:
             with transaction.atomic():
                 made = write()
@@ -161,7 +167,7 @@ class World:
                     REACHED[cell] += 1
             REFUSED[self.event] += 1
             SENTENCES[self.event, refused.message[:90]] += 1
-            assert AuditEvent.objects.count() == before, f"{self.event}: refused, and something was recorded"
+            assert recorded() == before, f"{self.event}: refused, and something was recorded"
             return None
         for cell, answer in answers:
             assert isinstance(answer, Allows), f"{self.event} happened, and the chart refuses {cell}"
@@ -171,9 +177,14 @@ class World:
                     f"{self.event}: {cell} led to {state}, the chart says {answer.to}"
                 )
             REACHED[cell] += 1
-        assert once or AuditEvent.objects.count() > before, f"{self.event} left no row in the chain"
+        assert once or recorded() > before, f"{self.event} left no row in the chain"
         DONE[self.event] += 1
         return made
+
+
+def recorded() -> int:
+    """How many rows stand in the chains."""
+    return int(rows_of("SELECT COUNT(*) FROM clinic_auditevent")[0][0])
 
 
 def says(message: str, words: str) -> bool:

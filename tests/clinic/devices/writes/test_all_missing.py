@@ -4,12 +4,16 @@ import pytest
 
 from clinic.devices.reads.advice import limb_decision
 from clinic.devices.writes import prescriptions as writes
+from clinic.devices.writes.opening_cards import card_hand_over
 from clinic.guidelines.devices import WITH_INSOLE
 from clinic.record.errors import Refused
 from offload.models import ReliefPlan
-from tests import factories
+from tests import factories, feet
 from tests.clinic.case.writes.test_settling import a_plan
 from tests.clinic.devices.writes.signing import TODAY, answers, sign
+from tests.clinic.devices.writes.test_opening_cards import card
+from tests.clinic.devices.writes.test_opening_cards import seal as seal_cast
+from tests.clinic.test_all_missing import each_combination
 
 
 def test_prescribing_names_each_thing_that_is_missing_with_its_way(limb, podiatrist):
@@ -56,3 +60,26 @@ def test_the_page_marks_the_classes_that_take_the_plan(limb, podiatrist, as_podi
         takes = any(f'value="{name}"' in one for name in WITH_INSOLE)
         assert ("data-insole" in one) == takes, one
     assert limb_decision(limb, TODAY(), answers()).advice.classes
+
+
+def test_sealing_names_each_thing_that_is_missing(site, staff):
+    faults = {
+        "A red flag of this patient is not answered yet": "flag_answer",
+        "make it first": None,
+        "lies after the day it must be opened by": None,
+    }
+
+    def seal(flagged, without_card, late):
+        until = 6 if late else 7
+        lesion = factories.lesion(on=factories.limb(of=factories.person(at=site)))
+        feet.clean_foot(lesion)
+        device = factories.prescription(
+            of=lesion.limb, lesions=[lesion], device_class="total_contact_cast", prescribed_on=TODAY()
+        )
+        if flagged:
+            factories.red_flag(of=lesion.limb.person, flags=["new_probe_to_bone"])
+        if not without_card:
+            card_hand_over(by=staff, card=card(staff, device, until))
+        seal_cast(staff, device, until, review=7)
+
+    each_combination(faults, seal)
