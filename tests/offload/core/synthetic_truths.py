@@ -90,7 +90,7 @@ def main(each: int = 50) -> None:
         made = compute(given)
         chances, trials = prepared(made)
         low, high = interval_of(chances.response.patch[0])
-        closes = float(np.mean(chances.response.left[0] <= 0))
+        closes = float(np.mean(chances.closes[0]))
         told = [chances.relieves_more(trial) for trial in trials[1:]]
         other = draws_of(chances.spread, each, seed=900 + number)
         again = Chances(chances.scene, chances.fine, trials[0], other)
