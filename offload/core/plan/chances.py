@@ -173,7 +173,9 @@ class Chances:
         patch = np.empty((count, draws.load.size))
         loads = self._loads[[ENDS[0], 2, ENDS[1]]]
         for index in range(count):
-            mean = nodes.drawn[index] + _along(np.log(loads), apart[index] / loads, np.log(self._over_foam[0]))
+            mean = nodes.drawn[index] + _along(
+                np.log(loads), apart[index] / loads, np.log(self._over_foam[0])
+            )
             # The coarse cells put right at the centre, and the slopes of place, both in proportion to the
             # load.
             right = _mean_of(nodes.trial, index) - nodes.patch[index, 2, 1]
@@ -210,7 +212,8 @@ class Chances:
                     for index, lesion in enumerate(scene.spec.lesions):
                         if scene.case_names[index] == name:
                             patch[index, i, j] = scene.patches(lesion, name).highest(start.pressure_kpa)
-        at, where = (np.log(loads), np.log(tissues)), tuple(np.log(one) for one in self._over_foam)
+        load_drawn, tissue_drawn = self._over_foam
+        at, where = (np.log(loads), np.log(tissues)), (np.log(load_drawn), np.log(tissue_drawn))
         drawn = np.array([_between(at, values / loads[:, None], where) for values in patch])
         return _Nodes(trial, patch, drawn, central, ends)
 
@@ -230,7 +233,9 @@ class Chances:
         """
         scene, lesions = self.scene, self.scene.spec.lesions
         found = np.zeros((len(lesions), 3))
-        here, there = (np.array([_mean_of(one, i) for i in range(len(lesions))]) for one in (trial, nodes.trial))
+        here, there = (
+            np.array([_mean_of(one, i) for i in range(len(lesions))]) for one in (trial, nodes.trial)
+        )
         found[:, 1] = here - there
         # What is nothing at the centre is nothing under less load.
         nothing = np.maximum(here, there) < NOTHING_KPA
