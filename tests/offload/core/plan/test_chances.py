@@ -125,3 +125,12 @@ def test_a_void_closes_the_likelier_the_heavier_the_person():
     drawn = [prepared(made(weight), others=False)[0].closes[0] for weight in (45.0, 130.0)]
     light, heavy = (float(np.mean(one)) for one in drawn)
     assert heavy - light > 0.3
+
+
+@pytest.mark.parametrize("size", [10.0, 30.0])
+def test_the_chance_of_closing_never_falls_while_the_load_rises(size):
+    weights = (20.0, 35.0, 50.0, 70.0, 100.0, 140.0)
+    plans = [compute(spec(weight, "middle", size=size)) for weight in weights]
+    chances = [float(prepared(plan, others=False)[0].closes[0].mean()) for plan in plans]
+    assert all(more >= less - 0.01 for less, more in zip(chances, chances[1:], strict=False)), chances
+    assert chances[-1] - chances[0] > 0.5
