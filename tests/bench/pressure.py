@@ -2,9 +2,9 @@
 
 A plan is geometry + baseline + its own cut at three tissue stiffnesses, at 2.5 mm cells. It is held against
 one sparse factorisation of its matrix (goal: at most 40), against all its alternatives (goal: at most 6 plans
-for 24 or more) and against a straightforward `scipy.optimize.root` of the same equations of one cut (goal: 50
-times as fast, same residual). Processor time, best of several; numbers on a busy machine still differ by some
-tenths.
+for 24 or more), their joint draws (goal: at most 10) and against a straightforward `scipy.optimize.root` of
+the same equations of one cut (goal: 50 times as fast, same residual). Processor time, best of several;
+numbers on a busy machine still differ by some tenths.
 """
 
 import os
@@ -70,6 +70,16 @@ def alternatives() -> float:
     return time.process_time() - start
 
 
+def uncertainty() -> float:
+    """Processor time [s] of the joint draws of a plan and its alternatives."""
+    made = compute(SPEC)
+    both, without = (
+        best(lambda model=model: model.picture(made), 3)
+        for model in (PressureModel(), PressureModel(chances=False))
+    )
+    return both - without
+
+
 def factorisation() -> float:
     """One sparse LU of the plan's matrix [s], the better of two orderings."""
     bed = scene_and_cut(2.5)[2].foundation
@@ -118,6 +128,8 @@ def main() -> None:
     print(f"plan                       {1e3 * one:7.1f} ms")
     print(f"one sparse factorisation   {1e3 * lu:7.1f} ms   plan = {one / lu:.1f} of them (goal <= 40)")
     print(f"24 alternatives            {1e3 * others:7.1f} ms   = {others / one:.1f} plans (goal <= 6)")
+    draws = uncertainty()
+    print(f"joint draws                {1e3 * draws:7.1f} ms   = {draws / one:.1f} plans (goal <= 10)")
     for cell, method, options in (
         (10.0, "hybr", {"xtol": 1e-9}),
         (5.0, "hybr", {"xtol": 1e-9}),

@@ -9,6 +9,7 @@ as 0, as in the foundation, so the stress is E times the strain.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:  # the tests are collected where the reference library is not installed
     from skfem import Basis, ElementVector, FacetBasis, MeshQuad
 
-__all__ = ["Strip", "close_round", "close_strip", "press_strip"]
+__all__ = ["Strip", "close_round", "close_strip", "press_strip", "pressed_round"]
 
 Array = NDArray[np.float64]
 
@@ -209,6 +210,21 @@ def close_strip(
     return _closed(thickness_mm, modulus_kpa, locking, cut, half_width, descent, tissue, reach, size, False)
 
 
+def pressed_round(
+    thickness_mm: tuple[float, ...],
+    modulus_kpa: tuple[float, ...],
+    locking: tuple[float, ...],
+    cut: int,
+    radius: float,
+    descents: Iterable[float],
+    tissue: float,
+    reach: float = 50.0,
+    size: float = 1.0,
+) -> Iterator[Strip]:
+    """As `close_round`, at each of some descents [mm] in turn."""
+    return _pressed(thickness_mm, modulus_kpa, locking, cut, radius, descents, tissue, reach, size, True)
+
+
 def close_round(
     thickness_mm: tuple[float, ...],
     modulus_kpa: tuple[float, ...],
@@ -248,6 +264,25 @@ def _closed(
     size: float,
     turned: bool,
 ) -> Strip:
+    steps = [float(down) for down in np.linspace(0.0, descent, 9)[1:]]
+    *_, last = _pressed(
+        thickness_mm, modulus_kpa, locking, cut, half_width, steps, tissue, reach, size, turned
+    )
+    return last
+
+
+def _pressed(
+    thickness_mm: tuple[float, ...],
+    modulus_kpa: tuple[float, ...],
+    locking: tuple[float, ...],
+    cut: int,
+    half_width: float,
+    descents: Iterable[float],
+    tissue: float,
+    reach: float,
+    size: float,
+    turned: bool,
+) -> Iterator[Strip]:
     from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, LinearForm, condense, solve
     from skfem.helpers import sym_grad
 
@@ -311,7 +346,8 @@ def _closed(
 
     free = np.setdiff1d(np.arange(basis.N), held)
     u = np.zeros(basis.N)
-    for down in np.linspace(0.0, descent, 9)[1:]:
+    roof, floor = (_down(basis, height, half_width) for height in (whole.roof, whole.floor))
+    for down in descents:
         rest, slopes, gap = forces(u, down)
         for _ in range(60):
             if np.abs(rest[free]).max() <= 1e-6 * tissue * (reach if turned else 1.0):
@@ -328,7 +364,7 @@ def _closed(
             u = u + share * step
         else:
             raise AssertionError(f"the strip did not come to rest at {down:g} mm")
-    gap = descent + top.interpolate(u)[1]
-    roof, floor = (u[_down(basis, height, half_width)] for height in (whole.roof, whole.floor))
-    closed = ((floor.max() if whole.floor > 0 else 0.0) - roof.min()) / (whole.roof - whole.floor)
-    return _strip(top, gap, tissue, basis.N, float(closed), turned)
+        gap = down + top.interpolate(u)[1]
+        raised = u[floor].max() if whole.floor > 0 else 0.0
+        closed = (raised - u[roof].min()) / (whole.roof - whole.floor)
+        yield _strip(top, gap, tissue, basis.N, float(closed), turned)

@@ -4,6 +4,8 @@ where.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from django import forms
@@ -22,6 +24,7 @@ from offload.core.pressure.measured import (
     MeasuredGrid,
     place_on_landmarks,
     read_grid,
+    well_placed,
 )
 from offload.core.shapes.insole import Insole
 
@@ -71,9 +74,23 @@ class GridForm(forms.Form):
     second_across, second_along = _point_fields("Second point")
     READING = ("unit", "cell_across", "cell_along")
     PLACING = ("first_mark", "first_across", "first_along", "second_mark", "second_across", "second_along")
+    FILES: Mapping[str, str] = {}
+    """A file's field and the field that its numbers stand in from then on: a chosen file cannot be chosen
+    again for the person.
+    """
 
-    def __init__(self, *args: Any, insole: Insole, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
+    def __init__(self, data: Any = None, files: Any = None, *, insole: Insole, **kwargs: Any) -> None:
+        self.unread: dict[str, str] = {}
+        if data is not None and files:
+            data = data.copy()
+            for name, grid in self.FILES.items():
+                sent = files.get(name)
+                if sent is not None and sent.size <= LARGEST_GRID:
+                    try:
+                        data[grid] = text_of(sent.read(), GRID)
+                    except IntakeError as fault:
+                        self.unread[name] = str(fault)
+        super().__init__(data, files, **kwargs)
         self.insole = insole
         marks = [
             ("", "Choose"),
@@ -81,6 +98,17 @@ class GridForm(forms.Form):
         ]
         for name in ("first_mark", "second_mark"):
             self.fields[name].choices = marks  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        for name in self.FILES:
+            sent = data.get(name)
+            if name in self.unread:
+                self.add_error(name, f"{self.fields[name].label}: {self.unread[name]}.")
+            elif sent is not None and sent.size > LARGEST_GRID:
+                what = f"{sent.size} bytes; the limit is {LARGEST_GRID} (a grid of numbers)."
+                self.add_error(name, f"{self.fields[name].label}: {what}")
+        return data
 
     def need(self, names: tuple[str, ...]) -> bool:
         """Whether these were all given; what is missing is said at its field."""
@@ -122,17 +150,20 @@ class GridForm(forms.Form):
 class MapForm(GridForm):
     """Two grids, without and with the cut, instead of typed peaks."""
 
+    without_file = forms.FileField(label="File without the cut", required=False)
     without_map = _grid_field("Grid without the cut")
+    with_file = forms.FileField(label="File with the cut", required=False)
     with_map = _grid_field("Grid with the cut")
-    field_order = ("without_map", "with_map")
+    field_order = ("without_file", "without_map", "with_file", "with_map")
+    FILES = MappingProxyType({"without_file": "without_map", "with_file": "with_map"})
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.maps: tuple[PressureMap, PressureMap] | None = None
 
     def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if not (data.get("without_map") or data.get("with_map")):
+        data = super().clean()
+        if not any(data.get(name) for name in (*self.FILES, *self.FILES.values())):
             return data
         if self.need(("without_map", "with_map", *self.READING, *self.PLACING)):
             without, with_cut = self._laid("without_map"), self._laid("with_map")
@@ -145,7 +176,7 @@ class MapForm(GridForm):
         if grid is None:
             return None
         try:
-            return place_on_landmarks(grid, self.points, self.insole).map
+            return well_placed(place_on_landmarks(grid, self.points, self.insole)).map
         except ReliefError as fault:
             self.add_error(name, f"{self.fields[name].label}: {fault}")
         return None
@@ -175,34 +206,15 @@ class BaselineMapForm(GridForm):
     file = forms.FileField(label="File of the grid", required=False)
     grid = _grid_field("Or its numbers")
 
+    FILES = MappingProxyType({"file": "grid"})
+
     def __init__(self, data: Any = None, files: Any = None, **kwargs: Any) -> None:
-        self.unread = ""
-        if data is not None:
-            # A chosen file cannot be chosen again for the person: its numbers stand in the field from then
-            # on.
-            data = data.copy()
-            sent = files.get("file") if files else None
-            if sent is not None and sent.size <= LARGEST_GRID:
-                try:
-                    data["grid"] = text_of(sent.read(), GRID)
-                except IntakeError as fault:
-                    self.unread = str(fault)
         self.looking = data is not None and data.get("action") == "look"
         self.measured: MeasuredGrid | None = None
         super().__init__(data, files, **kwargs)
 
-    def clean_file(self) -> Any:
-        sent = self.cleaned_data["file"]
-        if self.unread:
-            raise forms.ValidationError(f"File of the grid: {self.unread}.")
-        if sent is not None and sent.size > LARGEST_GRID:
-            raise forms.ValidationError(
-                f"The file has {sent.size} bytes; the limit is {LARGEST_GRID} (a grid of numbers)."
-            )
-        return sent
-
     def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
+        data = super().clean()
         if self.looking:
             # What a look does not need is not held against it.
             for name in (*self.PLACING, "measured_on", "worn", "taken", "uncut"):

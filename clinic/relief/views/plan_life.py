@@ -154,7 +154,7 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
     sent = request.POST or None
     labels = [lesion.label for lesion in computed.spec.lesions]
     form = MeasuredForm(sent, labels=labels, initial={"measured_on": timezone.localdate()})
-    grids = MapForm(sent, insole=computed.insole)
+    grids = MapForm(sent, request.FILES, insole=computed.insole)
     if request.method == "POST" and form.is_valid() and grids.is_valid():
         data = form.cleaned_data
         try:

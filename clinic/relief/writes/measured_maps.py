@@ -20,7 +20,7 @@ from clinic.record.writes.rows import store
 from clinic.relief.reads.measured_maps import place_of
 from clinic.relief.writes.watch import plan_flag_raise
 from offload.core.errors import ReliefError
-from offload.core.pressure.measured import GridPoint, MeasuredGrid
+from offload.core.pressure.measured import GridPoint, MeasuredGrid, well_placed
 from offload.core.pressure.placement import faults_of_map
 from offload.models import PlanState
 
@@ -94,7 +94,7 @@ def _refuse_misplaced(row: MeasuredMap, limb: Limb) -> None:
             field="kind",
         )
     try:
-        placed = place_of(row, insole)
+        placed = well_placed(place_of(row, insole))
     except ReliefError as fault:
         raise Refused(f"Points: {fault}", field="first_along") from fault
     faults = faults_of_map(placed.map, insole.outline, float(weight.kg) if weight else 0.0)

@@ -4,11 +4,13 @@ cut relieves more.
 The same draws stand for every cut (common random numbers). A cut is solved at a few loads and tissues on
 coarse cells and interpolated between; a foam that is harder by some factor is the same as load and tissue
 softer by it and pressures larger by it, since the equations have no other stiffness. Places count by the
-slope of what is left against a small move.
+slope of what is left against a small move. The load that closes a void is found on the plan's own cells: a
+thin roof over a wide void sags earlier on coarse ones.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -36,6 +38,12 @@ centre.
 """
 COARSE = 0.03
 """Residual left in these solves."""
+CLOSING = 1e-3
+"""The same where a void's closing load is looked for: a roof that nothing presses hangs on little."""
+NEARLY, WIDTH, LIGHTER = 0.1, 1.03, 0.6
+"""A closing load is carried on from a void that is open by less than this share of its depth, or from one
+open at a load no further than this below one that closes; while none is open, so much of a load comes next.
+"""
 STEP_MM = 2.0
 """Move at which a slope is taken [mm]."""
 NO_DIFFERENCE, NO_DIFFERENCE_KPA = 0.05, 3.0
@@ -49,12 +57,9 @@ LOW, HIGH = 0.10, 0.90
 
 @dataclass(frozen=True)
 class Response:
-    """What a cut leaves in each draw at each lesion: mean over a patch [kPa] and void left [mm], shape
-    ``(lesions, n)``.
-    """
+    """What a cut leaves in each draw at each lesion: mean over a patch [kPa], shape ``(lesions, n)``."""
 
     patch: Array
-    left: Array
 
     @property
     def worst(self) -> Array:
@@ -64,13 +69,15 @@ class Response:
 
 @dataclass(frozen=True)
 class _Nodes:
-    """Mean over a patch [kPa] and void left [mm] at loads and tissues, shape ``(lesions, loads, tissues)``
-    each, and the state of each load case at the centre."""
+    """Mean over a patch [kPa] at loads and tissues, shape ``(lesions, loads, tissues)``, that mean between
+    them in each draw over foam and load, and the state of each load case at the centre and at the ends.
+    """
 
     trial: Trial
     patch: Array
-    left: Array
+    drawn: Array
     central: Mapping[str, Settled]
+    ends: Mapping[tuple[str, int], Settled]
 
 
 def leaves_less(one: Array, other: Array) -> NDArray[np.bool_]:
@@ -115,6 +122,7 @@ class Chances:
         self._by_layers: dict[tuple[str, ...], _Nodes] = {}
         self._map_moves: Array | None = None
         self.response = self.of(own)
+        self.closes = self._closes()
 
     @property
     def reasons(self) -> tuple[str, ...]:
@@ -135,13 +143,13 @@ class Chances:
     def lesions(self, found: Sequence[LesionPressure]) -> tuple[LesionPressure, ...]:
         """Lesions of the plan with their intervals and chances."""
         joined = []
-        for lesion, patch, left in zip(found, self.response.patch, self.response.left, strict=True):
+        for lesion, patch, closes in zip(found, self.response.patch, self.closes, strict=True):
             joined.append(
                 replace(
                     lesion,
                     patch_mean_after_80=interval_of(patch),
                     patch_median_after=float(np.median(patch)),
-                    closes_chance=float(np.mean(left <= 0.0)),
+                    closes_chance=float(np.mean(closes)),
                 )
             )
         return tuple(joined)
@@ -153,96 +161,144 @@ class Chances:
     def of(self, trial: Trial) -> Response:
         """What a cut leaves in each draw."""
         draws = self.draws
-        load, tissue = draws.load / draws.foam, draws.tissue / draws.foam
         first = trial.cut_layers not in self._by_layers
         if first:
-            self._by_layers[trial.cut_layers] = self._solved(trial, range(len(LOADS)), range(len(TISSUES)))
+            self._by_layers[trial.cut_layers] = self._solved(trial)
         nodes = self._by_layers[trial.cut_layers]
-        at = np.log(self._loads), np.log(self._tissues)
-        where = np.log(load), np.log(tissue)
         slopes = np.concatenate([self._moves(trial), self._moves_of_map(nodes)], axis=1)
-        apart = np.zeros((2, len(trial.report.lesions), 3)) if first else self._apart(trial, nodes)
+        moves = np.concatenate([draws.moved, draws.moved + draws.shifted])
         count = len(self.scene.spec.lesions)
-        patch, void = np.empty((count, load.size)), np.empty((count, load.size))
+        apart = np.zeros((count, 3)) if first else self._apart(trial, nodes)
+        patch = np.empty((count, draws.load.size))
+        loads = self._loads[[ENDS[0], 2, ENDS[1]]]
         for index in range(count):
-            mean = _between(at, nodes.patch[index] / self._loads[:, None], where)
-            gap = _between(at, nodes.left[index], where)
-            loads = self._loads[[ENDS[0], 2, ENDS[1]]]
-            mean += _along(np.log(loads), apart[0, index] / loads, where[0])
-            gap += _along(np.log(loads), apart[1, index], where[0])
-            mean = draws.foam * load * mean
+            mean = nodes.drawn[index] + _along(
+                np.log(loads), apart[index] / loads, np.log(self._over_foam[0])
+            )
             # The coarse cells put right at the centre, and the slopes of place, both in proportion to the
             # load.
             right = _mean_of(nodes.trial, index) - nodes.patch[index, 2, 1]
-            moves = np.concatenate([draws.moved, draws.moved + draws.shifted])
             along = sum(
                 np.where(move < 0, -move * down, move * up)
                 for move, (down, up) in zip(moves, slopes[index], strict=True)
             )
-            patch[index] = np.maximum(mean + draws.load * (right + along), 0.0)
-            void[index] = gap + self._left(nodes.trial)[index] - nodes.left[index, 2, 1]
-        return Response(patch, void)
+            patch[index] = np.maximum(draws.load * (mean + right + along), 0.0)
+        return Response(patch)
 
-    def _solved(self, trial: Trial, loads: Sequence[int], tissues: Sequence[int]) -> _Nodes:
-        """A cut at some of the nodes."""
-        scene = self.scene
+    @property
+    def _over_foam(self) -> tuple[Array, Array]:
+        """Load and tissue over foam in each draw."""
+        return self.draws.load / self.draws.foam, self.draws.tissue / self.draws.foam
+
+    def _solved(self, trial: Trial) -> _Nodes:
+        """A cut at the nodes."""
+        scene, loads, tissues = self.scene, self._loads, self._tissues
         central: dict[str, Settled] = {}
-        shape = (len(scene.spec.lesions), len(loads), len(tissues))
-        patch, left = np.empty(shape), np.empty(shape)
+        ends: dict[tuple[str, int], Settled] = {}
+        patch = np.empty((len(scene.spec.lesions), loads.size, tissues.size))
         for name in scene.cases:
             start: Settled | None = None
             for i, load in enumerate(loads):
-                case, void = self._loaded(trial, name, float(self._loads[load]))
-                for j, k in enumerate(tissues):
-                    # The tissues are run through there and back, so that each begins beside the last.
-                    j, k = (j, k) if i % 2 == 0 else (len(tissues) - 1 - j, tissues[len(tissues) - 1 - j])
-                    tissue = scene.tissue * float(self._tissues[k])
+                case, void = self._loaded(scene, trial, name, float(load))
+                # The tissues are run through there and back, so that each begins beside the last.
+                for j in range(tissues.size) if i % 2 == 0 else reversed(range(tissues.size)):
+                    tissue = scene.tissue * float(tissues[j])
                     start = case.press(void, tissue, None if start is None else start.as_start(), COARSE)
-                    if self._loads[load] == 1.0 and self._tissues[k] == 1.0:
+                    if tissues[j] == load == 1.0:
                         central[name] = start
+                    elif tissues[j] == 1.0 and i in ENDS:
+                        ends[name, i] = start
                     for index, lesion in enumerate(scene.spec.lesions):
-                        if scene.case_names[index] != name:
-                            continue
-                        patch[index, i, j] = scene.patches(lesion, name).highest(start.pressure_kpa)
-                        left[index, i, j] = _void_left(scene, index, void, start, tissue)
-        return _Nodes(trial, patch, left, central)
+                        if scene.case_names[index] == name:
+                            patch[index, i, j] = scene.patches(lesion, name).highest(start.pressure_kpa)
+        load_drawn, tissue_drawn = self._over_foam
+        at, where = (np.log(loads), np.log(tissues)), (np.log(load_drawn), np.log(tissue_drawn))
+        drawn = np.array([_between(at, values / loads[:, None], where) for values in patch])
+        return _Nodes(trial, patch, drawn, central, ends)
 
     def _loaded(
-        self, trial: Trial, name: str, load: float, moved: tuple[int, int] = (0, 0)
+        self, scene: Scene, trial: Trial, name: str, load: float, moved: tuple[int, int] = (0, 0)
     ) -> tuple[LoadCase, Void]:
         """A load case with its load multiplied and its map moved by whole cells, and the void cut under
         it.
         """
-        case = self.scene.case(name).scaled(load, moved)
-        void = self.scene.void(name, trial.openings, trial.wall.bevel, case.baseline.pressure_kpa)
+        case = scene.case(name).scaled(load, moved)
+        void = scene.void(name, trial.openings, trial.wall.bevel, case.baseline.pressure_kpa)
         return case, void
 
     def _apart(self, trial: Trial, nodes: _Nodes) -> Array:
-        """What a wall leaves more or less than the first one of its layers, mean and void, shape ``(2,
-        lesions, 3)``.
+        """What a wall leaves more or less than the first one of its layers at the centre and both ends [kPa],
+        shape ``(lesions, 3)``.
         """
-        ends = self._solved(trial, ENDS, (1,))
-        centre = [
-            [_mean_of(one, index) for index in range(len(one.report.lesions))] for one in (trial, nodes.trial)
-        ]
-        gaps = [self._left(one) for one in (trial, nodes.trial)]
+        scene, lesions = self.scene, self.scene.spec.lesions
+        found = np.zeros((len(lesions), 3))
+        here, there = (
+            np.array([_mean_of(one, i) for i in range(len(lesions))]) for one in (trial, nodes.trial)
+        )
+        found[:, 1] = here - there
+        # What is nothing at the centre is nothing under less load.
+        nothing = np.maximum(here, there) < NOTHING_KPA
+        for (name, i), near in nodes.ends.items():
+            at = [index for index, case in enumerate(scene.case_names) if case == name]
+            if i < ENDS[1] and all(nothing[at]):
+                continue
+            case, void = self._loaded(scene, trial, name, float(self._loads[i]))
+            pressure = case.press(void, scene.tissue, near.as_start(), COARSE).pressure_kpa
+            for index in at:
+                patch = scene.patches(lesions[index], name).highest(pressure)
+                found[index, 2 * ENDS.index(i)] = patch - nodes.patch[index, i, 1]
+        return found
+
+    def _closes(self) -> NDArray[np.bool_]:
+        """Whether the plan's void closes under each lesion in each draw, shape ``(lesions, n)``."""
+        load, tissue = self._over_foam
+        at = np.log(self._tissues)
+        where = np.clip(np.log(tissue), at[0], at[-1])
         rows = []
-        for own, near, (here, there) in (
-            (ends.patch, nodes.patch, centre),
-            (ends.left, nodes.left, gaps),
-        ):
-            low, high = (own[:, i, 0] - near[:, end, 1] for i, end in enumerate(ENDS))
-            rows.append(np.stack([low, np.subtract(here, there), high], axis=1))
+        for index, name in enumerate(self.fine.case_names):
+            central, near = self._closing(index, 1.0, 1.0, self.own.states[name])
+            # A void closes at about the root of the tissue's stiffness; a little below that it is open still.
+            found = [
+                central if one == 1.0 else self._closing(index, one, 0.95 * central * one**0.5, near)[0]
+                for one in self._tissues.tolist()
+            ]
+            rows.append(load >= np.exp(_parabola(at, [np.log(one) for one in found], where)))
         return np.array(rows)
 
-    def _left(self, trial: Trial) -> list[float]:
-        """Least void left under each lesion on the cells that cuts are ranked on [mm]; below 0 when it is
-        closed.
+    def _closing(self, index: int, softness: float, load: float, start: Settled) -> tuple[float, Settled]:
+        """By what the load must be multiplied for the void under a lesion to close, at a tissue, and the last
+        state before that; looked for from a load and a state.
+
+        Notes
+        -----
+        Open voids only are carried on, since a closed one hardly moves: along the chord from the unloaded void
+        or the last two. Beyond the loads that are drawn the search ends, and what it has is told.
         """
-        return [
-            _void_left(self.fine, index, trial.voids[name], trial.states[name], self.fine.tissue)
-            for index, name in enumerate(self.fine.case_names)
-        ]
+        scene, name = self.fine, self.fine.case_names[index]
+        share = scene.coverage(scene.spec.lesions[index], name)
+        cells = share >= min(0.5, float(share.max()))
+        drawn = self._over_foam[0]
+        low, high = LIGHTER**2 * float(drawn.min()), float(drawn.max()) / LIGHTER
+        closed, open_at = math.inf, [(0.0, float(self.own.voids[name].depth_mm[cells].max()))]
+        depth = open_at[0][1]
+        while low <= load <= high and closed > WIDTH * open_at[-1][0] and open_at[-1][1] > NEARLY * depth:
+            case, void = scene.case(name), self.own.voids[name]
+            if load != 1.0:
+                case, void = self._loaded(scene, self.own, name, load)
+            state = case.press(void, scene.tissue * softness, start.as_start(), CLOSING)
+            left = float((void.depth_mm - state.roof[0])[cells].min())
+            if left > 0.0:
+                open_at.append((load, left))
+                start = state
+            else:
+                closed = load
+            if len(open_at) == 1:
+                load = LIGHTER * closed
+                continue
+            load = _carried_on(open_at, NEARLY / 2.0 * depth)
+            if load >= closed:
+                load = float(np.sqrt(closed * open_at[-1][0]))
+        return (load if len(open_at) == 1 else min(_carried_on(open_at, 0.0), closed)), start
 
     def _moves(self, trial: Trial) -> Array:
         """Change of the mean over a patch per mm that the lesion moves over the cut, towards either end
@@ -267,7 +323,8 @@ class Chances:
             for axis, end in np.ndindex(2, 2):
                 step = (-1, 1)[end]
                 for name in scene.cases:
-                    case, void = self._loaded(nodes.trial, name, 1.0, (step, 0) if axis == 0 else (0, step))
+                    move = (step, 0) if axis == 0 else (0, step)
+                    case, void = self._loaded(scene, nodes.trial, name, 1.0, move)
                     state = case.press(void, scene.tissue, nodes.central[name].as_start(), COARSE)
                     for index, lesion in enumerate(scene.spec.lesions):
                         if scene.case_names[index] == name:
@@ -283,20 +340,12 @@ def _mean_of(trial: Trial, index: int) -> float:
     return lesion.mean_after if lesion.patch_mean_after is None else lesion.patch_mean_after
 
 
-def _void_left(scene: Scene, index: int, void: Void, state: Settled, tissue: float) -> float:
-    """Least void left under a lesion [mm]; of a closed one, less what the pressure on its floor would still
-    have moved.
-
-    Beyond closing the roof hardly moves, so its own place would put the closing far too late between two
-    loads.
-    """
-    share = scene.coverage(scene.spec.lesions[index], scene.case_names[index])
-    cells = share >= min(0.5, float(share.max()))
-    plate, left = void.foundation.plate, void.depth_mm - state.roof[0]
-    if plate is not None:
-        floor = np.where(plate.share >= 0.5, state.lower_kpa, 0.0)
-        left = left - floor / tissue - plate.above.compression(floor)
-    return float(left[cells].min())
+def _carried_on(open_at: Sequence[tuple[float, float]], left_mm: float) -> float:
+    """The load at which so much of a void is left, along the chord of its last two loads and what they left."""
+    (before, wide), (last, narrow) = open_at[-2:]
+    # A void that did not get narrower is taken to close late.
+    slope = max(wide - narrow, 1e-3 * wide) / (last - before)
+    return last + (narrow - left_mm) / slope
 
 
 def _along(at: Array, values: Array, where: Array) -> Array:
@@ -309,11 +358,16 @@ def _along(at: Array, values: Array, where: Array) -> Array:
 def _between(at: tuple[Array, Array], values: Array, where: tuple[Array, Array]) -> Array:
     """Monotone along the load, then a parabola over the three tissues; held at the ends."""
     rows = [_along(at[0], values[:, column], where[0]) for column in range(values.shape[1])]
-    low, mid, high = at[1]
-    t = np.clip(where[1], low, high)
+    return _parabola(at[1], rows, where[1])
+
+
+def _parabola(at: Array, values: Sequence[Array | float], where: Array) -> Array:
+    """A parabola through three places, held at their ends."""
+    low, mid, high = at
+    t = np.clip(where, low, high)
     shares = (
         (t - mid) * (t - high) / ((low - mid) * (low - high)),
         (t - low) * (t - high) / ((mid - low) * (mid - high)),
         (t - low) * (t - mid) / ((high - low) * (high - mid)),
     )
-    return np.asarray(sum(share * row for share, row in zip(shares, rows, strict=True)))
+    return np.asarray(sum(share * value for share, value in zip(shares, values, strict=True)))

@@ -346,10 +346,13 @@ def _check_load(lattice: Lattice, contact: Mask, tissue: float, load: Load) -> N
         raise SolverError(f"tissue stiffness is {tissue:g} kPa/mm; it must be above 0 kPa/mm.")
     if not (np.isfinite(load.force_n) and load.force_n > 0):
         raise SolverError(f"force is {load.force_n:g} N; it must be above 0 N.")
-    rows, columns = np.nonzero(contact)
-    if rows.size < 3:
-        raise SolverError(f"contact has {rows.size} cells on foam; at least 3 are needed to carry a load.")
-    x, y = lattice.x[columns], lattice.y[rows]
+    count = int(contact.sum())
+    if count < 3:
+        raise SolverError(f"contact has {count} cells on foam; at least 3 are needed to carry a load.")
+    # What reaches furthest in any direction is the first or the last cell of a row.
+    held = np.flatnonzero(contact.any(axis=1))
+    ends = contact[held].argmax(axis=1), contact.shape[1] - 1 - contact[held, ::-1].argmax(axis=1)
+    x, y = lattice.x[np.concatenate(ends)], np.tile(lattice.y[held], 2)
     cx, cy = load.moment_x / load.force_n, load.moment_y / load.force_n
     turn = np.arange(16) * (np.pi / 8)
     across, along = np.cos(turn), np.sin(turn)

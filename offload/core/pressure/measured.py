@@ -27,6 +27,7 @@ __all__ = [
     "place_grid",
     "place_on_landmarks",
     "read_grid",
+    "well_placed",
 ]
 
 Array = NDArray[np.float64]
@@ -42,6 +43,11 @@ GRID = Bounds(LARGEST_GRID, MOST_CELLS * MOST_CELLS, depth=3)
 CELL_LIMITS = (1.0, 20.0)  # [mm]
 HIGHEST_KPA = 3000.0
 MOST_STRETCH = 0.10
+MOST_MISFIT = 12.0
+"""Most by which the distances of two points and of their landmarks may differ in a new grid [mm]. Design
+choice: three times the 4.0 mm by which heel to ball scatters about its regression on foot length
+(``loads.toml``, landmarks_along); a wrong cell size, 5 for 5.5 mm, is off by 16 mm from heel to ball.
+"""
 """Largest difference between the landmarks' distance on the grid and on the insole [-]; design choice."""
 MODEL_CELL = 2.5
 """Side of the pressure model's cells [mm]; a map is laid on cells no larger, so that its peaks stay."""
@@ -311,3 +317,20 @@ def place_on_landmarks(grid: MeasuredGrid, points: tuple[GridPoint, GridPoint], 
         raise GridError(f"the insole has no landmark {missing[0].replace('_', ' ')}.")
     (one, *at_one), (other, *at_other) = points
     return place_grid(grid, ((at_one[0], at_one[1]), (at_other[0], at_other[1])), (marks[one], marks[other]))
+
+
+def well_placed(placement: Placement) -> Placement:
+    """The placement of a new grid, refused where its points miss their landmarks by too much; kept ones are
+    laid as they were.
+
+    Raises
+    ------
+    GridError
+        When the distances differ by more than 12 mm.
+    """
+    if placement.misfit > MOST_MISFIT:
+        raise GridError(
+            f"the two points lie {placement.misfit:.1f} mm nearer or farther apart than their landmarks; the "
+            f"limit is {MOST_MISFIT:g} mm (check the cell size and the points)."
+        )
+    return placement

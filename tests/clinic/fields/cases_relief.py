@@ -245,8 +245,8 @@ def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
         **GRID,
         "target_kind": "less",
         "target": "35",
-        "without_map": without,
-        "with_map": with_cut,
+        "without_file": SimpleUploadedFile("without.csv", without.encode()),
+        "with_file": SimpleUploadedFile("with.csv", with_cut.encode()),
         "toes_first": "on",
         "lateral_first": "on",
     }
@@ -254,7 +254,10 @@ def peaks_of_two_grids_that_begin_at_the_little_toe(site, by):
     return Sent(
         {"code": made.plan.code},
         data,
-        {MapForm: Kept("", dict.fromkeys(data, peaks)), MeasuredForm: Kept("PlanMeasurement")},
+        {
+            MapForm: Kept("", dict.fromkeys([*data, "without_map", "with_map"], peaks)),
+            MeasuredForm: Kept("PlanMeasurement"),
+        },
     )
 
 

@@ -41,7 +41,7 @@ PLANS = (
 
 
 def prepared(made: ComputedPlan, others: bool = True) -> tuple[Chances, list[Trial]]:
-    """A plan's draws, and its own cut with one of other layers and one of a wider wall."""
+    """A plan's draws, and its own cut with those of other layers and one of a wider wall."""
     fine = Scene(made.spec, made.insole, packaged_foams(), 2.5)
     wall = Wall(made.spec.margin, made.spec.distal_margin, made.spec.bevel, made.spec.margin_face)
     own = try_openings(fine, made.cut_layers, wall, made.openings)
@@ -49,8 +49,8 @@ def prepared(made: ComputedPlan, others: bool = True) -> tuple[Chances, list[Tri
     if not others:
         return chances, [own]
     tried = Trials(fine, own, DEFAULT_POLICY)
-    cuts = [("base",), ("middle",)]
-    trials = [next(tried.cut(cut, wall) for cut in cuts if cut != made.cut_layers)]
+    cuts = [cut for cut in (("base",), ("middle",), ("middle", "base")) if cut != made.cut_layers]
+    trials = [tried.cut(cut, wall) for cut in cuts]
     trials.append(tried.cut(made.cut_layers, replace(wall, margin=wall.margin + 3.0, distal_margin=13.0)))
     return chances, [own, *(one for one in trials if one)]
 
@@ -90,7 +90,7 @@ def main(each: int = 50) -> None:
         made = compute(given)
         chances, trials = prepared(made)
         low, high = interval_of(chances.response.patch[0])
-        closes = float(np.mean(chances.response.left[0] <= 0))
+        closes = float(np.mean(chances.closes[0]))
         told = [chances.relieves_more(trial) for trial in trials[1:]]
         other = draws_of(chances.spread, each, seed=900 + number)
         again = Chances(chances.scene, chances.fine, trials[0], other)

@@ -96,6 +96,14 @@ def test_a_file_of_json_is_kept_like_csv(as_staff, limb):
     assert MeasuredMap.objects.get().kpa == factories.heel_and_forefoot()
 
 
+@pytest.mark.parametrize("taken", ["shoe", "device", "barefoot"])
+def test_a_file_is_kept_wherever_the_foot_was(as_staff, limb, taken):
+    sent = SimpleUploadedFile("grid.csv", CSV.encode())
+    assert 'type="file" name="file"' in as_staff.get(f"/limbs/{limb.pk}/maps/").content.decode()
+    assert post(as_staff, limb, grid="", file=sent, taken=taken).status_code == 302
+    assert MeasuredMap.objects.get().taken == taken
+
+
 def test_a_file_too_large_is_refused_with_its_size(as_staff, limb):
     sent = SimpleUploadedFile("grid.csv", b"0," * 250_000)
     answer = post(as_staff, limb, grid="", file=sent)
@@ -120,6 +128,7 @@ def test_looking_shows_the_grid_with_millimetres_and_keeps_nothing(as_staff, lim
         ("grid", "1,2\n3", "row 2 has 1 values"),
         ("first_along", "", "First point, along from the heel end (mm): missing"),
         ("second_along", "300", "apart on the grid"),
+        ("second_along", "210", "nearer or farther apart than their landmarks; the limit is 12 mm"),
         ("uncut", None, "Only a map without any cut"),
         ("measured_on", "2999-01-01", "the latest possible is today"),
         ("unit", "psi", "Select a valid choice"),

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 from django.utils.html import escape
 
@@ -159,23 +161,26 @@ def test_typed_peaks_are_kept_and_the_page_says_how_few_they_are(as_staff, as_ma
     assert "Few pairs (1 of the 30" in page
 
 
-def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, lesion):
-    # 30 x 12 cells of 10 mm; the block of high cells surrounds the lesion of the test.
-    grid = "\n".join(
-        ",".join("25" if 14 <= i <= 21 and 3 <= j <= 8 else "5" for j in range(12)) for i in range(30)
-    )
-    lower = grid.replace("25", "12")
-    day = timezone.localdate().isoformat()
-    data = {"label": "A", "measured_on": day, "without_map": grid, "with_map": lower, **NONE}
-    at = f"/plans/{plan.plan.code}/measured/"
-    refused = as_staff.post(at, data)
-    assert refused.status_code == 422
-    assert "never guessed" in refused.content.decode()
+def high_block(value, low=5):
+    """30 x 12 cells of 10 mm; the block of high cells surrounds the ulcer of the test."""
+    return [[value if 14 <= i <= 21 and 3 <= j <= 8 else low for j in range(12)] for i in range(30)]
+
+
+def csv(rows):
+    return "\n".join(",".join(map(str, row)) for row in rows)
+
+
+def two_grids(plan, **grids):
+    """A measurement from two grids, laid by heel and first head."""
     from offload.plans.keeping import recomputed
 
     marks = {mark.name: mark.at for mark in recomputed(plan.plan).insole.landmarks}
     (x0, y0), (x1, y1) = marks["heel"], marks["metatarsal_head_1"]
-    data |= {
+    return {
+        "label": "A",
+        "measured_on": timezone.localdate().isoformat(),
+        **NONE,
+        **grids,
         "unit": "N/cm2",
         "cell_across": "10",
         "cell_along": "10",
@@ -186,12 +191,54 @@ def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, le
         "second_across": f"{x1 + 65:.1f}",
         "second_along": f"{y1:.1f}",
     }
+
+
+def test_two_grids_are_read_and_nothing_about_them_is_guessed(as_staff, plan, lesion):
+    data = two_grids(plan, without_map=csv(high_block(25)), with_map=csv(high_block(12)))
+    at = f"/plans/{plan.plan.code}/measured/"
+    refused = as_staff.post(at, {**data, "unit": ""})
+    assert refused.status_code == 422
+    assert "never guessed" in refused.content.decode()
     answer = as_staff.post(at, data)
     assert answer.status_code == 302, answer.content.decode()
     row = PlanMeasurement.objects.get()
     assert row.from_map
     assert row.without_kpa == pytest.approx(250, rel=0.15)
     assert row.with_kpa == pytest.approx(120, rel=0.15)
+
+
+def test_two_grids_are_read_from_files_and_their_numbers_stay_when_something_is_missing(
+    as_staff, plan, lesion
+):
+    def files():
+        without = SimpleUploadedFile("without.csv", csv(high_block(25)).encode())
+        return {
+            "without_file": without,
+            "with_file": SimpleUploadedFile("with.json", json.dumps(lower).encode()),
+        }
+
+    lower, at = high_block(12), f"/plans/{plan.plan.code}/measured/"
+    page = as_staff.get(at).content.decode()
+    assert page.count('type="file"') == 2
+    assert 'enctype="multipart/form-data"' in page
+    refused = as_staff.post(at, {**two_grids(plan), **files(), "cell_along": ""})
+    assert refused.status_code == 422
+    assert csv(high_block(25))[:60] in refused.content.decode()
+    assert as_staff.post(at, {**two_grids(plan), **files()}).status_code == 302
+    row = PlanMeasurement.objects.get()
+    assert (row.without_kpa, row.with_kpa) == pytest.approx((250, 120), rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("sent", "why"),
+    [(b"\xef\xbb\xbf1,2", "byte order mark"), (b"0," * 250_000, "500000 bytes; the limit is 400000")],
+)
+def test_a_file_that_cannot_be_read_is_refused_at_its_field(as_staff, plan, lesion, sent, why):
+    data = two_grids(plan, with_map=csv(high_block(12)), without_file=SimpleUploadedFile("a.csv", sent))
+    answer = as_staff.post(f"/plans/{plan.plan.code}/measured/", data)
+    assert answer.status_code == 422
+    assert why in answer.content.decode()
+    assert not PlanMeasurement.objects.exists()
 
 
 def test_counts_do_not_need_more_queries_for_more_plans(

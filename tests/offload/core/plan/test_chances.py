@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from offload.core.foam.law import FoamPoint, fit_foam, packaged_foams
-from offload.core.plan.chances import interval_of, leaves_less
+from offload.core.plan.chances import Chances, interval_of, leaves_less
 from offload.core.plan.compute import compute
 from offload.core.plan.report import PressureModel
 from offload.core.pressure.device_load import BETWEEN_PEOPLE, FLAT_SHOE, factor_at
@@ -91,13 +91,10 @@ def test_less_is_less_by_more_than_five_percent_or_three_kilopascals():
 def test_without_spread_every_draw_is_the_plan_itself():
     chances, trials = ready()
     none = Draws(*(np.ones(5),) * 3, *(np.zeros((2, 5)),) * 2)
-    chances.draws, kept = none, chances.draws
-    try:
-        for trial in trials:
-            found = chances.of(trial)
-            assert found.patch[0] == pytest.approx(trial.report.lesions[0].patch_mean_after, abs=1e-6)
-    finally:
-        chances.draws = kept
+    alone = Chances(chances.scene, chances.fine, trials[0], none)
+    for trial in trials:
+        found = alone.of(trial)
+        assert found.patch[0] == pytest.approx(trial.report.lesions[0].patch_mean_after, abs=1e-6)
 
 
 def test_single_draws_agree_with_the_same_draws_solved_directly():
@@ -125,6 +122,15 @@ def test_a_plan_tells_interval_and_chances_and_the_plans_own_cut_none():
 
 
 def test_a_void_closes_the_likelier_the_heavier_the_person():
-    responses = [prepared(made(weight), others=False)[0].response for weight in (45.0, 130.0)]
-    light, heavy = (float(np.mean(one.left[0] <= 0.0)) for one in responses)
+    drawn = [prepared(made(weight), others=False)[0].closes[0] for weight in (45.0, 130.0)]
+    light, heavy = (float(np.mean(one)) for one in drawn)
     assert heavy - light > 0.3
+
+
+@pytest.mark.parametrize("size", [10.0, 30.0])
+def test_the_chance_of_closing_never_falls_while_the_load_rises(size):
+    weights = (20.0, 35.0, 50.0, 70.0, 100.0, 140.0)
+    plans = [compute(spec(weight, "middle", size=size)) for weight in weights]
+    chances = [float(prepared(plan, others=False)[0].closes[0].mean()) for plan in plans]
+    assert all(more >= less - 0.01 for less, more in zip(chances, chances[1:], strict=False)), chances
+    assert chances[-1] - chances[0] > 0.5

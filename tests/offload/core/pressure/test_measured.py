@@ -3,7 +3,7 @@ import math
 import numpy as np
 import pytest
 
-from offload.core.pressure.measured import GridError, MeasuredGrid, place_grid, read_grid
+from offload.core.pressure.measured import GridError, MeasuredGrid, place_grid, read_grid, well_placed
 
 TEXT = "0,10,20\n30,40,50\n"
 CELLS = {"cell": (5.0, 6.0), "unit": "kPa", "kind": "peak"}
@@ -119,6 +119,16 @@ def test_a_turned_grid_keeps_its_force_and_turns_its_centre(angle):
     x, y = found.map.centres()
     moved = np.array([kpa.sum(axis=0) @ x, kpa.sum(axis=1) @ y]) / kpa.sum()
     assert moved == pytest.approx(rotation @ centre + (3.0, -4.0), abs=0.3)
+
+
+@pytest.mark.parametrize(("apart", "kept"), [(188.1, True), (211.9, True), (187.9, False), (212.1, False)])
+def test_a_new_grid_whose_points_miss_their_landmarks_by_more_than_twelve_millimetres_is_refused(apart, kept):
+    placed = place_grid(read_grid(TEXT, **CELLS), ((0, 0), (0, 200)), ((0, 0), (0, apart)))
+    if kept:
+        assert well_placed(placed) is placed
+    else:
+        with pytest.raises(GridError, match="the limit is 12 mm"):
+            well_placed(placed)
 
 
 @pytest.mark.parametrize("points", [((0, 0), (0, 100)), ((0, 100), (0, 0))])
