@@ -64,7 +64,7 @@ class InlayForm(forms.Form):
     foam = forms.ChoiceField(label="Foam of the inlay", required=False)
     around = forms.ChoiceField(label="Where", required=False)
     reach_mm = NumberField(
-        label="Ring reaches beyond ulcer or opening",
+        label="Ring reaches",
         low=REACH.low,
         high=REACH.high,
         places=1,
@@ -74,7 +74,7 @@ class InlayForm(forms.Form):
         required=False,
     )
     points = forms.CharField(
-        label="Points, mm across and from the heel",
+        label="Points: across, from the heel, mm",
         required=False,
         max_length=6000,
         widget=forms.Textarea(attrs={"rows": 2, "placeholder": "-12, 150; 10, 150; 0, 175"}),

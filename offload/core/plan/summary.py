@@ -90,7 +90,7 @@ def gain_words(plan: ComputedPlan) -> tuple[str, ...]:
         )
         sentences.append(
             f"Estimated, inlay{number} in the {one.role}{at} ({one.foam}): the mean over 1.5 cm² at ulcer "
-            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it, {change} "
+            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it: {change} "
             f"({'; '.join(spans)}). The highest place outside the opening: {one.elsewhere_without:.0f} kPa "
             f"without, {one.elsewhere_with:.0f} with."
         )
@@ -178,12 +178,12 @@ def _peak(lesion: LesionPressure) -> str:
 
 def _lower(fall: tuple[float, float]) -> str:
     """A span of falls in words: how much less, or more."""
-    low, high = fall
-    if low >= -HALF:
-        return f"{max(low, 0.0):.0f} to {max(high, 0.0):.0f} less"
-    if high <= HALF:
-        return f"{max(-high, 0.0):.0f} to {-low:.0f} more"
-    return f"{-low:.0f} more to {high:.0f} less"
+    low, high = (round(value) for value in fall)
+    if low == high == 0:
+        return "none"
+    if low >= 0:
+        return f"{low} to {high} less"
+    return f"{-high} to {-low} more" if high <= 0 else f"{-low} more to {high} less"
 
 
 def _low(kpa: float) -> str:

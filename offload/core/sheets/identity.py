@@ -11,7 +11,7 @@ from offload.core.plan.compute import ComputedPlan
 from offload.core.plan.inlay_checks import piece_of
 from offload.core.plan.inlays import PlacedInlay, inlays_in
 from offload.core.sheets.drawing import Item, Text, text_width
-from offload.core.sheets.plan_drawing import drawn_point, insole_layers
+from offload.core.sheets.plan_drawing import INLAY_BAND, drawn_point, insole_layers
 from offload.core.sheets.section import layer_names
 from offload.core.sheets.sheet_blocks import SheetLabel
 
@@ -107,13 +107,15 @@ def identity_items(
             part = _drawn(left, plan.spec.side).intersection(shown)
             for one in getattr(part, "geoms", [part]):
                 if isinstance(one, Polygon):
-                    around = [*taken, *_ulcers(plan)]
-                    placed = (
-                        _placed(one, long, around)
-                        or _placed(one, short, around)
-                        or _placed(one, long, taken)
-                        or _placed(one, short, taken)
+                    inner = one.buffer(-INLAY_BAND)
+                    rooms = [inner] if isinstance(inner, Polygon) and not inner.is_empty else []
+                    tries = (
+                        _placed(room, lines, busy)
+                        for busy in ([*taken, *_ulcers(plan)], taken)
+                        for room in (*rooms, one)
+                        for lines in (long, short)
                     )
+                    placed = next((found for found in tries if found is not None), None)
                     if placed is not None:
                         items += placed[0]
                         taken.append(placed[1])

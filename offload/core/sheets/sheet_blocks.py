@@ -213,7 +213,7 @@ def legend(plan: ComputedPlan, width: float) -> Block:
     if plan.spec.bevel >= 90:
         rows[2] = (FLOOR_PEN, "lower face: the wall is upright")
     if any(layer.inlays for layer in plan.spec.stack):
-        rows.insert(1, (INLAY_PEN, "inlay, upright strokes: its hole and the piece"))
+        rows.insert(1, (INLAY_PEN, "inlay, hatched along its edge: hole and piece"))
     items: list[Item] = []
     y = 0.0
     for pen, words in rows:
