@@ -96,6 +96,11 @@ def read_spec(text: bytes, foams: Sequence[str] = PACKAGED_FOAMS) -> ReliefSpec:
     ------
     SpecError
         With every fault.
+
+    Notes
+    -----
+    A layer of ``stack`` may hold ``inlays``: ``[{"foam": ID, "region_mm": [[x, y], ...]}, ...]``. The plan of
+    such a stack has ``inlay_gains`` beside the fields of every plan.
     """
     if len(text) > LARGEST_FILE:
         raise _unreadable(f"has {len(text)} bytes", f"{LARGEST_FILE} bytes (2 MB)", len(text))
