@@ -96,7 +96,8 @@ def chosen_stack(house: House, choice: Layers) -> tuple[Layer, ...]:
 def wear_reasons(house: House, choice: Layers) -> list[str]:
     """What wear has taken from each layer, in sentences."""
     return [
-        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its {one.thickness_mm:g} mm with wear."
+        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its "
+        f"{one.thickness_mm:g} mm with wear."
         for layer, one in zip(house, _choices(house, choice.layers), strict=True)
         if choice.lost(layer["role"])
     ]
@@ -118,20 +119,20 @@ def stack_departures(house: House, choice: Layers) -> list[str]:
 
 
 def stack_now(house: House, spec: Mapping[str, Any], departures: Sequence[str]) -> list[str]:
-    """Where a kept plan's layers leave the house stack of today without having said so; a layer may be thinner
-    by wear.
+    """Where a kept plan's layers leave the house stack of today without a departure on record; a layer may
+    be thinner by wear.
     """
     kept = spec.get("stack") or ()
     if [layer["role"] for layer in kept] != [layer["role"] for layer in house]:
         return ["The house stack has other layers now than this plan."] if kept else []
     found = []
     for name, layer, now in zip(layer_names_of(house), kept, house, strict=True):
-        said = any(words.startswith(f"The {name} is ") for words in departures)
+        recorded = any(words.startswith(f"The {name} is ") for words in departures)
         other = layer["foam"] != now["foam"] or layer["thickness_mm"] > float(now["thickness_mm"])
-        if other and not said:
+        if other and not recorded:
             found.append(
-                f"The house stack now has {float(now['thickness_mm']):g} mm of {now['foam']} as {name}; this plan "
-                f"was drawn with {layer['thickness_mm']:g} mm of {layer['foam']}."
+                f"The house stack now has {float(now['thickness_mm']):g} mm of {now['foam']} as {name}; "
+                f"this plan was drawn with {layer['thickness_mm']:g} mm of {layer['foam']}."
             )
     return found
 

@@ -1,4 +1,4 @@
-"""Layers and inlays of the bench: chosen from the clinic's foams, kept in the plan, refused with their limit."""
+"""Layers and inlays of the bench: of the clinic's foams, kept in the plan, refused with their limit."""
 
 from __future__ import annotations
 
