@@ -13,10 +13,11 @@ from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import ReliefError
 from offload.core.plan.checks import Check
 from offload.core.plan.compute import ClearanceAdvice, ComputedPlan, pressure_json
+from offload.core.plan.inlays import inlays_in
 from offload.core.plan.policy import DEFAULT_POLICY, CutDecision
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
-from offload.core.plan.summary import BASELINE_WORDS, load_source, load_words, summary_of
+from offload.core.plan.summary import BASELINE_WORDS, gain_words, load_source, load_words, summary_of
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
@@ -122,6 +123,8 @@ class PlanPicture:
     load: str
     load_source: str
     words: tuple[str, ...]
+    gains: tuple[str, ...]
+    inlays: tuple[dict[str, Any], ...]
     rule: str
     departs: bool
     policy: tuple[str, ...]
@@ -244,6 +247,11 @@ def plan_picture(
         load=load_words(plan),
         load_source=load_source(plan),
         words=summary_of(plan),
+        gains=gain_words(plan),
+        inlays=tuple(
+            {"words": one.words, "area_mm2": one.inlay.region.area, "thickness_mm": one.layer.thickness}
+            for one in inlays_in(plan.spec.stack)
+        ),
         rule=" and ".join(plan.decision.policy_layers),
         departs=plan.decision.departs,
         policy=plan.decision.policy_reasons,

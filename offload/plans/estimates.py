@@ -8,9 +8,11 @@ from typing import Any
 
 from offload.core.errors import SpecError
 from offload.core.foam.law import Foam, FoamPoint, packaged_foams
+from offload.core.foam.stack import foams_named
 from offload.core.plan.bounds import faults_of_values
 from offload.core.plan.checks import Check, Kind
 from offload.core.plan.compute import ComputedPlan, compute, with_pressure
+from offload.core.plan.inlays import inlays_in
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.report import PressureField, PressureModel
 from offload.core.plan.spec import ReliefSpec
@@ -119,7 +121,7 @@ def pressed(
     drawing.
     """
     known = packaged_foams() | dict(foams or {})
-    unknown = sorted({layer.foam for layer in plan.spec.stack} - known.keys())
+    unknown = sorted(foams_named(plan.spec.stack) - known.keys())
     if unknown:
         return Estimate(plan, missing=f"No measured points are known of the foam {', '.join(unknown)}.")
     try:
@@ -143,16 +145,17 @@ def _without(estimate: Estimate) -> ComputedPlan:
 def departures_of(plan: ComputedPlan, remarks: Remarks = NO_REMARKS) -> tuple[str, ...]:
     """Where the plan departs from its policy, in sentences; each needs a written reason before signing."""
     decision = plan.decision
-    if not decision.departs:
-        return remarks.departures
-    wanted, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
-    return (f"The cut is in the {wanted}; the policy would cut the {own}.", *remarks.departures)
+    found = [f"The plan has an {placed.words}; the policy has none." for placed in inlays_in(plan.spec.stack)]
+    if decision.departs:
+        wanted, own = " and ".join(decision.cut_layers), " and ".join(decision.policy_layers)
+        found.insert(0, f"The cut is in the {wanted}; the policy would cut the {own}.")
+    return (*found, *remarks.departures)
 
 
 def foams_as_json(plan: ComputedPlan, foams: Mapping[str, Foam] | None) -> dict[str, Any]:
     """The laws of the plan's foams as they were when it was computed."""
     known = packaged_foams() | dict(foams or {})
-    used = {layer.foam for layer in plan.spec.stack}
+    used = foams_named(plan.spec.stack)
     return {name: asdict(known[name]) for name in sorted(used) if name in known}
 
 

@@ -22,6 +22,7 @@ from offload.core.errors import ReliefError
 from offload.core.foam.law import Foam
 from offload.core.foam.stack import PACKAGED_FOAMS
 from offload.core.plan.compute import ComputedPlan, as_json, compute
+from offload.core.plan.inlays import gains_from_json, layer_json
 from offload.core.plan.policy import DEFAULT_POLICY, Policy
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
@@ -112,10 +113,7 @@ def plan_create(
         "checks": [check_json(*pair) for pair in zip(printed["checks"], plan.checks, strict=True)],
         "policy": asdict(plan.policy),
         "departures": list(departures_of(plan, remarks)),
-        "layers": [
-            {"role": layer.role, "foam": layer.foam, "thickness_mm": layer.thickness}
-            for layer in plan.spec.stack
-        ],
+        "layers": [{**layer_json(layer), "thickness_mm": layer.thickness} for layer in plan.spec.stack],
         "foams": foams_as_json(plan, foams),
         "watch_points": [_watch_json(point) for point in estimate.watch],
     }
@@ -233,6 +231,7 @@ def recomputed(row: ReliefPlan) -> ComputedPlan:
         pressure=report_of(row.result),
         alternatives=alternatives_of(row.result),
         clearance_advice=advice_of(row.result),
+        gains=gains_from_json(row.result),
         checks=tuple(map(check_of, row.result["checks"])),
         reasons=tuple(row.result["reasons"]),
         core_version=row.core_version,
@@ -277,7 +276,7 @@ def redrawn(row: ReliefPlan) -> Redrawn:
 
 def _cut_again(row: ReliefPlan) -> ComputedPlan:
     """A stored specification computed by this program, under the policy it was kept with."""
-    foams = {layer["foam"] for layer in row.spec.get("stack", ())}
+    foams = {one["foam"] for layer in row.spec.get("stack", ()) for one in (layer, *layer.get("inlays", ()))}
     try:
         return compute(spec_from(row.spec, (*PACKAGED_FOAMS, *sorted(foams))), policy=policy_of(row))
     except ReliefError as error:

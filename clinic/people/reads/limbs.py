@@ -104,14 +104,18 @@ def drawn_insole(limb: Limb, own: InsoleOutline | None = None) -> Insole | None:
 
 def outline_of_limb(limb: Limb) -> InsoleOutline | None:
     """The outline of the insole in the running device of a foot, or, while none runs, of the insole that was
-    outlined without one. An insole of another device is another insole.
+    outlined without one. An insole of another device is another insole, and so is one that replaced it in the
+    same device: an outline taken before the last day on which an insole was replaced is of the old one.
     """
     rows = list(InsoleOutline.objects.standing().filter(limb=limb).order_by("-taken_on", "-pk"))
     if not rows:
         return None
     running = Prescription.objects.filter(limb=limb, stopped_on__isnull=True).values_list("pk", flat=True)
     device = running.first()
-    return next((row for row in rows if row.prescription_id == device), None)
+    renewals = Event.objects.filter(limb=limb, kind=EventKind.INSOLE_REPLACED).order_by("-happened_on")
+    renewed = renewals.values_list("happened_on", flat=True).first()
+    own = (row for row in rows if row.prescription_id == device)
+    return next((row for row in own if renewed is None or row.taken_on >= renewed), None)
 
 
 def insole_of_limb(limb: Limb) -> Insole | None:

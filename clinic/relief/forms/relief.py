@@ -9,6 +9,7 @@ from django import forms
 
 from clinic.models import ImprintHow, MapKind, MeasuredMap
 from clinic.record.dates import day_words
+from clinic.relief.forms.layers import inlay_data, inlay_forms, layer_data, layer_forms
 from clinic.relief.forms.numbers import CutForm, ShapeForm
 from clinic.relief.reads.relief import BenchLesion
 from clinic.relief.reads.relief_record import CutChoice, LesionShape, LimbRecord
@@ -86,12 +87,23 @@ class BenchForm:
             data = _first_data(on_insole, record, source or {})
         self.shapes = [LesionShapeForm(one, data, prefix=f"l{one.lesion.pk}") for one in on_insole]
         self.cut = BenchCutForm(data, maps=record.maps)
+        self.layers = layer_forms(record, data)
+        self.inlays = inlay_forms(record, [one.lesion.label for one in on_insole], data)
         self.refusals: list[str] = []
 
     def is_valid(self) -> bool:
         # Every form is checked, so that all errors show at once.
-        valid = [form.is_valid() for form in (*self.shapes, self.cut)]
+        valid = [form.is_valid() for form in self._forms]
         return all(valid)
+
+    @property
+    def _forms(self) -> list[forms.Form]:
+        return [*self.shapes, self.cut, *self.layers, *self.inlays]
+
+    @property
+    def inlays_open(self) -> bool:
+        """Whether an inlay stands in the fields, or something is wrong with one."""
+        return any(form.errors or form["layer"].value() for form in self.inlays)
 
     @property
     def wanted(self) -> list[LesionShape]:
@@ -106,7 +118,9 @@ class BenchForm:
         data = self.cut.cleaned_data
         chosen: dict[str, Any] = {name: data[name] for name in CUT_FIELDS}
         chosen |= {name: data.get(name) or 0.0 for name in WORN_FIELDS}
-        return CutChoice(**chosen, measured_map=data["baseline"])
+        inlays = tuple(one for form in self.inlays if (one := form.choice) is not None)
+        layers = tuple(form.choice for form in self.layers)
+        return CutChoice(**chosen, measured_map=data["baseline"], layers=layers, inlays=inlays)
 
     @property
     def departure_reason(self) -> str:
@@ -127,6 +141,14 @@ class BenchForm:
                 name = str(within[0]) if within else ""
                 name = {"centre_mm": "x_mm", "outline_mm": "outline"}.get(name, name)
                 shapes[place].add_error(name if name in shapes[place].fields else None, str(fault))
+            case ("stack", int(place), "inlays", *_):
+                chosen = [form for form in self.inlays if form.cleaned_data.get("layer") == place]
+                for form in chosen[:1]:
+                    form.add_error("layer", str(fault))
+            case ("stack", int(place), str(field)) if place < len(self.layers):
+                self.layers[place].add_error(
+                    field if field in self.layers[place].fields else None, str(fault)
+                )
             case ("pressure_map", *_):
                 self.refuse("baseline", str(fault))
             case (str(field),):
@@ -137,7 +159,7 @@ class BenchForm:
     @property
     def errors(self) -> bool:
         """Whether anything is wrong; named as on a form, so that the shared error box shows."""
-        return bool(self.refusals) or any(form.errors for form in (*self.shapes, self.cut))
+        return bool(self.refusals) or any(form.errors for form in self._forms)
 
     @property
     def non_field_errors(self) -> list[str]:
@@ -150,8 +172,9 @@ class BenchForm:
         for form in self.shapes:
             for messages in form.errors.values():
                 found += [f"Ulcer {form.bench_lesion.lesion.label}: {message}" for message in messages]
-        for messages in self.cut.errors.values():
-            found += [str(message) for message in messages]
+        for part in (self.cut, *self.layers, *self.inlays):
+            for messages in part.errors.values():
+                found += [str(message) for message in messages]
         return found
 
 
@@ -184,6 +207,7 @@ def _first_data(
     if not data["rigid_deformity"]:
         del data["rigid_deformity"]
     data["baseline"] = str(_first_map(record, source) or REFERENCE)
+    data |= layer_data(record, source) | inlay_data(record, source)
     for one in lesions:
         data.update(
             {f"l{one.lesion.pk}-{name}": value for name, value in one.start.items() if value is not False}

@@ -27,10 +27,17 @@ from clinic.people.reads.limbs import drawn_insole, outline_of_limb
 from clinic.record.dates import day_words
 from clinic.record.errors import Refused
 from clinic.relief.reads.device_load import load_reasons, loaded_device, refuse_other_device
+from clinic.relief.reads.layers import (
+    InlayChoice,
+    LayerChoice,
+    chosen_stack,
+    stack_departures,
+    wear_reasons,
+    with_inlays,
+)
 from clinic.relief.reads.measured_maps import laid_map, maps_of
-from clinic.rules.reads.foams import foams_known
-from offload.core.foam.law import Foam, FoamError, remaining_thickness
-from offload.core.foam.stack import Layer
+from clinic.rules.reads.foams import foam_choices, foams_known
+from offload.core.foam.law import Foam
 from offload.core.plan.checks import Check, plantar_check, weight_check
 from offload.core.plan.policy import Policy
 from offload.core.plan.spec import ReliefSpec
@@ -91,6 +98,9 @@ class CutChoice:
     lost_base_mm: float = 0.0
     measured_map: int | None = None
     """Number of the map that the pressures start from; None for the reference map."""
+    layers: tuple[LayerChoice, ...] = ()
+    """Foam and thickness of each layer from the foot down; what is left out is the house's."""
+    inlays: tuple[InlayChoice, ...] = ()
 
     def lost(self, role: str) -> float:
         """Thickness that wear has taken from a layer of this role [mm]."""
@@ -111,6 +121,7 @@ class LimbRecord:
     foams: Mapping[str, Foam] = field(default_factory=dict)
     maps: Sequence[MeasuredMap] = ()
     outline: InsoleOutline | None = None
+    foam_choices: Sequence[tuple[str, str]] = ()
 
     @property
     def insole(self) -> Insole | None:
@@ -179,6 +190,7 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
         foams=foams_known(site),
         maps=maps_of(limb),
         outline=outline_of_limb(limb),
+        foam_choices=foam_choices(site),
     )
 
 
@@ -238,10 +250,11 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
         raise Refused("A plan needs the foot's length and the body weight on record.")
     if not shapes:
         raise Refused("Tick at least one ulcer for this plan.")
-    stack, measured = _worn(record, choice), record.chosen_map(choice)
+    house = record.limb.person.site.stack
+    stack, measured = chosen_stack(house, choice), record.chosen_map(choice)
     refuse_other_device(measured, record.running)
     breadth, insole = record.limb.foot_breadth_mm, record.insole
-    return ReliefSpec(
+    spec = ReliefSpec(
         side=record.limb.side,
         foot_length=float(record.limb.foot_length_mm),
         body_weight=float(record.weight.kg),
@@ -258,19 +271,7 @@ def relief_spec(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutCh
         pressure_map=None if measured is None or insole is None else laid_map(measured, insole),
         device=loaded_device(record.running),
     )
-
-
-def _worn(record: LimbRecord, choice: CutChoice) -> tuple[Layer, ...]:
-    """The site's layers with the thickness that is left of them."""
-    layers = []
-    for layer in record.limb.person.site.stack:
-        lost = choice.lost(layer["role"])
-        try:
-            left = remaining_thickness(float(layer["thickness_mm"]), lost)
-        except FoamError as fault:
-            raise Refused(f"Worn {layer['role']}: {fault}", field=f"lost_{layer['role']}_mm") from fault
-        layers.append(Layer(layer["role"], layer["foam"], round(left, 2) if lost else left))
-    return tuple(layers)
+    return with_inlays(spec, choice.inlays, record.policy)
 
 
 def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice) -> Remarks:
@@ -290,12 +291,7 @@ def remarks(record: LimbRecord, shapes: Sequence[LesionShape], choice: CutChoice
             f"Body weight: {weight.kg} kg of {day_words(weight.measured_on)}, "
             f"{weight.get_how_display().lower()}."
         )
-    reasons += [
-        f"The {layer['role']} has lost {choice.lost(layer['role']):g} of its "
-        f"{float(layer['thickness_mm']):g} mm with wear."
-        for layer in record.limb.person.site.stack
-        if choice.lost(layer["role"])
-    ]
+    reasons += wear_reasons(record.limb.person.site.stack, choice)
     reasons += _baseline_reasons(record, choice)
     if record.outline is not None:
         reasons.append(
@@ -394,6 +390,7 @@ def margin_departures(house: CutChoice, choice: CutChoice) -> list[str]:
 
 def _departures(record: LimbRecord, choice: CutChoice) -> list[str]:
     found = margin_departures(record.house_choice, choice)
+    found += stack_departures(record.limb.person.site.stack, choice)
     if record.rigid is not None and _rigid(record, choice) != record.is_rigid:
         found.append(_rigid_reason(record, choice))
     return found

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from clinic.models import LimbPlan
 from clinic.record.dates import day_words
+from clinic.relief.reads.layers import stack_now
 from clinic.relief.reads.relief_record import CutChoice, LimbRecord, margin_departures
 from clinic.rules.reads.foams import own_foams
 from offload.plans.keeping import policy_of
@@ -74,11 +75,13 @@ def changed_since(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:
         for sentence in margin_departures(record.house_choice, cut)
         if sentence not in plan.result["departures"]
     ]
+    found += stack_now(record.limb.person.site.stack, spec, plan.result["departures"])
     return found + _foams(record, limb_plan)
 
 
 def _foams(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:
     """Foams of the plan that the clinic has given up; a foam that is measured anew is a new one."""
-    used = {layer["foam"] for layer in limb_plan.plan.spec.get("stack") or ()}
+    stack = limb_plan.plan.spec.get("stack") or ()
+    used = {one["foam"] for layer in stack for one in (layer, *layer.get("inlays", ()))}
     retired = [link.foam for link in own_foams(record.limb.person.site) if link.foam.retired_at is not None]
     return [f"The foam {foam.label} is no longer in use here." for foam in retired if foam.key in used]

@@ -42,6 +42,7 @@ from clinic.relief.views import answers as sheets
 from clinic.relief.writes.relief import plan_draft, relief_preview
 from clinic.relief.writes.relief import plan_sign as sign
 from offload.core.errors import ReliefError, faults_of
+from offload.core.plan.policy import INLAY_WALL, INLAY_WIDTH
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.outline import Outline
 from offload.models import PlanState, ReliefPlan
@@ -131,6 +132,8 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "healed_by_it": bool(source and not request.GET.get("from")),
         "on_bench": True,
         "bias": bias_of(found.person.site),
+        "inlay_wall": INLAY_WALL,
+        "inlay_width": INLAY_WIDTH,
     }
     refused = request.method == "POST" and set_up.form.errors
     return render(request, "relief/bench.html", context, status=422 if refused else 200)
@@ -257,7 +260,13 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
         ],
         record,
         data,
-        {**source.plan.spec, "measured_map": source.measured_map_id} if source else None,
+        {
+            **source.plan.spec,
+            "measured_map": source.measured_map_id,
+            "reasons": source.plan.result["reasons"],
+        }
+        if source
+        else None,
     )
     return _Bench(record, lesions, insole, form, hindrance)
 

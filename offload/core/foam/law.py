@@ -132,7 +132,7 @@ class Series:
     thickness_mm
         Thickness of each layer [mm], shape ``(layers, ...)``; the trailing axes are the columns.
     foams
-        One foam for each layer, uppermost first.
+        One foam for each layer, uppermost first: a `Foam`, or a `FoamField` over the columns.
 
     Notes
     -----
@@ -140,15 +140,18 @@ class Series:
     ``a_i = t_i / E_i`` and ``b_i = 1 / (E_i e_i)``. ``w`` rises and is concave, so it has one inverse.
     """
 
-    def __init__(self, thickness_mm: ArrayLike, foams: Sequence[Foam]) -> None:
+    def __init__(self, thickness_mm: ArrayLike, foams: Sequence[Any]) -> None:
         thickness = np.asarray(thickness_mm, dtype=float)
         if thickness.shape[0] != len(foams):
             raise FoamError(f"thickness_mm has {thickness.shape[0]} layers; there are {len(foams)} foams.")
         if not np.all(np.isfinite(thickness)) or np.any(thickness < 0):
             raise FoamError(f"thickness_mm is {np.min(thickness):g} mm somewhere; it must be 0 mm or more.")
         tail = (1,) * (thickness.ndim - 1)
-        modulus = np.array([foam.modulus_kpa for foam in foams]).reshape(-1, *tail)
-        locking = np.array([foam.locking_strain for foam in foams]).reshape(-1, *tail)
+        modulus, locking = (
+            one.reshape(-1, *tail) if one.ndim == 1 else one
+            for name in ("modulus_kpa", "locking_strain")
+            for one in [np.stack(np.broadcast_arrays(*(getattr(foam, name) for foam in foams)))]
+        )
         self._set(thickness / modulus, 1.0 / (modulus * locking))
 
     @classmethod

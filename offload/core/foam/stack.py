@@ -6,14 +6,43 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from offload.core.errors import Fault
+from offload.core.shapes.outline import Outline
 
-__all__ = ["CUTS", "DEMONSTRATION_STACK", "PACKAGED_FOAMS", "ROLES", "Layer", "faults_of_stack"]
+__all__ = [
+    "CUTS",
+    "DEMONSTRATION_STACK",
+    "MOST_INLAYS",
+    "PACKAGED_FOAMS",
+    "ROLES",
+    "Inlay",
+    "Layer",
+    "faults_of_stack",
+    "foams_named",
+]
 
 ROLES = ("cover", "middle", "base")
 CUTS = ("middle", "base", "middle+base")
 PACKAGED_FOAMS = ("soft", "medium", "firm")
 THICKNESS_LIMITS = (0.5, 30.0)  # [mm] sheet goods; common practice, no source
 MOST_MIDDLES = 2
+MOST_INLAYS = 4  # in one layer; design choice
+
+
+@dataclass(frozen=True)
+class Inlay:
+    """A piece of another foam let into a layer through its full thickness.
+
+    Parameters
+    ----------
+    foam : str
+        Id of the foam.
+    region : Outline
+        Where it lies, in the anatomical frame; a ring without holes. An opening within it is cut through the
+        inlay once that is glued in. [mm]
+    """
+
+    foam: str
+    region: Outline
 
 
 @dataclass(frozen=True)
@@ -28,11 +57,14 @@ class Layer:
         Id of the foam.
     thickness : float
         Remaining thickness. [mm]
+    inlays : tuple of Inlay
+        Pieces of other foam in it.
     """
 
     role: str
     foam: str
     thickness: float
+    inlays: tuple[Inlay, ...] = ()
 
 
 # 3 / 6 / 6 mm: a demonstration, not a recommendation; each site enters its own.
@@ -41,6 +73,11 @@ DEMONSTRATION_STACK = (
     Layer("middle", "medium", 6.0),
     Layer("base", "firm", 6.0),
 )
+
+
+def foams_named(stack: Sequence[Layer]) -> set[str]:
+    """Ids of all foams of a stack, those of inlays among them."""
+    return {layer.foam for layer in stack} | {inlay.foam for layer in stack for inlay in layer.inlays}
 
 
 def faults_of_stack(roles: Sequence[str]) -> list[Fault]:

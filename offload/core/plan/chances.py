@@ -114,7 +114,9 @@ class Chances:
         self.fine = fine
         self.own = own
         name = scene.case_names[0]
-        self.spread = spread_of(scene.foams, scene.case(name).baseline.device_factor, scene.spec.pressure_map)
+        self.spread = spread_of(
+            scene.all_foams, scene.case(name).baseline.device_factor, scene.spec.pressure_map
+        )
         self.draws = draws_of(self.spread) if draws is None else draws
         ratio = np.hypot(max(self.spread.load_below, self.spread.load_above), self.spread.foam)
         self._loads = np.exp(np.array(LOADS) * ratio)

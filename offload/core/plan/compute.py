@@ -9,6 +9,8 @@ from typing import Any
 from offload.core import CORE_VERSION, NOTICE
 from offload.core.errors import SpecError
 from offload.core.plan.checks import Check, geometry_checks
+from offload.core.plan.inlay_checks import inlay_checks
+from offload.core.plan.inlays import InlayGain, gains_json
 from offload.core.plan.openings import Opening, Wall, cut_openings
 from offload.core.plan.policy import DEFAULT_POLICY, CutDecision, Policy, decide
 from offload.core.plan.spec import ReliefSpec
@@ -117,6 +119,7 @@ class PressureFindings:
     clearance_advice: ClearanceAdvice
     reasons: tuple[str, ...] = ()
     checks: tuple[Check, ...] = ()
+    gains: tuple[InlayGain, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -141,10 +144,8 @@ class ComputedPlan:
         What mechanics would cut.
     reasons : tuple of str
         Why it is as it is, in sentences.
-    checks : tuple of Check
-    pressure : PressureReport or None
-        None until pressures are joined (`with_pressure`).
-    alternatives : tuple of Alternative
+    pressure, alternatives, gains
+        None or empty until pressures are joined (`with_pressure`); gains are those of inlays.
     """
 
     spec: ReliefSpec
@@ -158,6 +159,7 @@ class ComputedPlan:
     checks: tuple[Check, ...]
     pressure: PressureReport | None = None
     alternatives: tuple[Alternative, ...] = ()
+    gains: tuple[InlayGain, ...] = ()
     notice: str = NOTICE
     core_version: str = CORE_VERSION
 
@@ -165,6 +167,11 @@ class ComputedPlan:
     def cut_indices(self) -> tuple[int, ...]:
         """Places of the cut layers in the stack, 0 = cover."""
         return tuple(i for i, layer in enumerate(self.spec.stack) if layer.role in self.cut_layers)
+
+    @property
+    def sheet_indices(self) -> tuple[int, ...]:
+        """Places of the layers that have a sheet: those cut and those with an inlay."""
+        return tuple(i for i, one in enumerate(self.spec.stack) if i in self.cut_indices or one.inlays)
 
     @property
     def passed(self) -> bool:
@@ -240,7 +247,10 @@ def compute(
             *insole.notes,
             *_map_reasons(spec, insole),
         ),
-        checks=geometry_checks(cutting.openings, spec.lesions, insole, spec.stack, policy),
+        checks=(
+            *geometry_checks(cutting.openings, spec.lesions, insole, spec.stack, policy),
+            *inlay_checks(cutting.openings, spec.lesions, insole, spec.stack),
+        ),
     )
 
 
@@ -250,6 +260,7 @@ def with_pressure(plan: ComputedPlan, findings: PressureFindings) -> ComputedPla
         plan,
         pressure=findings.report,
         alternatives=findings.alternatives,
+        gains=findings.gains,
         clearance_advice=findings.clearance_advice,
         reasons=plan.reasons + findings.reasons,
         checks=plan.checks + findings.checks,
@@ -284,6 +295,7 @@ def as_json(plan: ComputedPlan) -> dict[str, Any]:
     dict
         JSON-ready; lengths rounded to 0.1 µm, other figures to six decimals, never NaN.
     """
+    advised = plan.clearance_advice.cut_layers
     return {
         "openings": [
             {
@@ -302,9 +314,7 @@ def as_json(plan: ComputedPlan) -> dict[str, Any]:
         ],
         "cut_layers": list(plan.cut_layers),
         "clearance_advice": {
-            "cut_layers": None
-            if plan.clearance_advice.cut_layers is None
-            else list(plan.clearance_advice.cut_layers),
+            "cut_layers": None if advised is None else list(advised),
             "because": plan.clearance_advice.because,
         },
         "reasons": list(plan.reasons),
@@ -334,6 +344,7 @@ def as_json(plan: ComputedPlan) -> dict[str, Any]:
             }
             for other in plan.alternatives
         ],
+        **gains_json(plan.gains, plan.spec.stack),
         "notice": plan.notice,
         "core_version": plan.core_version,
     }
@@ -346,9 +357,7 @@ def pressure_json(report: PressureReport) -> dict[str, Any]:
     return {
         "baseline": report.baseline,
         "device": report.device,
-        "device_factor": None
-        if report.device_factor is None
-        else [_figure(value) for value in report.device_factor],
+        "device_factor": _interval(report.device_factor),
         **{f"{name}_n": _figure(getattr(report, name)) for name in figures},
         **{f"{name}_kpa": _figure(getattr(report, name)) for name in peaks},
         "lesions": [
@@ -382,7 +391,7 @@ def _figure(value: float | None) -> float | None:
     return None if value is None or not math.isfinite(value) else round(float(value), 6) + 0.0
 
 
-def _interval(values: tuple[float, float] | None) -> list[float | None] | None:
+def _interval(values: tuple[float, ...] | None) -> list[float | None] | None:
     return None if values is None else [_figure(value) for value in values]
 
 

@@ -8,7 +8,16 @@ from dataclasses import dataclass
 from offload.core.errors import Fault, SpecError
 from offload.core.foam.stack import Layer
 
-__all__ = ["DEFAULT_POLICY", "CutDecision", "Policy", "decide"]
+__all__ = ["DEFAULT_POLICY", "INLAY_WALL", "INLAY_WIDTH", "CutDecision", "Policy", "decide"]
+
+INLAY_WALL = 5.0
+"""Thinnest wall of its own layer that stands round an inlay: to the insole's edge, and between two inlays
+that do not touch [mm]; common practice, no source.
+"""
+INLAY_WIDTH = 10.0
+"""Narrowest an inlay may be anywhere, and the narrowest rim of it round an opening [mm]; common practice, no
+source.
+"""
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from offload.core.plan.chances import Chances
 from offload.core.plan.checks import Check, Kind
 from offload.core.plan.clearance import clearance_advice
 from offload.core.plan.compute import ComputedPlan, PressureFindings
+from offload.core.plan.inlay_gains import inlay_gains
 from offload.core.plan.openings import Wall
 from offload.core.plan.scene import LoadCase, Scene
 from offload.core.plan.trial import Trial, Trials, try_openings
@@ -142,11 +143,10 @@ class PressureModel:
             scene, plan.cut_layers, wall, plan.openings, tissues=tissues, tolerance=self.tolerance
         )
         advice, alternatives = plan.clearance_advice, plan.alternatives
-        report, reasons = own.report, _reasons(scene, own)
+        report, reasons, chances = own.report, _reasons(scene, own), None
         if self.others:
             tried = Trials(scene, own, plan.policy)
             advice = clearance_advice(tried)
-            chances = None
             if self.chances:
                 cell = COARSE_CELL_MM if _across(plan) >= 3 * COARSE_CELL_MM else COARSE_CELL_MM / 2
                 coarse = Scene(spec, plan.insole, self.foams, cell)
@@ -159,8 +159,9 @@ class PressureModel:
                     f"This plan cuts {' and '.join(plan.cut_layers)}; mechanics would cut "
                     f"{' and '.join(advice.cut_layers)}. {advice.because}"
                 )
+        gains = inlay_gains(scene, own, self.foams, tissues, self.tolerance, chances) if self.ranges else ()
         return PressurePicture(
-            PressureFindings(report, alternatives, advice, tuple(reasons), own.checks),
+            PressureFindings(report, alternatives, advice, tuple(reasons), own.checks, gains),
             tuple(_field(scene.case(name), own.voids[name], own.states[name]) for name in scene.cases),
             tuple(zone for name in scene.cases for zone in _zones(scene, scene.case(name), own.states[name])),
         )

@@ -8,11 +8,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from offload.core.foam.field import LayerFoam
 from offload.core.foam.law import Foam, Series
+from offload.core.foam.stack import foams_named
 from offload.core.plan.compute import LesionPressure
 from offload.core.plan.openings import Opening
 from offload.core.plan.spec import ReliefSpec
-from offload.core.plan.void import Footprint, Void, coverage, foams_of, footprint_of, void_of
+from offload.core.plan.void import (
+    Footprint,
+    Void,
+    coverage,
+    foams_of,
+    footprint_of,
+    local_foams,
+    void_of,
+)
 from offload.core.pressure.baseline import Baseline, baseline_for, lattice_for, load_case_of, load_constants
 from offload.core.pressure.foundation import TOLERANCE, Settled, Start
 from offload.core.pressure.patch import Patches
@@ -31,7 +41,8 @@ class LoadCase:
     Notes
     -----
     The uncut columns under the baseline pressure ``p0`` come to rest at ``u0``; a skeleton of profile
-    ``u0 + p0 / k_t`` then presses exactly ``p0``, so that no cut changes nothing.
+    ``u0 + p0 / k_t`` then presses exactly ``p0``, so that no cut changes nothing. Before the cut there are no
+    inlays either.
     """
 
     baseline: Baseline
@@ -88,6 +99,9 @@ class Scene:
         self.cell = cell_mm
         self.stack = spec.stack
         self.foams = foams_of(spec.stack, foams)
+        self.all_foams = tuple(foams[name] for name in sorted(foams_named(spec.stack)))
+        self._known = foams
+        self._local: dict[str, tuple[LayerFoam, ...]] = {}
         self.tissue: float = tissue["value"]
         self.other_tissues: tuple[float, float] = (
             tissue["value"] * tissue["low_factor"],
@@ -132,7 +146,16 @@ class Scene:
         case = self.case(name)
         if before is None:
             before = case.baseline.pressure_kpa
-        return void_of(self._footprints[key], cut, self.stack, self.foams, lattice, before, self.tissue)
+        local = self.local_foams(name)
+        return void_of(
+            self._footprints[key], cut, self.stack, self.foams, lattice, before, self.tissue, local
+        )
+
+    def local_foams(self, name: str) -> tuple[LayerFoam, ...]:
+        """The foam of each layer on the cells of a load case, inlays let in."""
+        if name not in self._local:
+            self._local[name] = local_foams(self.stack, self._known, self.case(name).baseline.lattice)
+        return self._local[name]
 
     def coverage(self, lesion: LesionSpec, name: str) -> Array:
         """Share of each cell of a load case that a lesion covers."""

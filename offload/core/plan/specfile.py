@@ -42,6 +42,7 @@ from offload.core.plan.bounds import (
     width_limit,
 )
 from offload.core.plan.fields import REQUIRED, Fields, finite
+from offload.core.plan.inlays import layer_json, read_inlays
 from offload.core.plan.spec import ReliefSpec
 from offload.core.pressure.device_load import DEVICES, TAKEN
 from offload.core.pressure.grid import PressureMap
@@ -95,6 +96,11 @@ def read_spec(text: bytes, foams: Sequence[str] = PACKAGED_FOAMS) -> ReliefSpec:
     ------
     SpecError
         With every fault.
+
+    Notes
+    -----
+    A layer of ``stack`` may hold ``inlays``: ``[{"foam": ID, "region_mm": [[x, y], ...]}, ...]``. The plan of
+    such a stack has ``inlay_gains`` beside the fields of every plan.
     """
     if len(text) > LARGEST_FILE:
         raise _unreadable(f"has {len(text)} bytes", f"{LARGEST_FILE} bytes (2 MB)", len(text))
@@ -245,12 +251,13 @@ def _stack(top: Fields, foams: Sequence[str]) -> tuple[Layer, ...]:
     entries = top.items("stack", 2, 2 + MOST_MIDDLES, "layers") or []
     layers: list[Layer] = []
     for i, entry in enumerate(entries):
-        fields = Fields(entry, ("stack", i), ("role", "foam", "thickness_mm"), top.faults)
+        fields = Fields(entry, ("stack", i), ("role", "foam", "thickness_mm", "inlays"), top.faults)
         role = fields.choice("role", ROLES)
         foam = fields.choice("foam", tuple(foams))
         thickness = fields.number("thickness_mm", THICKNESS)
+        inlays = read_inlays(fields, foams)
         if role is not None and foam is not None and thickness is not None:
-            layers.append(Layer(role, foam, thickness))
+            layers.append(Layer(role, foam, thickness, inlays))
     if entries and len(layers) == len(entries):
         top.faults += faults_of_stack([layer.role for layer in layers])
     return tuple(layers)
@@ -335,10 +342,7 @@ def spec_json(spec: ReliefSpec) -> dict[str, Any]:
         "foot_length_mm": spec.foot_length,
         "body_weight_kg": spec.body_weight,
         "lesions": [_lesion_json(lesion) for lesion in spec.lesions],
-        "stack": [
-            {"role": layer.role, "foam": layer.foam, "thickness_mm": _plain(layer.thickness)}
-            for layer in spec.stack
-        ],
+        "stack": [layer_json(layer) for layer in spec.stack],
         "margin_mm": spec.margin,
         "distal_margin_mm": spec.distal_margin,
         "bevel_deg": spec.bevel,
@@ -378,8 +382,3 @@ def _lesion_json(lesion: LesionSpec) -> dict[str, Any]:
 
 def _ring(outline: Outline) -> list[list[float]]:
     return [list(point) for point in outline.exterior]
-
-
-def _plain(thickness: float) -> float:
-    """A whole thickness as a whole number, as house rules hold it."""
-    return int(thickness) if thickness == int(thickness) else thickness

@@ -6,7 +6,7 @@ from offload.core.plan.compute import ComputedPlan, LesionPressure
 from offload.core.pressure.baseline import load_constants
 from offload.core.pressure.device_load import factor_at, label_of, region_of_case
 
-__all__ = ["BASELINE_WORDS", "CASE_WORDS", "load_source", "load_words", "summary_of"]
+__all__ = ["BASELINE_WORDS", "CASE_WORDS", "gain_words", "load_source", "load_words", "summary_of"]
 
 FLAT = "Load not scaled: insole in a flat shoe; the device's own relief is not in these figures."
 NO_BENEFIT = "no benefit is claimed at the heel, where studies disagree in sign"
@@ -18,6 +18,8 @@ BASELINE_WORDS = {
 }
 MOST_SAID = 95.0
 """Falls above this are not told apart: measured ones are about half of it; design choice [%]."""
+HALF = 0.5
+"""Differences below this round to nothing [kPa]."""
 LITTLE = 5.0
 """Changes of the rim's peak below this are called none [kPa]; design choice."""
 
@@ -58,6 +60,40 @@ def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
         f"Measured cut-outs in print relieve {published['low_percent']} to {published['high_percent']} %: "
         "higher figures are not confirmed by measurement."
     )
+    return tuple(sentences)
+
+
+def gain_words(plan: ComputedPlan) -> tuple[str, ...]:
+    """What each inlay does at each lesion, in sentences; all of it estimated.
+
+    Parameters
+    ----------
+    plan : ComputedPlan
+        With its pressures.
+
+    Returns
+    -------
+    tuple of str
+        Empty for a plan without inlays.
+    """
+    sentences = []
+    for one in plan.gains:
+        many = sum(layer.role == one.role for layer in plan.spec.stack) > 1
+        number = f" {one.number}" if len(plan.spec.stack[one.index].inlays) > 1 else ""
+        at = f" {one.index}" if many else ""
+        spans = [f"{_lower(one.fall)} over the stiffness of tissue"]
+        if one.fall_80 is not None:
+            spans.append(f"80 % interval {_lower(one.fall_80)}")
+        fall = one.without - one.with_it
+        change = (
+            "no difference" if abs(fall) < HALF else f"{abs(fall):.0f} kPa {'less' if fall > 0 else 'more'}"
+        )
+        sentences.append(
+            f"Estimated, inlay{number} in the {one.role}{at} ({one.foam}): the mean over 1.5 cm² at ulcer "
+            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it: {change} "
+            f"({'; '.join(spans)}). The highest place outside the opening: {one.elsewhere_without:.0f} kPa "
+            f"without, {one.elsewhere_with:.0f} with."
+        )
     return tuple(sentences)
 
 
@@ -138,6 +174,16 @@ def _peak(lesion: LesionPressure) -> str:
     low, high = lesion.peak_after_range
     span = f" ({low:.0f} to {high:.0f} over the stiffness of tissue)" if high - low >= 1.0 else ""
     return f"from {lesion.peak_before:.0f} to {_low(lesion.peak_after)} kPa{span}"
+
+
+def _lower(fall: tuple[float, float]) -> str:
+    """A span of falls in words: how much less, or more."""
+    low, high = (round(value) for value in fall)
+    if low == high == 0:
+        return "none"
+    if low >= 0:
+        return f"{low} to {high} less"
+    return f"{-high} to {-low} more" if high <= 0 else f"{-low} more to {high} less"
 
 
 def _low(kpa: float) -> str:

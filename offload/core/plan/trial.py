@@ -12,6 +12,7 @@ from offload.core.errors import ImpossibleRelief, OutlineError
 from offload.core.foam.stack import Layer
 from offload.core.plan.checks import Check, Kind, geometry_checks
 from offload.core.plan.compute import LesionPressure, PressureReport
+from offload.core.plan.inlay_checks import inlay_checks
 from offload.core.plan.openings import Opening, Wall, cut_openings
 from offload.core.plan.policy import Policy
 from offload.core.plan.scene import Scene
@@ -189,8 +190,10 @@ class Trials:
 
     def geometry_checks(self, trial: Trial) -> tuple[Check, ...]:
         """Checks of a trial's geometry."""
-        return geometry_checks(
-            trial.openings, self._lesions, self.scene.insole, self.scene.stack, self.policy
+        insole, stack = self.scene.insole, self.scene.stack
+        return (
+            *geometry_checks(trial.openings, self._lesions, insole, stack, self.policy),
+            *inlay_checks(trial.openings, self._lesions, insole, stack),
         )
 
 
@@ -366,16 +369,16 @@ def _strains(
     found = []
     spans = [void.foundation.plate for void in voids.values()]
     first = max((len(plate.layers) for plate in spans if plate is not None), default=len(scene.stack))
-    for index, (layer, foam) in enumerate(zip(scene.stack, scene.foams, strict=True)):
+    for index, layer in enumerate(scene.stack):
         peaks = [
             float(
-                (states[name].foam_kpa if index < first else states[name].lower_kpa).max(
-                    where=void.left_mm[index] > 0.1 * layer.thickness, initial=0.0
-                )
+                scene.local_foams(name)[index]
+                .strain(states[name].foam_kpa if index < first else states[name].lower_kpa)
+                .max(where=void.left_mm[index] > 0.1 * layer.thickness, initial=0.0)
             )
             for name, void in voids.items()
         ]
-        found.append((layer.role, float(foam.strain(max(peaks)))))
+        found.append((layer.role, max(peaks)))
     return found
 
 

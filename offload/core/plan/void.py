@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from offload.core.foam.field import FoamField, LayerFoam, chosen
 from offload.core.foam.law import Foam, FoamError, Series
 from offload.core.foam.stack import Layer
 from offload.core.plan.openings import Opening
@@ -25,6 +26,7 @@ __all__ = [
     "coverage",
     "foams_of",
     "footprint_of",
+    "local_foams",
     "signed_distance",
     "void_of",
 ]
@@ -91,11 +93,30 @@ def foams_of(stack: Sequence[Layer], foams: Mapping[str, Foam]) -> tuple[Foam, .
         When a layer names a foam that is not known.
     """
     for layer in stack:
-        if layer.foam not in foams:
-            raise FoamError(
-                f"foam of the {layer.role} is {layer.foam!r}; it must be one of {', '.join(sorted(foams))}."
-            )
+        for what, foam in (
+            (layer.role, layer.foam),
+            *((f"inlay in the {layer.role}", one.foam) for one in layer.inlays),
+        ):
+            if foam not in foams:
+                raise FoamError(
+                    f"foam of the {what} is {foam!r}; it must be one of {', '.join(sorted(foams))}."
+                )
     return tuple(foams[layer.foam] for layer in stack)
+
+
+def local_foams(stack: Sequence[Layer], foams: Mapping[str, Foam], lattice: Lattice) -> tuple[LayerFoam, ...]:
+    """The foam of each layer, cell by cell where a layer has inlays; of two that overlap the first counts."""
+    found: list[LayerFoam] = []
+    for layer, own in zip(stack, foams_of(stack, foams), strict=True):
+        if not layer.inlays:
+            found.append(own)
+            continue
+        shares = [np.zeros(lattice.support.shape)]
+        for inlay in layer.inlays:
+            shares.append(np.minimum(covered(inlay.region, lattice), 1.0 - sum(shares[1:], shares[0])))
+        shares[0] = 1.0 - sum(shares[1:], shares[0])
+        found.append(FoamField((own, *(foams[one.foam] for one in layer.inlays)), np.stack(shares)))
+    return tuple(found)
 
 
 def footprint_of(
@@ -174,6 +195,7 @@ def void_of(
     lattice: Lattice,
     before_kpa: Array | None = None,
     tissue_kpa_mm: float = TISSUE,
+    local: Sequence[LayerFoam] | None = None,
 ) -> Void:
     """Take a footprint out of the cut layers.
 
@@ -191,6 +213,9 @@ def void_of(
         Pressure on the uncut foam [kPa], shape ``(ny, nx)``; None when unloaded.
     tissue_kpa_mm
         Central stiffness of the plantar tissue [kPa/mm].
+    local
+        Foam of each layer cell by cell, where inlays are let in; without them `foams` everywhere. What lies
+        before the cut is the stack without them.
 
     Notes
     -----
@@ -202,7 +227,8 @@ def void_of(
     one = np.array([layer.thickness for layer in stack])[:, None, None]
     whole = np.broadcast_to(one, (len(stack), *shape))
     coupling = np.zeros(shape)  # whole foam couples over less than a cell; near the void the plate does
-    columns = Series(one, foams)
+    local = foams if local is None else local
+    columns = Series(one, local)
     share = footprint.share
     over = lattice.support & (share > 0)
     window = over
@@ -216,15 +242,15 @@ def void_of(
     inside = np.zeros(shape)
     inside[over] = footprint.depth_mm[over] / share[over]
     left = _left(np.broadcast_to(one[:, 0], (len(stack), int(over.sum()))), cut, inside[over])[first:]
-    below = Series(np.maximum(left, 1e-9), foams[first:])
+    below = Series(np.maximum(left, 1e-9), chosen(local[first:], over))
     if len(stack) - 1 in cut:
         ground = HARD_SHARE * stack[-1].thickness / foams[-1].modulus_kpa
         below = Series.joined([(below, np.ones(below.shape, dtype=bool))], ground)
     plate = Plate(
         layers=tuple(stack[:first]),
-        foams=tuple(foams[:first]),
-        above=Series(one[:first], foams[:first]),
-        beside=Series(one[first:], foams[first:]),
+        foams=tuple(local[:first]),
+        above=Series(one[:first], local[:first]),
+        beside=Series(one[first:], local[first:]),
         below=below,
         share=np.where(over, share, 0.0),
         depth_mm=inside,
@@ -233,8 +259,9 @@ def void_of(
         window=window,
         tissue_kpa_mm=tissue_kpa_mm,
         below_layers=tuple(stack[first:]),
-        below_foams=tuple(foams[first:]),
+        below_foams=tuple(local[first:]),
         squeezed_kpa=0.0 if before_kpa is None else before_kpa,
+        uncut=Series(one[first:], foams[first:]),
     )
     return Void(
         footprint.depth_mm,
@@ -282,6 +309,15 @@ def _distance(outline: Outline, size: float, x: Array, y: Array) -> Array:
     shapely.prepare(polygon)
     distance = shapely.distance(shapely.boundary(polygon), shapely.points(x, y))
     return np.where(shapely.contains_xy(polygon, x, y), -distance, distance)
+
+
+def covered(outline: Outline, lattice: Lattice) -> Array:
+    """Share of each cell that an outline covers, exact within one cell."""
+    share = np.zeros(lattice.support.shape)
+    window = _window(lattice, outline, 2.0 * max(lattice.dx, lattice.dy))
+    x, y = np.meshgrid(lattice.x[window[1]], lattice.y[window[0]])
+    share[window] = _within(outline, signed_distance(outline, lattice, window), x, y, lattice)[0]
+    return share
 
 
 def coverage(outline: Outline, lattice: Lattice) -> Array:

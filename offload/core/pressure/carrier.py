@@ -86,7 +86,8 @@ class Carriers:
         start = np.zeros(self.place.size)
         if plate is not None and before_kpa is not None:
             before = before_kpa[cells]
-            self.level[face[cells]] = Series.joined([(plate.beside, cells)]).compression(before)
+            uncut = plate.beside if plate.uncut is None else plate.uncut
+            self.level[face[cells]] = Series.joined([(uncut, cells)]).compression(before)
             start = self.level[self.place] - self.onto @ self.level
             self.dead[face[cells]] = self._area * before
             carried = np.zeros(at.count)

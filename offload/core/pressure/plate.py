@@ -17,6 +17,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from offload.core.foam.field import LayerFoam, between, chosen
 from offload.core.foam.law import Foam, Series
 from offload.core.foam.stack import Layer
 from offload.core.pressure.lattice import Lattice
@@ -52,7 +53,7 @@ class Plate:
     Attributes
     ----------
     layers, foams
-        From the foot down.
+        From the foot down; a foam may differ from cell to cell.
     above, beside, below
         Law of the plate itself and of the whole columns below it, one column that stands for all or shape
         ``(ny, nx)``, and of what is left of them in the void, in the cells with a ``share``.
@@ -75,10 +76,13 @@ class Plate:
         Pressure at which the foams' stiffness in shear is taken [kPa], shape ``(ny, nx)`` or 0: that before
         the cut. Over the void the cut takes pressure off, so the plate is rather too stiff there, to the safe
         side.
+    uncut
+        Law of the whole columns below the plate before anything was let into them; None where they are those
+        beside.
     """
 
     layers: tuple[Layer, ...]
-    foams: tuple[Foam, ...]
+    foams: tuple[LayerFoam, ...]
     above: Series
     beside: Series
     below: Series
@@ -89,22 +93,25 @@ class Plate:
     window: Mask
     tissue_kpa_mm: float
     below_layers: tuple[Layer, ...] = ()
-    below_foams: tuple[Foam, ...] = ()
+    below_foams: tuple[LayerFoam, ...] = ()
     squeezed_kpa: Array | float = 0.0
+    uncut: Series | None = None
 
-    def follows(self, squeezed_kpa: Array | float = 0.0) -> Array:
+    def follows(self, squeezed_kpa: Array | float = 0.0, foams: Sequence[LayerFoam] | None = None) -> Array:
         """Share of the lower face's descent that each layer's faces take part in, from the foot down [-].
 
         A foot that stays where it is holds the upper face back: with the plate's compliance ``c`` in series
         with the tissue's ``1 / k_t`` the upper face moves by ``1 / (1 + k_t c)`` of the lower one, the faces
         between in step with the compliance passed. Shape ``(layers + 1, ...)``.
         """
-        compliance = _compliance(self.layers, self.foams, squeezed_kpa)
+        compliance = _compliance(self.layers, self.foams if foams is None else foams, squeezed_kpa)
         passed = np.concatenate([np.zeros((1, *compliance.shape[1:])), np.cumsum(compliance, axis=0)])
         upper = 1.0 / (1.0 + self.tissue_kpa_mm * passed[-1])
         return np.asarray(upper + (1.0 - upper) * passed / passed[-1])
 
-    def shear_form(self, size: float, squeezed_kpa: Array | float = 0.0) -> Array:
+    def shear_form(
+        self, size: float, squeezed_kpa: Array | float = 0.0, foams: Sequence[LayerFoam] | None = None
+    ) -> Array:
         """Energy of shear as a form of the lower face's descent at both ends of a cell's width, and the turn
         between.
 
@@ -112,13 +119,14 @@ class Plate:
         -----
         For each layer ``G t (w' - turn)^2`` of its mean descent, with Reissner's share, and ``G t / 12`` of
         the difference in slope between its faces. The turn is carried as a length, ``turn * size``. Shape
-        ``(..., 3, 3)``.
+        ``(..., 3, 3)``. ``foams`` are those between the cells where they differ from cell to cell.
         """
+        foams = self.foams if foams is None else foams
         squeezed = np.asarray(squeezed_kpa, dtype=float)
         form = np.zeros((*squeezed.shape, 3, 3))
-        follows = self.follows(squeezed)
+        follows = self.follows(squeezed, foams)
         one = np.ones(squeezed.shape)
-        for layer, foam, top, bottom in zip(self.layers, self.foams, follows, follows[1:], strict=False):
+        for layer, foam, top, bottom in zip(self.layers, foams, follows, follows[1:], strict=False):
             stiffness = foam.shear_modulus_at(squeezed) * layer.thickness
             mean, apart = (top + bottom) / 2, bottom - top
             slope = np.stack([-mean, mean, -one], axis=-1) / size
@@ -132,33 +140,35 @@ def _outer(vectors: Array) -> Array:
     return vectors[..., :, None] * vectors[..., None, :]
 
 
-def _compliance(layers: Sequence[Layer], foams: Sequence[Foam], squeezed_kpa: Array | float) -> Array:
+def _compliance(layers: Sequence[Layer], foams: Sequence[LayerFoam], squeezed_kpa: Array | float) -> Array:
     """By how much each layer gives to a little more pressure [mm/kPa], shape ``(layers, ...)``."""
     return np.stack(
         [layer.thickness * foam.softness_at(squeezed_kpa) for layer, foam in zip(layers, foams, strict=True)]
     )
 
 
-def stretch_form(layers: Sequence[Layer], foams: Sequence[Foam]) -> Array:
-    """Stiffness of bonded layers against the gradient of turn and of their lower face's slide, shape ``(2,
-    2)``.
+def stretch_form(layers: Sequence[Layer], foams: Sequence[LayerFoam]) -> Array:
+    """Stiffness of bonded layers against the gradient of turn and of their lower face's slide, shape ``(...,
+    2, 2)``.
 
     Notes
     -----
     ``integral(E (h turn' + slide')^2 dz)`` over the thickness, ``h`` the height above the lower face;
     Poisson's ratio of foam is near zero, so nothing is added for width. [kPa mm³, kPa mm², kPa mm]
     """
-    thickness = np.array([layer.thickness for layer in layers])
-    modulus = np.array([foam.modulus_kpa for foam in foams])
-    height = np.cumsum(thickness[::-1])[::-1] - thickness / 2
+    modulus = np.stack(np.broadcast_arrays(*(foam.modulus_kpa for foam in foams)))
+    one = np.array([layer.thickness for layer in layers])
+    tall = np.cumsum(one[::-1])[::-1] - one / 2
+    thickness, height = (each.reshape(-1, *(1,) * (modulus.ndim - 1)) for each in (one, tall))
     first, second = (
-        (modulus * thickness * height).sum(),
-        (modulus * (thickness**3 / 12 + thickness * height**2)).sum(),
+        (modulus * thickness * height).sum(axis=0),
+        (modulus * (thickness**3 / 12 + thickness * height**2)).sum(axis=0),
     )
-    return np.array([[second, first], [first, (modulus * thickness).sum()]])
+    form = np.array([[second, first], [first, (modulus * thickness).sum(axis=0)]])
+    return np.moveaxis(form, (0, 1), (-2, -1))
 
 
-def bending_stiffness(layers: Sequence[Layer], foams: Sequence[Foam]) -> float:
+def bending_stiffness(layers: Sequence[Layer], foams: Sequence[LayerFoam]) -> float:
     """Bending stiffness of bonded layers about their own neutral line [kPa mm³]: nothing holds them from
     sliding.
     """
@@ -181,7 +191,9 @@ def reach_of(stack: Sequence[Layer], foams: Sequence[Foam], first: int) -> float
     return min(LENGTHS * length, MOST_REACH_MM)
 
 
-def below_form(layers: Sequence[Layer], foams: Sequence[Foam], squeezed_kpa: Array | float = 0.0) -> Array:
+def below_form(
+    layers: Sequence[Layer], foams: Sequence[LayerFoam], squeezed_kpa: Array | float = 0.0
+) -> Array:
     """Shear of bonded layers on a rigid ground as a form of their upper face's slope and slide, shape ``(...,
     2, 2)``.
 
@@ -282,7 +294,6 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     area, dx, dy = lattice.area, lattice.dx, lattice.dy
     support = lattice.support
     window = plate.window & support
-    stretch = area * stretch_form(plate.layers, plate.foams)
     squeezed = np.broadcast_to(plate.squeezed_kpa, window.shape)
     found: list[tuple[Places, Array]] = []
     for axis, size, turn, slide, bonded in (
@@ -291,13 +302,15 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     ):
         near, far = _sides(axis)
         both = window[near] & window[far]
-        between = (squeezed[near][both] + squeezed[far][both]) / 2.0
+        midway = (squeezed[near][both] + squeezed[far][both]) / 2.0
+        picks = (lambda one, at=near, of=both: one[at][of], lambda one, at=far, of=both: one[at][of])
         sides = [at.face[near][both], at.face[far][both]]
-        found.append((np.stack([*sides, turn[near][both]], axis=1), area * plate.shear_form(size, between)))
+        shear = plate.shear_form(size, midway, between(plate.foams, *picks))
+        found.append((np.stack([*sides, turn[near][both]], axis=1), area * shear))
         if plate.below_layers:
             strain = np.array([[-1.0 / size, 1.0 / size, 0.0], [0.0, 0.0, 1.0]])
             held = bonded[near][both][:, None, None] * below_form(
-                plate.below_layers, plate.below_foams, between
+                plate.below_layers, between(plate.below_foams, *picks), midway
             )
             found.append((np.stack([*sides, slide[near][both]], axis=1), area * (strain.T @ held @ strain)))
         else:
@@ -317,6 +330,7 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
         inner[tuple(edge)] = False
         inner &= window
         change = np.array([[-1.0 / size**2, 1.0 / size**2, 0.0, 0.0], [0.0, 0.0, -1.0 / size, 1.0 / size]])
+        stretch = area * stretch_form(plate.layers, chosen(plate.foams, inner))
         found.append((np.stack([one[inner] for one in pairs], axis=1), change.T @ stretch @ change))
     # Twist at the corners between four cells of foam.
     quad = [support[:-1, :-1], support[:-1, 1:], support[1:, :-1], support[1:, 1:]]
@@ -330,7 +344,15 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     twist = np.zeros((2, 8))
     twist[0, :4] = 0.5 * np.array([-1.0 / dy / dx, 1.0 / dy / dx, -1.0 / dx / dy, 1.0 / dx / dy])
     twist[1, 4:] = 0.5 * np.array([-1.0 / dy, 1.0 / dy, -1.0 / dx, 1.0 / dx])
-    found.append((places[(places >= 0).any(axis=1)], 2.0 * twist.T @ stretch @ twist))
+    held_by = (places >= 0).any(axis=1)
+    corner = (
+        lambda one: one[:-1, :-1][whole][held_by],
+        lambda one: one[:-1, 1:][whole][held_by],
+        lambda one: one[1:, :-1][whole][held_by],
+        lambda one: one[1:, 1:][whole][held_by],
+    )
+    stretch = area * stretch_form(plate.layers, between(plate.foams, *corner))
+    found.append((places[held_by], 2.0 * twist.T @ stretch @ twist))
     return found
 
 

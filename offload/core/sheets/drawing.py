@@ -52,6 +52,7 @@ class Hatch(StrEnum):
     MIDDLE = "diagonal"
     BASE = "cross-hatch"
     TISSUE = "stipple"
+    INLAY = "upright"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +69,7 @@ HATCH_TILES: dict[Hatch, HatchTile] = {
     Hatch.COVER: HatchTile(1.6, dots=((0.4, 0.4, 0.16), (1.2, 1.2, 0.16))),
     Hatch.MIDDLE: HatchTile(2.0, lines=((0, 0, 2, 2),)),
     Hatch.BASE: HatchTile(2.0, lines=((0, 0, 2, 2), (0, 2, 2, 0))),
+    Hatch.INLAY: HatchTile(1.6, lines=((0.8, 0, 0.8, 1.6),)),
     Hatch.TISSUE: HatchTile(
         3.0,
         dots=(

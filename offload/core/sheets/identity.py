@@ -8,15 +8,19 @@ from shapely import Polygon, box, prepare, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from offload.core.plan.compute import ComputedPlan
+from offload.core.plan.inlay_checks import piece_of
+from offload.core.plan.inlays import PlacedInlay, inlays_in
 from offload.core.sheets.drawing import Item, Text, text_width
-from offload.core.sheets.plan_drawing import drawn_point, insole_layers
+from offload.core.sheets.plan_drawing import INLAY_BAND, drawn_point, insole_layers
 from offload.core.sheets.section import layer_names
 from offload.core.sheets.sheet_blocks import SheetLabel
 
-__all__ = ["LEAST_PIECE", "identity_items", "identity_lines"]
+__all__ = ["LEAST_PIECE", "identity_items", "identity_lines", "inlay_lines"]
 
 LEAST_PIECE = 1500.0
-"""Pieces from this area on carry their identity; smaller ones hold no legible line; design choice [mm²]."""
+"""Pieces from this area on carry their identity; smaller ones hold no legible line; design choice [mm²]. An
+inlay of any size carries it where the smallest letters fit.
+"""
 SIZES = (3.2, 2.8, 2.4, 2.0, 1.7)  # [mm] letters, the largest that fits is taken
 LEAD = 1.35
 STEP = 3.0  # [mm] between the places that are tried
@@ -34,11 +38,31 @@ def identity_lines(plan: ComputedPlan, imprint: SheetLabel, index: int) -> tuple
     index : int
         Place of the layer in the stack.
     """
-    order = plan.cut_indices
+    order = plan.sheet_indices
     return (
         f"{imprint.code} v{imprint.version} {imprint.side_word(plan.spec.side)}",
         f"{layer_names(plan)[index]}, {order.index(index) + 1} of {len(order)}",
         "foot side up",
+    )
+
+
+def inlay_lines(plan: ComputedPlan, imprint: SheetLabel, placed: PlacedInlay) -> tuple[tuple[str, ...], ...]:
+    """Say whose inlay it is, in long lines and in short ones for a narrow piece.
+
+    Parameters
+    ----------
+    plan : ComputedPlan
+    imprint : SheetLabel
+    placed : PlacedInlay
+        The inlay and its layer.
+    """
+    order = plan.sheet_indices
+    own = f" {placed.number}" if len(placed.layer.inlays) > 1 else ""
+    name, place = layer_names(plan)[placed.index], f"{order.index(placed.index) + 1} of {len(order)}"
+    code, side = f"{imprint.code} v{imprint.version}", imprint.side_word(plan.spec.side)
+    return (
+        (f"{code} {side}", f"inlay{own} in {name}, {place}", "foot side up"),
+        (code, side, f"inlay{own}", f"in {name}", place, "foot", "side up"),
     )
 
 
@@ -75,6 +99,26 @@ def identity_items(
                     if placed is not None:
                         items += placed[0]
                         taken.append(placed[1])
+    for inlay in inlays_in(plan.spec.stack):
+        if inlay.index not in indices:
+            continue
+        long, short = inlay_lines(plan, imprint, inlay)
+        for left in piece_of(inlay, plan.openings):
+            part = _drawn(left, plan.spec.side).intersection(shown)
+            for one in getattr(part, "geoms", [part]):
+                if isinstance(one, Polygon):
+                    inner = one.buffer(-INLAY_BAND)
+                    rooms = [inner] if isinstance(inner, Polygon) and not inner.is_empty else []
+                    tries = (
+                        _placed(room, lines, busy)
+                        for busy in ([*taken, *_ulcers(plan)], taken)
+                        for room in (*rooms, one)
+                        for lines in (long, short)
+                    )
+                    placed = next((found for found in tries if found is not None), None)
+                    if placed is not None:
+                        items += placed[0]
+                        taken.append(placed[1])
     return tuple(items)
 
 
@@ -86,7 +130,10 @@ def _pieces(plan: ComputedPlan, index: int) -> list[Polygon]:
     out = [_drawn(cut.top.polygon, side) for cut in cuts]
     # Words stay inside both lines of a cut: whichever the blade follows, the piece keeps them.
     inner = [_drawn(cut.bottom.polygon, side) for cut in cuts]
-    rest = insole.difference(unary_union(out)) if out else insole
+    inlays = [
+        _drawn(one.inlay.region.polygon, side) for one in inlays_in(plan.spec.stack) if one.index == index
+    ]
+    rest = insole.difference(unary_union([*out, *inlays])) if out or inlays else insole
     found = [*getattr(rest, "geoms", [rest])]
     found += [low if low.area >= LEAST_PIECE else high for low, high in zip(inner, out, strict=True)]
     return [one for one in found if isinstance(one, Polygon)]

@@ -7,10 +7,12 @@ here, once, and nowhere else.
 
 from __future__ import annotations
 
-from shapely import LineString
+from shapely import LineString, Polygon, box
 
 from offload.core.errors import ReliefError
 from offload.core.plan.compute import ComputedPlan
+from offload.core.plan.inlay_checks import piece_of
+from offload.core.plan.inlays import PlacedInlay, inlays_in
 from offload.core.shapes.outline import Outline
 from offload.core.sheets.alignment import alignment_layer
 from offload.core.sheets.drawing import (
@@ -28,11 +30,22 @@ from offload.core.sheets.drawing import (
 )
 from offload.core.sheets.section import layer_names
 
-__all__ = ["cut_name", "drawn_bounds", "drawn_point", "insole_drawing", "insole_layers", "ring_path"]
+__all__ = [
+    "INLAY_BAND",
+    "INLAY_PEN",
+    "cut_name",
+    "drawn_bounds",
+    "drawn_point",
+    "insole_drawing",
+    "insole_layers",
+    "ring_path",
+]
 
 OUTLINE_PEN = Pen(0.45)
 TOP_PEN = Pen(0.3)
 FLOOR_PEN = Pen(0.25, (2.0, 1.2))
+INLAY_PEN = Pen(0.3, (5.0, 1.0, 1.0, 1.0))
+INLAY_BAND = 2.0  # [mm] hatched along an inlay's edge; within it stand its words
 LESION_PEN = Pen(0.25, (0.5, 0.9))
 ZONE_PEN = Pen(0.15, (4.0, 1.2, 0.6, 1.2), 0.3)
 
@@ -47,6 +60,7 @@ def drawn_point(point: Point, side: str) -> Point:
 def drawn_bounds(plan: ComputedPlan) -> Box:
     """Return the box of all that is drawn of the plan: insole and openings [mm]."""
     outlines = [plan.insole.outline, *(cut.top for opening in plan.openings for cut in opening.layers)]
+    outlines += [placed.inlay.region for placed in inlays_in(plan.spec.stack)]
     points = [drawn_point(p, plan.spec.side) for outline in outlines for p in outline.exterior]
     xs, ys = [p[0] for p in points], [p[1] for p in points]
     return Box(min(xs), min(ys), max(xs), max(ys))
@@ -79,13 +93,20 @@ def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Dra
     Returns
     -------
     tuple of Layer
-        ZONES, OUTLINE, ALIGN, LESION, one pair CUT_…_TOP and CUT_…_FLOOR for each layer, TEXT.
+        ZONES, OUTLINE, ALIGN, LESION, INLAY_… where a layer has inlays, one pair CUT_…_TOP and CUT_…_FLOOR
+        for each cut layer, TEXT.
     """
     side = plan.spec.side
     layers = [
         DrawingLayer("ZONES", tuple(_zone_lines(plan))),
         DrawingLayer("OUTLINE", ring_path(plan.insole.outline, side, OUTLINE_PEN)),
-        alignment_layer(plan.insole.outline, [c.top for opening in plan.openings for c in opening.layers]),
+        alignment_layer(
+            plan.insole.outline,
+            [
+                *(c.top for opening in plan.openings for c in opening.layers),
+                *(placed.inlay.region for placed in inlays_in(plan.spec.stack)),
+            ],
+        ),
         DrawingLayer(
             "LESION",
             tuple(
@@ -95,6 +116,10 @@ def insole_layers(plan: ComputedPlan, cut_index: int | None = None) -> tuple[Dra
             ),
         ),
     ]
+    for placed in inlays_in(plan.spec.stack):
+        if cut_index in (None, placed.index):
+            name = f"INLAY_{layer_names(plan)[placed.index].upper().replace(' ', '_')}"
+            layers.append(DrawingLayer(name, tuple(_inlay(plan, placed))))
     for index in sorted({cut.index for opening in plan.openings for cut in opening.layers}):
         if cut_index is not None and index != cut_index:
             continue
@@ -113,6 +138,23 @@ def insole_drawing(plan: ComputedPlan, *, margin: float = 5.0) -> Drawing:
     labels = ", ".join(lesion.label for lesion in plan.spec.lesions)
     title = f"{plan.spec.side.capitalize()} insole, foot side up, ulcers {labels}"
     return Drawing(title, bounds.width, bounds.height, bare.moved(-bounds.left, -bounds.bottom))
+
+
+def _inlay(plan: ComputedPlan, placed: PlacedInlay) -> list[Path]:
+    """Return the hatch along the edge of what is left of an inlay and the line it is cut along."""
+    paths: list[Path] = []
+    bands = [piece.difference(piece.buffer(-INLAY_BAND)) for piece in piece_of(placed, plan.openings)]
+    for piece in [part for band in bands for part in getattr(band, "geoms", [band])]:
+        halves = [piece]
+        if piece.interiors:  # a hatched path has no holes
+            x, (a, b, c, d) = piece.interiors[0].centroid.x, piece.bounds
+            halves = [piece.intersection(box(a, b, x, d)), piece.intersection(box(x, b, c, d))]
+        for half in halves:
+            for part in getattr(half, "geoms", [half]):
+                if isinstance(part, Polygon) and part.area > 0.0:
+                    ring = tuple(drawn_point((u, v), plan.spec.side) for u, v in part.exterior.coords[:-1])
+                    paths.append(Path(ring, closed=True, pen=None, hatch=Hatch.INLAY))
+    return [*paths, *ring_path(placed.inlay.region, plan.spec.side, INLAY_PEN)]
 
 
 def _span(plan: ComputedPlan, y: float) -> tuple[float, float] | None:

@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from shapely import LineString, Polygon, unary_union
+from shapely import LineString, Polygon, box, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from offload.core.errors import ReliefError
+from offload.core.foam.stack import Layer
 from offload.core.plan.compute import ComputedPlan
 from offload.core.plan.openings import CutLayer
 from offload.core.shapes.lesion import LesionSpec
@@ -109,7 +110,10 @@ def section_drawing(
     ends += [end for interval in _intervals(lesion.outline, x) for end in interval]
     low, high = min(ends) - AROUND, max(ends) + AROUND
     names = layer_names(plan)
-    words = [f"{name} {layer.thickness:g} mm" for name, layer in zip(names, plan.spec.stack, strict=True)]
+    words = [
+        f"{name} {layer.thickness:g} mm{_inlay_word(layer, x, low, high)}"
+        for name, layer in zip(names, plan.spec.stack, strict=True)
+    ]
     beside = 4.0 + max(text_width(word, LETTERS) for word in words)
     room = max_width - beside
     if room < 20:
@@ -213,13 +217,33 @@ def _foam(plan: ComputedPlan, x: float, low: float, high: float) -> tuple[Path, 
         )
         for start, end in _intervals(plan.insole.outline, x):
             slab = Polygon([(start, 0), (end, 0), (end, layer.thickness), (start, layer.thickness)])
-            left = slab.difference(cut)
-            for piece in getattr(left, "geoms", [left]):
-                points = [(y - low, v + bottom) for y, v in piece.exterior.coords[:-1]]
-                shape = Path(tuple(points), closed=True, pen=Pen(0.2), hatch=HATCH_OF_ROLE[layer.role])
-                paths += clipped([shape], window)
+            whole = slab.difference(cut)
+            inlays = unary_union([box(a, 0, b, layer.thickness) for a, b in _inlay_spans(layer, x)])
+            for left, hatch in (
+                (whole.difference(inlays), HATCH_OF_ROLE[layer.role]),
+                (whole.intersection(inlays), Hatch.INLAY),
+            ):
+                for piece in getattr(left, "geoms", [left]):
+                    if not isinstance(piece, Polygon) or piece.is_empty:
+                        continue
+                    points = [(y - low, v + bottom) for y, v in piece.exterior.coords[:-1]]
+                    shape = Path(tuple(points), closed=True, pen=Pen(0.2), hatch=hatch)
+                    paths += clipped([shape], window)
         top = bottom
     return tuple(paths)
+
+
+def _inlay_spans(layer: Layer, x: float) -> list[Interval]:
+    """Where the line at `x` runs through inlays of a layer."""
+    return [span for inlay in layer.inlays for span in _intervals(inlay.region, x)]
+
+
+def _inlay_word(layer: Layer, x: float, low: float, high: float) -> str:
+    """The inlay that a section shows in a layer, in words."""
+    shown = [
+        inlay.foam for inlay in layer.inlays for a, b in _intervals(inlay.region, x) if a < high and b > low
+    ]
+    return f", inlay {' and '.join(dict.fromkeys(shown))}" if shown else ""
 
 
 def _foot(lesion: LesionSpec, x: float, low: float, high: float, total: float) -> tuple[Path, ...]:

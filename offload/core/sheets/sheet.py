@@ -74,7 +74,7 @@ def template_drawing(plan: ComputedPlan, imprint: SheetLabel, *, paper: str = "A
     layout = sheet_layout(plan, paper)
     sheets: list[_Page] = []
     waiting: dict[str, Block] = {}  # what found no room beside any insole; the same section waits once
-    for index in plan.cut_indices:
+    for index in plan.sheet_indices:
         made, left = _pages_of_layer(plan, imprint, layout, index)
         sheets += made
         waiting |= {block.name: block for block in left}
@@ -104,9 +104,9 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     """
     bounds = drawn_bounds(plan)
     words_width = 110.0
-    what = "Layers to cut: " + "; ".join(layer_words(plan, index) for index in plan.cut_indices)
+    what = "Layers to cut: " + "; ".join(layer_words(plan, index) for index in plan.sheet_indices)
     blocks = [heading(plan, imprint, what, (1, 1), words_width), legend(plan, words_width)]
-    blocks += [cut_order(plan, imprint, index, words_width) for index in plan.cut_indices]
+    blocks += [cut_order(plan, imprint, index, words_width) for index in plan.sheet_indices]
     blocks.append(cautions(plan, words_width))
     left, bottom = MARGIN, MARGIN + BAR_STRIP
     column = left + bounds.width + GAP
@@ -114,7 +114,7 @@ def cutting_drawing(plan: ComputedPlan, imprint: SheetLabel) -> Drawing:
     width, height = column + words_width + MARGIN, top + MARGIN
     drawn = (
         *insole_layers(plan),
-        DrawingLayer("IDENTITY", identity_items(plan, imprint, plan.cut_indices)),
+        DrawingLayer("IDENTITY", identity_items(plan, imprint, plan.sheet_indices)),
     )
     placed = Drawing("plan", width, height, drawn).moved(left - bounds.left, top - bounds.top)
     items = _flow(blocks, Box(column, bottom, width - MARGIN, top))
@@ -169,7 +169,7 @@ def _pages_of_layer(
 def _what(plan: ComputedPlan, index: int | None) -> str:
     if index is None:
         return "Sections and notes"
-    order = plan.cut_indices
+    order = plan.sheet_indices
     return f"Layer {order.index(index) + 1} of {len(order)} to cut: {layer_words(plan, index)}"
 
 

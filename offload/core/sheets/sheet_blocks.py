@@ -23,7 +23,14 @@ from offload.core.sheets.drawing import (
     text_width,
     wrap,
 )
-from offload.core.sheets.plan_drawing import FLOOR_PEN, LESION_PEN, OUTLINE_PEN, TOP_PEN, ZONE_PEN
+from offload.core.sheets.plan_drawing import (
+    FLOOR_PEN,
+    INLAY_PEN,
+    LESION_PEN,
+    OUTLINE_PEN,
+    TOP_PEN,
+    ZONE_PEN,
+)
 from offload.core.sheets.section import layer_names
 from offload.core.sheets.sheet_code import is_sheet_code
 
@@ -205,6 +212,8 @@ def legend(plan: ComputedPlan, width: float) -> Block:
     ]
     if plan.spec.bevel >= 90:
         rows[2] = (FLOOR_PEN, "lower face: the wall is upright")
+    if any(layer.inlays for layer in plan.spec.stack):
+        rows.insert(1, (INLAY_PEN, "inlay, hatched along its edge: hole and piece"))
     items: list[Item] = []
     y = 0.0
     for pen, words in rows:
@@ -217,7 +226,7 @@ def legend(plan: ComputedPlan, width: float) -> Block:
 def cut_order(plan: ComputedPlan, imprint: SheetLabel, cut_index: int, width: float) -> Block:
     """Return the steps of the cut."""
     names = layer_names(plan)
-    order = plan.cut_indices
+    order = plan.sheet_indices
     layer = plan.spec.stack[cut_index]
     place = order.index(cut_index)
     steps = [
@@ -228,7 +237,16 @@ def cut_order(plan: ComputedPlan, imprint: SheetLabel, cut_index: int, width: fl
         "up, "
         f"{imprint.side_word(plan.spec.side)}."
     )
-    if plan.spec.bevel >= 90:
+    for number, inlay in enumerate(layer.inlays, start=1):
+        which = f" {number}" if len(layer.inlays) > 1 else ""
+        steps.append(
+            f"Cut the hole of inlay{which} along its broken line, blade upright. Cut the piece from "
+            f"{inlay.foam}, {layer.thickness:g} mm, on the same line, foot side up; glue it in flush. A part "
+            "too small for its words gets code and side by hand."
+        )
+    if cut_index not in plan.cut_indices:
+        steps.append(f"No opening is cut in the {names[cut_index]}.")
+    elif plan.spec.bevel >= 90:
         steps.append("Cut along the solid line, blade upright.")
     else:
         steps.append(
@@ -237,11 +255,12 @@ def cut_order(plan: ComputedPlan, imprint: SheetLabel, cut_index: int, width: fl
             "to the dashed line."
         )
     notches = [", ".join(o.labels) for o in plan.openings if o.open_to_edge]
-    if notches:
+    if notches and cut_index in plan.cut_indices:
         steps.append(f"The opening under {' and '.join(notches)} runs out at the insole's edge.")
     if place + 1 < len(order):
         steps.append(f"Then cut the {names[order[place + 1]]} layer from its own sheet.")
-    steps.append("The cover stays whole. Compare with the section, then type code and side before fitting.")
+    cover = "The cover has no opening." if plan.spec.stack[0].inlays else "The cover stays whole."
+    steps.append(f"{cover} Compare with the section, then type code and side before fitting.")
     whole = "Cut order" if len(order) == 1 else "Cut order: " + ", then ".join(names[i] for i in order)
     return _paragraphs(
         [f"{i}. {step}" for i, step in enumerate(steps, start=1)],

@@ -3,13 +3,15 @@
 
 import { drags } from "./drag.js";
 import { Outlines } from "./draw.js";
+import { Inlays } from "./inlays.js";
 import { Layer } from "./layer.js";
 import { waits } from "./waiting.js";
 
 const form = document.getElementById("bench");
 const layer = new Layer(form);
 const outlines = new Outlines(layer);
-drags(layer, () => outlines.busy);
+const inlays = new Inlays(layer);
+drags(layer, () => outlines.busy || inlays.busy);
 document.getElementById("bench-help").hidden = false;
 
 form.addEventListener("input", (event) => {

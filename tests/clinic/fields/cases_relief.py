@@ -4,6 +4,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from clinic.models import PlanFlag
+from clinic.relief.forms.layers import InlayForm, LayerForm
 from clinic.relief.forms.measured_maps import BaselineMapForm, MapForm, WithdrawForm
 from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, MeasuredForm
 from clinic.relief.forms.plan_life import FitStepForm as PlanFitForm
@@ -119,6 +120,79 @@ def a_plan_by_a_drawn_outline(site, by):
     drawn = ("ReliefPlan.spec.lesions.0.outline_mm", lambda ring: len(ring) == 5)
     plan = {name: ("ReliefPlan.spec.margin_mm", 6) for name in cut}
     kept = {LesionShapeForm: Kept("", dict.fromkeys(shape, drawn)), BenchCutForm: Kept("", plan)}
+    return Sent({"limb": lesion.limb_id}, data, kept, {"action": "save"})
+
+
+@filled("bench", LayerForm, InlayForm)
+def a_plan_of_other_layers_with_a_drawn_inlay(site, by):
+    lesion = on_insole(site)
+    head = f"l{lesion.pk}-"
+    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "14", "width_mm": "10", "how": "typed"}
+    layer = {"foam": "medium", "thickness_mm": "7.5"}
+    points = "-12, 60; 12, 60; 12, 90; -12, 90"
+    inlay = {"layer": "2", "foam": "soft", "around": "points", "reach_mm": "", "points": points}
+    data = {
+        **{head + name: value for name, value in {**shape, "angle_deg": "0"}.items()},
+        "margin_mm": "5",
+        "distal_margin_mm": "10",
+        "bevel_deg": "45",
+        "margin_face": "floor",
+        "cut": "auto",
+        "baseline": "reference",
+        **{f"layer1-{name}": value for name, value in layer.items()},
+        **{f"inlay0-{name}": value for name, value in inlay.items()},
+    }
+    at = "ReliefPlan.spec.stack.1"
+    ring = [[-12, 60], [12, 60], [12, 90], [-12, 90]]
+    drawn = ("ReliefPlan.spec.stack.2.inlays.0.region_mm", ring)
+    kept = {
+        LayerForm: Kept("", {name: f"{at}.{name}" for name in layer}),
+        InlayForm: Kept(
+            "",
+            {
+                "layer": ("ReliefPlan.spec.stack.2.role", "base"),
+                "foam": "ReliefPlan.spec.stack.2.inlays.0.foam",
+                **dict.fromkeys(("around", "reach_mm", "points"), drawn),
+            },
+        ),
+    }
+    return Sent({"limb": lesion.limb_id}, data, kept, {"action": "save"})
+
+
+@filled("bench", LayerForm, InlayForm)
+def a_plan_with_a_ring_about_the_ulcer(site, by):
+    lesion = on_insole(site)
+    head = f"l{lesion.pk}-"
+    shape = {"include": "on", "x_mm": "1", "y_mm": "181", "length_mm": "14", "width_mm": "10", "how": "typed"}
+    layer = {"foam": "soft", "thickness_mm": "3"}
+    inlay = {"layer": "2", "foam": "medium", "around": lesion.label, "reach_mm": "12", "points": ""}
+    data = {
+        **{head + name: value for name, value in {**shape, "angle_deg": "0"}.items()},
+        "margin_mm": "5",
+        "distal_margin_mm": "10",
+        "bevel_deg": "45",
+        "margin_face": "floor",
+        "cut": "middle",
+        "baseline": "reference",
+        **{f"layer0-{name}": value for name, value in layer.items()},
+        **{f"inlay0-{name}": value for name, value in inlay.items()},
+    }
+    at = "ReliefPlan.spec.stack.0"
+    ringed = (
+        "ReliefPlan.spec.stack.2.inlays.0.region_mm",
+        lambda ring: round(max(y for _, y in ring)) == 200,
+    )
+    kept = {
+        LayerForm: Kept("", {name: f"{at}.{name}" for name in layer}),
+        InlayForm: Kept(
+            "",
+            {
+                "layer": ("ReliefPlan.spec.stack.2.role", "base"),
+                "foam": "ReliefPlan.spec.stack.2.inlays.0.foam",
+                **dict.fromkeys(("around", "reach_mm", "points"), ringed),
+            },
+        ),
+    }
     return Sent({"limb": lesion.limb_id}, data, kept, {"action": "save"})
 
 

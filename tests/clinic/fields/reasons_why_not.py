@@ -10,7 +10,7 @@ from clinic.curves import forms as comparing
 from clinic.devices.forms import prescriptions
 from clinic.lesions.forms import closure
 from clinic.people.forms import merging, transfers
-from clinic.relief.forms import relief
+from clinic.relief.forms import layers, relief
 from clinic.rules.forms import house_rules, reasons
 from clinic.visits.forms import finishing, measurement, visits
 from clinic.visits.forms import taking_back as moving
@@ -91,6 +91,8 @@ NOT_HERE = {
     ("bench", relief.SignForm): "a draft leads to the plan's page, which asks for the signature",
     ("bench_preview", relief.SignForm): "shows the plan of what is typed so far",
     ("bench_preview", relief.BenchCutForm): "shows the plan of what is typed so far",
+    ("bench_preview", layers.LayerForm): "shows the plan of what is typed so far",
+    ("bench_preview", layers.InlayForm): "shows the plan of what is typed so far",
     ("bench_preview", relief.LesionShapeForm): "shows the plan of what is typed so far",
     ("transfer_answer", transfers.SendBackForm): "stands empty beside the answer",
     ("transfer_undo", transfers.AcceptForm): "stands empty beside the sending back",

@@ -115,6 +115,20 @@ def test_an_outline_serves_its_own_device_alone(podiatrist, lesion, limb):
     assert not insole_of_limb(limb).traced
 
 
+def test_an_outline_ends_when_its_insole_is_replaced_within_the_device(podiatrist, lesion, limb):
+    today = timezone.localdate()
+    factories.prescription(of=limb, lesions=[lesion], device_class=HERE)
+    old = outline_from_points(
+        by=podiatrist, limb=limb, taken_on=today - timedelta(days=9), points=ring(limb, 8)
+    )
+    assert outline_of_limb(limb) == old
+    factories.event(of=lesion, kind="insole_replaced", on=today - timedelta(days=2))
+    assert outline_of_limb(limb) is None
+    assert not insole_of_limb(limb).traced
+    new = outline_from_points(by=podiatrist, limb=limb, taken_on=today, points=ring(limb, 12))
+    assert outline_of_limb(limb) == new
+
+
 def test_plan_and_template_lie_on_the_outline_and_a_draft_of_another_is_not_signed(podiatrist, lesion, limb):
     shapes, choice = [LesionShape(lesion, "traced", PLACE)], CutChoice(5.0, 10.0, 45.0)
     before = relief.plan_draft(by=podiatrist, limb=limb, shapes=shapes, choice=choice)
