@@ -67,6 +67,20 @@ def confirm(w: World) -> None:
         )
 
 
+def opens_again(w: World) -> None:
+    """Found covered and closed, an ulcer is open at the next visit, before anybody confirmed."""
+    if (one := ulcer(w, "open", "to_confirm")) is None:
+        return
+    person, next_on = one.limb.person, w.today + timedelta(days=7)
+    if one.state == "open":
+        visit(w, person, covered=True, device_opened=True, red_flags=(), next_on=next_on)
+        w.focus = {Lesion: one.pk}
+        close(w)
+        w.focus = {}
+    w.later(w.one(1, 3))
+    visit(w, person, covered=False, device_opened=True, next_on=next_on)
+
+
 def reopen(w: World) -> None:
     if one := ulcer(w, "to_confirm", "healed"):
         by = w.by(one.limb.person)
