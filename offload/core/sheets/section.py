@@ -84,7 +84,7 @@ def section_drawing(
         Widest the drawing may be [mm]; a longer section is drawn smaller, by a factor it states.
     under_load : UnderLoad or None
         Draws the foot's face and the void's roof under load as broken lines, and states what of the void is
-        left.
+        left. Such a drawing is for a page, which shows it at any size, so it claims none.
 
     Returns
     -------
@@ -132,9 +132,9 @@ def section_drawing(
     if under_load is not None:
         layers.append(DrawingLayer("LOADED", tuple(_loaded(plan, under_load, low, high, total))))
     inner = Drawing("section", high - low, total + TISSUE_HEIGHT, tuple(layers))
-    title = f"Section through ulcer {label}, along the foot, " + (
-        "true size" if scale == 1 else f"{scale:.2f} of true size"
-    )
+    title = f"Section through ulcer {label}, along the foot"
+    if under_load is None:
+        title += ", true size" if scale == 1 else f", {scale:.2f} of true size"
     width = (high - low) * scale + beside
     around: list[Item] = [
         Text((0, height - 2.6), title, min(LETTERS, LETTERS * width / text_width(title, LETTERS)))

@@ -138,3 +138,10 @@ def test_the_roof_is_drawn_where_it_sags_to_and_not_where_the_face_above_it_does
     top, cover = face[0] + 1.0, plan.spec.stack[0].thickness
     assert [round(top - v, 6) for v in face] == [1.0, 3.0, 4.0, 3.0, 1.0]
     assert [round(top - cover - v, 6) for v in roof] == [2.0, 2.5, 1.0]
+
+
+@pytest.mark.parametrize("width", [70.0, 90.0])
+def test_a_section_under_load_is_for_a_page_and_claims_no_size(width):
+    flat = UnderLoad([170.0, 190.0], descent=[0.0, 0.0], void=[6.0, 6.0], still_open=[6.0, 6.0], left=6.0)
+    texts = section_drawing(plan_of(), "A", max_width=width, under_load=flat).texts()
+    assert not [text for text in texts if "true size" in text]
