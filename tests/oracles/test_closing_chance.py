@@ -206,8 +206,9 @@ def main():
         stack = "/".join(f"{size:g} {foam}" for foam, size in case.stack)
         known = f"{case.taken}{', walker' if case.device else ''}"
         print(
-            f"{case.cut} {case.radius:g}/{case.lesion:g}, {stack}, {case.before:g} kPa, {known} | {told:.2f} | "
-            f"{came:.2f} | {misses[-1]:+.2f} | {closing[0]:.0f}, {closing[2]:.0f}, {closing[4]:.0f}",
+            f"{case.cut} {case.radius:g}/{case.lesion:g}, {stack}, {case.before:g} kPa, {known} | "
+            f"{told:.2f} | {came:.2f} | {misses[-1]:+.2f} | "
+            f"{closing[0]:.0f}, {closing[2]:.0f}, {closing[4]:.0f}",
             flush=True,
         )
     print(f"mean difference {np.mean(misses):+.3f}, largest {max(map(abs, misses)):.2f}")

@@ -273,8 +273,8 @@ class Chances:
 
         Notes
         -----
-        Open voids only are carried on, since a closed one hardly moves: along the chord from the unloaded void
-        or the last two. Beyond the loads that are drawn the search ends, and what it has is told.
+        Open voids only are carried on, since a closed one hardly moves: along the chord from the unloaded
+        void or the last two. Beyond the loads that are drawn the search ends, and what it has is told.
         """
         scene, name = self.fine, self.fine.case_names[index]
         share = scene.coverage(scene.spec.lesions[index], name)
@@ -343,7 +343,7 @@ def _mean_of(trial: Trial, index: int) -> float:
 
 
 def _carried_on(open_at: Sequence[tuple[float, float]], left_mm: float) -> float:
-    """The load at which so much of a void is left, along the chord of its last two loads and what they left."""
+    """The load at which so much of a void is left, along the chord of its last two loads."""
     (before, wide), (last, narrow) = open_at[-2:]
     # A void that did not get narrower is taken to close late.
     slope = max(wide - narrow, 1e-3 * wide) / (last - before)
