@@ -108,6 +108,28 @@ class Visitor:
             text_percent,
         )
 
+    def covered_controls(self):
+        """Controls that lie under something else, so that no finger reaches them; asked on the page whole."""
+        size = self.page.viewport_size
+        self.page.set_viewport_size({"width": size["width"], "height": max(size["height"], self.height())})
+        found = self.page.evaluate(
+            """() => {
+              const kinds = "main :is(a[href], button, input, select, textarea, summary)";
+              const names = [];
+              for (const one of document.querySelectorAll(kinds)) {
+                const box = one.getClientRects()[0];
+                if (!box || !one.checkVisibility() || box.width < 4 || box.height < 4) continue;
+                const hit = document.elementFromPoint(box.x + box.width / 2, box.y + box.height / 2);
+                const label = one.closest("label") || one.labels?.[0];
+                if (!hit || one.contains(hit) || hit.contains(one) || label?.contains(hit)) continue;
+                names.push(`${one.outerHTML.slice(0, 90)} under ${hit.outerHTML.slice(0, 60)}`);
+              }
+              return names;
+            }"""
+        )
+        self.page.set_viewport_size(size)
+        return found
+
     def axe_faults(self):
         results = Axe().run(self.page, options=RULES)
         return [
