@@ -96,6 +96,46 @@ def test_an_outline_is_drawn_with_the_finger_and_kept(bench_page):
     assert faults == []
 
 
+@pytest.mark.full_pressure
+@pytest.mark.parametrize(("side", "lateral"), [("right", 1), ("left", -1)])
+def test_an_inlay_is_drawn_by_its_corners_and_its_gain_is_told(bench_page, side, lateral):
+    person = factories.person()
+    factories.weight(of=person)
+    limb = factories.limb(of=person, side=side)
+    factories.lesion(on=limb, place="mth_3")
+    page, faults = bench_page(limb)
+    page.click("text=Inlays of other foam")
+    page.select_option("[name=inlay0-layer]", "2")
+    page.select_option("[name=inlay0-foam]", "soft")
+    page.locator(".draw-inlay").first.click()
+    box = page.locator("#insole-drawing svg").bounding_box()
+    scale = box["width"] / float(page.get_attribute("#insole-drawing", "data-width"))
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] - 60 * scale
+    corners = [
+        (-12 * scale, -12 * scale),
+        (12 * scale, -12 * scale),
+        (12 * scale, 12 * scale),
+        (-12 * scale, 12 * scale),
+    ]
+    with page.expect_response("**/preview/") as answer:
+        for dx, dy in (*corners, corners[0]):
+            page.mouse.click(x + dx, y + dy)
+    assert answer.value.status == 200
+    points = [
+        [float(v) for v in one.split(",")] for one in page.input_value("[name=inlay0-points]").split(";")
+    ]
+    assert [round(a - b) for a, b in zip(points[1], points[0], strict=True)] == [24 * lateral, 0]
+    assert [round(a - b) for a, b in zip(points[2], points[1], strict=True)] == [0, -24]
+    page.fill("[name=departure_reason]", "The heel is tender; a softer place for it.")
+    page.click("text=Save draft >> nth=0")
+    page.wait_for_url("**/plans/*/")
+    plan = ReliefPlan.objects.get()
+    assert plan.spec["stack"][2]["inlays"][0]["foam"] == "soft"
+    assert "Estimated, inlay in the base" in page.inner_text("main")
+    assert len(plan.result["inlay_gains"]) == 1
+    assert faults == []
+
+
 def test_typed_numbers_move_the_mark_and_a_lost_answer_is_said(bench_page):
     person = factories.person()
     factories.weight(of=person)
