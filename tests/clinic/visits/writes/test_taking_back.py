@@ -211,6 +211,7 @@ VOLATILE = (
     (r'<section[^>]*id="timeline".*?</section>', ""),
     (r'name="csrfmiddlewaretoken" value="[^"]*"', ""),
     (r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f-]{22}", ""),
+    (r"foot, alone: .{1,60}?, counted from now", "foot, alone: counted from now"),  # told to the minute
 )
 PAGES = ("today", "review", "clinic_preparation", "people")
 
