@@ -1,14 +1,10 @@
 """An insole longer than drawn: its edge is traced and kept, and the imprint lies on it from the heel."""
 
-import uuid
-
 import numpy as np
 import pytest
 
-from clinic.capture.writes.scales import scale_guess, scale_store
-from clinic.capture.writes.traces import trace_store
-from clinic.models import Imprint, InsoleOutline, PhotoSubject
-from tests.journeys.test_marks_kept import photo_of
+from clinic.models import Imprint, InsoleOutline
+from tests.journeys.insole_photos import scaled_and_traced
 from tests.journeys.touch import tap
 from tests.offload.core.insole_scenes import scene
 
@@ -24,15 +20,7 @@ def test_a_longer_insole_is_outlined_looked_at_and_the_imprint_lies_from_its_hee
     lesion.limb.foot_length_mm = round(shot.drawn.foot_length, 1)
     lesion.limb.side = shot.side
     lesion.limb.save()
-    photo = photo_of(lesion, shot.picture, PhotoSubject.INSOLE)
-    scale = scale_store(by=nurse, photo=photo, reference="card", marks=scale_guess(photo, "card"))
-
-    def plane(points):
-        flat = np.column_stack([points, np.ones(len(points))]) @ np.array(scale.matrix).T
-        return [[[[float(x), float(y)] for x, y in flat[:, :2] / flat[:, 2:]]]]
-
-    for outline in (shot.print_px, shot.edge_px):
-        trace_store(by=nurse, scale=scale, outline=plane(outline), submission_key=uuid.uuid4())
+    scale = scaled_and_traced(nurse, lesion, shot)
     tablet.sign_in(nurse)
     page = tablet.page
     tablet.open(f"/scales/{scale.pk}/imprint/")

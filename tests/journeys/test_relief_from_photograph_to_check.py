@@ -5,7 +5,6 @@ contact check that fails, a new cut, a clean one. The hole lies under the true u
 from __future__ import annotations
 
 import io
-import uuid
 
 import ezdxf
 import numpy as np
@@ -13,13 +12,11 @@ import pytest
 import shapely
 from django.utils import timezone
 
-from clinic.capture.writes.scales import scale_guess, scale_store
-from clinic.capture.writes.traces import trace_store
-from clinic.models import Imprint, PhotoSubject
+from clinic.models import Imprint
 from offload.models import PlanStep, ReliefPlan
 from offload.plans.steps import plan_depth
 from tests import factories, factories_care
-from tests.journeys.test_marks_kept import photo_of
+from tests.journeys.insole_photos import scaled_and_traced
 from tests.journeys.touch import sent, tap
 from tests.offload.core.insole_scenes import scene
 
@@ -49,17 +46,6 @@ def podiatrist(lesion):
     return factories.user("podiatrist", at=limb.person.site)
 
 
-def scaled_and_traced(by, lesion, shot):
-    """The photograph with its card, the print and the insole's edge drawn where they truly are."""
-    photo = photo_of(lesion, shot.picture, PhotoSubject.INSOLE)
-    scale = scale_store(by=by, photo=photo, reference="card", marks=scale_guess(photo, "card"))
-    for points in (shot.print_px, shot.edge_px):
-        flat = np.column_stack([points, np.ones(len(points))]) @ np.array(scale.matrix).T
-        outline = [[[[float(x), float(y)] for x, y in flat[:, :2] / flat[:, 2:]]]]
-        trace_store(by=by, scale=scale, outline=outline, submission_key=uuid.uuid4())
-    return scale
-
-
 def pieces_of(dxf, layer):
     """What the lines of one cut layer of the file make of the insole."""
     lines = []
@@ -70,7 +56,8 @@ def pieces_of(dxf, layer):
     return list(shapely.polygonize([shapely.unary_union(lines)]).geoms)
 
 
-def check(page, tablet, plan, found, dummy, where=None):
+def check(tablet, plan, found, dummy, where=None):
+    page = tablet.page
     tablet.open(f"/plans/{plan.code}/contact/")
     page.check("[name=method][value=marker]")
     page.check(f"[name=dummy_marked][value={dummy}]")
@@ -80,7 +67,8 @@ def check(page, tablet, plan, found, dummy, where=None):
     sent(page, "Record the check")
 
 
-def cut_and_fit(page, tablet, plan, depth):
+def cut_and_fit(tablet, plan, depth):
+    page = tablet.page
     for path, button in (("cut", "Record the cut"), ("fit", "Record the fitting")):
         tablet.open(f"/plans/{plan.code}/{path}/")
         page.fill("[name=code]", plan.code)
@@ -134,11 +122,11 @@ def test_from_a_photograph_to_a_clean_contact_check(tablet, lesion, podiatrist, 
 
     tablet.sign_in(nurse)
     depth = plan_depth(plan)
-    cut_and_fit(page, tablet, plan, depth)
-    check(page, tablet, plan, "clean", "none")
+    cut_and_fit(tablet, plan, depth)
+    check(tablet, plan, "clean", "none")
     assert "was not seen to fail" in page.inner_text(".errors >> nth=0")
-    check(page, tablet, plan, "touched", "yes", f"{lesion.label}:base")
+    check(tablet, plan, "touched", "yes", f"{lesion.label}:base")
     assert PlanStep.objects.latest("pk").found == "touched"
-    cut_and_fit(page, tablet, plan, depth)
-    check(page, tablet, plan, "clean", "yes")
+    cut_and_fit(tablet, plan, depth)
+    check(tablet, plan, "clean", "yes")
     assert PlanStep.objects.latest("pk").found == "clean"
