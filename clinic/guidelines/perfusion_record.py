@@ -152,6 +152,13 @@ class PerfusionRecord:
         """Whether a toe-level value was taken after a day."""
         return any(r.on > day for r in self.toe_level())
 
+    def cleared_since(self, day: date) -> bool:
+        """Whether on a later day every toe-level value was of grade 0."""
+        grades: dict[date, int] = {}
+        for reading in self.toe_level():
+            grades[reading.on] = max(reading.grade, grades.get(reading.on, 0))
+        return any(on > day and grade == 0 for on, grade in grades.items())
+
     def counts(self, on: date) -> bool:
         """Whether a finding of a day still permits something."""
         return (self.today - on).days <= self.span and self.permits(on)

@@ -107,10 +107,12 @@ def _urgent(
 
 
 def _events(record: PerfusionRecord) -> Iterator[tuple[str, date]]:
-    """Urgent findings without a figure, until a toe-level value was taken after them."""
+    """Urgent findings without a figure, until a toe-level value of grade 0 was taken after them: a worse one
+    bears them out (common practice, no source).
+    """
     for field in EVENT_URGENT:
         day = record.last((field,))
-        if day is not None and not record.since(day):
+        if day is not None and not record.cleared_since(day):
             yield field, day
 
 
@@ -206,6 +208,11 @@ def perfusion_state(findings: LimbFindings, today: date, settings: StandingSetti
     if record.ended is not None and not record.since(record.ended):
         told = [words for field, words in EVENT_WORDS.items() if record.last((field,)) == record.ended]
         doubts.append(f"On {spoken(record.ended)} {' and '.join(told)}: measure the toe again.")
+    for field, day in _events(record):
+        if record.since(day):
+            doubts.append(
+                f"On {spoken(day)} {EVENT_WORDS[field]}, and no toe value of grade 0 was taken since."
+            )
     dead = _gangrene(record)
     if dead is not None:
         doubts.append(f"Dead tissue on {spoken(dead)}, not found gone since.")
@@ -290,7 +297,7 @@ def _refer(
     for line in urgent:
         yield StandingReferral(line.refer, line.urgency, line.text)
     lost = record.last(("newly_lost_pulse",))
-    if lost is not None and not record.since(lost):
+    if lost is not None and not record.cleared_since(lost):
         yield StandingReferral(
             "vascular_assessment", "one_working_day", f"Pulse newly lost on {spoken(lost)} ({PRACTICE})."
         )

@@ -99,6 +99,24 @@ def test_a_new_danger_ends_what_was_measured_until_that_day(field):
     assert blood(found(5, **{field: True}), found(1, toe_pressure_mmhg=70)).settled
 
 
+@pytest.mark.parametrize("toe", [12, 35, 45, 59, 60, 80])
+@pytest.mark.parametrize(
+    ("field", "hurry"),
+    [("newly_cold", "immediate"), ("rest_pain", "immediate"), ("newly_lost_pulse", "one_working_day")],
+)
+@pytest.mark.parametrize("worse_that_day", [False, True])
+def test_only_a_toe_value_of_grade_0_ends_the_hurry_of_a_new_danger(field, hurry, toe, worse_that_day):
+    rows = [found(5, **{field: True}), found(1, toe_pressure_mmhg=toe)]
+    if worse_that_day:
+        rows.append(found(1, toe_pressure_mmhg=40))
+    state = blood(*rows)
+    ended = toe >= 60 and not worse_that_day
+    assert urgency(state) == ("immediate" if toe < 30 else None if ended else hurry)
+    if hurry == "immediate":
+        assert ended == (not state.urgent_events)
+        assert state.settled == ended
+
+
 def test_dead_tissue_stands_until_it_is_found_gone():
     dead = found(5, gangrene=True)
     state = blood(dead, found(1, toe_pressure_mmhg=70))
