@@ -45,8 +45,9 @@ def inlay_gains(
     the inlay lies between them.
     """
     found: list[InlayGain] = []
-    own_means = _means(scene, own, tissues)
-    for placed in inlays_in(scene.stack):
+    inlays = tuple(inlays_in(scene.stack))
+    own_means = _means(scene, own, tissues) if inlays else []
+    for placed in inlays:
         spec = replace(scene.spec, stack=without(scene.stack, placed))
         bare_scene = Scene(spec, scene.insole, foams, scene.cell)
         bare = try_openings(bare_scene, own.cut_layers, own.wall, own.openings, own, tolerance=tolerance)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -76,6 +76,10 @@ class Void:
     outside_mm: Array
     left_mm: Array
     foundation: Foundation
+
+    def under(self, before_kpa: Array) -> Void:
+        """The same openings under another pressure on the uncut foam [kPa], shape ``(ny, nx)``."""
+        return replace(self, foundation=self.foundation.under(before_kpa))
 
     @property
     def volume(self) -> float:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from copy import copy
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_array
@@ -80,22 +82,37 @@ class Carriers:
             offset = np.concatenate(
                 [-plate.middle_mm[:, beside] * share / (1.0 - share), plate.middle_mm[:, over]], axis=1
             )
-        self.level, self.dead = np.zeros(at.count), np.zeros(at.count)
         self.onto = _between_centres(self.place, offset, face, lattice, at.count)
         self._sum = self.onto.T
-        start = np.zeros(self.place.size)
-        if plate is not None and before_kpa is not None:
-            before = before_kpa[cells]
+        self._uncut: Series | None = None
+        if plate is not None:
             uncut = plate.beside if plate.uncut is None else plate.uncut
-            self.level[face[cells]] = Series.joined([(uncut, cells)]).compression(before)
-            start = self.level[self.place] - self.onto @ self.level
-            self.dead[face[cells]] = self._area * before
-            carried = np.zeros(at.count)
-            carried[face[cells]] = before
-            self.dead -= self._sum @ (self._area * self.weight * carried[self.place])
-        self._start = start - self.gap
+            self._uncut = Series.joined([(uncut, cells)])
+        self._faces, self._cells = face[cells], cells
         self._low, self._high, self._factor, self._part = _pairs(self.onto)
         self._spots: tuple[Places, Places] | None = None
+        self._begin(before_kpa)
+
+    def under(self, before_kpa: Array) -> Carriers:
+        """The same parts under another pressure before the cut [kPa]."""
+        other = copy(self)
+        other._begin(before_kpa)
+        return other
+
+    def _begin(self, before_kpa: Array | None) -> None:
+        """Set what follows from the pressure before the cut."""
+        count = self.onto.shape[1]
+        self.level, self.dead = np.zeros(count), np.zeros(count)
+        start = np.zeros(self.place.size)
+        if self._uncut is not None and before_kpa is not None:
+            before = before_kpa[self._cells]
+            self.level[self._faces] = self._uncut.compression(before)
+            start = self.level[self.place] - self.onto @ self.level
+            self.dead[self._faces] = self._area * before
+            carried = np.zeros(count)
+            carried[self._faces] = before
+            self.dead -= self._sum @ (self._area * self.weight * carried[self.place])
+        self._start = start - self.gap
 
     @property
     def stiffness(self) -> Array:

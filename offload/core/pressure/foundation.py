@@ -9,6 +9,9 @@ cell.
 
 from __future__ import annotations
 
+from copy import copy
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import LinAlgError, cho_solve_banded, cholesky_banded
@@ -20,7 +23,7 @@ from offload.core.pressure.equilibrium import Settled, Start
 from offload.core.pressure.foot import Foot, Spring
 from offload.core.pressure.lattice import Lattice, Load, SolverError
 from offload.core.pressure.line_search import LineSearch
-from offload.core.pressure.plate import Plate, number, plate_energy, quadratic_band
+from offload.core.pressure.plate import Plate, bending_energy, number, quadratic_band, shear_energy
 from offload.core.pressure.rigid import Tangent
 
 __all__ = ["TOLERANCE", "Foundation", "Settled", "Start"]
@@ -107,10 +110,28 @@ class Foundation:
         self._face = self._at.face[cells]
         self._over = np.zeros(shape, dtype=bool) if plate is None else cells & (plate.share > 0)
         self._carriers = Carriers(lattice, self._at, cells, columns, gap_mm, plate, before_kpa)
-        self._template = self._band()
+        # What no pressure changes.
+        self._fixed = [] if plate is None else bending_energy(plate, lattice, self._at)
+        self._begin_from(self._band())
+
+    def _begin_from(self, template: Array) -> None:
+        """Set what follows from the pressure before the cut, with the band at it."""
+        self._template = template
         self._work: Array | None = None
         self._level = self._carriers.level
         self._dead = -self._pull(self._level)
+
+    def under(self, before_kpa: Array) -> Foundation:
+        """The same cut foam under another pressure on the uncut one [kPa], shape ``(ny, nx)``; what no
+        pressure changes is not made again. Without a plate it is this foam.
+        """
+        if self.plate is None:
+            return self
+        other = copy(self)
+        other.plate = replace(self.plate, squeezed_kpa=before_kpa)
+        other._carriers = self._carriers.under(before_kpa)
+        other._begin_from(other._band())
+        return other
 
     def _band(self) -> Array:
         """Band of the coupling or of the plate."""
@@ -122,10 +143,12 @@ class Foundation:
         self._trace = TRACE * lattice.area * np.bincount(carriers.place, carriers.stiffness, at.count)
         if self.plate is not None:
             room = np.stack(carriers.places(), axis=1), np.zeros((2, 2))
-            band = quadratic_band([*plate_energy(self.plate, lattice, at), room], at.count)
+            shear = shear_energy(self.plate, lattice, at)
+            band = quadratic_band([*shear, *self._fixed, room], at.count)
             for places in at.beside:
                 held = places[places >= 0]
-                self._trace[held] += TRACE * band[0, held].max(initial=0.0)
+                # Slides over a void that is all of a patch of foam two cells wide have none to take it from.
+                self._trace[held] += TRACE * max(band[0, held].max(initial=0.0), lattice.area)
             return band
         forms = []
         for near, far, size in (

@@ -26,11 +26,13 @@ __all__ = [
     "Numbering",
     "Plate",
     "below_form",
+    "bending_energy",
     "bending_stiffness",
     "number",
     "plate_energy",
     "quadratic_band",
     "reach_of",
+    "shear_energy",
     "stretch_form",
 ]
 
@@ -291,15 +293,18 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     of each height, a Poisson ratio of zero. Where the plate runs on beyond the window it is level; at the
     insole's edge it is free.
     """
-    area, dx, dy = lattice.area, lattice.dx, lattice.dy
-    support = lattice.support
-    window = plate.window & support
+    return [*shear_energy(plate, lattice, at), *bending_energy(plate, lattice, at)]
+
+
+def shear_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
+    """What of `plate_energy` follows from the pressure before the cut: shear of the plate and of the layers
+    below.
+    """
+    area = lattice.area
+    window = plate.window & lattice.support
     squeezed = np.broadcast_to(plate.squeezed_kpa, window.shape)
     found: list[tuple[Places, Array]] = []
-    for axis, size, turn, slide, bonded in (
-        (1, dx, at.turn_x, at.slide_x, plate.bonded[0]),
-        (0, dy, at.turn_y, at.slide_y, plate.bonded[1]),
-    ):
+    for axis, size, turn, slide, bonded in _along(plate, lattice, at):
         near, far = _sides(axis)
         both = window[near] & window[far]
         midway = (squeezed[near][both] + squeezed[far][both]) / 2.0
@@ -315,6 +320,17 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
             found.append((np.stack([*sides, slide[near][both]], axis=1), area * (strain.T @ held @ strain)))
         else:
             found.append((slide[near][both][:, None], np.full((1, 1), area * 1e-6)))
+    return found
+
+
+def bending_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
+    """What of `plate_energy` no pressure changes: bending, stretch and twist."""
+    area, dx, dy = lattice.area, lattice.dx, lattice.dy
+    support = lattice.support
+    window = plate.window & support
+    found: list[tuple[Places, Array]] = []
+    for axis, size, turn, slide, _ in _along(plate, lattice, at):
+        near, far = _sides(axis)
         # Curvature across a cell between its two sides; a side to foam off the window is level, one to no
         # foam is free.
         pairs = []
@@ -354,6 +370,16 @@ def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
     stretch = area * stretch_form(plate.layers, between(plate.foams, *corner))
     found.append((places[held_by], 2.0 * twist.T @ stretch @ twist))
     return found
+
+
+def _along(
+    plate: Plate, lattice: Lattice, at: Numbering
+) -> tuple[tuple[int, float, Places, Places, Array], ...]:
+    """Along x and along y: the axis, the cells' size there, turn and slide, and the share that is bonded."""
+    return (
+        (1, lattice.dx, at.turn_x, at.slide_x, plate.bonded[0]),
+        (0, lattice.dy, at.turn_y, at.slide_y, plate.bonded[1]),
+    )
 
 
 def _sides(axis: int) -> tuple[tuple[slice, slice], tuple[slice, slice]]:

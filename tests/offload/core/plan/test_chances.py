@@ -1,5 +1,6 @@
 """Joint draws: what a plan leaves when its inputs are uncertain."""
 
+import itertools
 from dataclasses import fields, replace
 from functools import cache
 
@@ -11,12 +12,14 @@ from hypothesis import strategies as st
 from offload.core.foam.law import FoamPoint, fit_foam, packaged_foams
 from offload.core.plan.chances import Chances, interval_of, leaves_less
 from offload.core.plan.compute import compute
+from offload.core.plan.policy import DEFAULT_POLICY
 from offload.core.plan.report import PressureModel
+from offload.core.plan.trial import Trials
 from offload.core.pressure.device_load import BETWEEN_PEOPLE, FLAT_SHOE, factor_at
 from offload.core.pressure.grid import PressureMap
 from offload.core.pressure.spread import Draws, Spread, draws_of, spread_of
 from tests.offload.core.pressure_plans import spec
-from tests.offload.core.synthetic_truths import WALKER, prepared, truth
+from tests.offload.core.synthetic_truths import PLANS, WALKER, prepared, truth
 
 FOAMS = tuple(packaged_foams().values())
 FACTOR = factor_at("forefoot", WALKER)
@@ -107,6 +110,29 @@ def test_single_draws_agree_with_the_same_draws_solved_directly():
         miss.append(abs(chances.response.patch[0, i] - mean) / max(12.0, 0.1 * mean))
     assert max(miss) <= 1.0
     assert np.median(miss) <= 1.0 / 3.0
+
+
+@pytest.mark.parametrize("given", [PLANS[1], PLANS[2]], ids=["20 mm", "14 mm"])
+def test_what_two_changes_of_a_wall_do_is_near_what_is_solved_of_both(given):
+    """A cut with several values of its wall changed is summed from those with one changed, where these are
+    known; where they are not it is solved."""
+    plan = compute(given)
+    chances, trials = prepared(plan, others=False)
+    tried = Trials(chances.fine, trials[0], DEFAULT_POLICY)
+    own = trials[0].wall
+    changes = ({"margin": own.margin + 3.0}, {"distal_margin": 15.0}, {"bevel": 60.0})
+    for layers in (("middle",), ("base",), ("middle", "base")):
+        solved = Chances(chances.scene, chances.fine, trials[0])
+        for one in (solved, chances):
+            one.of(tried.cut(layers, own))
+        for change in changes:
+            chances.of(tried.cut(layers, replace(own, **change)))
+        for first, second in itertools.combinations(changes, 2):
+            both = tried.cut(layers, replace(own, **first, **second))
+            told, right = (one.relieves_more(both) for one in (chances, solved))
+            assert told == pytest.approx(right, abs=0.06)
+            told, right = (interval_of(one.of(both).patch[0]) for one in (chances, solved))
+            assert told == pytest.approx(right, rel=0.05, abs=3.0)
 
 
 def test_a_plan_tells_interval_and_chances_and_the_plans_own_cut_none():
