@@ -9,7 +9,7 @@ Conventions of the package
 * Values come in and go out as frozen dataclasses; nothing here knows a person, a database or a clock.
 """
 
-CORE_VERSION = "1.4"
+CORE_VERSION = "1.5"
 
 NOTICE = (
     "Calculated estimate that ranks plans; it does not show that any pressure target is reached. For an open "

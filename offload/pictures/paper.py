@@ -12,6 +12,7 @@ from offload.core.pressure.limits import pressure_limits
 from offload.core.shapes.outline import Outline, Point
 from offload.core.sheets.plan_drawing import drawn_point
 from offload.core.sheets.pressure_image import RAMP
+from offload.pictures.plainer import plainer_line
 
 __all__ = ["AROUND", "Paper", "image_tag", "opening_tag", "scale_legend"]
 
@@ -43,7 +44,7 @@ class Paper:
 
     def ring(self, points: Iterable[Point]) -> str:
         """A line through points, as a path."""
-        return "M" + "L".join(f"{x:.2f},{y:.2f}" for x, y in map(self.place, points))
+        return "M" + "L".join(f"{x:.2f},{y:.2f}" for x, y in map(self.place, plainer_line(tuple(points))))
 
     def outline(self, shape: Outline) -> str:
         """A shape with its holes, as a path."""

@@ -26,6 +26,7 @@ from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point, insole_d
 from offload.core.sheets.section import UnderLoad, section_drawing
 from offload.core.sheets.writers.svg import write_svg
 from offload.pictures.cuts import AlternativeLine, SuggestionLine, alternative_lines, suggestion_lines
+from offload.pictures.plainer import plainer_drawing
 from offload.pictures.pressure import PressureImages, pressure_images
 
 __all__ = [
@@ -284,7 +285,7 @@ def _insole_picture(plan: ComputedPlan, others: Sequence[tuple[str, Outline]]) -
 
 def _inline(drawing: Drawing) -> SafeString:
     # Our own writer escapes every text and writes neither scripts nor style attributes.
-    return SafeString(write_svg(drawing).decode())
+    return SafeString(write_svg(plainer_drawing(drawing)).decode())
 
 
 def _weight(check: Check) -> tuple[bool, int]:

@@ -1,0 +1,77 @@
+"""Time from a finger's movement to the new picture on the bench, in Chromium.
+
+`python -m tests.bench.preview http://127.0.0.1:8000 nora PASSWORD PERSON/LIMB/BENCH-PATH...` drags each
+bench's first ulcer there and back on a running server (goal: median at most 100 ms on a quiet machine). From
+the movement's event to the first frame after the answer was laid out; single movements, so that the throttle
+of a running drag does not count.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import statistics
+import sys
+import time
+
+from playwright.sync_api import Page, sync_playwright
+
+MOVES = 30
+WATCH = """() => {
+  window.took = [];
+  let began = null;
+  document.addEventListener("pointermove", () => { began ??= performance.now(); }, true);
+  document.body.addEventListener("htmx:afterSettle", () => {
+    if (began === null) return;
+    const from = began;
+    began = null; // the parts of one answer settle one after another
+    requestAnimationFrame(() => requestAnimationFrame(() => window.took.push(performance.now() - from)));
+  });
+}"""
+
+
+def moved(page: Page, url: str) -> list[float]:
+    """Times of single movements of a bench's first ulcer [ms]."""
+    page.goto(url, wait_until="networkidle")
+    mark = page.locator(".handles .mark, .handles [role=button]").first
+    box = mark.bounding_box()
+    assert box is not None, "no ulcer stands on this bench"
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.evaluate(WATCH)
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.wait_for_timeout(300)
+    page.evaluate("window.took.length = 0")
+    for n in range(MOVES):
+        page.mouse.move(x + 3 * (n % 4), y + 2 * (n % 3))
+        until = time.monotonic() + 10.0
+        while page.evaluate("window.took.length") <= n and time.monotonic() < until:
+            page.wait_for_timeout(20)
+        page.wait_for_timeout(250)
+    page.mouse.up()
+    return [float(one) for one in page.evaluate("window.took")]
+
+
+def main(base: str, user: str, password: str, *paths: str) -> None:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=os.environ.get("CHROMIUM") or shutil.which("chromium")
+        )
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        page.goto(f"{base}/")
+        page.fill("input[name=username]", user)
+        page.fill("input[name=password]", password)
+        page.press("input[name=password]", "Enter")
+        page.wait_for_load_state("networkidle")
+        for path in paths:
+            took = moved(page, f"{base}/{path.strip('/')}/")
+            ends = statistics.quantiles(took, n=10)
+            print(
+                f"{path}: {len(took)} movements, median {statistics.median(took):.0f} ms, "
+                f"10 to 90 %: {ends[0]:.0f} to {ends[-1]:.0f}"
+            )
+        browser.close()
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
