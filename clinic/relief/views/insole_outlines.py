@@ -13,7 +13,7 @@ from django.urls import reverse
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.capture.reads.traces import outline_rings, path_of, scale_rows
 from clinic.capture.writes.scales import plane_frame
-from clinic.models import InsoleOutline, Limb, PhotoSubject
+from clinic.models import OPEN_STATES, InsoleOutline, Limb, PhotoSubject
 from clinic.people.reads.limbs import drawn_insole, outline_of_limb
 from clinic.people.reads.people import person_bar
 from clinic.record.dates import day_words
@@ -60,6 +60,7 @@ def insole_outline(request: ClinicRequest, limb: int) -> HttpResponse:
         "drawn": drawn,
         "picture": insole_picture(drawn, used, found.side) if drawn and used else "",
         "photos": _photographed(found),
+        "to_photograph": found.lesions.filter(state__in=OPEN_STATES).order_by("pk"),
     }
     return render(request, "relief/insole/outline.html", context, status=422 if form.errors else 200)
 

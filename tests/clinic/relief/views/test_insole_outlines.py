@@ -115,3 +115,15 @@ def test_points_that_will_not_do_are_refused_and_stay_typed(nurse, lesion, point
     assert words in page
     assert points.split("\n")[0] in page
     assert not InsoleOutline.objects.exists()
+
+
+def test_the_page_leads_to_the_camera_for_each_open_ulcer_of_the_foot(nurse, lesion):
+    url = reverse("insole_outline", args=[lesion.limb_id])
+    other = factories.lesion(on=lesion.limb)
+    page = nurse.get(url).content.decode()
+    for one in (lesion, other):
+        assert f'href="{reverse("photo_new", args=[one.pk])}?of=insole"' in page
+    lesion.limb.lesions.update(state="ended", outcome="minor_amputation", ended_on="2026-01-05")
+    page = nurse.get(url).content.decode()
+    assert "?of=insole" not in page.replace("reference_sheet", "").split("From the printed grid")[0]
+    assert "this foot has none" in page
