@@ -69,7 +69,13 @@ def lay_ring(page, ulcer):
         (TWO, 1, False),
         (TWO, 1, True),  # whose load factors make the sentences long
     ],
-    ids=["one ulcer", "two ulcers", "an inlay", "two ulcers and an inlay", "two ulcers and an inlay in a walker"],
+    ids=[
+        "one ulcer",
+        "two ulcers",
+        "an inlay",
+        "two ulcers and an inlay",
+        "two ulcers and an inlay in a walker",
+    ],
 )
 def test_what_is_decided_on_stands_on_the_first_screen(visitor, limb, places, inlays, walker):
     lesions = [factories.lesion(on=limb, place=place) for place in places]
@@ -95,7 +101,9 @@ def test_each_ulcer_has_its_section_without_a_script(browser, visitor, limb, cli
     for place in ("mth_2", "heel_central"):
         factories.lesion(on=limb, place=place)
     visitor.sign_in(limb.person.site.members.get())
-    context = browser.new_context(java_script_enabled=False, storage_state=visitor.page.context.storage_state())
+    context = browser.new_context(
+        java_script_enabled=False, storage_state=visitor.page.context.storage_state()
+    )
     page = context.new_page()
     page.goto(f"{visitor.base}/limbs/{limb.pk}/bench/")
     shown = page.locator("#sections .section:visible")

@@ -72,7 +72,9 @@ def closing_words(plan: ComputedPlan) -> str:
     if plan.pressure is None or plan.decision.departs or _closes(plan) <= MORE_THAN_HALF:
         return ""
     worst = max(plan.pressure.lesions, key=lambda one: one.closes_chance or 0.0)
-    return f"Under the rule's cut the space under ulcer {worst.label} closes: chance {worst.closes_chance:.2f}."
+    return (
+        f"Under the rule's cut the space under ulcer {worst.label} closes: chance {worst.closes_chance:.2f}."
+    )
 
 
 def _closes(plan: ComputedPlan) -> float:

@@ -212,10 +212,8 @@ def _line(lesion: LesionPressure) -> UlcerLine:
     if lesion.reduction_percent is None:
         return UlcerLine(lesion.label, when, "", "", "", "", "carries no load in this estimate", True)
     stays = lesion.bottomed_percent <= 0
-    if stays:
-        space = f"stays open, {lesion.clearance:.1f} mm at its tightest"
-    else:
-        space = f"{_closed(lesion)} closed"
+    closed = f"{_closed(lesion)} closed"
+    space = f"stays open, {lesion.clearance:.1f} mm at its tightest" if stays else closed
     before, after = lesion.patch_mean_before, lesion.patch_mean_after
     taken, fall = "mean over 1.5 cm²", lesion.reduction_percent
     if before is None or after is None or before <= 0:
