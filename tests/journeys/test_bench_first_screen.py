@@ -1,5 +1,5 @@
-"""What is decided on stands on the first screen of the bench and of a draft, on a desk and on a tablet: the insole
-with its legend, the section, the proposal, the headline, and the button that goes on.
+"""What is decided on stands on the first screen of the bench and of a draft, on a desk and on a tablet: the
+insole with its legend, the section, the proposal, the headline, and the button that goes on.
 """
 
 from __future__ import annotations

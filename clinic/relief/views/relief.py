@@ -131,7 +131,7 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "source": source.plan if (source := _source(request, found, set_up.lesions)) else None,
         "healed_by_it": bool(source and not request.GET.get("from")),
         "on_bench": True,
-        "section_of": _section_of(request, picture),
+        "section_of": _section_of(picture, request.POST.get("section", "")),
         "bias": bias_of(found.person.site),
         "inlay_wall": INLAY_WALL,
         "inlay_width": INLAY_WIDTH,
@@ -159,7 +159,7 @@ def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
         extra={
             "hindrance": set_up.hindrance,
             "on_bench": True,
-            "section_of": _section_of(request, picture),
+            "section_of": _section_of(picture, request.POST.get("section", "")),
             "bias": bias_of(found.person.site),
         },
     )
@@ -324,10 +324,9 @@ def _signature(found: LimbPlan) -> dict[str, Any]:
     return {"version": found.plan.version, "departure_reason": found.plan.departure_reason}
 
 
-def _section_of(request: ClinicRequest, picture: PlanPicture | None) -> str:
+def _section_of(picture: PlanPicture | None, chosen: str = "") -> str:
     """The ulcer whose section is shown: the one last chosen, else the first."""
     labels = [label for label, _ in picture.sections] if picture is not None else [""]
-    chosen = request.POST.get("section", "")
     return chosen if chosen in labels else labels[0]
 
 
@@ -350,7 +349,7 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "history_pk": found.pk,
         "plan": row,
         "picture": picture,
-        "section_of": _section_of(request, picture),
+        "section_of": _section_of(picture),
         "trouble": trouble,
         "intact": is_intact(row),
         "form": form,

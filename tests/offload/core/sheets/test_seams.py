@@ -28,7 +28,7 @@ pieces = st.lists(
 
 
 def with_inlays(plan, drawn):
-    """The plan with blocks let into its layers within the insole; each is layer, lower end and length [mm]."""
+    """The plan with blocks let into its layers within the insole; each is layer, lower end, length [mm]."""
     stack, most = list(plan.spec.stack), plan.insole.outline.bounds[3] - 5.0
     for index, low, length in drawn:
         start, end = min(low, most - 4.0), min(low + length, most)
