@@ -82,6 +82,7 @@ def test_what_is_decided_on_stands_on_the_first_screen(visitor, limb, places, in
     if walker:
         factories.prescription(of=limb, lesions=lesions, prescribed_on=timezone.localdate())
     page = visitor.page
+    page.set_default_timeout(60000)  # the chances of two ulcers with an inlay are many solutions
     parts = {name: where for name, where in PARTS.items() if inlays or name != "inlay"}
     visitor.sign_in(limb.person.site.members.get())
     visitor.open(f"/limbs/{limb.pk}/bench/")
