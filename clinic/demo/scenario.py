@@ -59,6 +59,8 @@ class PersonPlot:
     wear: tuple[str, ...] = ("most",)
     plan_week: int | None = None
     plan_draft: bool = False
+    #: A ring of other foam round lesion A in a layer of the plan, and why.
+    inlay: dict[str, Any] = field(default_factory=dict)
     #: Peaks in the shoe at lesion A, without and with the cut [kPa].
     measured: tuple[float, ...] = ()
     #: A pressure map of the uncut insole was measured, and the plan starts from it.

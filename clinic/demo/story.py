@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from random import Random
@@ -31,8 +32,9 @@ from clinic.models import (
 from clinic.people.reads.limbs import insole_of_limb
 from clinic.people.writes import limbs, people
 from clinic.record.errors import Refused
+from clinic.relief.reads.layers import InlayChoice
 from clinic.relief.reads.relief import bench_lesions, start_of
-from clinic.relief.reads.relief_record import LesionShape, limb_record, obstacle
+from clinic.relief.reads.relief_record import CutChoice, LesionShape, limb_record, obstacle
 from clinic.relief.reads.watch import points_of
 from clinic.relief.writes import relief
 from clinic.visits.writes import visits
@@ -150,7 +152,13 @@ class Story:
             bench = start_of(lesion, insole)
             if bench.on_insole:
                 shapes.append(LesionShape(lesion, "typed", self._imprint(bench.start)))
-        drafted = relief.plan_draft(by=self.podiatrist, limb=limb, shapes=shapes)
+        drafted = relief.plan_draft(
+            by=self.podiatrist,
+            limb=limb,
+            shapes=shapes,
+            choice=self._choice(limb),
+            departure_reason=self.plot.inlay.get("reason", ""),
+        )
         if sign:
             relief.plan_sign(
                 by=self.podiatrist,
@@ -159,6 +167,13 @@ class Story:
                 shut_reason="Clearance is measured in the shoe at the next visit.",
             )
             cutting.cut(drafted, day, self.staff, self.podiatrist, self.plot.measured)
+
+    def _choice(self, limb: Limb) -> CutChoice | None:
+        """The house's cut with the ring of other foam that the plot asks for; None where it asks for none."""
+        if not self.plot.inlay:
+            return None
+        ring = {name: value for name, value in self.plot.inlay.items() if name != "reason"}
+        return replace(limb_record(limb).house_choice, inlays=(InlayChoice(around="A", **ring),))
 
     def _imprint(self, start: Mapping[str, Any]) -> Ellipse:
         """The imprint lies near where the site's name puts it, never just there."""

@@ -37,6 +37,7 @@ class SuggestionLine:
     """Another cut that the model would rather make, and the words by which it is chosen."""
 
     cut: str
+    margins: str
     choice: str
     why: str
     costs: str
@@ -79,11 +80,16 @@ def alternative_lines(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
 
 
 def suggestion_lines(plan: ComputedPlan) -> tuple[SuggestionLine, ...]:
-    """What the model would rather cut, the one that takes out least foam first."""
+    """What the model would rather cut, the one that takes out least foam first; its margins only where they
+    are not the plan's own.
+    """
+    own = plan.spec.margin, plan.spec.distal_margin
     return tuple(
         SuggestionLine(
-            f"the {' and '.join(one.cut.cut_layers)}, margin {one.cut.margin:g} mm, towards the toes "
-            f"{one.cut.distal_margin:g} mm",
+            f"the {' and '.join(one.cut.cut_layers)}",
+            ""
+            if (one.cut.margin, one.cut.distal_margin) == own
+            else f"Margin {one.cut.margin:g} mm, towards the toes {one.cut.distal_margin:g} mm.",
             _choice(one.cut),
             one.why,
             one.costs,

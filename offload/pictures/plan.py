@@ -15,9 +15,20 @@ from offload.core.plan.checks import Check
 from offload.core.plan.compute import ClearanceAdvice, ComputedPlan, pressure_json
 from offload.core.plan.inlays import inlays_in
 from offload.core.plan.policy import DEFAULT_POLICY, CutDecision
+from offload.core.plan.proposal import closing_words
 from offload.core.plan.report import PressureField
 from offload.core.plan.spec import ReliefSpec
-from offload.core.plan.summary import BASELINE_WORDS, gain_words, load_source, load_words, summary_of
+from offload.core.plan.summary import (
+    BASELINE_WORDS,
+    InlayLine,
+    UlcerLine,
+    gain_words,
+    inlay_lines,
+    load_source,
+    load_words,
+    summary_of,
+    ulcer_lines,
+)
 from offload.core.shapes.insole import Insole
 from offload.core.shapes.lesion import LesionSpec
 from offload.core.shapes.outline import Outline
@@ -124,13 +135,16 @@ class PlanPicture:
     load: str
     load_source: str
     words: tuple[str, ...]
+    ulcers: tuple[UlcerLine, ...]
     gains: tuple[str, ...]
+    inlay_lines: tuple[InlayLine, ...]
     inlays: tuple[dict[str, Any], ...]
     rule: str
     departs: bool
     policy: tuple[str, ...]
     alternatives: tuple[AlternativeLine, ...]
     suggestions: tuple[SuggestionLine, ...]
+    closing: str
     departures: tuple[str, ...]
     notice: str
 
@@ -140,18 +154,13 @@ class PlanPicture:
         return any(line.closes is not None for line in self.pressure_lines)
 
     @property
-    def headline(self) -> tuple[str, ...]:
-        """One sentence an ulcer."""
-        return self.words[: len(self.pressure_lines)]
-
-    @property
-    def more_words(self) -> tuple[str, ...]:
-        """What is said after the headline."""
-        return self.words[len(self.pressure_lines) :]
-
-    @property
     def flagged(self) -> tuple[CheckLine, ...]:
         return tuple(check for check in self.checks if not check.passed)
+
+    @property
+    def stopping(self) -> int:
+        """How many checks stop signing."""
+        return sum(check.kind == "flag" for check in self.flagged)
 
     @property
     def summary(self) -> str:
@@ -248,7 +257,9 @@ def plan_picture(
         load=load_words(plan),
         load_source=load_source(plan),
         words=summary_of(plan),
+        ulcers=ulcer_lines(plan),
         gains=gain_words(plan),
+        inlay_lines=inlay_lines(plan),
         inlays=tuple(
             {"words": one.words, "area_mm2": one.inlay.region.area, "thickness_mm": one.layer.thickness}
             for one in inlays_in(plan.spec.stack)
@@ -258,6 +269,7 @@ def plan_picture(
         policy=plan.decision.policy_reasons,
         alternatives=alternative_lines(plan),
         suggestions=suggestion_lines(plan),
+        closing=closing_words(plan),
         departures=tuple(departures),
         notice=plan.notice,
     )

@@ -195,6 +195,15 @@ class SignForm(forms.Form):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
+    def __init__(self, *args: Any, shut: Sequence[str] = (), **kwargs: Any) -> None:
+        """`shut` are labels of the ulcers under all of which the space is predicted to close."""
+        super().__init__(*args, **kwargs)
+        if shut:
+            self.fields["shut_reason"].label = (
+                f"Why it is cut although the space is predicted closed under all of ulcer {', '.join(shut)}, "
+                "an estimate"
+            )
+
 
 def _first_data(
     lesions: Sequence[BenchLesion], record: LimbRecord, source: Mapping[str, Any]

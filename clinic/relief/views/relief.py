@@ -131,6 +131,7 @@ def bench(request: ClinicRequest, limb: int) -> HttpResponse:
         "source": source.plan if (source := _source(request, found, set_up.lesions)) else None,
         "healed_by_it": bool(source and not request.GET.get("from")),
         "on_bench": True,
+        "section_of": _section_of(picture, request.POST.get("section", "")),
         "bias": bias_of(found.person.site),
         "inlay_wall": INLAY_WALL,
         "inlay_width": INLAY_WIDTH,
@@ -155,14 +156,19 @@ def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
         picture=picture,
         insole=drawn,
         faults=set_up.form.sentences,
-        extra={"hindrance": set_up.hindrance, "on_bench": True, "bias": bias_of(found.person.site)},
+        extra={
+            "hindrance": set_up.hindrance,
+            "on_bench": True,
+            "section_of": _section_of(picture, request.POST.get("section", "")),
+            "bias": bias_of(found.person.site),
+        },
     )
 
 
 @may("see_cases")
 def plan(request: ClinicRequest, code: str) -> HttpResponse:
     found = _plan(request, code)
-    return _plan_page(request, found, SignForm(initial=_signature(found)))
+    return _plan_page(request, found, SignForm(initial=_signature(found), shut=shut_under(found.plan)))
 
 
 @may("plan_relief")
@@ -170,7 +176,7 @@ def sign_plan(request: ClinicRequest, code: str) -> HttpResponse:
     found = _plan(request, code)
     if request.method != "POST":
         return redirect("plan", code=found.plan.code)
-    form = SignForm(request.POST)
+    form = SignForm(request.POST, shut=shut_under(found.plan))
     if form.is_valid():
         try:
             sign(
@@ -306,9 +312,6 @@ def _save(request: ClinicRequest, set_up: _Bench) -> HttpResponseRedirect | None
     except Refused as refused:
         form.refuse(refused.field or "", refused.message)
     else:
-        messages.success(
-            request, f"Draft {made.plan.code} is kept. It is not signed: do not cut from it yet."
-        )
         return redirect("plan", code=made.plan.code)
     return None
 
@@ -319,6 +322,12 @@ def _labelled(shapes: list[Any]) -> list[tuple[str, Outline]]:
 
 def _signature(found: LimbPlan) -> dict[str, Any]:
     return {"version": found.plan.version, "departure_reason": found.plan.departure_reason}
+
+
+def _section_of(picture: PlanPicture | None, chosen: str = "") -> str:
+    """The ulcer whose section is shown: the one last chosen, else the first."""
+    labels = [label for label, _ in picture.sections] if picture is not None else [""]
+    return chosen if chosen in labels else labels[0]
 
 
 def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: int = 200) -> HttpResponse:
@@ -340,6 +349,7 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "history_pk": found.pk,
         "plan": row,
         "picture": picture,
+        "section_of": _section_of(picture),
         "trouble": trouble,
         "intact": is_intact(row),
         "form": form,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from offload.core.foam.stack import Layer
 from offload.core.plan.compute import Alternative, ComputedPlan
 
-__all__ = ["LIKELY", "MORE_THAN_HALF", "Suggestion", "suggestions"]
+__all__ = ["LIKELY", "MORE_THAN_HALF", "Suggestion", "closing_words", "suggestions"]
 
 LIKELY = 0.9
 """Chance of relieving more from which another cut is suggested [-]; common practice, no source."""
@@ -45,8 +45,7 @@ def suggestions(plan: ComputedPlan) -> tuple[Suggestion, ...]:
     if plan.pressure is None or plan.decision.departs:
         return ()
     spec = plan.spec
-    closes = max((one.closes_chance or 0.0 for one in plan.pressure.lesions), default=0.0)
-    least = MORE_THAN_HALF if closes > MORE_THAN_HALF else LIKELY
+    least = MORE_THAN_HALF if _closes(plan) > MORE_THAN_HALF else LIKELY
     better = [
         one
         for one in plan.alternatives
@@ -60,7 +59,7 @@ def suggestions(plan: ComputedPlan) -> tuple[Suggestion, ...]:
     found: list[Suggestion] = []
     for one in better:
         if len(found) < MOST and all(one.cut_layers != other.cut.cut_layers for other in found):
-            found.append(Suggestion(one, _why(one, closes), _costs(one, plan)))
+            found.append(Suggestion(one, _why(one), _costs(one, plan)))
     return tuple(found)
 
 
@@ -68,11 +67,23 @@ def _depth(stack: Sequence[Layer], cut: Sequence[str]) -> float:
     return sum(layer.thickness for layer in stack if layer.role in cut)
 
 
-def _why(one: Alternative, closes: float) -> str:
-    words = f"It relieves more than the rule's cut with a chance of {one.relieves_more_chance:.2f}."
-    if closes > MORE_THAN_HALF:
-        words += f" Under the rule's cut the space under the ulcer closes with a chance of {closes:.2f}."
-    return words
+def closing_words(plan: ComputedPlan) -> str:
+    """That the space under an ulcer closes under the rule's cut, where that is likelier than not."""
+    if plan.pressure is None or plan.decision.departs or _closes(plan) <= MORE_THAN_HALF:
+        return ""
+    worst = max(plan.pressure.lesions, key=lambda one: one.closes_chance or 0.0)
+    return (
+        f"Under the rule's cut the space under ulcer {worst.label} closes: chance {worst.closes_chance:.2f}."
+    )
+
+
+def _closes(plan: ComputedPlan) -> float:
+    lesions = plan.pressure.lesions if plan.pressure is not None else ()
+    return max((one.closes_chance or 0.0 for one in lesions), default=0.0)
+
+
+def _why(one: Alternative) -> str:
+    return f"Relieves more than the rule's cut: chance {one.relieves_more_chance:.2f}."
 
 
 def _costs(one: Alternative, plan: ComputedPlan) -> str:
@@ -83,7 +94,5 @@ def _costs(one: Alternative, plan: ComputedPlan) -> str:
     last = max(place for place, layer in enumerate(stack) if layer.role in one.cut_layers)
     below = [layer.role for layer in stack[last + 1 :]]
     under = f"the {' and '.join(below)}" if below else "what the insole lies on: look that it is smooth"
-    return (
-        f"{abs(more) / 1000:.1f} cm³ {'more' if more >= 0 else 'less'} foam is taken out; the space under "
-        f"the ulcer ends on {under}."
-    )
+    change = f"{abs(more) / 1000:.1f} cm³ {'more' if more >= 0 else 'less'} foam"
+    return f"Takes out {change}; the space ends on {under}."

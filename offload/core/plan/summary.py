@@ -2,11 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 from offload.core.plan.compute import ComputedPlan, LesionPressure
+from offload.core.plan.inlays import InlayGain
 from offload.core.pressure.baseline import load_constants
 from offload.core.pressure.device_load import factor_at, label_of, region_of_case
 
-__all__ = ["BASELINE_WORDS", "CASE_WORDS", "gain_words", "load_source", "load_words", "summary_of"]
+__all__ = [
+    "BASELINE_WORDS",
+    "CASE_WORDS",
+    "InlayLine",
+    "UlcerLine",
+    "gain_words",
+    "inlay_lines",
+    "load_source",
+    "load_words",
+    "summary_of",
+    "ulcer_lines",
+]
 
 FLAT = "Load not scaled: insole in a flat shoe; the device's own relief is not in these figures."
 NO_BENEFIT = "no benefit is claimed at the heel, where studies disagree in sign"
@@ -22,6 +37,42 @@ HALF = 0.5
 """Differences below this round to nothing [kPa]."""
 LITTLE = 5.0
 """Changes of the rim's peak below this are called none [kPa]; design choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class UlcerLine:
+    """What the cut does at one ulcer, as a row of a table.
+
+    Parameters
+    ----------
+    label, when : str
+        Of the ulcer, and its load case in words.
+    taken : str
+        What is taken of the pressure: the mean over a patch, or the peak.
+    before, after, change : str
+        Pressures in words [kPa], and by how much it changes; empty where the ulcer carries no load.
+    space : str
+        What becomes of the space under the ulcer, or that the ulcer carries no load.
+    open : bool
+        Whether that space stays open; else the ulcer is not wholly relieved.
+    """
+
+    label: str
+    when: str
+    taken: str
+    before: str
+    after: str
+    change: str
+    space: str
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class InlayLine:
+    """What one inlay does at every ulcer, in one line, and whether it raises the pressure at one of them."""
+
+    words: str
+    raises: bool
 
 
 def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
@@ -63,6 +114,27 @@ def summary_of(plan: ComputedPlan) -> tuple[str, ...]:
     return tuple(sentences)
 
 
+def ulcer_lines(plan: ComputedPlan) -> tuple[UlcerLine, ...]:
+    """What the cut does at each ulcer, as rows of a table; empty for a plan without its pressures."""
+    return () if plan.pressure is None else tuple(_line(one) for one in plan.pressure.lesions)
+
+
+def inlay_lines(plan: ComputedPlan) -> tuple[InlayLine, ...]:
+    """What each inlay does at the ulcers, one line an inlay; the ranges are over the stiffness of tissue."""
+    by_inlay: dict[tuple[int, int], list[InlayGain]] = {}
+    for one in plan.gains:
+        by_inlay.setdefault((one.index, one.number), []).append(one)
+    return tuple(
+        InlayLine(
+            f"{_which(gains[0], plan)}, estimated: "
+            + "; ".join(f"ulcer {one.label} {_difference(one)} ({_lower(one.fall)})" for one in gains)
+            + ".",
+            any(one.with_it - one.without >= HALF for one in gains),
+        )
+        for gains in by_inlay.values()
+    )
+
+
 def gain_words(plan: ComputedPlan) -> tuple[str, ...]:
     """What each inlay does at each lesion, in sentences; all of it estimated.
 
@@ -78,21 +150,14 @@ def gain_words(plan: ComputedPlan) -> tuple[str, ...]:
     """
     sentences = []
     for one in plan.gains:
-        many = sum(layer.role == one.role for layer in plan.spec.stack) > 1
-        number = f" {one.number}" if len(plan.spec.stack[one.index].inlays) > 1 else ""
-        at = f" {one.index}" if many else ""
         spans = [f"{_lower(one.fall)} over the stiffness of tissue"]
         if one.fall_80 is not None:
             spans.append(f"80 % interval {_lower(one.fall_80)}")
-        fall = one.without - one.with_it
-        change = (
-            "no difference" if abs(fall) < HALF else f"{abs(fall):.0f} kPa {'less' if fall > 0 else 'more'}"
-        )
         sentences.append(
-            f"Estimated, inlay{number} in the {one.role}{at} ({one.foam}): the mean over 1.5 cm² at ulcer "
-            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it: {change} "
-            f"({'; '.join(spans)}). The highest place outside the opening: {one.elsewhere_without:.0f} kPa "
-            f"without, {one.elsewhere_with:.0f} with."
+            f"Estimated, {_lowered(_which(one, plan))}: the mean over 1.5 cm² at ulcer "
+            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it: "
+            f"{_difference(one)} ({'; '.join(spans)}). The highest place outside the opening: "
+            f"{one.elsewhere_without:.0f} kPa without, {one.elsewhere_with:.0f} with."
         )
     return tuple(sentences)
 
@@ -142,28 +207,40 @@ def load_source(plan: ComputedPlan) -> str:
     return f"{factor.source} ({factor.status})"
 
 
-def _lesion(lesion: LesionPressure, plan: ComputedPlan) -> str:
-    cut = " and ".join(plan.cut_layers)
-    if lesion.reduction_percent is None:
-        return f"Ulcer {lesion.label} carries no load at {CASE_WORDS[lesion.load_case]} in this estimate."
+def _line(lesion: LesionPressure) -> UlcerLine:
     when = CASE_WORDS[lesion.load_case]
-    if lesion.bottomed_percent <= 0:
-        void = f"the space under the ulcer stays open, {lesion.clearance:.1f} mm at its tightest"
-    else:
-        void = (
-            f"the space under the ulcer closes under {max(1.0, lesion.bottomed_percent):.0f} % of it: not "
-            "wholly relieved"
-        )
+    if lesion.reduction_percent is None:
+        return UlcerLine(lesion.label, when, "", "", "", "", "carries no load in this estimate", True)
+    stays = lesion.bottomed_percent <= 0
+    closed = f"{_closed(lesion)} closed"
+    space = f"stays open, {lesion.clearance:.1f} mm at its tightest" if stays else closed
     before, after = lesion.patch_mean_before, lesion.patch_mean_after
+    taken, fall = "mean over 1.5 cm²", lesion.reduction_percent
     if before is None or after is None or before <= 0:
-        change = _change(lesion.reduction_percent, lesion)
-        effect = f"takes the peak at ulcer {lesion.label} {_peak(lesion)}{change} at {when}"
-        return f"Cutting the {cut} {effect}; {void}."
-    change = _change(100.0 * (1.0 - after / before), lesion)
-    return (
-        f"Cutting the {cut} takes the mean over 1.5 cm² at ulcer {lesion.label} from {before:.0f} to "
-        f"{_low(after)} kPa{change} at {when}; {void}."
+        before, after, taken = lesion.peak_before, lesion.peak_after, "peak"
+    else:
+        fall = 100.0 * (1.0 - after / before)
+    return UlcerLine(
+        lesion.label, when, taken, f"{before:.0f}", _low(after), _change(fall, lesion), space, stays
     )
+
+
+def _lesion(lesion: LesionPressure, plan: ComputedPlan) -> str:
+    line = _line(lesion)
+    if not line.taken:
+        return f"Ulcer {line.label} carries no load at {line.when} in this estimate."
+    cut = " and ".join(plan.cut_layers)
+    span = f"from {line.before} to {line.after} kPa" if line.taken != "peak" else _peak(lesion)
+    change = f", {line.change}" if line.change else ""
+    space = line.space if line.open else f"closes under {_closed(lesion)} of it: not wholly relieved"
+    return (
+        f"Cutting the {cut} takes the {line.taken} at ulcer {line.label} {span}{change} at {line.when}; "
+        f"the space under the ulcer {space}."
+    )
+
+
+def _closed(lesion: LesionPressure) -> str:
+    return f"{max(1.0, lesion.bottomed_percent):.0f} %"
 
 
 def _highest_cell(lesion: LesionPressure) -> str:
@@ -174,6 +251,23 @@ def _peak(lesion: LesionPressure) -> str:
     low, high = lesion.peak_after_range
     span = f" ({low:.0f} to {high:.0f} over the stiffness of tissue)" if high - low >= 1.0 else ""
     return f"from {lesion.peak_before:.0f} to {_low(lesion.peak_after)} kPa{span}"
+
+
+def _which(one: InlayGain, plan: ComputedPlan) -> str:
+    """Which inlay it is, as a sentence begins."""
+    layers: Sequence[str] = [layer.role for layer in plan.spec.stack]
+    number = f" {one.number}" if len(plan.spec.stack[one.index].inlays) > 1 else ""
+    at = f" {one.index}" if layers.count(one.role) > 1 else ""
+    return f"Inlay{number} in the {one.role}{at} ({one.foam})"
+
+
+def _lowered(words: str) -> str:
+    return words[0].lower() + words[1:]
+
+
+def _difference(one: InlayGain) -> str:
+    fall = one.without - one.with_it
+    return "no difference" if abs(fall) < HALF else f"{abs(fall):.0f} kPa {'less' if fall > 0 else 'more'}"
 
 
 def _lower(fall: tuple[float, float]) -> str:
@@ -196,7 +290,7 @@ def _change(fall: float, lesion: LesionPressure) -> str:
     to be relieved all but wholly.
     """
     if fall < 0:
-        return f", {-fall:.0f} % more"
+        return f"{-fall:.0f} % more"
     if fall <= MOST_SAID:
-        return f", {fall:.0f} % less"
-    return "" if lesion.bottomed_percent > 0 else f", over {MOST_SAID:.0f} % less"
+        return f"{fall:.0f} % less"
+    return "" if lesion.bottomed_percent > 0 else f"over {MOST_SAID:.0f} % less"

@@ -69,7 +69,8 @@ HATCH_TILES: dict[Hatch, HatchTile] = {
     Hatch.COVER: HatchTile(1.6, dots=((0.4, 0.4, 0.16), (1.2, 1.2, 0.16))),
     Hatch.MIDDLE: HatchTile(2.0, lines=((0, 0, 2, 2),)),
     Hatch.BASE: HatchTile(2.0, lines=((0, 0, 2, 2), (0, 2, 2, 0))),
-    Hatch.INLAY: HatchTile(1.6, lines=((0.8, 0, 0.8, 1.6),)),
+    # Short and staggered: along an upright edge no stroke may be taken for a line to cut.
+    Hatch.INLAY: HatchTile(1.6, lines=((0.4, 0, 0.4, 0.8), (1.2, 0.8, 1.2, 1.6))),
     Hatch.TISSUE: HatchTile(
         3.0,
         dots=(

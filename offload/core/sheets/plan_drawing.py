@@ -45,7 +45,8 @@ OUTLINE_PEN = Pen(0.45)
 TOP_PEN = Pen(0.3)
 FLOOR_PEN = Pen(0.25, (2.0, 1.2))
 INLAY_PEN = Pen(0.3, (5.0, 1.0, 1.0, 1.0))
-INLAY_BAND = 2.0  # [mm] hatched along an inlay's edge; within it stand its words
+INLAY_BAND = 2.0  # [mm] along an inlay's edge; within it stand its words
+HATCHED = 1.6  # [mm] of that band, so that no letter touches a stroke
 LESION_PEN = Pen(0.25, (0.5, 0.9))
 ZONE_PEN = Pen(0.15, (4.0, 1.2, 0.6, 1.2), 0.3)
 
@@ -143,7 +144,7 @@ def insole_drawing(plan: ComputedPlan, *, margin: float = 5.0) -> Drawing:
 def _inlay(plan: ComputedPlan, placed: PlacedInlay) -> list[Path]:
     """Return the hatch along the edge of what is left of an inlay and the line it is cut along."""
     paths: list[Path] = []
-    bands = [piece.difference(piece.buffer(-INLAY_BAND)) for piece in piece_of(placed, plan.openings)]
+    bands = [piece.difference(piece.buffer(-HATCHED)) for piece in piece_of(placed, plan.openings)]
     for piece in [part for band in bands for part in getattr(band, "geoms", [band])]:
         halves = [piece]
         if piece.interiors:  # a hatched path has no holes

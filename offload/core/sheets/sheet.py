@@ -69,7 +69,7 @@ def template_drawing(plan: ComputedPlan, imprint: SheetLabel, *, paper: str = "A
     -----
     The insole stands upright, toes up, foot side up, the left foot mirrored. It is kept whole where it fits
     the printable height and leaves the horizontal bar free; otherwise it is tiled, the seam as near to the
-    middle as a seam clear of every opening and zone line allows.
+    middle as a seam clear of every opening, inlay and zone line allows.
     """
     layout = sheet_layout(plan, paper)
     sheets: list[_Page] = []

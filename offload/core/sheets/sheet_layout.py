@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapely import Polygon, box
 
 from offload.core.errors import ReliefError
 from offload.core.plan.compute import ComputedPlan
+from offload.core.plan.inlays import inlays_in
 from offload.core.sheets.drawing import Box
 from offload.core.sheets.plan_drawing import drawn_bounds, drawn_point
 from offload.core.sheets.sheet_blocks import CHECK_SIZE
@@ -143,13 +145,15 @@ def _bar_is_free(plan: ComputedPlan, area: Box, bounds: Box) -> bool:
 
 
 def _seams(plan: ComputedPlan, bounds: Box, tallest: float) -> tuple[float, ...]:
-    """Return where the tiles meet: evenly, each seam moved to the nearest place clear of every opening."""
+    """Return where the tiles meet: evenly, each seam moved to the nearest place clear of every opening,
+    inlay and zone line. Where nothing is clear of the inlays too, a seam crosses an inlay before an opening.
+    """
     if bounds.height <= tallest:
         return (bounds.bottom, bounds.top)
     count = 1 + math.ceil((bounds.height - tallest) / (tallest - OVERLAP))
     spans = [cut.top.polygon.bounds[1::2] for opening in plan.openings for cut in opening.layers]
     spans += [(y, y) for y in plan.insole.zone_lines]  # a seam on a zone line would hide it
-    half = OVERLAP / 2 + 1.0
+    inlays = [placed.inlay.region.polygon.bounds[1::2] for placed in inlays_in(plan.spec.stack)]
     spare = (tallest - OVERLAP) - bounds.height / count
     seams = [bounds.bottom]
     for k in range(1, count):
@@ -159,8 +163,12 @@ def _seams(plan: ComputedPlan, bounds: Box, tallest: float) -> tuple[float, ...]
         tries = sorted(
             {0.0, *(step * sign for step in range(1, int(reach) + 1) for sign in (1, -1))}, key=abs
         )
-        free = [
-            t for t in tries if all(even + t + half < low or even + t - half > high for low, high in spans)
-        ]
+        free = _free(tries, even, [*spans, *inlays]) or _free(tries, even, spans)
         seams.append(even + (free[0] if free else 0.0))
     return (*seams, bounds.top)
+
+
+def _free(tries: Sequence[float], even: float, spans: Sequence[tuple[float, float]]) -> list[float]:
+    """Return the shifts by which a seam and its overlap stand clear of every span [mm]."""
+    half = OVERLAP / 2 + 1.0
+    return [t for t in tries if all(even + t + half < low or even + t - half > high for low, high in spans)]

@@ -14,6 +14,10 @@ const inlays = new Inlays(layer);
 drags(layer, () => outlines.busy || inlays.busy);
 document.getElementById("bench-help").hidden = false;
 
+// Which section is shown changes nothing that is computed.
+form.addEventListener("input", (event) => {
+  if (event.target.name === "section") event.stopImmediatePropagation();
+}, { capture: true });
 form.addEventListener("input", (event) => {
   const lesion = layer.lesions.find((one) => one.fieldset.contains(event.target));
   if (!lesion) return;

@@ -31,6 +31,8 @@ export class Layer {
       other.mark.classList.toggle("chosen", other === lesion);
       other.fieldset.classList.toggle("chosen", other === lesion);
     }
+    const section = document.getElementById(`section-${lesion?.label}`);
+    if (section) section.checked = true;
   }
 
   // A finger still drags: a quick preview without the result.

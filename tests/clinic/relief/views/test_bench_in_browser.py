@@ -136,17 +136,23 @@ def test_an_inlay_is_drawn_by_its_corners_and_its_gain_is_told(bench_page, side,
     assert faults == []
 
 
+def ring_on_the_drawing(page):
+    """How far down the drawing the mark stands, wherever the page is scrolled to. [px]"""
+    ring, board = (page.locator(one).bounding_box()["y"] for one in (".lesion-mark .ring", ".drawing-board"))
+    return ring - board
+
+
 def test_typed_numbers_move_the_mark_and_a_lost_answer_is_said(bench_page):
     person = factories.person()
     factories.weight(of=person)
     limb = factories.limb(of=person, side="right")
     lesion = factories.lesion(on=limb, place="mth_3")
     page, _ = bench_page(limb)
-    before = page.locator(".lesion-mark .ring").bounding_box()
+    before = ring_on_the_drawing(page)
     field = page.locator(f"[name=l{lesion.pk}-y_mm]")
     with page.expect_response("**/preview/"):
         field.fill("150")
-    assert page.locator(".lesion-mark .ring").bounding_box()["y"] > before["y"] + 20
+    assert ring_on_the_drawing(page) > before + 20
     assert page.input_value(f"[name=l{lesion.pk}-how]") == "typed"
     page.wait_for_selector(".result-column:not(.waiting)")
     page.route("**/preview/", lambda route: route.abort())
@@ -165,11 +171,12 @@ def test_a_fault_shows_while_the_lesion_can_still_be_moved_back(bench_page):
     lesion = factories.lesion(on=limb, place="mth_3")
     page, _ = bench_page(limb)
     page.locator(f"[name=l{lesion.pk}-x_mm]").fill("70")
-    page.wait_for_selector("#result .stop")
-    assert "off the insole" in page.inner_text("#result .stop")
+    page.wait_for_selector("#headline .stop")
+    assert "off the insole" in page.inner_text("#headline .stop")
+    assert "What is wrong" in page.inner_text("#result")
     page.locator(f"[name=l{lesion.pk}-x_mm]").fill("5")
     page.wait_for_selector("#result .checks")
-    assert page.locator("#result .stop").count() == 0
+    assert page.locator("#headline .stop").count() == 0
 
 
 def test_the_width_grip_of_a_left_foot_widens_the_lesion(bench_page):

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from offload.core.plan.compute import Alternative, LesionPressure, PressureReport
-from offload.core.plan.proposal import suggestions
+from offload.core.plan.proposal import closing_words, suggestions
 from tests.offload.core.pressure_plans import plan
 
 MADE = plan(60)
@@ -52,9 +52,19 @@ def test_beside_a_departure_or_without_chances_nothing_is_suggested():
 
 
 def test_a_suggestion_says_what_it_gains_and_what_it_costs():
-    report = replace(REPORT, lesions=(replace(LESION, closes_chance=0.7),))
-    (one,) = suggestions(replace(MADE, pressure=report, alternatives=(other(),)))
-    assert "with a chance of 0.95" in one.why
-    assert "closes with a chance of 0.70" in one.why
-    assert "foam is taken out" in one.costs
-    assert "what the insole lies on" in one.costs
+    made = replace(MADE, pressure=REPORT, alternatives=(other(),))
+    (one,) = suggestions(made)
+    assert one.why == "Relieves more than the rule's cut: chance 0.95."
+    assert one.costs.startswith("Takes out ")
+    assert "what the insole lies on: look that it is smooth" in one.costs
+
+
+def test_that_the_rules_space_closes_is_said_once_of_the_ulcer_where_it_is_likeliest():
+    other_ulcer = replace(LESION, label="B", closes_chance=0.7)
+    report = replace(REPORT, lesions=(LESION, other_ulcer))
+    assert closing_words(replace(MADE, pressure=report)) == (
+        "Under the rule's cut the space under ulcer B closes: chance 0.70."
+    )
+    assert closing_words(replace(MADE, pressure=REPORT)) == ""
+    assert closing_words(replace(MADE, pressure=None)) == ""
+    assert closing_words(replace(plan(60, "base"), pressure=report)) == ""
