@@ -161,10 +161,12 @@ def smaller_words(percent: float) -> str:
 
 @register.filter
 def lower_by(value: float | None, unit: str) -> str:
-    """A fall with its sign in the word: "181 kPa higher"; a dash for none."""
+    """A fall with its sign in the word: "181 kPa higher", "no difference"; a dash for none."""
     if value is None:
         return "–"
     rounded = round(value)
+    if rounded == 0:
+        return "no difference"
     return f"{abs(rounded)} {unit} {'lower' if rounded >= 0 else 'higher'}"
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from offload.core.plan.compute import Alternative, ComputedPlan
 from offload.core.plan.proposal import suggestions
+from offload.core.plan.summary import low_words
 
 __all__ = ["AlternativeLine", "SuggestionLine", "alternative_lines", "suggestion_lines"]
 
@@ -24,7 +25,7 @@ class AlternativeLine:
     distal_margin: float
     bevel: float
     area: float
-    peak: float
+    peak: str
     gain: float | None
     rim: float
     chance: float | None
@@ -68,8 +69,8 @@ def alternative_lines(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
                 distal_margin=one.distal_margin,
                 bevel=one.bevel,
                 area=one.area,
-                peak=one.peak_after,
-                gain=now - one.peak_after,
+                peak=low_words(one.peak_after),
+                gain=None if wall and one.cut_layers == plan.cut_layers else now - one.peak_after,
                 rim=one.rim_peak_after,
                 chance=one.relieves_more_chance,
                 passed=one.passed,

@@ -12,13 +12,15 @@ from offload.core.sheets.drawing import Drawing, Path
 
 __all__ = ["SEEN_MM", "plainer_drawing", "plainer_line"]
 
+MANY = 24
+"""Corners from which a line is looked at: of fewer there is little to take."""
 SEEN_MM = 0.02
 """Furthest that a line on a screen lies from the one it stands for [mm]: under a tenth of a pixel."""
 
 
 def plainer_line(points: Sequence[Point]) -> Sequence[Point]:
-    """The line with fewer corners; its ends stay."""
-    if len(points) < 4:
+    """The line with fewer corners; its ends stay. A short one is left as it is."""
+    if len(points) < MANY:
         return points
     return tuple((float(x), float(y)) for x, y in shapely.LineString(points).simplify(SEEN_MM).coords)
 

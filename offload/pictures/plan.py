@@ -22,10 +22,12 @@ from offload.core.plan.summary import (
     BASELINE_WORDS,
     InlayLine,
     UlcerLine,
+    change_words,
     gain_words,
     inlay_lines,
     load_source,
     load_words,
+    low_words,
     summary_of,
     ulcer_lines,
 )
@@ -97,7 +99,7 @@ class CheckLine:
 class LesionPressureLine:
     """Peak at one lesion before and after, with its range over tissue stiffness [kPa]; mean over a patch
     before and after with its median and 80 % interval [kPa], and the chance that the void closes [-], where
-    they are known.
+    they are known. What the peak is afterwards and how it changes is told in words too.
     """
 
     label: str
@@ -105,7 +107,6 @@ class LesionPressureLine:
     after: float
     low: float
     high: float
-    reduction: float | None
     bottomed: float
     clearance: float
     patch_before: float | None
@@ -113,6 +114,8 @@ class LesionPressureLine:
     median: float | None
     likely: tuple[float, float] | None
     closes: float | None
+    after_words: str
+    change: str
 
 
 @dataclass(frozen=True)
@@ -346,7 +349,6 @@ def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
             after=one.peak_after,
             low=one.peak_after_range[0],
             high=one.peak_after_range[1],
-            reduction=one.reduction_percent,
             bottomed=one.bottomed_percent,
             clearance=one.clearance,
             patch_before=one.patch_mean_before,
@@ -354,6 +356,8 @@ def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
             median=one.patch_median_after,
             likely=one.patch_mean_after_80,
             closes=one.closes_chance,
+            after_words=low_words(one.peak_after),
+            change="" if one.reduction_percent is None else change_words(one.reduction_percent, one),
         )
         for one in plan.pressure.lesions
     )

@@ -2,7 +2,7 @@
 
 `python -m tests.bench.preview http://127.0.0.1:8000 nora PASSWORD PERSON/LIMB/BENCH-PATH...` drags each
 bench's first ulcer there and back on a running server (goal: median at most 100 ms on a quiet machine). From
-the movement's event to the first frame after the answer was laid out; single movements, so that the throttle
+the movement's event until the frame with the answer is painted; single movements, so that the throttle
 of a running drag does not count.
 """
 
@@ -21,11 +21,12 @@ WATCH = """() => {
   window.took = [];
   let began = null;
   document.addEventListener("pointermove", () => { began ??= performance.now(); }, true);
-  document.body.addEventListener("htmx:afterSettle", () => {
-    if (began === null) return;
+  document.body.addEventListener("htmx:afterSwap", (event) => {
+    if (began === null || event.detail.target?.id !== "pressure") return;
     const from = began;
-    began = null; // the parts of one answer settle one after another
-    requestAnimationFrame(() => requestAnimationFrame(() => window.took.push(performance.now() - from)));
+    began = null;
+    // A task after the next frame's callbacks: the frame is painted.
+    requestAnimationFrame(() => setTimeout(() => window.took.push(performance.now() - from)));
   });
 }"""
 

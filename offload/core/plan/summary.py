@@ -15,10 +15,12 @@ __all__ = [
     "CASE_WORDS",
     "InlayLine",
     "UlcerLine",
+    "change_words",
     "gain_words",
     "inlay_lines",
     "load_source",
     "load_words",
+    "low_words",
     "summary_of",
     "ulcer_lines",
 ]
@@ -155,7 +157,7 @@ def gain_words(plan: ComputedPlan) -> tuple[str, ...]:
             spans.append(f"80 % interval {_lower(one.fall_80)}")
         sentences.append(
             f"Estimated, {_lowered(_which(one, plan))}: the mean over 1.5 cm² at ulcer "
-            f"{one.label} is {_low(one.without)} kPa without it and {_low(one.with_it)} with it: "
+            f"{one.label} is {low_words(one.without)} kPa without it and {low_words(one.with_it)} with it: "
             f"{_difference(one)} ({'; '.join(spans)}). The highest place outside the opening: "
             f"{one.elsewhere_without:.0f} kPa without, {one.elsewhere_with:.0f} with."
         )
@@ -221,7 +223,7 @@ def _line(lesion: LesionPressure) -> UlcerLine:
     else:
         fall = 100.0 * (1.0 - after / before)
     return UlcerLine(
-        lesion.label, when, taken, f"{before:.0f}", _low(after), _change(fall, lesion), space, stays
+        lesion.label, when, taken, f"{before:.0f}", low_words(after), change_words(fall, lesion), space, stays
     )
 
 
@@ -250,7 +252,7 @@ def _highest_cell(lesion: LesionPressure) -> str:
 def _peak(lesion: LesionPressure) -> str:
     low, high = lesion.peak_after_range
     span = f" ({low:.0f} to {high:.0f} over the stiffness of tissue)" if high - low >= 1.0 else ""
-    return f"from {lesion.peak_before:.0f} to {_low(lesion.peak_after)} kPa{span}"
+    return f"from {lesion.peak_before:.0f} to {low_words(lesion.peak_after)} kPa{span}"
 
 
 def _which(one: InlayGain, plan: ComputedPlan) -> str:
@@ -276,16 +278,16 @@ def _lower(fall: tuple[float, float]) -> str:
     if low == high == 0:
         return "none"
     if low >= 0:
-        return f"{low} to {high} less"
-    return f"{-high} to {-low} more" if high <= 0 else f"{-low} more to {high} less"
+        return f"{low} to {high} kPa less"
+    return f"{-high} to {-low} kPa more" if high <= 0 else f"{-low} more to {high} kPa less"
 
 
-def _low(kpa: float) -> str:
+def low_words(kpa: float) -> str:
     """A pressure after the cut; no estimate is so sure that it says nought."""
     return f"{kpa:.0f}" if kpa >= 0.5 else "under 1"
 
 
-def _change(fall: float, lesion: LesionPressure) -> str:
+def change_words(fall: float, lesion: LesionPressure) -> str:
     """By how much it falls; where the space closes under a part, that part is not relieved and none is said
     to be relieved all but wholly.
     """

@@ -27,3 +27,8 @@ def test_a_panel_shows_days_and_moments_as_the_page_does():
     assert "since 3 Jul 2026, 11:05:" in told
     told = shown('{% panel "map_withdrawn" on=day %}{% endpanel %}', day=date(2026, 2, 3))
     assert "Withdrawn on 3 Feb 2026." in told
+
+
+def test_a_fall_has_its_sign_in_the_word_and_none_is_no_difference():
+    told = [shown('{{ fall|lower_by:"kPa" }}', fall=fall) for fall in (181.2, -13.4, 0.4, -0.4, None)]
+    assert told == ["181 kPa lower", "13 kPa higher", "no difference", "no difference", "–"]
