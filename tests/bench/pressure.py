@@ -2,9 +2,9 @@
 
 A plan is geometry + baseline + its own cut at three tissue stiffnesses, at 2.5 mm cells. It is held against
 one sparse factorisation of its matrix (goal: at most 40), against all its alternatives (goal: at most 6 plans
-for 24 or more), their joint draws (goal: at most 10; four plans, each in turn with its draws, medians) and against a straightforward `scipy.optimize.root` of
-the same equations of one cut (goal: 50 times as fast, same residual). Processor time, best of several;
-numbers on a busy machine still differ by some tenths.
+for 24 or more), their joint draws (goal: at most 10; of four plans, each timed beside its draws, medians) and
+against a straightforward `scipy.optimize.root` of the same equations of one cut (goal: 50 times as fast, same
+residual). Processor time, best of several; numbers on a busy machine still differ by some tenths.
 """
 
 import os
