@@ -53,6 +53,14 @@ class StandingReading:
     repeat: PerfusionReading | None = None
 
 
+def _worst_each_day(readings: Iterable[PerfusionReading]) -> list[PerfusionReading]:
+    """Of each day the reading of the worst grade, in the order of the days."""
+    by_day: dict[date, list[PerfusionReading]] = defaultdict(list)
+    for reading in readings:
+        by_day[reading.on].append(reading)
+    return [max(by_day[on], key=lambda r: r.grade) for on in sorted(by_day)]
+
+
 def _grade(field: str, value: float) -> int | None:
     given: dict[str, Any] = {GRADED_AS[field]: value}
     return ischaemia_grade(**given).grade
@@ -94,10 +102,7 @@ class PerfusionRecord:
     def _toe_readings(self) -> list[PerfusionReading]:
         """Toe pressures, and the TcPO2 taken in their place where a podiatrist found the toe unmeasurable."""
         instead = self._readings("tcpo2_mmhg", [one for one in self.found if one.toe_unmeasurable])
-        by_day: dict[date, list[PerfusionReading]] = defaultdict(list)
-        for reading in (*self._readings("toe_pressure_mmhg"), *instead):
-            by_day[reading.on].append(reading)
-        return [max(by_day[on], key=lambda r: r.grade) for on in sorted(by_day)]
+        return _worst_each_day((*self._readings("toe_pressure_mmhg"), *instead))
 
     def _fold(self, readings: list[PerfusionReading]) -> StandingReading | None:
         """What stands after all readings: worse at once, one grade better at once, more only if repeated."""
@@ -154,10 +159,7 @@ class PerfusionRecord:
 
     def cleared_since(self, day: date) -> bool:
         """Whether on a later day every toe-level value was of grade 0."""
-        grades: dict[date, int] = {}
-        for reading in self.toe_level():
-            grades[reading.on] = max(reading.grade, grades.get(reading.on, 0))
-        return any(on > day and grade == 0 for on, grade in grades.items())
+        return any(one.on > day and one.grade == 0 for one in _worst_each_day(self.toe_level()))
 
     def counts(self, on: date) -> bool:
         """Whether a finding of a day still permits something."""

@@ -61,6 +61,7 @@ def alternative_lines(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
         wall = (one.margin, one.distal_margin, one.bevel) == (spec.margin, spec.distal_margin, spec.bevel)
         if place >= SHOWN_ALTERNATIVES and not wall:
             continue
+        own = wall and one.cut_layers == plan.cut_layers
         lines.append(
             AlternativeLine(
                 cut=" and ".join(one.cut_layers),
@@ -70,11 +71,11 @@ def alternative_lines(plan: ComputedPlan) -> tuple[AlternativeLine, ...]:
                 bevel=one.bevel,
                 area=one.area,
                 peak=low_words(one.peak_after),
-                gain=None if wall and one.cut_layers == plan.cut_layers else now - one.peak_after,
+                gain=None if own else now - one.peak_after,
                 rim=one.rim_peak_after,
                 chance=one.relieves_more_chance,
                 passed=one.passed,
-                own=wall and one.cut_layers == plan.cut_layers,
+                own=own,
             )
         )
     return tuple(lines)

@@ -13,7 +13,7 @@ from offload.core.sheets.drawing import Drawing, Path
 __all__ = ["SEEN_MM", "plainer_drawing", "plainer_line"]
 
 MANY = 24
-"""Corners from which a line is looked at: of fewer there is little to take."""
+"""Corners from which a line is looked at: of fewer there is little to take (design choice)."""
 SEEN_MM = 0.02
 """Furthest that a line on a screen lies from the one it stands for [mm]: under a tenth of a pixel."""
 

@@ -97,24 +97,22 @@ class CheckLine:
 
 @dataclass(frozen=True)
 class LesionPressureLine:
-    """Peak at one lesion before and after, with its range over tissue stiffness [kPa]; mean over a patch
-    before and after with its median and 80 % interval [kPa], and the chance that the void closes [-], where
-    they are known. What the peak is afterwards and how it changes is told in words too.
+    """Peak at one lesion before [kPa] and, in words, after and its change, with its range over tissue
+    stiffness [kPa]; mean over a patch before, its median after and 80 % interval [kPa], and the chance that
+    the void closes [-], where they are known.
     """
 
     label: str
     before: float
-    after: float
+    after: str
     low: float
     high: float
     bottomed: float
     clearance: float
     patch_before: float | None
-    patch_after: float | None
     median: float | None
     likely: tuple[float, float] | None
     closes: float | None
-    after_words: str
     change: str
 
 
@@ -346,17 +344,15 @@ def _pressure_lines(plan: ComputedPlan) -> tuple[LesionPressureLine, ...]:
         LesionPressureLine(
             label=one.label,
             before=one.peak_before,
-            after=one.peak_after,
+            after=low_words(one.peak_after),
             low=one.peak_after_range[0],
             high=one.peak_after_range[1],
             bottomed=one.bottomed_percent,
             clearance=one.clearance,
             patch_before=one.patch_mean_before,
-            patch_after=one.patch_mean_after,
             median=one.patch_median_after,
             likely=one.patch_mean_after_80,
             closes=one.closes_chance,
-            after_words=low_words(one.peak_after),
             change="" if one.reduction_percent is None else change_words(one.reduction_percent, one),
         )
         for one in plan.pressure.lesions

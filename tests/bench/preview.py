@@ -1,6 +1,6 @@
 """Time from a finger's movement to the new picture on the bench, in Chromium.
 
-`python -m tests.bench.preview http://127.0.0.1:8000 nora PASSWORD PERSON/LIMB/BENCH-PATH...` drags each
+`python -m tests.bench.preview http://127.0.0.1:8000 pim PASSWORD limbs/405/bench ...` drags each
 bench's first ulcer there and back on a running server (goal: median at most 100 ms on a quiet machine). From
 the movement's event until the frame with the answer is painted; single movements, so that the throttle
 of a running drag does not count.

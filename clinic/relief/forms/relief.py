@@ -198,6 +198,7 @@ class SignForm(forms.Form):
     def __init__(self, *args: Any, shut: Sequence[str] = (), **kwargs: Any) -> None:
         """`shut` are labels of the ulcers under all of which the space is predicted to close."""
         super().__init__(*args, **kwargs)
+        self.shut = shut
         if shut:
             self.fields["shut_reason"].label = (
                 f"Why it is cut although the space is predicted closed under all of ulcer {', '.join(shut)}, "

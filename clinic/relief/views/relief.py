@@ -355,7 +355,6 @@ def _plan_page(request: ClinicRequest, found: LimbPlan, form: SignForm, status: 
         "form": form,
         "is_draft": row.state == PlanState.DRAFT,
         "blocked": [*unmet(row), *(outdated(limb_record(found.limb), found) if waits else ())],
-        "shut": shut_under(row),
         "may_sign": waits and can(request.user, "plan_relief"),
         "following": next((f for f in row.replaced_by.all() if f.state != PlanState.DRAFT), None),
         "devices": devices_with(row, request.user),

@@ -225,7 +225,7 @@ class Chances:
         Notes
         -----
         What it changes at the ends beyond the centre is solved for walls with one value changed, and summed
-        for walls with several: against solving each of 210 cuts of ten plans the chances moved by 0.001 in
+        for walls with several: against solving each of 230 cuts of ten plans the chances moved by 0.001 in
         the mean and 0.055 at most.
         """
         centre = np.array([_mean_of(trial, i) - _mean_of(nodes.trial, i) for i in range(len(nodes.patch))])

@@ -44,9 +44,11 @@ def inlay_gains(
     Without one inlay the others stay. Both are solved on the same cells and in the same draws, so that only
     the inlay lies between them.
     """
-    found: list[InlayGain] = []
     inlays = tuple(inlays_in(scene.stack))
-    own_means = _means(scene, own, tissues) if inlays else []
+    if not inlays:
+        return ()
+    found: list[InlayGain] = []
+    own_means = _means(scene, own, tissues)
     for placed in inlays:
         spec = replace(scene.spec, stack=without(scene.stack, placed))
         bare_scene = Scene(spec, scene.insole, foams, scene.cell)

@@ -29,7 +29,6 @@ __all__ = [
     "bending_energy",
     "bending_stiffness",
     "number",
-    "plate_energy",
     "quadratic_band",
     "reach_of",
     "shear_energy",
@@ -282,23 +281,15 @@ def _lower(size: int) -> tuple[Places, Places]:
     return np.tril_indices(size)
 
 
-def plate_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
-    """The plate's energy as sums of quadratic forms: places of their unknowns ``(m, k)`` and forms ``(k, k)``
-    or ``(m, k, k)``.
+def shear_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
+    """What of the plate's energy follows from the pressure before the cut, shear of the plate and of the
+    layers below, as sums of quadratic forms: places of their unknowns ``(m, k)`` and forms ``(k, k)`` or
+    ``(m, k, k)``.
 
     Notes
     -----
     Turns and slides stand on the cells' sides, so that the shear ``w' - turn`` and both curvatures are
-    differences of neighbours and a thin plate does not lock. Bending and stretch ``(kx^2 + ky^2 + 2 kxy^2)``
-    of each height, a Poisson ratio of zero. Where the plate runs on beyond the window it is level; at the
-    insole's edge it is free.
-    """
-    return [*shear_energy(plate, lattice, at), *bending_energy(plate, lattice, at)]
-
-
-def shear_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
-    """What of `plate_energy` follows from the pressure before the cut: shear of the plate and of the layers
-    below.
+    differences of neighbours and a thin plate does not lock.
     """
     area = lattice.area
     window = plate.window & lattice.support
@@ -324,7 +315,13 @@ def shear_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Pl
 
 
 def bending_energy(plate: Plate, lattice: Lattice, at: Numbering) -> list[tuple[Places, Array]]:
-    """What of `plate_energy` no pressure changes: bending, stretch and twist."""
+    """What of the plate's energy no pressure changes, as `shear_energy`: bending, stretch and twist.
+
+    Notes
+    -----
+    Bending and stretch ``(kx^2 + ky^2 + 2 kxy^2)`` of each height, a Poisson ratio of zero. Where the plate
+    runs on beyond the window it is level; at the insole's edge it is free.
+    """
     area, dx, dy = lattice.area, lattice.dx, lattice.dy
     support = lattice.support
     window = plate.window & support

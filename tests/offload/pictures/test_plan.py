@@ -27,6 +27,6 @@ def test_no_peak_reads_as_nought_nor_an_ulcer_that_touches_as_relieved_wholly(af
     made = replace(made, pressure=replace(made.pressure, lesions=(lesion,)))
     picture = plan_picture(made)
     (line,) = picture.pressure_lines
-    assert (line.after_words, line.change) == told
+    assert (line.after, line.change) == told
     assert [one.gain for one in picture.alternatives if one.own] == [None]
     assert all(one.peak == "under 1" or float(one.peak) >= 1 for one in picture.alternatives)

@@ -12,11 +12,12 @@ from offload.core.pressure.lattice import Lattice, Load
 from offload.core.pressure.plate import (
     Plate,
     below_form,
+    bending_energy,
     bending_stiffness,
     number,
-    plate_energy,
     quadratic_band,
     reach_of,
+    shear_energy,
 )
 
 FOAMS = foams_of(DEMONSTRATION_STACK, packaged_foams())
@@ -54,7 +55,8 @@ def energy_of(plate, lattice, descent, turn_x, turn_y, free=False):
     likes.
     """
     at = number(plate.window, turning=True)
-    band = quadratic_band(plate_energy(plate, lattice, at), at.count)
+    forms = [*shear_energy(plate, lattice, at), *bending_energy(plate, lattice, at)]
+    band = quadratic_band(forms, at.count)
     q = np.zeros(at.count)
     for places, values in ((at.face, descent), (at.turn_x, turn_x), (at.turn_y, turn_y)):
         q[places[places >= 0]] = values[places >= 0]

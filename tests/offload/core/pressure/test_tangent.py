@@ -15,7 +15,13 @@ from offload.core.foam.stack import Layer
 from offload.core.plan.void import FAR_MM, Footprint, foams_of, void_of
 from offload.core.pressure.foundation import Foundation
 from offload.core.pressure.lattice import Lattice, Load
-from offload.core.pressure.plate import below_form, number, plate_energy, stretch_form
+from offload.core.pressure.plate import (
+    below_form,
+    bending_energy,
+    number,
+    shear_energy,
+    stretch_form,
+)
 
 FOAMS = packaged_foams()
 NAMES = sorted(FOAMS)
@@ -70,10 +76,10 @@ def test_each_form_of_layers_stores_energy(stack, squeezed):
 @given(bed=cut_foams(), seed=st.integers(0, 10**6))
 def test_the_tangent_is_a_sum_of_forms_that_store_energy_and_can_be_factored(bed, seed):
     if bed.plate is not None:
-        for _, form in plate_energy(
-            bed.plate, bed.lattice, number(bed.plate.window & bed.lattice.support, True)
-        ):
-            assert stores(form)
+        at = number(bed.plate.window & bed.lattice.support, True)
+        for energy in (shear_energy, bending_energy):
+            for _, form in energy(bed.plate, bed.lattice, at):
+                assert stores(form)
     rng = np.random.default_rng(seed)
     parts = bed._carriers
     slope = rng.choice([0.0, 1.0, 1e4], parts.weight.size) * parts.stiffness
