@@ -65,7 +65,9 @@ def main(sequences: int = 100, steps: int = 60, seed: int = 0) -> int:
 
     with coarse.plans():
         machine.prepare()
-        gc.freeze()  # what stands now is not looked through again and again
+        # What stands now is not looked through again and again, and what comes is, but seldom.
+        gc.freeze()
+        gc.set_threshold(300_000, 50, 1_000)
         began, busy = time.perf_counter(), time.process_time()
         try:
             run_state_machine_as_test(seeded(seed)(Told), settings=chosen)

@@ -13,10 +13,11 @@ from clinic.models import Lesion, Measurement, Person, PlanFlag, Prescription, U
 from clinic.people.reads.left_open import open_things
 from clinic.people.writes.people import person_set_state, weight_add
 from clinic.record.errors import Refused
+from clinic.visits.states import visit_state
 from clinic.visits.writes import corrections
 from clinic.visits.writes.taking_back import visit_in_error
 
-from . import accounts, coarse, devices, scenes, ulcers
+from . import accounts, coarse, devices, people, scenes, ulcers
 from .tour import Tour
 from .world import World
 
@@ -157,3 +158,19 @@ def test_a_link_of_before_does_not_work_when_the_account_is_switched_on_again(to
     assert row.is_active
     with pytest.raises(Refused, match="Ask the clinic's manager for a new one"):
         link_use(token=token, password="a long walk by the river 7")
+
+
+def test_a_visit_of_another_is_moved_away_from_somebody_who_left(tour):
+    right, wrong = tour.somebody(), tour.somebody()
+    tour.ulcer(right), tour.ulcer(wrong)
+
+    def weighed(w):
+        ulcers.visit(w, unfinished=True, next_on=None, red_flags=(), weight_kg=71, weight_how="scales")
+
+    row = tour.until(weighed, wrong.visits.first, person=wrong)
+    tour.w.later(1)
+    tour.until(people.leave, lambda: people.person_now(wrong.pk) == "moved", person=wrong)
+    had = people.rows_of_care(wrong.pk)
+    tour.until(ulcers.move, lambda: visit_state(wrong.visits.get()) == "in_error", row=row)
+    assert row.weights.get().person_id != wrong.pk
+    assert tour.w.left[wrong.pk] == people.rows_of_care(wrong.pk) < had

@@ -22,6 +22,7 @@ from clinic.visits.writes import corrections, moving, taking_back, visits
 from clinic.visits.writes.visits import PersonFindings
 from tests import feet
 
+from .people import rows_of_care
 from .world import World
 
 WORDS = "What a test says."
@@ -312,7 +313,8 @@ def move(w: World) -> None:
     right = Person.objects.select_related("site", "merged_into").get(pk=right.pk)
     found = list(row.measurements.values_list("lesion_id", flat=True))
     pairs = dict(zip(found, open_of(right), strict=False))
-    w.meet(
+    wrong = row.person_id
+    done = w.meet(
         lambda: moving.visit_move(
             by=w.by(row.person),
             visit=row,
@@ -331,3 +333,8 @@ def move(w: World) -> None:
         does="correct",
         after=_visit_after(row),
     )
+    if done is not None and wrong in w.left:
+        # The only way in which something goes from who left: it was never theirs.
+        now = rows_of_care(wrong)
+        assert now <= w.left[wrong], f"a visit moved away left {now} rows of {w.left[wrong]}"
+        w.left[wrong] = now
