@@ -160,6 +160,21 @@ def _device_hindrances(kept: Sequence[Prescription], emptied: Sequence[Prescript
         )
 
 
+def _plan_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
+    """One foot has one relief plan in force."""
+    signed = LimbPlan.objects.filter(ended_on=None, plan__state="signed").select_related("plan", "limb")
+    found = list(signed.filter(limb__person__in=[kept, emptied]).order_by("pk"))
+    ours = {row.limb.side: row.plan for row in found if row.limb.person_id == kept.pk}
+    for row in found:
+        if row.limb.person_id == emptied.pk and row.limb.side in ours:
+            yield Hindrance(
+                f"Both have a relief plan in force for the {row.limb.side} foot ({ours[row.limb.side]}; "
+                f"{row.plan}): set the one aside by which the foot is not treated.",
+                "limb",
+                row.limb_id,
+            )
+
+
 def _limb_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
     feet = {limb.side: limb for limb in kept.limbs.all()}
     for limb in emptied.limbs.all():
@@ -250,6 +265,7 @@ def hindrances(
     return (
         *_record_hindrances(kept, emptied),
         *_device_hindrances(*devices),
+        *_plan_hindrances(kept, emptied),
         *_visit_hindrances(kept, emptied),
         *_limb_hindrances(kept, emptied),
         *_consent_hindrances(kept, emptied),

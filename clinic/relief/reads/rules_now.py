@@ -18,6 +18,12 @@ def outdated(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:
     """What is otherwise now than when a draft was drawn, in sentences."""
     spec, limb = limb_plan.plan.spec, record.limb
     found = []
+    other = record.in_force
+    if other is not None and other.pk not in (limb_plan.plan_id, limb_plan.plan.replaces_id):
+        found.append(
+            f"Plan {other.code} v{other.number} of this foot was signed after this plan was drawn and is in "
+            "force: start a new version, which replaces it, or set one of them aside."
+        )
     now = {
         "body_weight_kg": float(record.weight.kg) if record.weight else None,
         "foot_length_mm": float(limb.foot_length_mm) if limb.foot_length_mm is not None else None,

@@ -122,6 +122,8 @@ def plan_sign(
     """
     limb_plan_allowed(limb_plan, "sign")
     limb = limb_plan.limb
+    # One signature at a time on a limb, so that two drafts do not both come in force.
+    Limb.objects.select_for_update().get(pk=limb.pk)
     record = limb_record(limb)
     foot = standing_of(limb, record.day)
     all_missing(

@@ -12,6 +12,7 @@ from clinic.models import AuditEvent, DangerOwner, Imprint, Lesion, LimbPlan, Pr
 from clinic.record.errors import Conflict, Refused
 from clinic.relief.reads.relief_record import CutChoice, LesionShape, limb_record, obstacle, remarks
 from clinic.relief.writes import relief
+from clinic.relief.writes.setting_aside import plan_set_aside
 from offload.core.errors import SpecError
 from offload.core.shapes.lesion import Ellipse
 from offload.models import PlanState, ReliefPlan
@@ -150,6 +151,32 @@ def test_a_new_version_replaces_the_plan_in_force_and_moves_the_device(podiatris
     device.refresh_from_db()
     assert first.plan.state == PlanState.SUPERSEDED
     assert device.relief_plan == second.plan
+
+
+@pytest.mark.parametrize("before", [False, True], ids=["a first plan", "a next plan"])
+def test_of_two_drafts_of_a_foot_one_is_signed_and_the_other_asks_for_a_new_version(
+    podiatrist, limb, lesion, before
+):
+    if before:
+        sign(podiatrist, draft(podiatrist, limb, lesion, CutChoice(8.0, 10.0, 45.0)))
+    one, other = (draft(podiatrist, limb, lesion, CutChoice(mm, 10.0, 45.0)) for mm in (6.0, 7.0))
+    sign(podiatrist, one)
+    with pytest.raises(Refused, match=f"{one.plan.code} v{1 + before} of this foot was signed"):
+        sign(podiatrist, other)
+    other.plan.refresh_from_db()
+    assert other.plan.state == PlanState.DRAFT
+    assert limb_record(limb).in_force == one.plan
+    again = draft(podiatrist, limb, lesion, CutChoice(7.0, 10.0, 45.0))
+    sign(podiatrist, again)
+    assert list(ReliefPlan.objects.filter(state=PlanState.SIGNED)) == [again.plan]
+
+
+def test_a_draft_whose_plan_was_set_aside_meanwhile_is_signed(podiatrist, limb, lesion):
+    first = sign(podiatrist, draft(podiatrist, limb, lesion))
+    second = draft(podiatrist, limb, lesion, CutChoice(7.0, 10.0, 45.0))
+    today = timezone.localdate()
+    plan_set_aside(by=podiatrist, limb_plan=first, ended_on=today, because="The foot is not treated by it.")
+    assert sign(podiatrist, second).plan == limb_record(limb).in_force
 
 
 def test_a_stale_version_conflicts_and_signs_nothing(podiatrist, limb, lesion):
