@@ -36,6 +36,7 @@ urlpatterns = [
     path("plans/<str:code>/fit/", plan_life.plan_fit, name="plan_fit"),
     path("plans/<str:code>/contact/", plan_life.plan_contact, name="plan_contact"),
     path("plans/<str:code>/measured/", plan_life.plan_measured, name="plan_measured"),
+    path("plans/<str:code>/set-aside/", plan_life.plan_set_aside, name="plan_set_aside"),
     path("plans/<str:code>/sign/", relief.sign_plan, name="plan_sign"),
     path("plans/<str:code>/sheet-<str:paper>.pdf", relief.plan_pdf, name="plan_pdf"),
     path("plans/<str:code>/sheet.svg", relief.plan_svg, name="plan_svg"),

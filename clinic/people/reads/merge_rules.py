@@ -43,7 +43,7 @@ class Hindrance:
 
     words: str
     url_name: str = ""
-    pk: int = 0
+    pk: int | str = 0
 
 
 @dataclass
@@ -170,8 +170,8 @@ def _plan_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
             yield Hindrance(
                 f"Both have a relief plan in force for the {row.limb.side} foot ({ours[row.limb.side]}; "
                 f"{row.plan}): set the one aside by which the foot is not treated.",
-                "limb",
-                row.limb_id,
+                "plan",
+                row.plan.code,
             )
 
 

@@ -13,7 +13,7 @@ from offload.core.plan.contact import METHODS, PLACES, RESULTS
 from offload.core.plan.target import FOOTWEAR_FIGURES, TARGETS
 from offload.core.pressure.measured import HIGHEST_KPA
 
-__all__ = ["ContactCheckForm", "CutStepForm", "FitStepForm", "MeasuredForm"]
+__all__ = ["ContactCheckForm", "CutStepForm", "FitStepForm", "MeasuredForm", "SetAsideForm"]
 
 SIDES = [("", "Choose"), ("left", "Left"), ("right", "Right")]
 
@@ -74,6 +74,11 @@ class ContactCheckForm(DoneForm):
             for label in labels
             for place, (words, _) in PLACES.items()
         ]
+
+
+class SetAsideForm(forms.Form):
+    ended_on = DayField(label="On")
+    because = forms.CharField(label="Why, and what this foot is treated by", max_length=200)
 
 
 class MeasuredForm(forms.Form):

@@ -11,6 +11,7 @@ from django.contrib import messages
 from django.forms import Form
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 
 from clinic.access import ClinicRequest, may, note_listed, site_or_404, sites_of, visible_or_404
@@ -19,15 +20,22 @@ from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
 from clinic.record.messages import message_of
-from clinic.record.views.taking_back import say_done
+from clinic.record.views.taking_back import entry_page, say_done
 from clinic.relief.forms.measured_maps import MapForm
-from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, FitStepForm, MeasuredForm
+from clinic.relief.forms.plan_life import (
+    ContactCheckForm,
+    CutStepForm,
+    FitStepForm,
+    MeasuredForm,
+    SetAsideForm,
+)
 from clinic.relief.forms.watch import PlanFlagAnswerForm
 from clinic.relief.reads.relief import measured_plans, plan_of_code
 from clinic.relief.reads.watch import watch_count
 from clinic.relief.writes.plan_life import plan_check_contact, plan_measure
 from clinic.relief.writes.plan_life import plan_cut as cut
 from clinic.relief.writes.plan_life import plan_fit as fit
+from clinic.relief.writes.setting_aside import plan_set_aside as set_aside
 from clinic.relief.writes.watch import plan_flag_answer as answer_flag
 from offload.core.errors import ReliefError
 from offload.core.plan.contact import FOLLOWS
@@ -200,6 +208,22 @@ def plan_measured(request: ClinicRequest, code: str) -> HttpResponse:
     }
     status = 422 if form.errors or grids.errors else 200
     return render(request, "relief/measured.html", context, status=status)
+
+
+@may("plan_relief")
+def plan_set_aside(request: ClinicRequest, code: str) -> HttpResponse:
+    found = _plan(request, code)
+    return entry_page(
+        request,
+        form=SetAsideForm(request.POST or None, initial={"ended_on": timezone.localdate()}),
+        do=lambda data: set_aside(by=request.user, limb_plan=found, carried=False, **data),
+        title=f"Set plan {found.plan.code} v{found.plan.number} aside",
+        lead="Nothing is signed, cut or fitted from it any more. Its sheet and its steps stay to be read.",
+        button="Set it aside",
+        done=f"Plan {found.plan.code} v{found.plan.number} is set aside.",
+        back=reverse("plan", args=[found.plan.code]),
+        bar=person_bar(found.limb.person),
+    )
 
 
 @may("plan_relief")

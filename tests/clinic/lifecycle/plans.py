@@ -166,7 +166,7 @@ def set_aside(w: World) -> None:
             "set_aside",
             row,
             lambda: setting_aside.plan_set_aside(
-                by=w.by(row.limb.person), limb_plan=row, ended_on=w.today, because=WORDS
+                by=w.by(row.limb.person), limb_plan=row, ended_on=w.today, because=WORDS, carried=w.maybe(0.5)
             ),
         )
 

@@ -17,6 +17,7 @@ from clinic.models import (
     AuditEvent,
     Episode,
     Lesion,
+    LimbPlan,
     Measurement,
     Merge,
     PeopleApart,
@@ -31,6 +32,8 @@ from clinic.people.writes.people import person_correct, weight_add
 from clinic.record.errors import Conflict, Refused
 from clinic.record.reads.person_rows import counts_of, mixed_rows
 from clinic.record.writes import audit
+from clinic.relief.writes.setting_aside import plan_set_aside
+from offload.models import ReliefPlan
 from tests import factories
 from tests.clinic.people.two_records import digest, merge, record, relief_plan, rows_of, twice
 
@@ -203,6 +206,19 @@ def test_a_letter_that_both_records_sheets_name_is_refused(site, podiatrist):
     kept, emptied = record(site, plan=True), record(site, side="right", days_ago=1, device=False, plan=True)
     with pytest.raises(Refused, match="open ulcer A"):
         merge(podiatrist, kept, emptied)
+
+
+def test_one_foot_has_one_plan_in_force_whatever_its_sheets_call_the_ulcers(site, podiatrist):
+    kept, emptied = record(site, plan=True), record(site, days_ago=1, device=False, plan=True)
+    Lesion.objects.filter(limb__person=emptied).update(label="B")
+    ReliefPlan.objects.update(state="signed", signed_at=timezone.now(), signed_by="Someone")
+    with pytest.raises(Refused, match="Both have a relief plan in force for the left foot"):
+        merge(podiatrist, kept, emptied)
+    link = LimbPlan.objects.get(limb__person=emptied)
+    today = timezone.localdate()
+    plan_set_aside(by=podiatrist, limb_plan=link, ended_on=today, because="The other plan is worn.")
+    merge(podiatrist, kept, emptied)
+    assert LimbPlan.objects.filter(limb__person=kept, ended_on=None).count() == 1
 
 
 def test_of_two_agreed_days_the_earlier_stands(site, podiatrist):

@@ -299,3 +299,29 @@ def test_the_page_tells_target_and_error_and_every_estimate_the_running_bias(
     assert f"model off by {off:+.0f} kPa. Target, at most 120 kPa: <strong>not met</strong>" in page
     for page in (at, f"/limbs/{limb.pk}/bench/"):
         assert "Nothing is corrected by it." in as_podiatrist.get(page).content.decode(), page
+
+
+def test_a_plan_that_no_device_carries_is_set_aside_on_its_own_page(as_podiatrist, as_staff, plan):
+    at = f"/plans/{plan.plan.code}/set-aside/"
+    assert at in as_podiatrist.get(f"/plans/{plan.plan.code}/").content.decode()
+    assert as_staff.get(at).status_code == 403
+    told = {"ended_on": timezone.localdate().isoformat(), "because": "The other plan is worn."}
+    assert as_podiatrist.post(at, {**told, "because": ""}).status_code == 422
+    assert as_podiatrist.post(at, told).status_code == 302
+    page = as_podiatrist.get(f"/plans/{plan.plan.code}/").content.decode()
+    assert "The other plan is worn." in page
+    assert at not in page
+
+
+def test_a_plan_that_a_running_device_carries_is_not_set_aside(as_podiatrist, podiatrist, limb, lesion):
+    facts = {"region": "forefoot"}
+    device = factories.prescription(of=limb, lesions=[lesion], facts=facts)
+    plan = sign(podiatrist, draft(podiatrist, limb, lesion))
+    told = {"ended_on": timezone.localdate().isoformat(), "because": "Words that stay."}
+    answer = as_podiatrist.post(f"/plans/{plan.plan.code}/set-aside/", told)
+    page = answer.content.decode()
+    assert answer.status_code == 422
+    assert f"/prescriptions/{device.pk}/" in page
+    assert "Words that stay." in page
+    plan.refresh_from_db()
+    assert plan.ended_on is None
