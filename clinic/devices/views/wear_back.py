@@ -7,9 +7,11 @@ from django.urls import reverse
 
 from clinic.access import ClinicRequest, may, visible_or_404
 from clinic.devices.forms.wear_back import OpeningCorrectionForm
+from clinic.devices.reads.cards import cards_given_since
 from clinic.devices.writes import wear_back
 from clinic.models import Prescription
 from clinic.people.reads.people import person_bar
+from clinic.record.dates import day_words
 from clinic.record.views.taking_back import entry_page, take_back_page
 
 DEVICES = Prescription.objects.select_related("limb__person__site", "opened_visit")
@@ -42,12 +44,16 @@ def opening_correct(request: ClinicRequest, prescription: int) -> HttpResponse:
 @may("fit_devices")
 def opening_take_back(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = visible_or_404(DEVICES, request.user, pk=prescription)
+    lead = "It counts as sealed from the day it was sealed, to be opened by the same day as before."
+    if given := cards_given_since(found) if found.opened_on else []:
+        days = ", ".join(map(day_words, given))
+        lead += f" A card given since says {days}: take that card from the patient; the card before counts."
     return take_back_page(
         request,
         found,
         partial(wear_back.opening_take_back, prescription=found),
         title="This device was not opened",
-        lead="It counts as sealed from the day it was sealed, to be opened by the same day as before.",
+        lead=lead,
         button="Take the opening back",
         done="The opening is taken back; the clock of the non-removable device runs again.",
         back=reverse("prescription", args=[found.pk]),

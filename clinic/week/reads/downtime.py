@@ -14,7 +14,7 @@ __all__ = ["DowntimePack", "PaperRow", "SealedDevice", "downtime_pack", "entered
 
 @dataclass(frozen=True)
 class SealedDevice:
-    """A device that somebody wears sealed, with the card it went out with, if one was made."""
+    """A device that somebody wears sealed, with the card of its sealing, if one was made."""
 
     prescription: Prescription
     card: OpeningCard | None
@@ -47,8 +47,8 @@ def downtime_pack(site: Site, day: date, now: datetime) -> DowntimePack:
         if device.stays_closed
     ]
     cards = {
-        card.prescription_id: card
-        for card in OpeningCard.objects.filter(prescription__in=devices).order_by("sealed_on", "pk")
+        (card.prescription_id, card.sealed_on, card.open_by): card
+        for card in OpeningCard.objects.filter(prescription__in=devices).order_by("pk")
     }
     return DowntimePack(
         site=site,
@@ -56,7 +56,7 @@ def downtime_pack(site: Site, day: date, now: datetime) -> DowntimePack:
         made_at=now,
         expected=expected,
         sheets=tuple(visit_sheet(one.person, day) for one in expected),
-        sealed=tuple(SealedDevice(device, cards.get(device.pk)) for device in devices),
+        sealed=tuple(SealedDevice(one, cards.get((one.pk, one.sealed_on, one.open_by))) for one in devices),
     )
 
 

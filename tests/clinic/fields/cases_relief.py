@@ -6,7 +6,7 @@ from django.utils import timezone
 from clinic.models import PlanFlag
 from clinic.relief.forms.layers import InlayForm, LayerForm
 from clinic.relief.forms.measured_maps import BaselineMapForm, MapForm, WithdrawForm
-from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, MeasuredForm, SetAsideForm
+from clinic.relief.forms.plan_life import ContactCheckForm, CutStepForm, MeasuredForm
 from clinic.relief.forms.plan_life import FitStepForm as PlanFitForm
 from clinic.relief.forms.relief import BenchCutForm, LesionShapeForm, SignForm
 from clinic.relief.forms.watch import PlanFlagAnswerForm
@@ -234,13 +234,6 @@ def a_plan_fitted(site, by):
     cut(by, made)
     kept = Kept("PlanStep", dict.fromkeys(("code", "side"), ("PlanStep.kind", "fitted")))
     return Sent({"code": made.plan.code}, sheet(made), {PlanFitForm: kept})
-
-
-@filled("plan_set_aside", SetAsideForm)
-def a_plan_set_aside(site, by):
-    _, made = signed(site, by)
-    data = {"ended_on": day(-1), "because": "the other record has the plan of this foot"}
-    return Sent({"code": made.plan.code}, data, {SetAsideForm: Kept("LimbPlan", {"because": "LimbPlan.ended_because"})})
 
 
 @filled("plan_contact", ContactCheckForm)

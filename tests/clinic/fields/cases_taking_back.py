@@ -11,6 +11,7 @@ from clinic.lesions.writes.looks import look_read
 from clinic.models import Contact, Photo, PlanFlag
 from clinic.people.forms.weights import WeightCorrectionForm
 from clinic.record.forms.taking_back import TakeBackForm
+from clinic.relief.forms.plan_life import SetAsideForm
 from clinic.relief.writes import plan_life
 from tests import factories, factories_care
 from tests.clinic.fields.cases_relief import signed
@@ -112,6 +113,17 @@ def a_step_taken_back(site, by):
     )
     to = {"code": made.plan.code, "step": step.pk}
     return Sent(to, GONE, {TakeBackForm: Kept("PlanStep", {"reason": "PlanStep.note"})})
+
+
+@filled("plan_set_aside", SetAsideForm)
+def a_plan_set_aside(site, by):
+    _, made = signed(site, by)
+    data = {"ended_on": day(-1), "because": "the other record has the plan of this foot"}
+    return Sent(
+        {"code": made.plan.code},
+        data,
+        {SetAsideForm: Kept("LimbPlan", {"because": "LimbPlan.ended_because"})},
+    )
 
 
 @filled("plan_flag_answer_take_back", TakeBackForm)

@@ -105,6 +105,11 @@ def a_limb_has_one_running_device_and_it_is_in_one_state(w: World, shown: Shown)
         assert not closed or not device.overriding or device.second_confirmed_at is not None
 
 
+def _of_another_sealing(card: OpeningCard, device: Prescription) -> bool:
+    sealed = device.stopped_on is None and device.sealed_on is not None and device.opened_on is None
+    return sealed and (card.sealed_on, card.open_by) != (device.sealed_on, device.open_by)
+
+
 @law
 def whoever_is_sealed_in_holds_a_card_that_says_the_same_day(w: World, shown: Shown) -> None:
     devices = shown.of(Prescription)
@@ -113,6 +118,8 @@ def whoever_is_sealed_in_holds_a_card_that_says_the_same_day(w: World, shown: Sh
             one for one in shown.all(OpeningCard) if devices[one.prescription_id].limb_id == device.limb_id
         ]
         given = []
+        # Made after an opening that was taken back, a card is of a sealing that did not happen.
+        cards = [card for card in cards if not _of_another_sealing(card, devices[card.prescription_id])]
         for card in cards:
             own = devices[card.prescription_id]
             void = any(other.pk > card.pk for other in cards) or own.stopped_on is not None

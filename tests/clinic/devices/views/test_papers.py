@@ -17,6 +17,7 @@ from clinic.devices.writes.prescriptions import prescription_stop
 from clinic.guidelines.devices import DEVICES, NON_REMOVABLE
 from clinic.models import Fitting, OpeningCard
 from clinic.record.errors import Refused
+from clinic.week.reads.downtime import downtime_pack
 from tests import factories
 from tests.clinic.alerts.views.test_ambulance_first import NAMES, OWN_NUMBER, order_faults
 
@@ -272,3 +273,25 @@ def test_every_sentence_of_the_papers_goes_through_translation(as_staff, staff, 
 def test_what_is_not_gathered_is_found():
     assert latin_left("<p>жж, Left over Ada Test</p>", ["Ada Test"]) == ["Left", "over"]
     assert len(gathered()) > 90
+
+
+def test_a_card_made_after_an_opening_that_is_taken_back_is_void_and_the_one_before_counts(
+    as_staff, staff, limb
+):
+    """Made by the machine of the cases: the person held a later day than the device's own."""
+    sealed = {"sealed_on": days(-5), "open_by": days(2)}
+    made = device(limb, prescribed_on=days(-5), fitted_on=days(-5), **sealed)
+    card = factories.opening_card(of=made, **sealed)
+    type(made).objects.filter(pk=made.pk).update(opened_on=days(-1))
+    made.refresh_from_db()
+    later = card_hand_over(by=staff, card=card_of(staff, made, 6))
+    back = f"/prescriptions/{made.pk}/open/take-back/"
+    assert f"says {days(6):%-d %b %Y}: take that card from the patient" in as_staff.get(back).content.decode()
+    told = {"version": made.version, "reason": "It was never opened."}
+    assert as_staff.post(back, told).status_code == 302
+    assert "void-mark" in paper(as_staff, f"/cards/{later.pk}/")
+    counts = paper(as_staff, f"/cards/{card.pk}/")
+    assert "void-mark" not in counts
+    assert f"{days(6):%-d %B %Y}" in words_of(counts), "the card to throw away is told"
+    pack = downtime_pack(limb.person.site, DAY(), timezone.now())
+    assert [one.card for one in pack.sealed] == [card]
