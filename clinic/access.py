@@ -237,14 +237,8 @@ def second_factor_asked(user: Any) -> bool:
 
 
 def sites_of(user: User) -> list[Site]:
-    """The user's sites by name, read once per user object: what a list of clinics needs and no more.
-
-    A clinic is a long row; somebody may work at two hundred.
-    """
-    if not hasattr(user, "_sites"):
-        mine = user.sites.order_by("name").only("name", "second_factor")
-        user._sites = list(mine)  # type: ignore[attr-defined]
-    return user._sites  # type: ignore[attr-defined]
+    """The user's sites by name."""
+    return user.my_sites
 
 
 def site_named(user: User, wanted: str) -> Site | None:

@@ -130,6 +130,9 @@ _pool = env.number("DATABASE_POOL", 4, least=1)
 if _database["ENGINE"].endswith("sqlite3"):
     # WAL lets readers pass a writer; IMMEDIATE takes the write lock at BEGIN, so a read-then-write
     # transaction waits its turn instead of failing. ATOMIC_REQUESTS stays off: reads must not take that lock.
+    # Opening the file and, at the last close, copying the WAL back took longer than most pages; a file put in
+    # its place is seen within a minute.
+    _database["CONN_MAX_AGE"] = 60
     _database["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 10,

@@ -206,10 +206,12 @@ def plan_picture(
     others: Sequence[tuple[str, Outline]] = (),
     departures: Sequence[str] = (),
     remark: str = "",
+    cell_by_cell: bool = True,
 ) -> PlanPicture:
     """A computed plan as a page shows it.
 
-    `others` are lesions of the limb that the plan does not serve; `remark` is said of its pressure pictures.
+    `others` are lesions of the limb that the plan does not serve; `remark` is said of its pressure pictures;
+    without `cell_by_cell` there are none of those.
     """
     reasons, sections = list(plan.reasons), []
     for lesion in plan.spec.lesions:
@@ -253,7 +255,7 @@ def plan_picture(
         pressure=pressure_json(plan.pressure) if plan.pressure else None,
         baseline=BASELINE_WORDS[plan.pressure.baseline] if plan.pressure else "",
         pressure_lines=_pressure_lines(plan),
-        pressure_images=pressure_images(plan, fields),
+        pressure_images=pressure_images(plan, fields) if cell_by_cell else (),
         pressure_remark=remark,
         load=load_words(plan),
         load_source=load_source(plan),

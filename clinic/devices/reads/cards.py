@@ -37,7 +37,7 @@ def void_because(card: OpeningCard) -> str:
         return f"the device was stopped on {day_words(device.stopped_on)}"
     if device.opened_on is not None and device.opened_on > card.sealed_on:
         return f"the device was opened on {day_words(device.opened_on)}"
-    if _of_another_sealing(card):
+    if device.open_by is not None and _of_another_sealing(card):
         return f"the device was not opened, and is to be opened by {day_words(device.open_by)}"
     return ""
 

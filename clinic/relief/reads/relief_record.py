@@ -36,7 +36,7 @@ from clinic.relief.reads.layers import (
     with_inlays,
 )
 from clinic.relief.reads.measured_maps import laid_map, maps_of
-from clinic.rules.reads.foams import foam_choices, foams_known
+from clinic.rules.reads.foams import foam_choices, foams_known, own_foams
 from offload.core.foam.law import Foam
 from offload.core.plan.checks import Check, plantar_check, weight_check
 from offload.core.plan.policy import Policy
@@ -173,6 +173,7 @@ class Obstacle:
 def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
     """Read what a plan of this limb is built from."""
     site = limb.person.site
+    own = own_foams(site)
     in_force = (
         LimbPlan.objects.filter(limb=limb, plan__state=PlanState.SIGNED, ended_on=None)
         .select_related("plan")
@@ -187,10 +188,10 @@ def limb_record(limb: Limb, day: date | None = None) -> LimbRecord:
         running=limb.prescriptions.filter(stopped_on__isnull=True).select_related("relief_plan").first(),
         in_force=in_force.plan if in_force else None,
         policy=Policy(weight_threshold=float(site.weight_threshold_kg), weight_age=site.weight_fresh_days),
-        foams=foams_known(site),
+        foams=foams_known(own),
         maps=maps_of(limb),
         outline=outline_of_limb(limb),
-        foam_choices=foam_choices(site),
+        foam_choices=foam_choices(site, own),
     )
 
 

@@ -30,11 +30,15 @@ def preview(
     picture: PlanPicture | None,
     insole: InsolePicture,
     faults: list[str],
+    live: bool = False,
     extra: dict[str, Any] | None = None,
 ) -> HttpResponse:
-    """The fragment that the bench swaps in: drawing, section, checks and figures, or what is wrong."""
+    """The fragment that the bench swaps in: drawing, section, checks and figures, or what is wrong. `live`:
+    only what is looked at while a lesion is dragged.
+    """
     context = {"picture": picture, "insole": insole, "faults": faults, **(extra or {})}
-    response = render(request, "relief/plan/_preview.html", context, status=422 if faults else 200)
+    template = "relief/plan/_live.html" if live else "relief/plan/_preview.html"
+    response = render(request, template, context, status=422 if faults else 200)
     response["Cache-Control"] = "private, no-store"
     return response
 

@@ -16,7 +16,7 @@ from django.utils import timezone
 from clinic.access import ClinicRequest, can, may, visible_or_404
 from clinic.evidence.reads.standing import standing_of
 from clinic.models import Lesion, Limb, LimbPlan, WatchPoint
-from clinic.people.reads.limbs import insole_of_limb
+from clinic.people.reads.limbs import drawn_insole
 from clinic.people.reads.people import person_bar
 from clinic.record.errors import Refused
 from clinic.record.forms.refusals import show
@@ -97,6 +97,7 @@ class _Bench:
                     fields=estimate.fields,
                     others=others,
                     departures=departures,
+                    cell_by_cell=self.effort is not LIVE,
                 )
                 return picture, picture.insole
         return None, bare_picture(self.record.limb.side, self.insole, _labelled(shapes), others)
@@ -148,11 +149,13 @@ def bench_preview(request: ClinicRequest, limb: int) -> HttpResponse:
     set_up = _set_up(request, found)
     if isinstance(set_up, HttpResponse):
         return HttpResponse(status=409)
-    if "live" in request.GET:
+    live = "live" in request.GET
+    if live:
         set_up.effort = LIVE
     picture, drawn = set_up.pictures()
     return sheets.preview(
         request,
+        live=live,
         picture=picture,
         insole=drawn,
         faults=set_up.form.sentences,
@@ -248,7 +251,7 @@ def _set_up(request: ClinicRequest, limb: Limb) -> _Bench | HttpResponse:
     hindrance = obstacle(record, lesions)
     if hindrance is not None and hindrance.id != WEIGHT_MISSING:
         return _no_plan(request, limb, lesions, hindrance)
-    insole = insole_of_limb(limb)
+    insole = drawn_insole(limb, record.outline)
     assert insole is not None  # else it stood as the obstacle
     source, letters = _source(request, limb, lesions), {}
     if source is not None:

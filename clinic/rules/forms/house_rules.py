@@ -12,7 +12,7 @@ from clinic.guidelines.devices import REFERRALS
 from clinic.guidelines.fitting import FITTING_LISTS
 from clinic.models import Site
 from clinic.record.forms.entries import NumberField
-from clinic.rules.reads.foams import foam_choices
+from clinic.rules.reads.foams import foam_choices, own_foams
 from clinic.rules.reads.house_rules import APART, GROUPS, RULES, WEEKDAYS, Rule, seen_number
 from clinic.rules.writes.house_rules import BOUNDS, EMERGENCY
 from offload.core.foam.stack import THICKNESS_LIMITS
@@ -117,7 +117,7 @@ class HouseRulesForm(forms.Form):
             if name not in APART:
                 self.fields[name] = _control(rule)
         self._device_rules()
-        foams = foam_choices(site)
+        foams = foam_choices(site, own_foams(site))
         low, high = THICKNESS_LIMITS
         for slot, words in SLOT_WORDS.items():
             needed = not slot.startswith("middle")

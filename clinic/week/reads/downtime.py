@@ -46,7 +46,7 @@ def downtime_pack(site: Site, day: date, now: datetime) -> DowntimePack:
         .order_by("open_by", "pk")
         if device.stays_closed
     ]
-    cards = {
+    cards: dict[tuple[int, date | None, date | None], OpeningCard] = {
         (card.prescription_id, card.sealed_on, card.open_by): card
         for card in OpeningCard.objects.filter(prescription__in=devices).order_by("pk")
     }

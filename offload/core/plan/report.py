@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -148,7 +147,7 @@ class PressureModel:
             tried = Trials(scene, own, plan.policy)
             advice = clearance_advice(tried)
             if self.chances:
-                cell = COARSE_CELL_MM if _across(plan) >= 3 * COARSE_CELL_MM else COARSE_CELL_MM / 2
+                cell = COARSE_CELL_MM / 2 if _narrower(plan, 3 * COARSE_CELL_MM) else COARSE_CELL_MM
                 coarse = Scene(spec, plan.insole, self.foams, cell)
                 chances = Chances(coarse, scene, own)
                 report = replace(report, lesions=chances.lesions(report.lesions))
@@ -172,13 +171,19 @@ def _cell_for(plan: ComputedPlan, cell_mm: float) -> float:
     if cell_mm > PLAN_CELL_MM and len(plan.cut_layers) > 1:
         return cell_mm / 2.0
     wanted = CELLS_ACROSS if cell_mm <= PLAN_CELL_MM else COARSE_ACROSS
-    return cell_mm / 2.0 if _across(plan) < wanted * cell_mm else cell_mm
+    return cell_mm / 2.0 if _narrower(plan, wanted * cell_mm) else cell_mm
 
 
-def _across(plan: ComputedPlan) -> float:
-    """How wide the narrowest floor is [mm]."""
-    widths = [2.0 * shapely.maximum_inscribed_circle(one.floor.polygon).length for one in plan.openings]
-    return min(widths, default=math.inf)
+def _narrower(plan: ComputedPlan, wanted_mm: float) -> bool:
+    """Whether a floor is narrower than that [mm]: no circle so wide has room in it."""
+    for opening in plan.openings:
+        floor = opening.floor.polygon
+        left, low, right, high = floor.bounds
+        if min(right - left, high - low) < wanted_mm:
+            return True
+        if 2.0 * shapely.maximum_inscribed_circle(floor).length < wanted_mm:
+            return True
+    return False
 
 
 def _unchanged(plan: ComputedPlan) -> tuple[Check, ...]:

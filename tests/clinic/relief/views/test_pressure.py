@@ -59,11 +59,20 @@ def test_a_made_up_choice_changes_nothing(as_podiatrist, limb, lesion):
     assert re.search(r'name="margin_mm" value="5"', page)
 
 
-def test_the_live_answer_is_the_picture_without_other_cuts(as_podiatrist, limb, lesion):
-    page = as_podiatrist.post(bench_url(limb) + "preview/?live=1", numbers(lesion)).content.decode()
-    assert len(pictures(page)) == 2
-    assert "takes the mean over 1.5 cm² at ulcer A" in page
-    assert not CHOICE.findall(page)
+def test_the_live_answer_is_what_is_looked_at_while_an_ulcer_is_dragged_and_no_more(
+    as_podiatrist, limb, lesion
+):
+    url = bench_url(limb) + "preview/"
+    live, whole = (as_podiatrist.post(url + ask, numbers(lesion)).content.decode() for ask in ("?live=1", ""))
+    parts = r'<div id="([a-z-]+)" class="(?:stack|insole-drawing)|<div id="(sections)"'
+    found = {one or other for one, other in re.findall(parts, live)}
+    assert found == {"headline", "insole-drawing", "sections"}
+    assert found < {one or other for one, other in re.findall(parts, whole)}
+    assert "mean over 1.5 cm² at the ulcer, kPa" in live
+    assert len(re.findall("<svg", live)) == 2
+    assert (pictures(live), len(pictures(whole))) == ([], 2)
+    assert not CHOICE.findall(live)
+    assert len(live) < len(whole) / 2
 
 
 @pytest.mark.full_pressure
@@ -89,7 +98,7 @@ def test_a_plan_kept_before_pressures_were_solved_opens_and_says_so(as_podiatris
 
 
 def test_the_headline_of_bench_and_plan_page_says_by_what_the_load_was_scaled(as_podiatrist, limb, lesion):
-    url = f"/limbs/{limb.pk}/bench/preview/?live=1"
+    url = f"/limbs/{limb.pk}/bench/preview/"
     flat = as_podiatrist.post(url, numbers(lesion)).content.decode()
     assert "Load not scaled: insole in a flat shoe" in flat
     factories.prescription(of=limb, device_class="ankle_high_removable")
@@ -107,7 +116,7 @@ def test_the_headline_of_bench_and_plan_page_says_by_what_the_load_was_scaled(as
 @pytest.mark.full_pressure
 def test_chances_stand_on_the_bench_where_they_are_asked_for_and_nowhere_else(as_podiatrist, limb, lesion):
     factories.prescription(of=limb)
-    plain = as_podiatrist.post(f"/limbs/{limb.pk}/bench/preview/?live=1", numbers(lesion)).content.decode()
+    plain = as_podiatrist.post(f"/limbs/{limb.pk}/bench/preview/", numbers(lesion)).content.decode()
     assert "not worked out yet" in plain
     assert "Chance it relieves" not in plain
     asked = {**numbers(lesion), "action": "sure"}
