@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, settings
 
 from tests import cluster, factories
 from tests.coarse import plans_kept_coarsely
+from tests.in_flight import InFlight
 from tests.migrated import migrated_once
 from tests.processor_time import ProcessorTime
 
@@ -168,6 +169,24 @@ def append_only(db):
     from clinic.record.append_only import install
 
     install(connection)
+
+
+@pytest.fixture(scope="session")
+def in_flight():
+    return InFlight()
+
+
+@pytest.fixture(autouse=True)
+def answered(request, in_flight):
+    """The tables are emptied after a browser's test once its last request is answered: what a late answer
+    writes, such as its row in the log of reads, stood in the record of the next test.
+    """
+    if "live_server" not in request.fixturenames:
+        yield
+        return
+    request.getfixturevalue("transactional_db")
+    yield
+    assert in_flight.over(), "a request of this test is still being answered"
 
 
 @pytest.fixture(autouse=True)
