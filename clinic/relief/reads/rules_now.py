@@ -9,7 +9,9 @@ from clinic.record.dates import day_words
 from clinic.relief.reads.layers import stack_now
 from clinic.relief.reads.relief_record import CutChoice, LimbRecord, margin_departures
 from clinic.rules.reads.foams import own_foams
+from offload.core.plan.stages import refusal
 from offload.plans.keeping import policy_of
+from offload.plans.steps import stage_of
 
 __all__ = ["changed_since", "outdated"]
 
@@ -18,8 +20,12 @@ def outdated(record: LimbRecord, limb_plan: LimbPlan) -> list[str]:
     """What is otherwise now than when a draft was drawn, in sentences."""
     spec, limb = limb_plan.plan.spec, record.limb
     found = []
-    other = record.in_force
-    if other is not None and other.pk not in (limb_plan.plan_id, limb_plan.plan.replaces_id):
+    other, replaced = record.in_force, limb_plan.plan.replaces
+    if replaced is not None and (
+        gone := refusal(stage_of(replaced), "replace", code=replaced.code, number=replaced.number)
+    ):
+        found.append(gone)
+    elif other is not None and other.pk not in (limb_plan.plan_id, limb_plan.plan.replaces_id):
         found.append(
             f"Plan {other.code} v{other.number} of this foot was signed after this plan was drawn and is in "
             "force: start a new version, which replaces it, or set one of them aside."

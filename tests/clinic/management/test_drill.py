@@ -138,7 +138,7 @@ def test_what_a_broken_drill_left_is_in_no_backup_and_stops_no_later_one(server,
         done = filled.manage("backup", str(tmp_path / "b.tar"))
         assert done.returncode == 0, done.stderr
         with tarfile.open(tmp_path / "b.tar") as tar:
-            tar.extract("database.pgdump", tmp_path, filter="data")
+            (tmp_path / "database.pgdump").write_bytes(tar.extractfile("database.pgdump").read())
         listed = subprocess.run(
             [str(cluster.PROGRAMS / "pg_restore"), "-l", str(tmp_path / "database.pgdump")],
             capture_output=True,
