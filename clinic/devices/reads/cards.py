@@ -17,13 +17,16 @@ def _of_the_limb(card: OpeningCard) -> QuerySet[OpeningCard]:
     return same.select_related("prescription").order_by("-pk")
 
 
+def _says_otherwise(card: OpeningCard, device: Prescription) -> bool:
+    return (card.sealed_on, card.open_by) != (device.sealed_on, device.open_by)
+
+
 def _of_another_sealing(card: OpeningCard) -> bool:
     """Whether its device is sealed on other days than the card says: it was made after an opening that was
     taken back, for a sealing that did not happen.
     """
     device = card.prescription
-    sealed = device.stays_closed and device.stopped_on is None
-    return sealed and (card.sealed_on, card.open_by) != (device.sealed_on, device.open_by)
+    return device.stays_closed and device.stopped_on is None and _says_otherwise(card, device)
 
 
 def void_because(card: OpeningCard) -> str:
@@ -51,7 +54,10 @@ def cards_replaced(card: OpeningCard) -> list[date]:
 
 
 def cards_given_since(device: Prescription) -> list[date]:
-    """Days to open by of cards that the person was given since the device was opened (one query)."""
+    """Days to open by of cards that the person was given since the device was opened; none while it is not
+    (one query at most).
+    """
+    if device.opened_on is None:
+        return []
     cards = device.opening_cards.filter(handed_at__isnull=False, sealed_on__gte=device.opened_on)
-    held = (device.sealed_on, device.open_by)
-    return [one.open_by for one in cards.order_by("pk") if (one.sealed_on, one.open_by) != held]
+    return [one.open_by for one in cards.order_by("pk") if _says_otherwise(one, device)]

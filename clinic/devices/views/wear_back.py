@@ -45,7 +45,7 @@ def opening_correct(request: ClinicRequest, prescription: int) -> HttpResponse:
 def opening_take_back(request: ClinicRequest, prescription: int) -> HttpResponse:
     found = visible_or_404(DEVICES, request.user, pk=prescription)
     lead = "It counts as sealed from the day it was sealed, to be opened by the same day as before."
-    if given := cards_given_since(found) if found.opened_on else []:
+    if given := cards_given_since(found):
         days = ", ".join(map(day_words, given))
         lead += f" A card given since says {days}: take that card from the patient; the card before counts."
     return take_back_page(

@@ -29,6 +29,7 @@ from clinic.models import (
     Visit,
     VisitState,
 )
+from offload.models import PlanState
 
 __all__ = ["Hindrance", "Labels", "filled_limb", "filled_person", "hindrances", "relabelled"]
 
@@ -162,7 +163,9 @@ def _device_hindrances(kept: Sequence[Prescription], emptied: Sequence[Prescript
 
 def _plan_hindrances(kept: Person, emptied: Person) -> Iterator[Hindrance]:
     """One foot has one relief plan in force."""
-    signed = LimbPlan.objects.filter(ended_on=None, plan__state="signed").select_related("plan", "limb")
+    signed = LimbPlan.objects.filter(ended_on=None, plan__state=PlanState.SIGNED).select_related(
+        "plan", "limb"
+    )
     found = list(signed.filter(limb__person__in=[kept, emptied]).order_by("pk"))
     ours = {row.limb.side: row.plan for row in found if row.limb.person_id == kept.pk}
     for row in found:

@@ -69,6 +69,7 @@ def test_the_live_answer_is_what_is_looked_at_while_an_ulcer_is_dragged_and_no_m
     assert found == {"headline", "insole-drawing", "sections"}
     assert found < {one or other for one, other in re.findall(parts, whole)}
     assert "mean over 1.5 cm² at the ulcer, kPa" in live
+    assert "Load not scaled: insole in a flat shoe" in live
     assert len(re.findall("<svg", live)) == 2
     assert (pictures(live), len(pictures(whole))) == ([], 2)
     assert not CHOICE.findall(live)
